@@ -1,0 +1,29 @@
+#' softanneal: softening and recrystallisation kinetics from hardness readings
+#'
+#' From the rolling mill to the furnace and back: checked hardness readings, scale
+#' conversion, softening curves with recrystallisation kinetics, honest intervals,
+#' and the time a furnace needs for a wanted hardness.
+#'
+#' Temperatures are in degrees Celsius, times in minutes, lengths in mm and
+#' activation energies in kJ/mol, as on the bench. Every argument says its unit in
+#' its name or on its page.
+#'
+#' @section Safety:
+#' A prediction is an estimate, not a release for use. Furnaces, hot metal, rolls
+#' and saws hurt people: follow the local rules and the maker's instructions, and
+#' work under qualified supervision.
+#'
+#' @keywords internal
+#' @useDynLib softanneal, .registration = TRUE, .fixes = "C_"
+#' @importFrom generics tidy glance augment
+#' @importFrom rlang .data
+"_PACKAGE"
+
+#' @export
+generics::tidy
+
+#' @export
+generics::glance
+
+#' @export
+generics::augment

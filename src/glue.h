@@ -1,0 +1,39 @@
+/* Shared by init.c and the glue files: SEXP in, SEXP out, nothing else. */
+#ifndef SA_GLUE_H
+#define SA_GLUE_H
+
+#define R_NO_REMAP
+#define STRICT_R_HEADERS
+#include <R.h>
+#include <Rinternals.h>
+#include <R_ext/Rdynload.h>
+
+#define CALLDEF(name, n) {#name, (DL_FUNC) &name, n}
+
+/* Read-only view of a double vector of a given length (length < 0: any). A wrong
+ * type or length here is an error of this package, not of its user. */
+static inline const double *glue_doubles(SEXP x, R_xlen_t length, const char *what)
+{
+    if (TYPEOF(x) != REALSXP || (length >= 0 && Rf_xlength(x) != length))
+        Rf_error("internal error: '%s' has the wrong type or length", what);
+    return REAL_RO(x);
+}
+
+static inline const int *glue_integers(SEXP x, R_xlen_t length, const char *what)
+{
+    if (TYPEOF(x) != INTSXP || (length >= 0 && Rf_xlength(x) != length))
+        Rf_error("internal error: '%s' has the wrong type or length", what);
+    return INTEGER_RO(x);
+}
+
+static inline double glue_double(SEXP x, const char *what)
+{
+    return glue_doubles(x, 1, what)[0];
+}
+
+static inline int glue_integer(SEXP x, const char *what)
+{
+    return glue_integers(x, 1, what)[0];
+}
+
+#endif

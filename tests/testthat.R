@@ -1,0 +1,4 @@
+library(testthat)
+library(softanneal)
+
+test_check("softanneal")
