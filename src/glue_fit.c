@@ -146,7 +146,7 @@ SEXP sa_call_least_squares(SEXP resid_fun, SEXP jac_fun, SEXP start, SEXP lower,
     int *skip = (int *)R_alloc(p, sizeof(int));
     for (size_t j = 0; j < p; j++)
         skip[j] = pb.held[j] || at_bound[j];
-    size_t rank = sa_covariance(jac, n, p, skip, 1e-11, REAL(VECTOR_ELT(out, 4)),
+    size_t rank = sa_covariance(jac, n, p, skip, 1e-11, REAL(VECTOR_ELT(out, 4)), NULL,
                                 REAL(VECTOR_ELT(out, 5)), REAL(VECTOR_ELT(out, 6)), work);
     SET_VECTOR_ELT(out, 7, Rf_ScalarInteger((int)rank));
     SET_VECTOR_ELT(out, 8, Rf_ScalarInteger((int)res.end));

@@ -30,6 +30,7 @@ sa_lsq_control sa_lsq_defaults(void)
     c.first_radius = 1.0;
     c.huber = 0.0;
     c.max_iterations = 500;
+    c.polish = 1;
     c.poll = NULL;
     c.poll_context = NULL;
     return c;
@@ -380,11 +381,13 @@ static void linearise(const evaluator *ev, workspace *ws, const double *par, con
 /* The sum of squares is flat to rounding before the parameters have all their digits: a few
  * undamped steps, kept while they lower the cosine of the gradient without raising the sum.
  * Returns half the objective. */
-static double polish(const evaluator *ev, workspace *ws, double f, double *par, double *resid,
-                     double *jac, int *at_bound, double *scratch)
+static double finish(const evaluator *ev, const sa_lsq_control *ctl, workspace *ws, double f,
+                     double *par, double *resid, double *jac, int *at_bound, double *scratch)
 {
     const size_t p = ev->pb->p;
     linearise(ev, ws, par, resid, jac, at_bound, scratch);
+    if (!ctl->polish)
+        return f;
     for (int round = 0; round < POLISH_ROUNDS && ev->out->cosine > 1e-14; round++) {
         double before = ev->out->cosine;
         ws->radius = DBL_MAX;
@@ -453,7 +456,7 @@ static sa_status minimise(evaluator *ev, const sa_lsq_control *ctl, double *par,
         if (out->end == SA_END_EXACT)
             return SA_OK;
         if (out->end == SA_END_GRADIENT) {
-            out->objective = 2.0 * polish(ev, &ws, f, par, resid, jac, at_bound, work);
+            out->objective = 2.0 * finish(ev, ctl, &ws, f, par, resid, jac, at_bound, work);
             return SA_OK;
         }
         double size = scaled_norm(ws.d, par, p);
@@ -486,7 +489,7 @@ static sa_status minimise(evaluator *ev, const sa_lsq_control *ctl, double *par,
                 size = scaled_norm(ws.d, par, p);
             }
             if (out->end != SA_END_LIMIT) {
-                out->objective = 2.0 * polish(ev, &ws, f, par, resid, jac, at_bound, work);
+                out->objective = 2.0 * finish(ev, ctl, &ws, f, par, resid, jac, at_bound, work);
                 return SA_OK;
             }
         }

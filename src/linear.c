@@ -115,7 +115,7 @@ static void jacobi_svd(double *u, double *v, size_t p, double *singular)
 }
 
 size_t sa_covariance(const double *jac, size_t n, size_t p, const int *skip, double tolerance,
-                         double *cov, double *singular, double *loading, double *work)
+                     double *cov, double *null, double *singular, double *loading, double *work)
 {
     double *copy = work, *u = copy + n * p, *v = u + p * p, *scale = v + p * p;
     size_t m = 0, rank = 0;
@@ -139,21 +139,25 @@ size_t sa_covariance(const double *jac, size_t n, size_t p, const int *skip, dou
     for (size_t j = 0; j < m; j++)
         big = fmax(big, singular[j]);
     memset(cov, 0, p * p * sizeof(double));
+    if (null)
+        memset(null, 0, p * p * sizeof(double));
     for (size_t l = 0; l < m; l++) {
-        int kept = singular[l] > tolerance * big;
-        rank += (size_t)kept;
+        const int kept = singular[l] > tolerance * big;
+        double *into = kept ? cov : null;
+        const double share = kept ? 1.0 / (singular[l] * singular[l]) : 1.0;
         size_t a = 0;
+        rank += (size_t)kept;
         for (size_t j = 0; j < p; j++) {
             if (skip && skip[j])
                 continue;
-            double vj = v[a + l * m];
+            const double vj = v[a + l * m];
+            size_t b = 0;
             if (!kept)
                 loading[j] += vj * vj;
-            size_t b = 0;
-            for (size_t k = 0; kept && k < p; k++) {
+            for (size_t k = 0; into && k < p; k++) {
                 if (skip && skip[k])
                     continue;
-                cov[j + k * p] += vj * v[b + l * m] / (singular[l] * singular[l] * scale[a] * scale[b]);
+                into[j + k * p] += share * vj * v[b + l * m] / (scale[a] * scale[b]);
                 b++;
             }
             a++;

@@ -17,8 +17,9 @@ int sa_back_substitute(const double *a, size_t lead, size_t p, const double *b, 
  * (J'J)^-1 in the subspace that the data determine (values above `tolerance` times the
  * largest). `skip` (p, may be NULL): parameters taken as constants, 0 in `cov`.
  * `loading` (p): share of each parameter in the undetermined directions (0: determined).
- * Returns the rank. Work: n p + 2 p p + p doubles. */
+ * `null` (p x p, may be NULL): the undetermined directions, so that g'N g > 0 says that
+ * a quantity with gradient g is not determined either. Returns the rank. Work: n p + 2 p p + p doubles. */
 size_t sa_covariance(const double *jac, size_t n, size_t p, const int *skip, double tolerance,
-                     double *cov, double *singular, double *loading, double *work);
+                     double *cov, double *null, double *singular, double *loading, double *work);
 
 #endif

@@ -146,3 +146,64 @@ sa_model_state sa_model_at(sa_model_kind kind, double log_time, double coordinat
     s.slope_ln_time = (soft - unrec) * t.ln_k + t.share * recovery_slope;
     return s;
 }
+
+/* Value the search brings to zero, falling in time, and its slope in ln t. */
+static double distance(sa_model_kind kind, double ln_time, double coordinate, double target,
+                       sa_target_kind what, const double *par)
+{
+    sa_model_state s = sa_model_at(kind, ln_time, coordinate, par);
+    return what == SA_TO_FRACTION ? target - s.fraction : s.hardness - target;
+}
+
+int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_target_kind what,
+                     const double *par, double *ln_time, double *gradient)
+{
+    const sa_model_layout at = sa_model_parameters(kind);
+    double aim = target;
+    if (what == SA_TO_SOFTENING)
+        aim = par[SA_P_WORKED] + target * (par[SA_P_SOFT] - par[SA_P_WORKED]);
+    const int fraction = what == SA_TO_FRACTION;
+    /* a bracket in ln t around the clock of recrystallisation, wide enough for any rate */
+    double centre = -par[SA_P_LN_K] - par[SA_P_Q] * coordinate, low = centre - 60.0;
+    double high = centre + 12.0;
+    if (at.loss >= 0)
+        low = fmin(low, -par[at.ln_k_rec] - par[at.q_rec] * coordinate - 40.0);
+    if (!isfinite(low) || !isfinite(high) ||
+        !(distance(kind, low, coordinate, aim, what, par) > 0.0) ||
+        !(distance(kind, high, coordinate, aim, what, par) < 0.0))
+        return 0;
+    for (int k = 0; k < 200 && high - low > 1e-14 * fmax(1.0, fabs(low)); k++) {
+        double mid = 0.5 * (low + high);
+        if (distance(kind, mid, coordinate, aim, what, par) > 0.0)
+            low = mid;
+        else
+            high = mid;
+    }
+    *ln_time = 0.5 * (low + high);
+    /* implicit function: d ln t / d b = -(dF/db) / (dF/d ln t) */
+    if (fraction) {
+        double ln_theta = par[SA_P_LN_K] + *ln_time + par[SA_P_Q] * coordinate;
+        transformation t = transform(ln_theta, par[SA_P_N], at.theta0 >= 0 ? par[at.theta0] : 0.0,
+                                     at.theta0 >= 0);
+        for (size_t j = 0; j < at.n_par; j++)
+            gradient[j] = 0.0;
+        gradient[SA_P_LN_K] = -1.0;
+        gradient[SA_P_Q] = -coordinate;
+        gradient[SA_P_N] = -t.n / t.ln_k;
+        if (at.theta0 >= 0)
+            gradient[at.theta0] = -t.theta0 / t.ln_k;
+        return isfinite(gradient[SA_P_N]);
+    }
+    double hardness, log_time = *ln_time;
+    sa_clock one = {1, &coordinate, &log_time};
+    sa_model_state s = sa_model_at(kind, log_time, coordinate, par);
+    if (sa_model_hardness(kind, &one, par, &hardness, gradient) || !(s.slope_ln_time < 0.0))
+        return 0;
+    if (what == SA_TO_SOFTENING) {
+        gradient[SA_P_WORKED] -= 1.0 - target;
+        gradient[SA_P_SOFT] -= target;
+    }
+    for (size_t j = 0; j < at.n_par; j++)
+        gradient[j] /= -s.slope_ln_time;
+    return 1;
+}

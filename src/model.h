@@ -56,4 +56,16 @@ typedef struct {
 sa_model_state sa_model_at(sa_model_kind kind, double log_time, double coordinate,
                            const double *par);
 
+/* What time_to asks for. */
+typedef enum {
+    SA_TO_HARDNESS = 0, /* a hardness */
+    SA_TO_SOFTENING,    /* a share of the way from h_worked to h_soft */
+    SA_TO_FRACTION      /* a recrystallised fraction */
+} sa_target_kind;
+
+/* ln of the time at which the curve of one temperature meets the target, and its gradient
+ * in the parameters. Returns 0 when it never does (or already has at t = 0). */
+int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_target_kind what,
+                     const double *par, double *ln_time, double *gradient);
+
 #endif
