@@ -67,7 +67,8 @@ static int infer(const sa_softening *s, const sa_replicates *rep, const sa_lsq_c
         if (!(df > 0.0))
             threshold = HUGE_VAL; /* no variance: only what is plain */
         int found = sa_softening_states(s, par, at_bound, result->objective, threshold, half,
-                                        cov->loading, state, limit, better, work);
+                                        cov->loading, inference[3] > 0.0, state, limit, better,
+                                        work);
         if (!found || adopted == 3)
             return adopted;
         int iterations = result->iterations, evaluations = result->evaluations;
@@ -102,8 +103,9 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
         in.weight = glue_doubles(VECTOR_ELT(readings, 3), rn, "weight");
     sa_lsq_control ctl = glue_control(control);
     ctl.poll = poll_user;
-    /* level of the limits, standard errors from clusters or not, start given or not */
-    const double *inf = glue_doubles(inference, 3, "inference");
+    /* level of the limits; standard errors from clusters, start given, limits of every
+     * parameter: or not */
+    const double *inf = glue_doubles(inference, 4, "inference");
 
     /* gather; a robust loss sees every reading */
     sa_replicates rep;
@@ -150,7 +152,7 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
     sa_lsq_result res;
     sa_softening_fit(&s, &ctl, inf[2] > 0.0, par, resid, jac, at_bound, work,
                      &res);
-    double settings[3] = {(double)n, inf[0], inf[1]};
+    double settings[4] = {(double)n, inf[0], inf[1], inf[3]};
     int adopted = infer(&s, &rep, &ctl, settings, par, resid, jac, at_bound, &cov, state, limit,
                         work, &res);
 

@@ -149,8 +149,8 @@ static double wide(const sa_model_layout *at, const double *par, size_t j)
 
 int sa_softening_states(const sa_softening *s, const double *par, const int *at_bound,
                         double objective, double threshold, const double *half,
-                        const double *loading, int *state, double *limit, double *better,
-                        double *work)
+                        const double *loading, int every, int *state, double *limit,
+                        double *better, double *work)
 {
     const sa_model_layout at = sa_model_parameters(s->kind);
     const size_t p = at.n_par, m = s->clock.n;
@@ -181,7 +181,7 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
             continue;
         }
         double width = isfinite(half[j]) ? half[j] : 0.0;
-        int doubtful = at_bound[j] || loading[j] > 1e-8 || !isfinite(half[j]) ||
+        int doubtful = every || at_bound[j] || loading[j] > 1e-8 || !isfinite(half[j]) ||
                        half[j] > wide(&at, par, j);
         if (!doubtful)
             continue;
@@ -209,7 +209,7 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
                     *end = natural ? s->lower[j] : side * HUGE_VAL;
                 }
             }
-            if (!open[0] && !open[1] && !at_bound[j])
+            if (!open[0] && !open[1] && !at_bound[j] && !every)
                 break;
         }
         if (open[0] && open[1])
@@ -220,7 +220,7 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
             state[j] = SA_OPEN_ABOVE;
         else if (at_bound[j])
             state[j] = at_bound[j] < 0 ? SA_AT_LOWER : SA_AT_UPPER;
-        if (state[j] == SA_DETERMINED)
+        if (state[j] == SA_DETERMINED && !every)
             limit[2 * j] = limit[2 * j + 1] = NAN;
     }
     return 0;
