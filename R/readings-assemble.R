@@ -1,18 +1,19 @@
 # Puts a sheet into the standard long form and checks that every row can be a reading.
 # Checks here are about the impossible; doubts are the business of check_readings().
 
-# Limits of what a scale can show. Rockwell: HR = N - h/S with h >= 0, so 0 to N
-# (ISO 6508-1; N = 130 with a ball on the regular scales, else 100). Others: positive.
+# Scale names in the one spelling of standardise_scale(), NA where unknown. Vickers and Knoop
+# keep their load ("HV10"): sheet thickness and spacing of indentations depend on it.
 known_scale <- function(x) {
-  text <- gsub("[ _/.-]+", " ", toupper(trimws(x)))
-  text <- sub("^(HR(15T|30T|45T|[BEFGHK]))W$", "\\1", text)
-  rockwell <- grepl("^HR(A|B|C|D|E|F|G|H|K|15N|30N|45N|15T|30T|45T)$", text)
-  vickers <- grepl("^HV( ?[0-9.]+)?$", text)
-  brinell <- grepl("^HB[WS]?( [0-9. ]+)?$", text)
-  knoop <- grepl("^HK( ?[0-9.]+)?$", text)
-  ifelse(rockwell, text, ifelse(vickers | brinell | knoop, toupper(trimws(x)), NA_character_))
+  name <- standardise_scale(x)
+  known <- grepl("^(H[VK]( 0\\.[15])?|HR[A-HK]|HR(15|30|45)[NTWXY]( .*)?|HBW .+|HB 30D2)$", name)
+  loaded <- name %in% c("HV", "HK") & grepl("[0-9]", x)
+  name[loaded] <- toupper(gsub("[[:space:]]", "", x[loaded]))
+  name[!known] <- NA_character_
+  name
 }
 
+# The most a scale can show. Rockwell: HR = N - h/S with h >= 0, so 0 to N (ISO 6508-1; N is
+# 130 with a ball on the regular scales, else 100). Others are positive and open above.
 scale_top <- function(scale) {
   ifelse(grepl("^HR[BEFGHK]$", scale), 130, ifelse(grepl("^HR", scale), 100, Inf))
 }

@@ -41,7 +41,7 @@ parse_header <- function(name, is_units = FALSE) {
   bracketed <- grepl("^[[(].*[])]$", rest)
   rest <- trimws(gsub("^[[(]|[])]$", "", rest))
   if (quantity == "hardness") {
-    scale <- known_scale(rest)
+    scale <- if (rest == "") NA_character_ else known_scale(gsub("_", " ", rest))
     if (is.na(scale) && bracketed) abort_scale(rest, name)
     return(if (!is.na(scale)) list(column = "hardness", scale = scale, change = c(0, 1)))
   }
