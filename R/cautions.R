@@ -9,6 +9,12 @@ CAUTION_DEFERENCE <- paste(
   "supervised, qualified practice come first. This list is general; it is no risk assessment.")
 CAUTION_ESTIMATE <- "A predicted time or temperature is an estimate, not a release for use."
 
+# One line for the foot of printed results about hot work.
+CAUTION_LINE <- paste(
+  "Hot metal: gloves, tongs, face shield, hot surfaces marked; overheated brass gives off zinc",
+  "fume. Local rules, the furnace maker's instructions and qualified supervision come first;",
+  "this is an estimate, not a release for use. See `cautions()`.")
+
 CAUTION_PROCESSES <- c("rolling", "sawing", "furnace", "annealing", "quenching", "indenting")
 
 #' Hazards and precautions of the work
@@ -69,7 +75,8 @@ caution_table <- function() {
               "rolls; feed long strip by hand only far from the gap, short pieces with a pusher;",
               "one person works rolls and stop switch.")),
     row("rolling", "sharp edges and whipping ends of strip",
-        "Cut-resistant gloves when carrying strip (rolls at rest); deburr edges; guide the exit end."),
+        paste("Cut-resistant gloves when carrying strip (rolls at rest); deburr edges; guide the",
+              "exit end.")),
     row("rolling", "splinters of cracked edges",
         "Eye protection; stop when edges crack, and anneal before rolling on."),
     row("sawing", "blade, and pinch point at the vice",
@@ -111,13 +118,13 @@ caution_table <- function() {
     row("annealing", "radiant heat and glowing metal",
         "Heat-protective sleeves and apron besides gloves; cooling place shielded and marked.", 500),
     row("annealing", "pieces mixed up or handed on hot",
-        "Stamp or tag pieces cold; hand nothing on before a contact thermometer shows it cold."),
+        "Stamp or tag pieces cold; hand nothing on until a contact thermometer shows it cold."),
     row("quenching", "steam and splashing hot water",
         paste("Face shield, gloves and apron; long tongs; move the piece in quickly and under;",
               "enough water, no oil; nobody over the tank."), 60),
     row("quenching", "piece still hot inside a wet surface",
-        "Keep it under water until boiling has stopped for a good while, then check with a thermometer.",
-        60),
+        paste("Keep it under water until boiling has stopped for a good while, then check with a",
+              "thermometer."), 60),
     row("indenting", "pinch point between indenter and anvil",
         "Fingers off the piece and away from the indenter once the force comes on."),
     row("indenting", "broken ball, cracked block or sprung piece",

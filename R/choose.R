@@ -106,12 +106,10 @@ check_readings_on <- function(hardness, rows, test) {
     hardness <= 0
   }
   if (any(bad, na.rm = TRUE)) {
-    abort("range", paste0("`hardness` on ", test$scale, " must be ", if (test$method == "Rockwell") {
-      paste0("at most ", test$n_constant)
-    } else {
-      "positive"
-    }, ", not ", format(hardness[which(bad)[1L]])), arg = "hardness", rows = rows[which(bad)],
-    remedy = "Check reading and scale.")
+    bound <- if (test$method == "Rockwell") paste0("at most ", test$n_constant) else "positive"
+    abort("range", paste0("`hardness` on ", test$scale, " must be ", bound, ", not ",
+                          format(hardness[which(bad)[1L]])), arg = "hardness",
+          rows = rows[which(bad)], remedy = "Check reading and scale.")
   }
 }
 
@@ -141,8 +139,8 @@ test_geometry <- function(scale, arg = "scale") {
   if (grepl("^HBW?[_]?[0-9.]+[/_][0-9.]+$", scale)) {
     sizes <- as.numeric(strsplit(sub("^HBW?[_]?", "", scale), "[/_]")[[1L]])
     if (!anyNA(sizes) && all(sizes > 0)) {
-      return(list(method = "Brinell", scale = scale, indenter = "ball", ball_diameter_mm = sizes[1L],
-                  total_n = sizes[2L] * KGF_N))
+      return(list(method = "Brinell", scale = scale, indenter = "ball",
+                  ball_diameter_mm = sizes[1L], total_n = sizes[2L] * KGF_N))
     }
   }
   remedy <- if (scale %in% c("HV", "HB", "HBW")) {
