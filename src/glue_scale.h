@@ -4,6 +4,8 @@
 
 #include "glue.h"
 
-#define GLUE_SCALE_CALLS
+SEXP sa_call_convert(SEXP x, SEXP code, SEXP curves, SEXP detail);
+
+#define GLUE_SCALE_CALLS CALLDEF(sa_call_convert, 4),
 
 #endif

@@ -1,0 +1,116 @@
+/* SEXP side of scale.c: builds the curves of one call, converts block by block. */
+#include "glue_scale.h"
+#include "scale.h"
+#ifdef __linux__
+#include <stdint.h>
+#include <sys/mman.h>
+#endif
+
+/* Beyond these the index would leave the first-level cache of 32 KiB. */
+#define MOST_BUCKETS 4096
+#define MOST_STEPS 960
+/* About 10 ms of work between two looks at the keyboard. */
+#define BLOCK ((R_xlen_t)1 << 21)
+
+/* For a long result most of the time goes into the first touch of its pages. Where the
+ * system offers large pages on request, ask for them; a refusal changes nothing. */
+static void ask_large_pages(double *p, R_xlen_t n)
+{
+#if defined(__linux__) && defined(MADV_HUGEPAGE)
+    const uintptr_t page = (uintptr_t)1 << 21;
+    uintptr_t begin = ((uintptr_t)p + page - 1) & ~(page - 1);
+    uintptr_t end = (uintptr_t)(p + n) & ~(page - 1);
+
+    if (end > begin + 4 * page)
+        (void)madvise((void *)begin, end - begin, MADV_HUGEPAGE);
+#else
+    (void)p;
+    (void)n;
+#endif
+}
+
+/* A curve from list(x, y); NULL is the identity. Memory lives until the call returns. */
+static sa_curve read_curve(SEXP points)
+{
+    sa_curve curve = {0};
+    const double *x, *y;
+    R_xlen_t n;
+    size_t buckets, steps;
+    sa_segment *segment;
+    sa_cell *cell;
+    int *first;
+
+    if (Rf_isNull(points))
+        return curve;
+    if (TYPEOF(points) != VECSXP || Rf_xlength(points) != 2)
+        Rf_error("internal error: a curve must be list(x, y)");
+    n = Rf_xlength(VECTOR_ELT(points, 0));
+    x = glue_doubles(VECTOR_ELT(points, 0), n, "curve x");
+    y = glue_doubles(VECTOR_ELT(points, 1), n, "curve y");
+    buckets = sa_curve_buckets(x, (size_t)n, MOST_BUCKETS);
+    if (buckets == 0)
+        Rf_error("internal error: the points of a curve must ascend");
+    steps = sa_curve_steps(x, (size_t)n, MOST_STEPS);
+    segment = (sa_segment *)R_alloc((size_t)n - 1, sizeof(sa_segment));
+    cell = (sa_cell *)R_alloc(steps + 1, sizeof(sa_cell));
+    first = (int *)R_alloc(buckets + 2, sizeof(int));
+    if (sa_curve_build(x, y, (size_t)n, buckets, steps, segment, first, cell, &curve) != SA_OK)
+        Rf_error("internal error: a curve cannot be built");
+    return curve;
+}
+
+/* x: doubles; code: NULL or one integer (from 0) for each x; curves: list of list(x, y) or
+ * NULL; detail: non-zero for derivative and flag too. Returns value, derivative, flag,
+ * counts (missing, outside). */
+SEXP sa_call_convert(SEXP x, SEXP code, SEXP curves, SEXP detail)
+{
+    static const char *names[] = {"value", "derivative", "flag", "counts", ""};
+    R_xlen_t n = Rf_xlength(x);
+    const double *p_x = glue_doubles(x, n, "x");
+    const int *p_code = Rf_isNull(code) ? NULL : glue_integers(code, n, "code");
+    int want = glue_integer(detail, "detail");
+    double *p_value, *p_counts;
+    double *p_derivative = NULL;
+    int *p_flag = NULL;
+    size_t n_curves;
+    sa_curve *set;
+    sa_scale_counts counts = {0, 0};
+    SEXP out;
+
+    if (TYPEOF(curves) != VECSXP || Rf_xlength(curves) < 1)
+        Rf_error("internal error: 'curves' must be a list with at least one curve");
+    n_curves = (size_t)Rf_xlength(curves);
+    set = (sa_curve *)R_alloc(n_curves, sizeof(sa_curve));
+    for (size_t i = 0; i < n_curves; i++)
+        set[i] = read_curve(VECTOR_ELT(curves, (R_xlen_t)i));
+
+    out = PROTECT(Rf_mkNamed(VECSXP, names));
+    SET_VECTOR_ELT(out, 0, Rf_allocVector(REALSXP, n));
+    SET_VECTOR_ELT(out, 3, Rf_allocVector(REALSXP, 2));
+    p_value = REAL(VECTOR_ELT(out, 0));
+    p_counts = REAL(VECTOR_ELT(out, 3));
+    ask_large_pages(p_value, n);
+    if (want) {
+        SET_VECTOR_ELT(out, 1, Rf_allocVector(REALSXP, n));
+        SET_VECTOR_ELT(out, 2, Rf_allocVector(INTSXP, n));
+        p_derivative = REAL(VECTOR_ELT(out, 1));
+        p_flag = INTEGER(VECTOR_ELT(out, 2));
+    }
+
+    for (R_xlen_t at = 0; at < n; at += BLOCK) {
+        size_t size = (size_t)(n - at < BLOCK ? n - at : BLOCK);
+        R_CheckUserInterrupt();
+        if (p_code == NULL && !want && set[0].segments > 0) {
+            sa_curve_values(&set[0], p_x + at, size, NA_REAL, p_value + at, &counts);
+        } else if (sa_curves_values(set, n_curves, p_code ? p_code + at : NULL, p_x + at, size,
+                                    NA_REAL, p_value + at,
+                                    p_derivative ? p_derivative + at : NULL,
+                                    p_flag ? p_flag + at : NULL, &counts) != SA_OK) {
+            Rf_error("internal error: a curve number is out of range");
+        }
+    }
+    p_counts[0] = (double)counts.missing;
+    p_counts[1] = (double)counts.outside;
+    UNPROTECT(1);
+    return out;
+}
