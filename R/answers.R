@@ -36,7 +36,8 @@
 #'   Nonlinear Regression Analysis and Its Applications, section 2.
 #' @examples
 #' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"))
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
 #' fit <- fit_softening(tungsten)
 #' time_to(fit)
 #' time_to(fit, hardness = 400, temp_c = c(1150, 1250))

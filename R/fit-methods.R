@@ -33,7 +33,8 @@ coef.softanneal_fit <- function(object, ...) object$coefficients
 #' @name fit-methods
 #' @examples
 #' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"))
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
 #' fit <- fit_softening(tungsten)
 #' confint(fit)
 #' confint(fit, "n", method = "profile")

@@ -26,7 +26,8 @@
 #'   times or temperatures below absolute zero.
 #' @examples
 #' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"))
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
 #' fit <- fit_softening(tungsten)
 #' predict(fit, data.frame(temp_c = 1200, time_min = c(300, 600, 900)), interval = "confidence")
 #' @name predict-fit

@@ -16,7 +16,8 @@
 #'   chapter 6.
 #' @examples
 #' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"))
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
 #' fit <- fit_softening(tungsten)
 #' profile(fit, "n")
 #' @importFrom stats profile

@@ -19,7 +19,8 @@
 #'   3 and 6.
 #' @examples
 #' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"))
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
 #' fit <- fit_softening(tungsten)
 #' resample_fit(fit, times = 50, seed = 1)
 #' @export

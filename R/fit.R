@@ -95,7 +95,8 @@
 #'   and [plot_arrhenius()] for pictures.
 #' @examples
 #' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"))
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
 #' fit <- fit_softening(tungsten)
 #' fit
 #' time_to(fit, softening = 0.5)
