@@ -74,8 +74,8 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   grid$note <- answer_notes(fit, grid, read_at, ans)
   never <- which(is.na(grid$time_min))
   if (length(never)) {
-    warn("outside", paste0(length(never), " of ", nrow(grid), " times are NA: the curve does not ",
-                           "reach the target (", in_rows(never), ")."), n = length(never),
+    warn("outside", paste0(length(never), " of ", nrow(grid), " times are NA; the column `note` ",
+                           "says why (", in_rows(never), ")."), n = length(never),
          rows = never)
   }
   as_table(grid)

@@ -141,7 +141,7 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   low <- c(h_worked = 0, h_soft = 0, ln_k_ref = -max(log_time) - 40, n = 0.1, q_kj_mol = 0,
            theta0 = 0, loss = 0, ln_k_rec = -max(log_time) - 40, q_rec_kj_mol = 0)[terms]
   high <- c(h_worked = top, h_soft = top, ln_k_ref = -min(log_time) + 40, n = 10,
-            q_kj_mol = 2000, theta0 = 50, loss = 10 * top, ln_k_rec = -min(log_time) + 40,
+            q_kj_mol = 2000, theta0 = 50, loss = 1e6 * top, ln_k_rec = -min(log_time) + 40,
             q_rec_kj_mol = 2000)[terms]
   low <- named_values(lower, low, "lower")
   high <- named_values(upper, high, "upper")
