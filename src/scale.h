@@ -14,12 +14,20 @@ typedef struct {
     double value, slope, square, cube;
 } sa_segment;
 
-/* A curve. `first` maps each of `buckets` + 1 equal steps of [low, high] to a segment
- * that starts at or before it. A curve with no segments is the identity. */
+/* The same cubic on one step of a uniform grid, t in steps from its left edge. */
 typedef struct {
-    size_t segments, buckets;
-    double low, high, per_unit;
+    double value, slope, square, cube;
+} sa_cell;
+
+/* A curve. `first` maps equal buckets of [low, high] to a segment that starts at or before
+ * them. `cell` is NULL unless all knots lie on a uniform grid, which most tables do: then
+ * one multiplication finds the cubic. A curve with no segments is the identity. */
+typedef struct {
+    size_t segments;
+    double low, high;
+    double buckets_per_unit, cells_per_unit;
     const sa_segment *segment;
+    const sa_cell *cell;
     const int *first;
 } sa_curve;
 
@@ -28,14 +36,20 @@ typedef struct {
     size_t missing, outside;
 } sa_scale_counts;
 
-/* Bucket count that leaves at most one knot in a bucket where the knots allow it with no
- * more than `most` buckets. Knots strictly ascending, n >= 2; 0 if they are not. */
+/* Number of buckets for n >= 2 knots, at most `most`: about one to the smallest step between
+ * knots. 0 if the knots do not ascend. */
 size_t sa_curve_buckets(const double *x, size_t n, size_t most);
 
-/* Builds the curve through (x[i], y[i]), i < n. `segment` holds n - 1 and `first`
- * buckets + 1 elements, both written here and used by `out` as long as it lives. */
+/* Number of equal steps (at most `most`) such that every knot lies on one of their edges, up
+ * to rounding; 0 if there is none. Knots ascending, n >= 2. */
+size_t sa_curve_steps(const double *x, size_t n, size_t most);
+
+/* Builds the curve through (x[i], y[i]), i < n. `segment` holds n - 1, `first` buckets + 2
+ * and `cell` steps + 1 elements (steps == 0: none), written here and used by `out` as long
+ * as it lives. */
 sa_status sa_curve_build(const double *x, const double *y, size_t n, size_t buckets,
-                         sa_segment *segment, int *first, sa_curve *out);
+                         size_t steps, sa_segment *segment, int *first, sa_cell *cell,
+                         sa_curve *out);
 
 /* y[i] = curve(x[i]); `outside` where x[i] is outside, x[i] itself where it is NaN. */
 void sa_curve_values(const sa_curve *curve, const double *x, size_t n, double outside,
