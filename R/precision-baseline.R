@@ -149,7 +149,7 @@ decide_baseline <- function(spread, margin, level, power, now, before, paired, s
   p <- c(stats::pt(t_low, spread$df, lower.tail = FALSE), stats::pt(t_high, spread$df))
   differs <- abs(d) > half
   verdict <- if (max(p) <= alpha) "unchanged" else if (differs) "changed" else "cannot tell"
-  sd <- if (paired) se * sqrt(length(now)) else
+  sd <- if (rounded) step / sqrt(12) * if (paired) sqrt(2) else 1 else if (paired) se * sqrt(length(now)) else
     sqrt(((length(now) - 1) * stats::var(now) + (length(before) - 1) * stats::var(before)) /
            (length(now) + length(before) - 2))
   chance <- function(n) baseline_power(n, sd, margin$value, alpha, paired)

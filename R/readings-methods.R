@@ -49,7 +49,9 @@ as.data.frame.softanneal_readings <- function(x, row.names = NULL, optional = FA
   out
 }
 
-count <- function(n, noun) paste0(format(n, big.mark = ","), " ", noun, if (n != 1) "s")
+count <- function(n, noun, plural = paste0(noun, "s")) {
+  paste0(format(n, big.mark = ","), " ", if (n == 1) noun else plural)
+}
 
 # "A, B, C and 9 more"
 listed <- function(x, most = 8L) {
