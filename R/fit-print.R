@@ -31,11 +31,17 @@ estimate_table <- function(x, level = 0.95) {
   se <- sqrt(diag(x$vcov))
   limits <- confint.softanneal_fit(x, level = level)
   unit <- if (is.null(x$units)) rep("", length(se)) else unlist(x$units)
-  interval <- paste(format_by_limits(limits[, 1L], se), "to", format_by_limits(limits[, 2L], se))
-  interval[is.na(limits[, 1L]) | is.na(limits[, 2L])] <- "-"
+  low <- format_by_limits(limits[, 1L], se)
+  high <- format_by_limits(limits[, 2L], se)
+  interval <- paste(low, "to", high)
+  above <- which(limits[, 2L] == Inf)
+  below <- which(limits[, 1L] == -Inf)
+  interval[above] <- paste(low[above], "or more")
+  interval[below] <- paste(high[below], "or less")
+  interval[is.na(limits[, 1L]) | is.na(limits[, 2L])] <- "\u2013"
   interval[x$states == "not determined"] <- "not determined"
   out <- cbind(Estimate = format_by_error(x$coefficients, se),
-               "Std. error" = ifelse(is.na(se), "-", format_by_error(se, se)), Unit = unit)
+               "Std. error" = ifelse(is.na(se), "\u2013", format_by_error(se, se)), Unit = unit)
   out <- cbind(out, interval)
   colnames(out)[4L] <- paste0(format(100 * level), " % interval")
   rownames(out) <- names(x$coefficients)

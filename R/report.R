@@ -176,7 +176,7 @@ move_results <- function(from, to) {
 # of C26000), so rows about brass are left out where the readings are hotter than that.
 report_cautions <- function(fit) {
   hottest <- max(fit$conditions$temp_c[fit$conditions$time_min > 0])
-  out <- as.data.frame(cautions(c("furnace", "annealing", "rolling", "sawing"), temp_c = hottest))
+  out <- as.data.frame(cautions(c("furnace", "annealing"), temp_c = hottest))
   if (hottest > 915) out <- out[!grepl("brass|zinc", paste(out$hazard, out$precaution)), ]
   out
 }

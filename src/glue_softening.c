@@ -67,9 +67,9 @@ static int infer(const sa_softening *s, const sa_replicates *rep, const sa_lsq_c
         if (!(df > 0.0))
             threshold = HUGE_VAL; /* no variance: only what is plain */
         int found = sa_softening_states(s, par, at_bound, result->objective, threshold, half,
-                                        cov->loading, inference[3] > 0.0, state, limit, better,
-                                        work);
-        if (!found || adopted == 3)
+                                        cov->loading, inference[3] > 0.0, state, limit,
+                                        adopted < 3 ? better : NULL, work);
+        if (!found)
             return adopted;
         int iterations = result->iterations, evaluations = result->evaluations;
         memcpy(par, better, p * sizeof(double));
@@ -103,6 +103,7 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
         in.weight = glue_doubles(VECTOR_ELT(readings, 3), rn, "weight");
     sa_lsq_control ctl = glue_control(control);
     ctl.poll = poll_user;
+    ctl.creep = 1e-6;
     /* level of the limits; standard errors from clusters, start given, limits of every
      * parameter: or not */
     const double *inf = glue_doubles(inference, 4, "inference");

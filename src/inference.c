@@ -199,7 +199,7 @@ static int follow(profiler *f, size_t which, int side, const double *minimum, do
         memcpy(keep, par, f->p * sizeof(double));
         int artificial;
         double sum = profile_at(f, which, value, par, &artificial);
-        if (sum < objective - 1e-7 * (ceiling - objective))
+        if (sum < objective - 1e-4 * (ceiling - objective))
             return -1;
         double outside = value;
         if (sum >= ceiling && artificial)
@@ -267,8 +267,10 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
     f.resid = work;
     f.jac = f.resid + m;
     f.work = f.jac + m * p;
-    for (size_t j = 0; j < p; j++)
+    for (size_t j = 0; j < p; j++) {
         f.held[j] = s->held ? s->held[j] : 0;
+        state[j] = SA_DETERMINED;
+    }
     /* exact data have no scatter: what is invisible to rounding is open all the same */
     double size = 0.0;
     for (size_t i = 0; i < m; i++)
@@ -277,7 +279,6 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
 
     for (size_t j = 0; j < p; j++) {
         limit[2 * j] = limit[2 * j + 1] = NAN;
-        state[j] = SA_DETERMINED;
         if (f.held[j]) {
             state[j] = SA_HELD;
             continue;
@@ -307,10 +308,12 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
                 if (at_bound[j] != side)
                     closed = follow(&f, j, side, par, objective, objective + threshold, step, pass,
                                     end, trial);
-                if (closed < 0) {
+                if (closed < 0 && better) {
                     memcpy(better, trial, p * sizeof(double));
                     return 1;
                 }
+                if (closed < 0)
+                    closed = 0;
                 if (closed == 0) {
                     open[e] = !natural;
                     by_nature |= natural;

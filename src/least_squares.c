@@ -20,6 +20,7 @@
 #define DAMPING_ROUNDS 12
 #define HUBER_ROUNDS 40
 #define POLISH_ROUNDS 100
+#define CREEP_ROUNDS 50
 
 sa_lsq_control sa_lsq_defaults(void)
 {
@@ -31,6 +32,7 @@ sa_lsq_control sa_lsq_defaults(void)
     c.huber = 0.0;
     c.max_iterations = 500;
     c.polish = 1;
+    c.creep = 0.0;
     c.poll = NULL;
     c.poll_context = NULL;
     return c;
@@ -441,6 +443,7 @@ static sa_status minimise(evaluator *ev, const sa_lsq_control *ctl, double *par,
     if (f < 0.0)
         return SA_NOT_FINITE;
     const double first = f;
+    double mark = f; /* objective some iterations ago, for creeping along a flat valley */
     out->end = SA_END_LIMIT;
     for (int iteration = 0; iteration < ctl->max_iterations; iteration++) {
         if (ctl->poll && ctl->poll(ctl->poll_context)) {
@@ -458,6 +461,14 @@ static sa_status minimise(evaluator *ev, const sa_lsq_control *ctl, double *par,
         if (out->end == SA_END_GRADIENT) {
             out->objective = 2.0 * finish(ev, ctl, &ws, f, par, resid, jac, at_bound, work);
             return SA_OK;
+        }
+        if (iteration > 0 && iteration % CREEP_ROUNDS == 0) {
+            if (mark - f < ctl->creep * f) {
+                out->end = SA_END_FUNCTION;
+                out->objective = 2.0 * finish(ev, ctl, &ws, f, par, resid, jac, at_bound, work);
+                return SA_OK;
+            }
+            mark = f;
         }
         double size = scaled_norm(ws.d, par, p);
         if (iteration == 0)

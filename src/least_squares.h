@@ -25,6 +25,8 @@ typedef struct {
     double first_radius;     /* first trust radius as a multiple of the scaled start */
     double huber;            /* 0: least squares; k > 0: Huber loss, k robust sd */
     int max_iterations;
+    double creep;            /* share of the objective below which 50 iterations together
+                              * gain too little to go on: a valley without end; 0: go on */
     int polish;              /* non-zero: undamped steps at the end, for the last digits */
     sa_poll poll;
     void *poll_context;
