@@ -248,3 +248,37 @@ tidy.softanneal_comparison <- function(x, ...) {
     p.value = x$p.value, conf.low = x$conf.int[1L], conf.high = x$conf.int[2L], df = x$df, margin = x$margin,
     p.value.equivalence = max(x$equivalence$p.value), verdict = x$verdict))
 }
+
+#' @rdname compare_baseline
+#' @param object An object from `compare_baseline()`.
+#' @exportS3Method ggplot2::autoplot
+autoplot.softanneal_comparison <- function(object, ...) {
+  check_dots_empty(...)
+  unit <- object$scale %or% "points"
+  bars <- data.frame(
+    kind = factor(c("difference", "equivalence"), c("equivalence", "difference")), estimate = object$estimate,
+    low = c(object$conf.int[1L], object$equivalence$conf.int[1L]),
+    high = c(object$conf.int[2L], object$equivalence$conf.int[2L]))
+  percent <- format(100 * c(object$level, 2 * object$level - 1))
+  labels <- c(difference = paste0("Is it zero?\n(", percent[1L], " %)"), equivalence = paste0("Within the margin?\n(", percent[2L], " %)"))
+  ggplot2::ggplot(bars, ggplot2::aes(x = .data$estimate, y = .data$kind, shape = .data$kind)) +
+    ggplot2::annotate("rect", xmin = -object$margin, xmax = object$margin, ymin = -Inf, ymax = Inf, fill = "grey90") +
+    ggplot2::geom_vline(xintercept = 0, linetype = "dotted") +
+    ggplot2::geom_vline(xintercept = c(-1, 1) * object$margin, linetype = "dashed") +
+    ggplot2::geom_errorbarh(ggplot2::aes(xmin = .data$low, xmax = .data$high), height = 0.15, colour = clear_colours(1)) +
+    ggplot2::geom_point(size = 3, colour = clear_colours(1), show.legend = FALSE) +
+    ggplot2::scale_y_discrete(labels = labels) +
+    ggplot2::labs(x = paste0("Change since the baseline (", unit, ")"), y = NULL,
+                  caption = paste0("Grey between dashed lines: the margin. Verdict: ", object$verdict, "."),
+                  alt = paste0("Intervals of the change of hardness since the baseline, ", format(round(object$estimate, 2)), " ", unit,
+                               ", from ", format(round(object$conf.int[1L], 2)), " to ", format(round(object$conf.int[2L], 2)),
+                               ", against a margin of plus or minus ", format(object$margin), ". Verdict: ", object$verdict, ".")) +
+    picture_theme()
+}
+
+#' @rdname compare_baseline
+#' @export
+plot.softanneal_comparison <- function(x, ...) {
+  print(ggplot2::autoplot(x, ...))
+  invisible(x)
+}

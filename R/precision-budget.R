@@ -174,7 +174,7 @@ print.softanneal_budget <- function(x, ...) {
   if (!is.null(x$table$how)) {
     for (i in seq_len(nrow(x$table))) cat("  ", x$table$input[i], ": ", x$table$how[i], "\n", sep = "")
   }
-  cat("result ", format_with(x$estimate, x$expanded), " +- ", format(signif(x$expanded, 2)), unit, " (", format(100 * x$level),
+  cat("result ", format_with(x$estimate, x$expanded), " +- ", format_with(x$expanded, x$expanded), unit, " (", format(100 * x$level),
       " %, k = ", format(round(x$coverage, 2)), "); standard uncertainty ", format(signif(x$std_uncertainty, 2)), unit,
       ", effective degrees of freedom ", if (is.na(x$df)) "not defined" else format(round(x$df, 1)), "\n", sep = "")
   invisible(x)

@@ -10,7 +10,7 @@
 #' @section What is looked at:
 #' | check | level | what |
 #' |---|---|---|
-#' | `duplicate` | error, note | the same reading number twice; rows alike in every column |
+#' | `duplicate` | error, warning | the same reading number twice; a series of three or more readings twice in a heat treatment |
 #' | `time order` | error | accumulated time falls while the step number rises |
 #' | `mixed scales` | error | several scales within one heat treatment |
 #' | `scale changed` | warning | a specimen goes on in another scale |
@@ -51,7 +51,7 @@ check_readings <- function(data, hardness = hardness, specimen = specimen, temp 
   check_data(data)
   check_level(alpha, "alpha")
   r <- readings_parts(data, pick, thickness_mm, length_mm)
-  found <- c(find_repeats(r, data), find_time_order(r), find_scales(r), find_temperatures(r), find_range(r),
+  found <- c(find_repeats(r), find_time_order(r), find_scales(r), find_temperatures(r), find_range(r),
              find_thin(r), find_spacing(r), find_far(r, alpha), find_drift(r, alpha), find_warm(r),
              find_few(r))
   findings_table(found)
@@ -106,22 +106,38 @@ findings_table <- function(found) {
   out
 }
 
-find_repeats <- function(r, data) {
-  columns <- unclass(data)[!vapply(data, is.list, NA)]
-  alike <- which(duplicated(group_rows(columns)$id))
-  key <- list(r$specimen, r$temp, r$time, r$scale)
-  for (more in list(r$step, r$group, r$operator, r$position)) if (!is.null(more)) key <- c(key, list(more))
+find_repeats <- function(r) {
   twice <- integer()
   if (!is.null(r$reading)) {
-    twice <- which(duplicated(group_rows(c(key, list(r$reading)))$id) & !is.na(r$reading))
+    key <- list(r$specimen, r$temp, r$time, r$scale, r$reading)
+    for (more in list(r$step, r$group, r$operator, r$position)) if (!is.null(more)) key <- c(key, list(more))
+    twice <- which(duplicated(group_rows(key)$id) & !is.na(r$reading))
   }
   c(finding("error", "duplicate", twice, "the same reading number twice within one heat treatment",
             "a row was probably entered twice, or numbered wrongly", "Correct the number or leave out the repeated row."),
-    if (is.null(r$reading)) {
-      finding("note", "duplicate", alike, "rows alike in every column",
-              "equal readings are common; a row entered twice looks the same",
-              "Number the readings (column `reading`) if you want them told apart.")
-    })
+    finding("warning", "duplicate", repeated_blocks(r), "the second half of the readings of a heat treatment repeats the first",
+            "equal readings are common, a whole series of them in the same order is not: perhaps it was pasted twice",
+            "Compare with the sheet; number the readings (column `reading`) to tell them apart."))
+}
+
+# Rows in the second half of a heat treatment of six or more readings that repeat the
+# first half in order. Readings all alike say nothing.
+repeated_blocks <- function(r) {
+  order <- order(r$cell$id)
+  id <- r$cell$id[order]
+  h <- r$h[order]
+  size <- tabulate(id, length(r$cell$first))
+  start <- cumsum(c(0L, size))[id]
+  place <- seq_len(r$n) - start
+  half <- size[id] / 2
+  second <- half >= 3 & half == floor(half) & place > half
+  other <- seq_len(r$n) - half
+  alike <- rep(FALSE, r$n)
+  alike[second] <- h[second] == h[other[second]]
+  alike[is.na(alike)] <- FALSE
+  whole <- tabulate(id[alike], length(size)) * 2 == size
+  range <- group_range(r$h, r$cell$id, length(size))
+  sort(order[second & (whole & range$min < range$max)[id]])
 }
 
 find_time_order <- function(r) {
