@@ -88,8 +88,13 @@ given_cells <- function(data, keys, cell_mean, cell_sd, cell_n) {
 }
 
 cells_of <- function(x, keys) {
+  gone <- is.na(x)
+  if (any(gone)) {
+    warn("missing", paste0(sum(gone), " of ", length(x), " readings are missing and left out (", in_rows(which(gone)), ")."),
+         n = sum(gone), rows = which(gone))
+  }
   groups <- group_rows(keys)
-  stats <- group_statistics(x, groups$id, length(groups$first), missing_what = "reading")
+  stats <- group_statistics(x, groups$id, length(groups$first))
   cells <- data.frame(material = keys$material[groups$first], lab = keys$lab[groups$first], n = stats$n,
                       mean = stats$mean, sd = stats$sd)
   small <- stats$n < 2L

@@ -22,7 +22,7 @@ find_thin <- function(r) {
             paste0("sheet thinner than the ISO rule asks for",
                    if (length(iso)) paste0(" (e.g. ", format(r$thickness[iso[1L]]), " mm where ", format(least[iso[1L]], digits = 3),
                                            " mm are asked for at ", format(r$h[iso[1L]]), " ", r$scale[iso[1L]], ")")),
-            "ISO asks for 15 h with a ball, 10 h with a cone (ISO 6508-1, from memory), 1.5 d Vickers, 8 h Brinell; about twice as strict as E18",
+            "ISO asks for 15 h with a ball, 10 h with a cone (ISO 6508-1, from memory), 1.5 d Vickers, 8 h Brinell; on HRB and HRF this is stricter than E18",
             "Say in the report which rule was followed; look at the far side for a mark."))
 }
 

@@ -16,13 +16,16 @@
 #' | `scale changed` | warning | a specimen goes on in another scale |
 #' | `two temperatures` | note | a specimen was annealed at more than one temperature |
 #' | `useful range` | warning | reading outside the range of its scale in ISO 6508-1 (ranges from memory) |
-#' | `thickness` | warning, note | sheet thinner than ASTM E18 allows for the reading; or (note) than ISO 6508-1 (15 h, cone 10 h; about twice as strict), ISO 6507-1 (1.5 d) or ISO 6506-1 (8 h) |
+#' | `thickness` | warning, note | sheet thinner than ASTM E18 allows for the reading; or (note) than ISO 6508-1 (15 h, cone 10 h), ISO 6507-1 (1.5 d) or ISO 6506-1 (8 h) |
 #' | `spacing` | warning | centres of indentations nearer than 3 d, or nearer than 2.5 d to an edge |
 #' | `outlier` | warning | Grubbs test, alpha divided by the number of groups; see [find_outliers()] |
 #' | `drift` | warning | readings rise or fall along their number, over all steps together |
 #' | `warm specimen` | warning | a note says that the piece was warm or hot |
 #' | `few readings` | note | fewer than five readings a step (common practice, no source) |
 #' | `missing` | note | no hardness |
+#'
+#' The two thickness rules disagree: by the E18 tables themselves, 15 h asks for 1.6 to 3 times
+#' their thickness on HRB and HRF, and for about as much or less on HR15T and HR30T. Say in the report which rule was followed.
 #'
 #' Thickness needs a column `thickness_mm` or the argument, spacing a column `position_mm` (centre
 #' from one end, along one line of a specimen; all steps on it count) and for the far edge `length_mm`. Diameters follow

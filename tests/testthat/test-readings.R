@@ -247,3 +247,97 @@ test_that("replicates without a number may repeat; empty boxes stay and are coun
   expect_identical(sum(is.na(r$hardness)), 2L)
   expect_output(print(r), "2 readings without hardness")
 })
+
+# check_readings(): doubts, never changes
+
+quiet <- function(...) {
+  out <- data.frame(specimen = "A", temp_c = 330, time_min = rep(c(0, 4), each = 5), reading = rep(1:5, 2),
+                    hardness = c(92, 91.5, 92, 92.5, 92, 84, 83.5, 85, 84.5, 84), scale = "HRF")
+  changes <- list(...)
+  out[names(changes)] <- changes
+  out
+}
+found <- function(data, ...) as.data.frame(check_readings(data, ...))
+
+test_that("a clean table has no findings and says so", {
+  none <- check_readings(quiet(), thickness_mm = 5)
+  expect_s3_class(none, "softanneal_findings")
+  expect_identical(nrow(none), 0L)
+  expect_output(print(none), "No findings")
+  expect_named(as.data.frame(none), c("level", "check", "row", "n", "what", "why", "remedy"))
+})
+
+test_that("the data come out of a check as they went in", {
+  before <- quiet(thickness_mm = 0.71, position_mm = c(1:5, 1:5))
+  after <- before
+  check_readings(after)
+  expect_identical(after, before)
+  skip_if_not_installed("data.table")
+  dt <- data.table::as.data.table(before)
+  expect_identical(found(dt), found(before))
+  expect_identical(names(dt), names(before))
+})
+
+test_that("each doubt is found, with level and rows", {
+  one <- function(data, check, level, rows, ...) {
+    f <- check_readings(data, ...)
+    hit <- which(f$check == check & f$level == level)
+    expect_length(hit, 1L)
+    expect_identical(f$rows[[hit]], rows)
+    expect_true(all(nzchar(c(f$what[hit], f$why[hit], f$remedy[hit]))))
+  }
+  one(quiet(reading = c(1, 2, 3, 4, 4, 1:5)), "duplicate", "error", 5L)
+  one(quiet(step = rep(2:1, each = 5)), "time order", "error", 1:5)
+  one(quiet(scale = c(rep("HRF", 4), "HRB", rep("HRF", 5))), "mixed scales", "error", 1:5)
+  one(quiet(scale = rep(c("HRF", "HR30T"), each = 5), hardness = c(rep(92, 5), rep(70, 5))), "scale changed", "warning", 6:10)
+  one(quiet(time_min = rep(c(2, 4), each = 5), temp_c = rep(c(330, 350), each = 5)), "two temperatures", "note", 1:10)
+  one(quiet(hardness = c(101, 92, 92.5, 92, 91.5, 84, 83.5, 85, 84.5, 84)), "useful range", "warning", 1L)
+  one(quiet(note = c("still warm", "not warm", "warmed up tester", rep("", 7))), "warm specimen", "warning", 1L)
+  one(quiet()[1:9, ], "few readings", "note", 6:9)
+  one(quiet(hardness = c(NA, quiet()$hardness[-1])), "missing", "note", 1L)
+  one(quiet(hardness = c(92, 91.5, 92, 92.5, 70, 84, 83.5, 85, 84.5, 84)), "outlier", "warning", 5L)
+})
+
+test_that("drift along the readings is found, and scatter is not drift", {
+  drifting <- quiet(hardness = c(92, 91.6, 91.1, 90.4, 90, 84, 83.4, 83.1, 82.6, 81.9))
+  f <- found(drifting)
+  expect_match(f$what[f$check == "drift"], "fall")
+  expect_false("drift" %in% found(quiet())$check)
+})
+
+test_that("a series pasted twice is found where readings have no number", {
+  series <- c(92, 91.5, 92.5)
+  pasted <- data.frame(specimen = "A", temp_c = 330, time_min = 0, hardness = c(series, series), scale = "HRF")
+  expect_identical(check_readings(pasted)$rows[[1]], 4:6)
+  pasted$hardness[5] <- 91
+  expect_false("duplicate" %in% found(pasted)$check)
+  pasted$hardness <- 92
+  expect_false("duplicate" %in% found(pasted)$check)
+})
+
+test_that("spacing counts all steps of a specimen, and edges from both sides", {
+  # HRF 92: h = (130 - 92) 0.002 = 0.076 mm, d = 2 sqrt(h (1.5875 - h)) = 0.678 mm, so 3 d = 2.03, 2.5 d = 1.69
+  place <- function(mm, ...) {
+    n <- length(mm)
+    check_readings(data.frame(specimen = "A", temp_c = 330, time_min = seq_len(n), hardness = 92, scale = "HRF",
+                              position_mm = mm), ...)
+  }
+  expect_false("spacing" %in% place(c(10, 12.04))$check)
+  expect_identical(place(c(10, 12.02))$rows[[1]], 1:2)
+  expect_identical(place(c(1.69, 10))$rows[[1]], 1L)
+  expect_false("spacing" %in% place(c(1.70, 10))$check)
+  expect_identical(place(c(5, 18.4), length_mm = 20)$rows[[1]], 2L)
+  # Vickers with its load: d = sqrt(1.8544 * 10 / 150) = 0.352 mm
+  expect_equal(indent_size(150, "HV10")$diameter, sqrt(1.8544 * 10 / 150))
+  expect_true(is.na(indent_size(150, "HV")$diameter))
+})
+
+test_that("a range of sizes passes: one row, no hardness at all, factors, tibbles", {
+  expect_s3_class(check_readings(quiet()[1, ]), "softanneal_findings")
+  expect_identical(found(quiet(hardness = NA_real_))$n[found(quiet(hardness = NA_real_))$check == "missing"], 10L)
+  expect_identical(found(quiet(specimen = factor("A"), scale = factor("HRF"))), found(quiet()))
+  skip_if_not_installed("tibble")
+  expect_identical(found(tibble::as_tibble(quiet())), found(quiet()))
+  expect_error(check_readings(quiet()[0, ]), class = "softanneal_error_too_few")
+  expect_error(check_readings(quiet(thickness_mm = 1), thickness_mm = 1), class = "softanneal_error_argument")
+})
