@@ -34,12 +34,14 @@ one_state <- function(data, hardness, scale_column, scale, arg) {
     if (scale_column %in% names(data)) {
       found <- unique(known_scale(as.character(data[[scale_column]])))
       if (length(found) > 1L) {
-        abort("scale", paste0("`", arg, "` mixes the scales ", in_quotes(found, " and ")), arg = arg,
+        abort("scale", paste0("`", arg, "` mixes the scales ", in_quotes(found, " and ")),
+              arg = arg,
               remedy = "Compare within one scale, or convert with `convert_hardness()` first.")
       }
       if (is.na(found)) abort_scale(data[[scale_column]][1L], scale_column)
       if (!is.null(scale) && !identical(found, scale)) {
-        abort("scale", paste0("`scale` is '", scale, "' and `", arg, "` is in '", found, "'"), arg = "scale",
+        abort("scale", paste0("`scale` is '", scale, "' and `", arg, "` is in '", found, "'"),
+              arg = "scale",
               remedy = "Leave `scale` out.")
       }
       scale <- found
@@ -62,12 +64,14 @@ check_scale <- function(scale, arg = "scale") {
 present <- function(x, arg, least) {
   gone <- is.na(x)
   if (any(gone)) {
-    warn("missing", paste0(sum(gone), " of ", length(x), " values of `", arg, "` are missing and left out."),
+    warn("missing", paste0(sum(gone), " of ", length(x), " values of `", arg,
+                           "` are missing and left out."),
          n = sum(gone), rows = which(gone))
   }
   x <- x[!gone]
   if (length(x) < least) {
-    abort("too_few", paste0("`", arg, "` has ", count(length(x), "reading"), " and needs ", least), arg = arg,
+    abort("too_few", paste0("`", arg, "` has ", count(length(x), "reading"), " and needs ", least),
+          arg = arg,
           remedy = "Take more readings; five a step is common practice.")
   }
   x

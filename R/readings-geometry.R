@@ -50,9 +50,9 @@ one_scale_size <- function(scale, x, table) {
 
 ball_chord <- function(h, ball) 2 * sqrt(pmax(h * (ball - h), 0))
 
-# The lowest reading that ASTM E18 allows on sheet of this thickness. A thickness between two rows takes
-# the thinner row. `limit` NA: the scale has no table; Inf: thinner than any row.
-# `last`: beyond the end of the table, where it says nothing about softer metal.
+# The lowest reading that ASTM E18 allows on sheet of this thickness. A thickness between two rows
+# takes the thinner row. `limit` NA: the scale has no table; Inf: thinner than any row. `last`:
+# beyond the end of the table, where it says nothing about softer metal.
 e18_limit <- function(thickness_mm, scale) {
   table <- published("thickness_e18.csv")
   limit <- rep(NA_real_, length(scale))
@@ -75,6 +75,11 @@ useful_range <- function(scale) {
   table <- published("scale_rockwell.csv")
   text <- table$range[match(scale, table$scale)]
   pattern <- "^([0-9.]+)-([0-9.]+).*$"
-  part <- function(which) suppressWarnings(as.numeric(ifelse(grepl(pattern, text), sub(pattern, which, text), NA)))
+  given <- grepl(pattern, text)
+  part <- function(which) {
+    out <- rep(NA_real_, length(text))
+    out[given] <- as.numeric(sub(pattern, which, text[given]))
+    out
+  }
   list(low = part("\\1"), high = part("\\2"))
 }

@@ -1,9 +1,11 @@
-# Summaries, outliers, comparison with a baseline, laboratories and budgets: behaviour. Published values
-# are in test-external-precision.R.
+# Summaries, outliers, comparison with a baseline, laboratories and budgets: behaviour. Published
+# values are in test-external-precision.R.
 
 steps <- function(n = 5) {
-  data.frame(specimen = rep(c("B", "A"), each = 2 * n), temp_c = 330, time_min = rep(rep(c(4, 8), each = n), 2),
-             hardness = c(88, 88.5, 87.5, 88, 89, 80, 79.5, 81, 80.5, 80, 90, 91, 90.5, 90, 92, 70, 71, 72, 71, 70.5)[
+  data.frame(specimen = rep(c("B", "A"), each = 2 * n), temp_c = 330,
+             time_min = rep(rep(c(4, 8), each = n), 2),
+             hardness = c(88, 88.5, 87.5, 88, 89, 80, 79.5, 81, 80.5, 80, 90, 91, 90.5, 90, 92, 70,
+                          71, 72, 71, 70.5)[
                rep(1:5, 4 * n / 5) + rep(0:3 * 5, each = n)], scale = "HRF")
 }
 
@@ -27,13 +29,15 @@ test_that("a summary agrees with mean, sd and t.test of each group, in order of 
 test_that("a summary keeps the class of the input and names of chosen columns", {
   d <- stats::setNames(steps(), c("piece", "oven", "minutes", "reading", "scale"))
   s <- summarise_readings(d, hardness = reading, specimen = "piece", temp = oven, time = minutes)
-  expect_named(s, c("piece", "oven", "minutes", "scale", "n", "n_missing", "mean", "sd", "se", "conf.low", "conf.high",
+  expect_named(s, c("piece", "oven", "minutes", "scale", "n", "n_missing", "mean", "sd", "se",
+                    "conf.low", "conf.high",
                     "min", "max"))
   expect_s3_class(ggplot2::autoplot(s), "ggplot")
   skip_if_not_installed("data.table")
   dt <- summarise_readings(data.table::as.data.table(steps()))
   expect_s3_class(dt, c("softanneal_steps", "data.table", "data.frame"), exact = TRUE)
-  expect_s3_class(summarise_readings(read_readings(steps())), c("softanneal_steps", "data.frame"), exact = TRUE)
+  expect_s3_class(summarise_readings(read_readings(steps())), c("softanneal_steps", "data.frame"),
+                  exact = TRUE)
 })
 
 test_that("HV columns are means of converted readings", {
@@ -50,7 +54,8 @@ test_that("missing and single readings are counted and said once", {
   expect_identical(w$rows, 1L)
   expect_identical(s$n, c(4L, 5L, 5L, 5L))
   expect_identical(s$n_missing[1], 1L)
-  expect_warning(one <- summarise_readings(steps()[c(1, 6:10), ]), class = "softanneal_warning_too_few")
+  expect_warning(one <- summarise_readings(steps()[c(1, 6:10), ]),
+                 class = "softanneal_warning_too_few")
   expect_true(is.na(one$sd[1]) && is.na(one$conf.low[1]) && one$mean[1] == 88)
   empty <- steps()
   empty$hardness[1:5] <- NA
@@ -119,11 +124,15 @@ test_that("a baseline comparison gives one of three answers", {
   expect_equal(same$conf.int, as.vector(t.test(c(91.5, 92.0, 91.5, 91.0, 92.0), rolled)$conf.int))
   expect_identical(nrow(tidy(same)), 1L)
   expect_error(compare_baseline(rolled, rolled), class = "softanneal_error_argument")
-  expect_error(compare_baseline(rolled, rolled, scale = "HV10"), class = "softanneal_error_argument")
+  expect_error(compare_baseline(rolled, rolled, scale = "HV10"),
+               class = "softanneal_error_argument")
   expect_error(compare_baseline(92, rolled, margin = 1), class = "softanneal_error_too_few")
-  expect_error(compare_baseline(transform(steps(), scale = rep(c("HRF", "HRB"), 10)), steps()), class = "softanneal_error_scale")
-  expect_error(compare_baseline(rolled, rolled[-1], margin = 1, paired = TRUE), class = "softanneal_error_argument")
-  expect_warning(compare_baseline(c(rolled, NA), rolled, margin = 1), class = "softanneal_warning_missing")
+  expect_error(compare_baseline(transform(steps(), scale = rep(c("HRF", "HRB"), 10)), steps()),
+               class = "softanneal_error_scale")
+  expect_error(compare_baseline(rolled, rolled[-1], margin = 1, paired = TRUE),
+               class = "softanneal_error_argument")
+  expect_warning(compare_baseline(c(rolled, NA), rolled, margin = 1),
+                 class = "softanneal_warning_missing")
 })
 
 test_that("trade facts: small relaxation is unchanged, a large change is questioned", {
@@ -162,7 +171,8 @@ test_that("power agrees with power.t.test and with a simulation of the equivalen
   se <- sqrt((rowSums((x - rowMeans(x))^2) + rowSums((y - rowMeans(y))^2)) / (2 * n - 2) * 2 / n)
   share <- mean(abs(d) + qt(0.95, 2 * n - 2) * se <= 1.5)
   # standard error of the share 0.0035
-  expect_equal(baseline_power(c(n, n), 0.9, 1.5, 0.05, FALSE)[["prove"]], share, tolerance = 0.014 / share)
+  expect_equal(baseline_power(c(n, n), 0.9, 1.5, 0.05, FALSE)[["prove"]], share,
+               tolerance = 0.014 / share)
 })
 
 test_that("laboratories: unequal cells agree with the ANOVA of stats, errors are named", {
@@ -210,20 +220,25 @@ test_that("propagation: exact and numerical derivatives agree, correlations coun
   expect_equal(f$std_uncertainty, sqrt((6 * exp(2) * 0.01)^2 + (9 * exp(2) * 0.02)^2))
   same <- propagate_uncertainty(~ a - b, est, c(1, 1), correlation = matrix(1, 2, 2))
   expect_equal(same$std_uncertainty, 0)
-  expect_warning(propagate_uncertainty(~ a - b, est, c(1, 1), df = 5, correlation = diag(2)), class = "softanneal_warning_fit")
-  expect_equal(propagate_uncertainty(~ a + b, est, c(b = 0.02, a = 0.01))$table$std_uncertainty, c(0.01, 0.02))
+  expect_warning(propagate_uncertainty(~ a - b, est, c(1, 1), df = 5, correlation = diag(2)),
+                 class = "softanneal_warning_fit")
+  expect_equal(propagate_uncertainty(~ a + b, est, c(b = 0.02, a = 0.01))$table$std_uncertainty,
+               c(0.01, 0.02))
   expect_error(propagate_uncertainty(~ a, est, u), class = "softanneal_error_argument")
   expect_error(propagate_uncertainty(~ a + b, c(3, 2), u), class = "softanneal_error_argument")
   expect_error(propagate_uncertainty(~ a + b, est, c(-1, 1)), class = "softanneal_error_range")
-  expect_error(propagate_uncertainty(~ a + b, est, u, correlation = matrix(c(1, 2, 2, 1), 2)), class = "softanneal_error_range")
-  expect_error(propagate_uncertainty(function(a, b) NA, est, u), class = "softanneal_error_argument")
+  expect_error(propagate_uncertainty(~ a + b, est, u, correlation = matrix(c(1, 2, 2, 1), 2)),
+               class = "softanneal_error_range")
+  expect_error(propagate_uncertainty(function(a, b) NA, est, u),
+               class = "softanneal_error_argument")
   expect_error(propagate_uncertainty("a", est, u), class = "softanneal_error_argument")
   expect_equal(sum(f$table$share), 1)
 })
 
 test_that("a budget adds up by hand", {
   x <- c(78, 79, 77.5, 78.5, 78)
-  b <- uncertainty_budget(x, scale = "HRF", machine = 1.2, resolution = 0.1, specimen_sd = 0.3, specimen_df = 4)
+  b <- uncertainty_budget(x, scale = "HRF", machine = 1.2, resolution = 0.1, specimen_sd = 0.3,
+                          specimen_df = 4)
   parts <- c(sd(x) / sqrt(5), 0.1 / sqrt(12), 0.3, 1.2 / sqrt(3))
   expect_equal(b$std_uncertainty, sqrt(sum(parts^2)))
   expect_equal(b$df, sum(parts^2)^2 / (parts[1]^4 / 4 + parts[3]^4 / 4))
