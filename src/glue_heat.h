@@ -4,6 +4,9 @@
 
 #include "glue.h"
 
-#define GLUE_HEAT_CALLS
+SEXP sa_call_heat(SEXP pieces, SEXP requests, SEXP knots, SEXP knot_first, SEXP out_time,
+                  SEXP out_first);
+
+#define GLUE_HEAT_CALLS CALLDEF(sa_call_heat, 6),
 
 #endif
