@@ -1,16 +1,11 @@
 # The published tables this room uses, read from inst/extdata, and the machine tolerance for
 # a reading. Each row keeps its source and whether it was seen or is from memory.
 
-published <- function(file) {
-  utils::read.csv(system.file("extdata", file, package = "softanneal", mustWork = TRUE),
-                  check.names = FALSE, stringsAsFactors = FALSE)
-}
-
 # Permitted repeatability (range of readings on one block) and error of a testing machine on
 # a scale near a level: ASTM E18 Table A1.3. Returns one row, or NULL where the table has
 # none. Between two ranges the wider figure holds; `status` and `source` travel along.
 machine_tolerance <- function(scale, level) {
-  rows <- published("precision_machine.csv")
+  rows <- fact_table("precision_machine.csv")
   rows <- rows[grepl("Table A1.3", rows$table) & rows$scale == scale, ]
   if (!nrow(rows) || level < min(rows$low) - 5 || level > max(rows$high) + 5) return(NULL)
   gap <- pmax(rows$low - level, level - rows$high, 0)

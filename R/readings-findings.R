@@ -30,8 +30,7 @@
 #'
 #' Thickness needs a column `thickness_mm` or the argument, spacing a column `position_mm` (centre
 #' from one end, along one line of a specimen; all steps on it count) and for the far edge
-#' `length_mm`. Diameters follow from the hardness number and are a little too small for Rockwell,
-#' so that what is found is too near.
+#' `length_mm`. Diameters follow from the hardness number, as in [indent_spacing()].
 #'
 #' @param data Table of readings, see [read_readings()].
 #' @inheritParams summarise_readings
