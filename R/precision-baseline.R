@@ -44,11 +44,12 @@
 #' @param power Wanted chance of a decision, for the number of readings needed.
 #' @param hardness,scale_column Columns of hardness and scale in tables; bare or quoted.
 #' @return An object of class `softanneal_comparison`, a list with `estimate` (mean now minus
-#'   mean before), `std.error`, `df`, `conf.int` (at `level`), `equivalence` (interval at 1 - 2 alpha, t and p of both one-sided
-#'   tests), `p.value` (of no difference), `margin` and where it comes from, `verdict` (`"unchanged"`, `"changed"`,
-#'   `"cannot tell"`), `power` (chances of detecting a change of one margin, and of proving
-#'   sameness if nothing changed, with so many readings), `n_needed` (readings a side for both; `NA` above 1000), `n`,
-#'   `means`, `sds`, `scale`. `tidy()` gives one row.
+#'   mean before), `std.error`, `df`, `conf.int` (at `level`), `equivalence` (interval at 1 - 2
+#'   alpha, t and p of both one-sided tests), `p.value` (of no difference), `margin` and where it
+#'   comes from, `verdict` (`"unchanged"`, `"changed"`, `"cannot tell"`), `power` (chances of
+#'   detecting a change of one margin, and of proving sameness if nothing changed, with so many
+#'   readings), `n_needed` (readings a side for both; `NA` above 1000), `n`, `means`, `sds`,
+#'   `scale`. `tidy()` gives one row.
 #' @examples
 #' rolled <- c(92.0, 91.5, 92.5, 92.0, 91.0)
 #' after_a_month <- c(91.5, 92.0, 91.5, 91.0, 92.0)
@@ -66,7 +67,8 @@ compare_baseline <- function(x, baseline, margin = NULL, paired = FALSE, level =
   now <- one_state(x, hardness, scale_column, scale, "x")
   before <- one_state(baseline, hardness, scale_column, scale, "baseline")
   if (!is.null(now$scale) && !is.null(before$scale) && now$scale != before$scale) {
-    abort("scale", paste0("`x` is in '", now$scale, "' and `baseline` in '", before$scale, "'"), arg = "scale",
+    abort("scale", paste0("`x` is in '", now$scale, "' and `baseline` in '", before$scale, "'"),
+          arg = "scale",
           remedy = "Convert one of them with `convert_hardness()` first.")
   }
   if (paired) {
@@ -85,16 +87,19 @@ compare_baseline <- function(x, baseline, margin = NULL, paired = FALSE, level =
 
 paired_readings <- function(now, before) {
   if (length(now) != length(before)) {
-    abort("argument", paste0("paired readings must be as many: ", length(now), " and ", length(before)),
+    abort("argument", paste0("paired readings must be as many: ", length(now), " and ",
+                             length(before)),
           arg = "paired", remedy = "Give one reading before for each reading now, in order.")
   }
   whole <- !is.na(now) & !is.na(before)
   if (any(!whole)) {
-    warn("missing", paste0(sum(!whole), " of ", length(now), " pairs lack a reading and are left out."),
+    warn("missing", paste0(sum(!whole), " of ", length(now),
+                           " pairs lack a reading and are left out."),
          n = sum(!whole), rows = which(!whole))
   }
   if (sum(whole) < 2L) {
-    abort("too_few", paste0("there are ", count(sum(whole), "pair"), " of readings and 2 are needed"),
+    abort("too_few", paste0("there are ", count(sum(whole), "pair"),
+                            " of readings and 2 are needed"),
           arg = "x", remedy = "Take more readings; five a step is common practice.")
   }
   list(now = now[whole], before = before[whole])
@@ -102,17 +107,19 @@ paired_readings <- function(now, before) {
 
 state_margin <- function(margin, scale, level) {
   if (!is.null(margin)) {
-    return(list(value = check_number(margin, "margin", 0, open = TRUE), source = "stated by the user"))
+    return(list(value = check_number(margin, "margin", 0, open = TRUE),
+                source = "stated by the user"))
   }
   found <- if (!is.null(scale)) machine_tolerance(scale, level)
   if (is.null(found)) {
     abort("argument", paste0("`margin` must be stated: there is no machine repeatability for ",
                              if (is.null(scale)) "readings without a scale" else
                                paste(format(level, digits = 3), scale)),
-          arg = "margin", remedy = "Say which difference, in points of the scale, would not matter.")
+          arg = "margin", remedy = "Say which difference, in points of the scale, does not matter.")
   }
   list(value = found$repeatability,
-       source = paste0("repeatability of a testing machine, ASTM E18 Table A1.3, ", scale, " ", found$range,
+       source = paste0("repeatability of a testing machine, ASTM E18 Table A1.3, ", scale, " ",
+                       found$range,
                        if (found$memory) " (value from memory)"))
 }
 
@@ -149,18 +156,22 @@ decide_baseline <- function(spread, margin, level, power, now, before, paired, s
   p <- c(stats::pt(t_low, spread$df, lower.tail = FALSE), stats::pt(t_high, spread$df))
   differs <- abs(d) > half
   verdict <- if (max(p) <= alpha) "unchanged" else if (differs) "changed" else "cannot tell"
-  sd <- if (rounded) step / sqrt(12) * if (paired) sqrt(2) else 1 else if (paired) se * sqrt(length(now)) else
+  sd <- if (paired) se * sqrt(length(now)) else if (rounded) step / sqrt(12) else
     sqrt(((length(now) - 1) * stats::var(now) + (length(before) - 1) * stats::var(before)) /
            (length(now) + length(before) - 2))
   chance <- function(n) baseline_power(n, sd, margin$value, alpha, paired)
   structure(list(estimate = d, std.error = se, df = spread$df, conf.int = d + c(-1, 1) * half,
                  p.value = 2 * stats::pt(-abs(d / se), spread$df),
-                 equivalence = list(conf.int = d + c(-1, 1) * half_eq, statistic = c(lower = t_low, upper = t_high),
+                 equivalence = list(conf.int = d + c(-1, 1) * half_eq,
+                                    statistic = c(lower = t_low, upper = t_high),
                                     p.value = c(lower = p[1L], upper = p[2L])),
-                 differs = differs, rounded_to = if (rounded) step, margin = margin$value, margin_source = margin$source, verdict = verdict,
-                 power = chance(spread$n), n_needed = readings_needed(chance, power), wanted_power = power,
+                 differs = differs, rounded_to = if (rounded) step, margin = margin$value,
+                 margin_source = margin$source, verdict = verdict,
+                 power = chance(spread$n), n_needed = readings_needed(chance, power),
+                 wanted_power = power,
                  n = spread$n, means = c(now = mean(now), before = mean(before)),
-                 sds = c(now = stats::sd(now), before = stats::sd(before)), paired = paired, level = level,
+                 sds = c(now = stats::sd(now), before = stats::sd(before)), paired = paired,
+                 level = level,
                  scale = scale), class = "softanneal_comparison")
 }
 
@@ -206,15 +217,20 @@ print.softanneal_comparison <- function(x, ...) {
   number <- function(v) format(round(v, 2), nsmall = 2, trim = TRUE)
   span <- function(v) paste(number(v), collapse = " to ")
   cat("Comparison with the baseline (", if (x$paired) "paired" else "Welch", ")\n", sep = "")
-  cat("  now    ", number(x$means[["now"]]), " ", unit, ", sd ", number(x$sds[["now"]]), ", n = ", x$n[1L], "\n", sep = "")
-  cat("  before ", number(x$means[["before"]]), " ", unit, ", sd ", number(x$sds[["before"]]), ", n = ", x$n[2L], "\n", sep = "")
-  cat("  change ", number(x$estimate), " ", unit, ", ", format(100 * x$level), " % interval ", span(x$conf.int), "\n", sep = "")
+  cat("  now    ", number(x$means[["now"]]), " ", unit, ", sd ", number(x$sds[["now"]]), ", n = ",
+      x$n[1L], "\n", sep = "")
+  cat("  before ", number(x$means[["before"]]), " ", unit, ", sd ", number(x$sds[["before"]]),
+      ", n = ", x$n[2L], "\n", sep = "")
+  cat("  change ", number(x$estimate), " ", unit, ", ", format(100 * x$level), " % interval ",
+      span(x$conf.int), "\n", sep = "")
   cat("  margin +-", format(x$margin), " ", unit, ": ", x$margin_source, "\n", sep = "")
   if (!is.null(x$rounded_to)) {
-    cat("  scatter not visible at a resolution of ", format(x$rounded_to), ": that of rounding is used\n", sep = "")
+    cat("  scatter not visible at a resolution of ", format(x$rounded_to),
+        ": that of rounding is used\n", sep = "")
   }
   cat("Verdict: ", verdict_text(x), "\n", sep = "")
-  cat("With so many readings and this scatter: ", percent(x$power[["detect"]]), " chance to detect a change of one margin, ",
+  cat("With so many readings and this scatter: ", percent(x$power[["detect"]]),
+      " chance to detect a change of one margin, ",
       percent(x$power[["prove"]]), " chance to show sameness if nothing changed.\n", sep = "")
   invisible(x)
 }
@@ -231,20 +247,66 @@ verdict_text <- function(x) {
          changed = paste0(
            "changed", if (x$estimate < 0) " (softer)" else " (harder)", ".",
            if (abs(x$estimate) > x$margin) paste0(
-             " A substantial change is not expected at room temperature: look for a mixed-up piece, another",
-             " machine or scale, or a piece that was warmed (common practice, no source).")
+             " A substantial change is not expected at room temperature: look for a mixed-up",
+             " piece, another machine or scale, or a piece that was warmed (common practice,",
+             " no source).")
            else " The change may still be smaller than the margin."),
          `cannot tell` = paste0(
            "cannot tell with so few readings. ",
            if (is.na(x$n_needed)) "More than 1000 readings a side would be needed." else
-             paste0("About ", x$n_needed, " readings a side would give a decision with ", percent(x$wanted_power), " chance.")))
+             paste0("About ", x$n_needed, " readings a side would give a decision with ",
+                    percent(x$wanted_power), " chance.")))
 }
 
 #' @rdname compare_baseline
 #' @export
 tidy.softanneal_comparison <- function(x, ...) {
   as_table(data.frame(
-    term = "change", estimate = x$estimate, std.error = x$std.error, statistic = x$estimate / x$std.error,
-    p.value = x$p.value, conf.low = x$conf.int[1L], conf.high = x$conf.int[2L], df = x$df, margin = x$margin,
+    term = "change", estimate = x$estimate, std.error = x$std.error,
+    statistic = x$estimate / x$std.error,
+    p.value = x$p.value, conf.low = x$conf.int[1L], conf.high = x$conf.int[2L], df = x$df,
+    margin = x$margin,
     p.value.equivalence = max(x$equivalence$p.value), verdict = x$verdict))
+}
+
+#' @rdname compare_baseline
+#' @param object An object from `compare_baseline()`.
+#' @exportS3Method ggplot2::autoplot
+autoplot.softanneal_comparison <- function(object, ...) {
+  check_dots_empty(...)
+  unit <- object$scale %or% "points"
+  bars <- data.frame(
+    kind = factor(c("difference", "equivalence"), c("equivalence", "difference")),
+    estimate = object$estimate,
+    low = c(object$conf.int[1L], object$equivalence$conf.int[1L]),
+    high = c(object$conf.int[2L], object$equivalence$conf.int[2L]))
+  percent <- format(100 * c(object$level, 2 * object$level - 1))
+  labels <- c(difference = paste0("Is it zero?\n(", percent[1L], " %)"),
+              equivalence = paste0("Within the margin?\n(", percent[2L], " %)"))
+  ggplot2::ggplot(bars, ggplot2::aes(x = .data$estimate, y = .data$kind, shape = .data$kind)) +
+    ggplot2::annotate("rect", xmin = -object$margin, xmax = object$margin, ymin = -Inf, ymax = Inf,
+                      fill = "grey90") +
+    ggplot2::geom_vline(xintercept = 0, linetype = "dotted") +
+    ggplot2::geom_vline(xintercept = c(-1, 1) * object$margin, linetype = "dashed") +
+    ggplot2::geom_errorbarh(ggplot2::aes(xmin = .data$low, xmax = .data$high), height = 0.15,
+                            colour = clear_colours(1)) +
+    ggplot2::geom_point(size = 3, colour = clear_colours(1), show.legend = FALSE) +
+    ggplot2::scale_y_discrete(labels = labels) +
+    ggplot2::labs(x = paste0("Change since the baseline (", unit, ")"), y = NULL,
+                  caption = paste0("Grey between dashed lines: the margin. Verdict: ",
+                                   object$verdict, "."),
+                  alt = paste0("Intervals of the change of hardness since the baseline, ",
+                               format(round(object$estimate, 2)), " ", unit,
+                               ", from ", format(round(object$conf.int[1L], 2)), " to ",
+                               format(round(object$conf.int[2L], 2)),
+                               ", against a margin of plus or minus ", format(object$margin),
+                               ". Verdict: ", object$verdict, ".")) +
+    picture_theme()
+}
+
+#' @rdname compare_baseline
+#' @export
+plot.softanneal_comparison <- function(x, ...) {
+  print(ggplot2::autoplot(x, ...))
+  invisible(x)
 }

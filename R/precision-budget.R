@@ -5,8 +5,8 @@
 #' Propagate uncertainties through a formula
 #'
 #' The law of propagation of uncertainty of the GUM (JCGM 100:2008, clause 5): combined standard
-#' uncertainty of a result computed from uncertain inputs, first order, with correlations where given;
-#' effective degrees of freedom after Welch and Satterthwaite (annex G.4.1), and the
+#' uncertainty of a result computed from uncertain inputs, first order, with correlations where
+#' given; effective degrees of freedom after Welch and Satterthwaite (annex G.4.1), and the
 #' expanded uncertainty.
 #'
 #' Sensitivities are exact derivatives if `model` is a formula that [stats::D()] can
@@ -14,21 +14,23 @@
 #' standard uncertainty. First order means: if the model is strongly curved within one
 #' standard uncertainty, the result is too small; compare with a simulation then.
 #'
-#' @param model The measurement model: a one-sided formula (`~ a * b`) or a function whose arguments are the inputs.
+#' @param model The measurement model: a one-sided formula (`~ a * b`) or a function whose
+#'   arguments are the inputs.
 #' @param estimate Named numbers: best estimates of the inputs.
 #' @param std_uncertainty Their standard uncertainties: named, or in the order of `estimate`.
 #' @param df Their degrees of freedom (`Inf`: known well), one or one each, named or in order.
 #' @param correlation Correlation matrix of the inputs, or `NULL` for none. Effective degrees
-#'   of freedom are not defined for correlated inputs: `Inf` is used where the inputs' are all infinite, `NA`
-#'   otherwise, and then the coverage factor is the normal one, with a `softanneal_warning_fit`.
+#'   of freedom are not defined for correlated inputs: `Inf` is used where the inputs' are all
+#'   infinite, `NA` otherwise, and then the coverage factor is the normal one, with a
+#'   `softanneal_warning_fit`.
 #' @param level Level of the expanded uncertainty.
 #' @param whole_df `TRUE` cuts the effective degrees of freedom down to a whole number for the
 #'   coverage factor (GUM G.4.1, note).
-#' @return An object of class `softanneal_budget`, a list with `estimate`, `std_uncertainty`, `df`, `coverage` (factor k),
-#'   `expanded`, `level`, and `table`: one row an input with `input`, `estimate`,
-#'   `std_uncertainty`, `df`, `sensitivity`, `contribution` (sensitivity times standard uncertainty, in the unit
-#'   of the result) and `share` (of the combined variance; `NA` with correlations). `tidy()`
-#'   gives the table, `as.data.frame()` too.
+#' @return An object of class `softanneal_budget`, a list with `estimate`, `std_uncertainty`,
+#'   `df`, `coverage` (factor k), `expanded`, `level`, and `table`: one row an input with `input`,
+#'   `estimate`, `std_uncertainty`, `df`, `sensitivity`, `contribution` (sensitivity times
+#'   standard uncertainty, in the unit of the result) and `share` (of the combined variance; `NA`
+#'   with correlations). `tidy()` gives the table, `as.data.frame()` too.
 #' @seealso [uncertainty_budget()]
 #' @examples
 #' # a length of 50 mm measured as the sum of two blocks
@@ -65,12 +67,14 @@ check_inputs <- function(estimate) {
 
 match_inputs <- function(x, inputs, arg, lower, infinite = FALSE) {
   given <- names(x)
-  plain <- if (infinite && is.numeric(x)) replace(x, is.infinite(x) & x > 0, .Machine$double.xmax) else x
+  plain <- x
+  if (infinite && is.numeric(x)) plain[is.infinite(x) & x > 0] <- .Machine$double.xmax
   plain <- check_numeric(plain, arg, lower)
   if (infinite) plain[plain == .Machine$double.xmax] <- Inf
-  if (length(plain) == 1L && length(inputs) > 1L && is.null(given)) plain <- rep(plain, length(inputs))
+  if (length(plain) == 1L && is.null(given)) plain <- rep(plain, length(inputs))
   if (length(plain) != length(inputs) || (!is.null(given) && !setequal(given, inputs))) {
-    abort("argument", paste0("`", arg, "` must have one value for each of ", in_quotes(inputs, " and ")), arg = arg,
+    abort("argument", paste0("`", arg, "` must have one value for each of ",
+                             in_quotes(inputs, " and ")), arg = arg,
           remedy = "Give them in the order or with the names of `estimate`.")
   }
   stats::setNames(plain, given %or% inputs)[inputs]
@@ -97,7 +101,8 @@ model_value <- function(model, estimate) {
   value <- if (is.function(model)) do.call(model, as.list(estimate)) else
     eval(model[[2L]], as.list(estimate), environment(model))
   if (!is.numeric(value) || length(value) != 1L || !is.finite(value)) {
-    abort("argument", paste0("`model` must give one finite number, not ", describe(value)), arg = "model",
+    abort("argument", paste0("`model` must give one finite number, not ", describe(value)),
+          arg = "model",
           remedy = "Check it at the estimates.")
   }
   as.double(value)
@@ -120,25 +125,31 @@ model_gradient <- function(model, estimate, u) {
 check_correlation <- function(correlation, inputs) {
   if (is.null(correlation)) return(NULL)
   k <- length(inputs)
-  if (!is.matrix(correlation) || !is.numeric(correlation) || !identical(dim(correlation), c(k, k))) {
-    abort("argument", paste0("`correlation` must be a numeric matrix of ", k, " by ", k), arg = "correlation",
+  if (!is.matrix(correlation) || !is.numeric(correlation) ||
+      !identical(dim(correlation), c(k, k))) {
+    abort("argument", paste0("`correlation` must be a numeric matrix of ", k, " by ", k),
+          arg = "correlation",
           remedy = "Use `diag()` and fill in the pairs.")
   }
   if (!is.null(colnames(correlation))) {
-    if (!setequal(colnames(correlation), inputs) || !identical(rownames(correlation), colnames(correlation))) {
-      abort("argument", "`correlation` has other names than `estimate`", arg = "correlation", remedy = "Name both alike.")
+    if (!setequal(colnames(correlation), inputs) ||
+        !identical(rownames(correlation), colnames(correlation))) {
+      abort("argument", "`correlation` has other names than `estimate`", arg = "correlation",
+            remedy = "Name both alike.")
     }
     correlation <- correlation[inputs, inputs]
   }
   values <- if (all(is.finite(correlation))) eigen(correlation, only.values = TRUE)$values else NA
-  if (anyNA(values) || !isSymmetric(unname(correlation)) || any(abs(diag(correlation) - 1) > 1e-12) || is.complex(values) || min(values) < -1e-8) {
+  if (anyNA(values) || !isSymmetric(unname(correlation)) ||
+      any(abs(diag(correlation) - 1) > 1e-12) || is.complex(values) || min(values) < -1e-8) {
     abort("range", "`correlation` is no correlation matrix", arg = "correlation",
           remedy = "It must be symmetric with 1 on the diagonal and no impossible combination.")
   }
   correlation
 }
 
-combine_uncertainty <- function(value, inputs, estimate, u, df, sensitivity, r, level, whole_df, ...) {
+combine_uncertainty <- function(value, inputs, estimate, u, df, sensitivity, r, level, whole_df,
+                                ...) {
   part <- sensitivity * u
   variance <- if (is.null(r)) sum(part^2) else max(sum(part * (r %*% part)), 0)
   combined <- sqrt(variance)
@@ -154,11 +165,14 @@ combine_uncertainty <- function(value, inputs, estimate, u, df, sensitivity, r, 
   }
   use <- if (is.na(total_df)) Inf else if (whole_df) max(floor(total_df + 1e-9), 1) else total_df
   coverage <- stats::qt((1 + level) / 2, use)
-  table <- data.frame(input = inputs, estimate = unname(estimate), std_uncertainty = unname(u), df = unname(df),
+  table <- data.frame(input = inputs, estimate = unname(estimate), std_uncertainty = unname(u),
+                      df = unname(df),
                       sensitivity = unname(sensitivity), contribution = unname(part),
-                      share = if (is.null(r) && variance > 0) unname(part^2 / variance) else NA_real_)
+                      share = NA_real_)
+  if (is.null(r) && variance > 0) table$share <- unname(part^2 / variance)
   structure(list(estimate = value, std_uncertainty = combined, df = total_df, coverage = coverage,
-                 expanded = coverage * combined, level = level, table = table, ...), class = "softanneal_budget")
+                 expanded = coverage * combined, level = level, table = table, ...),
+                 class = "softanneal_budget")
 }
 
 #' @rdname propagate_uncertainty
@@ -168,15 +182,19 @@ combine_uncertainty <- function(value, inputs, estimate, u, df, sensitivity, r, 
 print.softanneal_budget <- function(x, ...) {
   unit <- if (is.null(x$unit)) "" else paste0(" ", x$unit)
   cat("Uncertainty budget (GUM)", if (!is.null(x$title)) paste0(": ", x$title), "\n", sep = "")
-  shown <- x$table[intersect(c("input", "std_uncertainty", "df", "sensitivity", "contribution", "share"), names(x$table))]
+  shown <- x$table[intersect(c("input", "std_uncertainty", "df", "sensitivity", "contribution",
+                               "share"), names(x$table))]
   shown$share <- ifelse(is.na(shown$share), "", paste(round(100 * shown$share), "%"))
   print(shown, row.names = FALSE, digits = 3)
   if (!is.null(x$table$how)) {
-    for (i in seq_len(nrow(x$table))) cat("  ", x$table$input[i], ": ", x$table$how[i], "\n", sep = "")
+    cat(paste0("  ", x$table$input, ": ", x$table$how, "\n"), sep = "")
   }
-  cat("result ", format_with(x$estimate, x$expanded), " +- ", format(signif(x$expanded, 2)), unit, " (", format(100 * x$level),
-      " %, k = ", format(round(x$coverage, 2)), "); standard uncertainty ", format(signif(x$std_uncertainty, 2)), unit,
-      ", effective degrees of freedom ", if (is.na(x$df)) "not defined" else format(round(x$df, 1)), "\n", sep = "")
+  cat("result ", format_with(x$estimate, x$expanded), " +- ", format_with(x$expanded, x$expanded),
+      unit, " (", format(100 * x$level),
+      " %, k = ", format(round(x$coverage, 2)), "); standard uncertainty ",
+      format(signif(x$std_uncertainty, 2)), unit,
+      ", effective degrees of freedom ", if (is.na(x$df)) "not defined" else format(round(x$df, 1)),
+      "\n", sep = "")
   invisible(x)
 }
 

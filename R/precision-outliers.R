@@ -11,7 +11,8 @@
 #'
 #' @section Tests:
 #' `"grubbs"` tests the reading farthest from the mean, two-sided:
-#' \deqn{G = \max|x_i - \bar x| / s, \quad G_c = \frac{n-1}{\sqrt n}\sqrt{\frac{t^2}{n-2+t^2}}}{G = max|x - mean|/s, Gc = (n-1)/sqrt(n) sqrt(t^2/(n-2+t^2))}
+#' \deqn{G = \max|x_i - \bar x| / s, \quad G_c = \frac{n-1}{\sqrt n}\sqrt{\frac{t^2}{n-2+t^2}}}{
+#' G = max|x - mean|/s, Gc = (n-1)/sqrt(n) sqrt(t^2/(n-2+t^2))}
 #' with t the upper alpha/(2n) quantile of Student's t with n - 2 degrees of freedom. The
 #' p-value is the Bonferroni bound, which is exact up to rounding for the sizes that matter here.
 #'
@@ -32,11 +33,11 @@
 #' @param at_most Largest number of outliers in a group, for `"esd"`.
 #' @param resolution Smallest step of the readings. `NULL` takes the coarsest of 1, 0.5, 0.2,
 #'   0.1, 0.05, 0.02 and 0.01 of which all readings are multiples, or 0.
-#' @return A data frame of class `softanneal_outliers`, one row for each group and test step: the key
-#'   columns, `row` (in `data`), `value`, `n`, `mean`, `sd` (of the readings tested), `statistic`,
-#'   `critical`, `p.value` (Grubbs only), `outlier` (`TRUE`/`FALSE`). Groups with fewer than three readings or without
-#'   spread have `NA` for the statistic and are no outliers; too small ones are counted by one
-#'   `softanneal_warning_too_few`.
+#' @return A data frame of class `softanneal_outliers`, one row for each group and test step: the
+#'   key columns, `row` (in `data`), `value`, `n`, `mean`, `sd` (of the readings tested),
+#'   `statistic`, `critical`, `p.value` (Grubbs only), `outlier` (`TRUE`/`FALSE`). Groups with
+#'   fewer than three readings or without spread have `NA` for the statistic and are no outliers;
+#'   too small ones are counted by one `softanneal_warning_too_few`.
 #' @examples
 #' # eight readings with one far off (NIST/SEMATECH e-Handbook 1.3.5.17.1)
 #' find_outliers(c(199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57))
@@ -67,13 +68,15 @@ find_outliers <- function(data, method = c("grubbs", "esd"), alpha = 0.05, at_mo
     check_number(resolution, "resolution", 0)
   out <- outlier_table(x, groups$id, length(groups$first), method, alpha,
                        if (method == "grubbs") 1 else at_most, resolution)
-  out <- structure(c(lapply(keys, `[`, out$group), out$table), class = c("softanneal_outliers", "data.frame"),
+  out <- structure(c(lapply(keys, `[`, out$group), out$table),
+                   class = c("softanneal_outliers", "data.frame"),
                    row.names = .set_row_names(length(out$group)), method = method, alpha = alpha,
                    resolution = resolution)
   small <- sum(tabulate(groups$id[!is.na(x)], length(groups$first)) < 3L)
   if (small) {
     warn("too_few", paste0(small, " of ", length(groups$first),
-                           " groups have fewer than three readings and cannot be tested."), n = small)
+                           " groups have fewer than three readings and cannot be tested."),
+                           n = small)
   }
   out
 }
@@ -100,12 +103,14 @@ outlier_table <- function(x, id, k, method, alpha, rounds, resolution) {
     critical <- ifelse(usable, extreme_critical(n, alpha), NA_real_)
     # deviation from the mean of the others, x - mean of the rest = (x - mean) n / (n - 1)
     coarse <- away[far] * n / (n - 1) <= resolution * (1 + 1e-9)
-    parts[[i]] <- list(group = seq_len(k), round = rep(i, k), row = far, value = x[far], n = n, mean = stats$mean,
+    parts[[i]] <- list(group = seq_len(k), round = rep(i, k), row = far, value = x[far], n = n,
+                       mean = stats$mean,
                        sd = stats$sd, statistic = statistic, critical = critical,
                        exceeds = spread & !coarse & statistic > critical)
     left[far[usable]] <- FALSE
   }
-  all <- lapply(stats::setNames(nm = names(parts[[1L]])), function(name) unlist(lapply(parts, `[[`, name)))
+  all <- lapply(stats::setNames(nm = names(parts[[1L]])),
+                function(name) unlist(lapply(parts, `[[`, name)))
   keep <- all$round == 1L | all$n >= 3L
   all <- lapply(all, `[`, keep)
   sorted <- order(all$group, all$round)
@@ -114,7 +119,8 @@ outlier_table <- function(x, id, k, method, alpha, rounds, resolution) {
   last <- rep(0L, k)
   last[all$group[exceeds]] <- all$round[exceeds] # rounds ascend, so the last one stays
   table <- all[c("row", "value", "n", "mean", "sd", "statistic", "critical")]
-  table$p.value <- if (method == "grubbs") extreme_p(all$statistic, all$n) else rep(NA_real_, length(all$row))
+  table$p.value <- rep(NA_real_, length(all$row))
+  if (method == "grubbs") table$p.value <- extreme_p(all$statistic, all$n)
   table$outlier <- all$round <= last[all$group]
   list(group = all$group, table = table)
 }
@@ -156,7 +162,8 @@ print.softanneal_outliers <- function(x, ...) {
   if (!length(found)) {
     cat("No outliers.\n")
   } else {
-    cat(count(length(found), "outlier"), " (reported, not removed; look for the cause on the specimen):\n", sep = "")
+    cat(count(length(found), "outlier"),
+        " (reported, not removed; look for the cause on the specimen):\n", sep = "")
     shown <- plain_frame(x)[found, setdiff(names(x), "outlier")]
     print(shown, row.names = FALSE, digits = 5)
   }
@@ -166,4 +173,6 @@ print.softanneal_outliers <- function(x, ...) {
 #' @rdname find_outliers
 #' @param row.names,optional As in [base::as.data.frame()].
 #' @export
-as.data.frame.softanneal_outliers <- function(x, row.names = NULL, optional = FALSE, ...) plain_frame(x)
+as.data.frame.softanneal_outliers <- function(x, row.names = NULL, optional = FALSE, ...) {
+  plain_frame(x)
+}

@@ -25,10 +25,10 @@
 #' @param level Level of the interval.
 #' @return A data frame of class `softanneal_steps` on top of the class of `data`, groups in
 #'   order of first appearance: the key columns under their names, `n`, `n_missing` (no
-#'   hardness), `mean`, `sd`, `se`, `conf.low`, `conf.high`, `min`, `max` in the scale read; with `in_hv` also
-#'   `n_hv`, `mean_hv`, `sd_hv`, `se_hv`, `conf.low_hv`, `conf.high_hv`. One reading alone has
-#'   no spread: `NA`, with one `softanneal_warning_too_few`. Missing hardness is counted and
-#'   left out, with one `softanneal_warning_missing`.
+#'   hardness), `mean`, `sd`, `se`, `conf.low`, `conf.high`, `min`, `max` in the scale read; with
+#'   `in_hv` also `n_hv`, `mean_hv`, `sd_hv`, `se_hv`, `conf.low_hv`, `conf.high_hv`. One reading
+#'   alone has no spread: `NA`, with one `softanneal_warning_too_few`. Missing hardness is counted
+#'   and left out, with one `softanneal_warning_missing`.
 #' @seealso [autoplot.softanneal_steps()], [find_outliers()]
 #' @examples
 #' r <- data.frame(specimen = "A", temp_c = 330, time_min = rep(c(4, 8), each = 5),
@@ -132,7 +132,8 @@ group_statistics <- function(x, id, k, level = 0.95, missing_what = NULL) {
            n = sum(!there), rows = which(!there))
     }
     if (any(n == 1L)) {
-      warn("too_few", paste0(sum(n == 1L), " of ", k, " groups hold one reading only: their spread is NA."),
+      warn("too_few", paste0(sum(n == 1L), " of ", k,
+                             " groups hold one reading only: their spread is NA."),
            n = sum(n == 1L), rows = which(n == 1L))
     }
   }
@@ -168,7 +169,8 @@ print.softanneal_steps <- function(x, digits = 2L, ...) {
   places <- if (is.finite(spread)) max(0, digits - 1 - floor(log10(spread))) else 2
   shown[numbers] <- lapply(shown[numbers], function(v) round(v, min(places, 6)))
   if (!any(shown$n_missing > 0)) shown$n_missing <- NULL
-  cat("Readings by heat treatment: ", count(nrow(x), "step"), "; temperature in deg C, time in min, ",
+  cat("Readings by heat treatment: ", count(nrow(x), "step"),
+      "; temperature in deg C, time in min, ",
       format(100 * attr(x, "level")), " % t intervals of the mean\n", sep = "")
   print(shown, row.names = FALSE)
   invisible(x)

@@ -1,16 +1,11 @@
 # The published tables this room uses, read from inst/extdata, and the machine tolerance for
 # a reading. Each row keeps its source and whether it was seen or is from memory.
 
-published <- function(file) {
-  utils::read.csv(system.file("extdata", file, package = "softanneal", mustWork = TRUE),
-                  check.names = FALSE, stringsAsFactors = FALSE)
-}
-
 # Permitted repeatability (range of readings on one block) and error of a testing machine on
 # a scale near a level: ASTM E18 Table A1.3. Returns one row, or NULL where the table has
 # none. Between two ranges the wider figure holds; `status` and `source` travel along.
 machine_tolerance <- function(scale, level) {
-  rows <- published("precision_machine.csv")
+  rows <- fact_table("precision_machine.csv")
   rows <- rows[grepl("Table A1.3", rows$table) & rows$scale == scale, ]
   if (!nrow(rows) || level < min(rows$low) - 5 || level > max(rows$high) + 5) return(NULL)
   gap <- pmax(rows$low - level, level - rows$high, 0)
@@ -34,12 +29,14 @@ one_state <- function(data, hardness, scale_column, scale, arg) {
     if (scale_column %in% names(data)) {
       found <- unique(known_scale(as.character(data[[scale_column]])))
       if (length(found) > 1L) {
-        abort("scale", paste0("`", arg, "` mixes the scales ", in_quotes(found, " and ")), arg = arg,
+        abort("scale", paste0("`", arg, "` mixes the scales ", in_quotes(found, " and ")),
+              arg = arg,
               remedy = "Compare within one scale, or convert with `convert_hardness()` first.")
       }
       if (is.na(found)) abort_scale(data[[scale_column]][1L], scale_column)
       if (!is.null(scale) && !identical(found, scale)) {
-        abort("scale", paste0("`scale` is '", scale, "' and `", arg, "` is in '", found, "'"), arg = "scale",
+        abort("scale", paste0("`scale` is '", scale, "' and `", arg, "` is in '", found, "'"),
+              arg = "scale",
               remedy = "Leave `scale` out.")
       }
       scale <- found
@@ -62,12 +59,14 @@ check_scale <- function(scale, arg = "scale") {
 present <- function(x, arg, least) {
   gone <- is.na(x)
   if (any(gone)) {
-    warn("missing", paste0(sum(gone), " of ", length(x), " values of `", arg, "` are missing and left out."),
+    warn("missing", paste0(sum(gone), " of ", length(x), " values of `", arg,
+                           "` are missing and left out."),
          n = sum(gone), rows = which(gone))
   }
   x <- x[!gone]
   if (length(x) < least) {
-    abort("too_few", paste0("`", arg, "` has ", count(length(x), "reading"), " and needs ", least), arg = arg,
+    abort("too_few", paste0("`", arg, "` has ", count(length(x), "reading"), " and needs ", least),
+          arg = arg,
           remedy = "Take more readings; five a step is common practice.")
   }
   x

@@ -40,7 +40,8 @@ assemble_readings <- function(raw, template, columns, readings, constants) {
       by_class <- inherits(raw[[j]], c("units", "difftime"))
       value <- column_numbers(raw[[j]], name, role$column, dec)
       # identity is left out: 0 + 1 * x could turn -0 and cost a copy
-      raw[[j]] <- if (by_class || identical(role$change, c(0, 1))) value else role$change[1L] + role$change[2L] * value
+      raw[[j]] <- if (by_class || identical(role$change, c(0, 1))) value else role$change[1L] +
+        role$change[2L] * value
     }
     scale_read <- role$scale %or% scale_read
     note <- describe_change(name, role)
@@ -50,7 +51,7 @@ assemble_readings <- function(raw, template, columns, readings, constants) {
   }
   check_roles(raw, constants, scale_read, wide)
   for (j in wide$at) raw[[j]] <- column_numbers(raw[[j]], names(raw)[j], "hardness", dec)
-  raw <- retype_extras(raw, roles, wide$at, dec)
+  raw <- retype_extras(raw, wide$at, dec)
   for (column in names(constants)) raw[[column]] <- rep(constants[[column]], nrow(raw))
   if (!is.null(scale_read)) raw$scale <- rep(scale_read, nrow(raw))
   if (length(wide$at)) {
@@ -84,10 +85,14 @@ any_needed <- function(raw, column) {
   constant <- c(specimen = "specimen = \"A\"", temp_c = "temp_c = 330", time_min = "time_min = 0",
                 scale = "scale = \"HRF\"")
   abort("column", paste0("there is no column `", column, "`"), arg = column,
-        remedy = paste0("The columns are ", in_quotes(names(raw), " and "), ". Name the right one by `columns = c(",
+        remedy = paste0("The columns are ", in_quotes(names(raw), " and "),
+                        ". Name the right one by `columns = c(",
                         column, " = ...)`",
-                        if (column %in% names(constant)) paste0(", or give a constant, e.g. `", constant[[column]], "`"),
-                        if (column == "hardness") ", or the columns of a wide sheet by `readings`", "."))
+                        if (column %in% names(constant)) {
+                          paste0(", or give a constant, e.g. `", constant[[column]], "`")
+                        },
+                        if (column == "hardness") ", or the columns of a wide sheet by `readings`",
+                        "."))
 }
 
 # One source for each quantity: column, constant, header or wide columns.
@@ -98,19 +103,19 @@ check_roles <- function(raw, constants, scale_read, wide) {
     both <- c(both, intersect(c("hardness", "reading"), names(raw)[-wide$at]))
   }
   if (length(both)) {
-    abort("column", paste0("`", both[1L], "` is given twice: by a column and by an argument or another header"),
+    abort("column", paste0("`", both[1L],
+                           "` is given twice: by a column and by an argument or another header"),
           arg = both[1L], remedy = "Leave one of them out.")
   }
 }
 
 # Text columns that are none of ours get their natural type, as utils::read.table() does;
 # names of specimens, groups and operators stay text ("007" is a name).
-retype_extras <- function(raw, roles, wide, dec) {
+retype_extras <- function(raw, wide, dec) {
   if (is.null(dec)) return(raw)
   keep_text <- c("specimen", "scale", "group", "operator", "note", READINGS_NUMBERS)
-  for (j in setdiff(seq_along(raw), wide)) {
-    if (!names(raw)[j] %in% keep_text) raw[[j]] <- utils::type.convert(raw[[j]], as.is = TRUE, dec = dec)
-  }
+  free <- setdiff(which(!names(raw) %in% keep_text), wide)
+  raw[free] <- lapply(raw[free], utils::type.convert, as.is = TRUE, dec = dec)
   raw
 }
 
@@ -138,11 +143,13 @@ validate_readings <- function(data, origin) {
   for (column in c("specimen", "temp_c", "time_min", "scale")) {
     refuse("missing", column, is.na(data[[column]]), \(i) "must not be missing",
            switch(column, time_min = "Write 0 for readings before the furnace.",
-                  temp_c = "For as-rolled pieces write the temperature they are meant for, with time 0.",
+                  temp_c = paste("For as-rolled pieces write the temperature they are meant for,",
+                                  "with time 0."),
                   "Fill in these cells."))
   }
   refuse("range", "temp_c", data$temp_c < -ZERO_CELSIUS,
-         \(i) paste0("holds ", format(data$temp_c[i]), " deg C, below absolute zero (-273.15 deg C)"),
+         \(i) paste0("holds ", format(data$temp_c[i]),
+                     " deg C, below absolute zero (-273.15 deg C)"),
          "Check the value and the unit.")
   refuse("range", "time_min", data$time_min < 0,
          \(i) paste0("must be zero or more, not ", format(data$time_min[i]), " min"),
@@ -163,9 +170,11 @@ validate_readings <- function(data, origin) {
                      if (low_open[i]) "above 0" else paste("0 to", top[i]), ")"),
          "Check the reading and its scale.")
   for (column in intersect(c("thickness_mm", "position_mm"), names(data))) {
-    refuse("range", column, !is.na(data[[column]]) & (data[[column]] < 0 | (column == "thickness_mm" & data[[column]] == 0)),
-           \(i) paste0("must be ", if (column == "thickness_mm") "positive" else "zero or more", ", not ",
-                       format(data[[column]][i]), " mm"), "Check the value and the unit.")
+    x <- data[[column]]
+    solid <- column == "thickness_mm"
+    refuse("range", column, !is.na(x) & (x < 0 | (solid & x == 0)),
+           \(i) paste0("must be ", if (solid) "positive" else "zero or more", ", not ",
+                       format(x[i]), " mm"), "Check the value and the unit.")
   }
   refuse_repeats(data, origin)
   if (anyNA(h)) {
@@ -180,7 +189,8 @@ validate_readings <- function(data, origin) {
 # an honest replicate.
 refuse_repeats <- function(data, origin) {
   if (!"reading" %in% names(data) || !nrow(data)) return(invisible())
-  key <- intersect(c("specimen", "temp_c", "time_min", "reading", "step", "group", "operator", "scale",
+  key <- intersect(c("specimen", "temp_c", "time_min", "reading", "step", "group", "operator",
+                     "scale",
                      "position_mm"), names(data))
   numbered <- !is.na(data$reading)
   id <- group_rows(unclass(data)[key])$id
@@ -190,7 +200,8 @@ refuse_repeats <- function(data, origin) {
   first <- match(id[second[1L]], id)
   abort("duplicate", paste0("row ", origin$row[second[1L]], " repeats row ", origin$row[first],
                             ": specimen ", data$specimen[first], ", ", format(data$temp_c[first]),
-                            " deg C, ", format(data$time_min[first]), " min, reading ", data$reading[first]),
+                            " deg C, ", format(data$time_min[first]), " min, reading ",
+                            data$reading[first]),
         arg = "reading", rows = origin$row[second],
         remedy = "Correct the number, or leave out the repeated row.")
 }

@@ -3,7 +3,8 @@
 # a unit of that quantity; anything else is left alone.
 
 READINGS_NEEDED <- c("specimen", "temp_c", "time_min", "hardness", "scale")
-READINGS_OPTIONAL <- c("step", "reading", "group", "operator", "position_mm", "thickness_mm", "note")
+READINGS_OPTIONAL <- c("step", "reading", "group", "operator", "position_mm", "thickness_mm",
+                       "note")
 READINGS_NUMBERS <- c("temp_c", "time_min", "hardness", "position_mm", "thickness_mm", "step")
 
 # Quantity -> standard column and the units of the bench: standard = a + b * value.
@@ -49,7 +50,8 @@ parse_header <- function(name, is_units = FALSE) {
   if (rest == "") {
     if (is_units) return(list(column = about$column, unit = NA, change = c(0, 1)))
     abort("units", paste0("the column '", name, "' has no unit"), arg = name,
-          remedy = paste0("Say it in the header or by `columns = c(", about$column, " = \"", name, "\")`."))
+          remedy = paste0("Say it in the header or by `columns = c(", about$column, " = \"", name,
+                          "\")`."))
   }
   spelled <- gsub("\u00b0|[ ._]|deg(rees?)?", "", rest)
   unit <- unname(UNIT_SPELLINGS[spelled])
@@ -75,7 +77,8 @@ check_constants <- function(constants) {
   for (column in names(constants)) {
     value <- constants[[column]]
     if (!is.atomic(value) || length(value) != 1L || is.na(value)) {
-      abort("argument", paste0("`", column, "` must be one value, not ", describe(value)), arg = column,
+      abort("argument", paste0("`", column, "` must be one value, not ", describe(value)),
+            arg = column,
             remedy = "Give one constant for the whole table, or a column.")
     }
     if (column %in% READINGS_NUMBERS) constants[[column]] <- check_number(value, column)
@@ -87,7 +90,8 @@ check_constants <- function(constants) {
 understand_headers <- function(raw, columns, wide) {
   roles <- vector("list", length(raw))
   if (!is.null(columns)) {
-    if (!is.character(columns) || is.null(names(columns)) || anyNA(columns) || any(names(columns) == "")) {
+    if (!is.character(columns) || is.null(names(columns)) || anyNA(columns) ||
+        any(names(columns) == "")) {
       abort("argument", "`columns` must be named text", arg = "columns",
             remedy = "Write e.g. `columns = c(hardness = \"reading value\")`.")
     }
@@ -96,8 +100,10 @@ understand_headers <- function(raw, columns, wide) {
       if (!length(at)) any_column(raw, columns[[i]], "x")
       role <- parse_header(names(columns)[i], inherits(raw[[at]], "units"))
       if (is.null(role)) {
-        abort("argument", paste0("`columns` names '", names(columns)[i], "', which is no column of readings"),
-              arg = "columns", remedy = paste0("Use ", in_quotes(READINGS_NEEDED, " and "), " or an optional one."))
+        abort("argument", paste0("`columns` names '", names(columns)[i],
+                                 "', which is no column of readings"),
+              arg = "columns", remedy = paste0("Use ", in_quotes(READINGS_NEEDED, " and "),
+                                               " or an optional one."))
       }
       # a scale in the header of the sheet still counts: c(hardness = "Hardness (HRF)")
       if (role$column == "hardness" && is.null(role$scale)) {
@@ -127,7 +133,8 @@ understand_headers <- function(raw, columns, wide) {
 wide_columns <- function(raw, readings) {
   if (is.null(readings)) return(list(at = integer()))
   if (!is.character(readings) || !length(readings) || anyNA(readings)) {
-    abort("argument", paste0("`readings` must be column names, not ", describe(readings)), arg = "readings",
+    abort("argument", paste0("`readings` must be column names, not ", describe(readings)),
+          arg = "readings",
           remedy = "Give the names of the reading columns, or the part before their number.")
   }
   if (length(readings) == 1L && !readings %in% names(raw)) {
@@ -153,7 +160,8 @@ column_numbers <- function(x, name, column, dec) {
   if (inherits(x, "difftime")) return(as.numeric(x, units = "mins"))
   if (is.character(x) || is.factor(x)) x <- text_numbers(trimws(as.character(x)), name, dec)
   bench <- c(time_min = "min", temp_c = "degC", position_mm = "mm", thickness_mm = "mm")
-  frame <- structure(list(x), names = name, class = "data.frame", row.names = .set_row_names(length(x)))
+  frame <- structure(list(x), names = name, class = "data.frame",
+                     row.names = .set_row_names(length(x)))
   numeric_column(frame, name, "x", unit = if (column %in% names(bench)) bench[[column]], na = TRUE,
                  remedy = "Give a finite number.")
 }
@@ -164,7 +172,8 @@ text_numbers <- function(text, name, dec) {
   number <- suppressWarnings(as.numeric(plain))
   bad <- which(is.na(number) & !is.na(text))
   if (length(bad)) {
-    abort("column", paste0("column `", name, "` must hold numbers, and holds '", text[bad[1L]], "'"),
+    abort("column", paste0("column `", name, "` must hold numbers, and holds '", text[bad[1L]],
+                           "'"),
           arg = name, rows = bad, cells = text[bad],
           remedy = "Correct these cells: a number only, no unit, one decimal mark.")
   }

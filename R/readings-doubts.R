@@ -11,24 +11,32 @@ find_thin <- function(r) {
   iso <- setdiff(which(!is.na(least) & r$thickness < least * (1 - 1e-9)), thin)
   marks <- intersect(unique(r$scale[thin]), e18$memory)
   c(finding("warning", "thickness", thin,
-            paste0("sheet too thin for the reading by ASTM E18", if (length(thin)) thin_example(r, e18$limit, thin[1L])),
-            paste0("the anvil is felt through thin sheet, and the reading is wrong (minimum-thickness tables of ASTM E18",
-                   if (length(marks)) paste0("; ", paste(marks, collapse = ", "), " from memory"), ")"),
+            paste0("sheet too thin for the reading by ASTM E18",
+                   if (length(thin)) thin_example(r, e18$limit, thin[1L])),
+            paste0("the anvil is felt through thin sheet, and the reading is wrong ",
+                   "(minimum-thickness tables of ASTM E18",
+                   if (length(marks)) paste0("; ", paste(marks, collapse = ", "), " from memory"),
+                   ")"),
             "Use a lighter scale (HR15T, HR30T, Vickers); never stack sheets."),
-    finding("note", "thickness", silent, "softer than the minimum-thickness table of ASTM E18 goes at this thickness",
+    finding("note", "thickness", silent,
+            "softer than the minimum-thickness table of ASTM E18 goes at this thickness",
             "the table ends before this reading, so it neither allows nor forbids it",
             "Look at the far side for a mark; go by the ISO rule."),
     finding("note", "thickness", iso,
             paste0("sheet thinner than the ISO rule asks for",
-                   if (length(iso)) paste0(" (e.g. ", format(r$thickness[iso[1L]]), " mm where ", format(least[iso[1L]], digits = 3),
-                                           " mm are asked for at ", format(r$h[iso[1L]]), " ", r$scale[iso[1L]], ")")),
-            "ISO asks for 15 h with a ball, 10 h with a cone (ISO 6508-1, from memory), 1.5 d Vickers, 8 h Brinell; about twice as strict as E18",
+                   if (length(iso)) paste0(" (e.g. ", format(r$thickness[iso[1L]]), " mm where ",
+                                           format(least[iso[1L]], digits = 3),
+                                           " mm are asked for at ", format(r$h[iso[1L]]), " ",
+                                           r$scale[iso[1L]], ")")),
+            paste("ISO asks for 15 h with a ball, 10 h with a cone (ISO 6508-1, from memory),",
+                  "1.5 d Vickers, 8 h Brinell; on HRB and HRF this is stricter than E18"),
             "Say in the report which rule was followed; look at the far side for a mark."))
 }
 
 thin_example <- function(r, limit, i) {
   paste0(" (e.g. ", format(r$h[i]), " ", r$scale[i], " on ", format(r$thickness[i]), " mm, where ",
-         if (is.finite(limit[i])) paste0("at least ", format(limit[i]), " is needed") else "no reading is allowed", ")")
+         if (is.finite(limit[i])) paste0("at least ", format(limit[i]),
+                                         " is needed") else "no reading is allowed", ")")
 }
 
 # 3 d between centres and 2.5 d to an edge (ISO 6508-1 seen, ISO 6507-1, Brinell alike). All
@@ -49,7 +57,8 @@ find_spacing <- function(r) {
   worst <- if (length(near)) near[which.min(gap[near] / wanted[near])]
   c(finding("warning", "spacing", sort(unique(c(order[near], order[near + 1L]))),
             paste0("indentations nearer than 3 d", if (length(near)) paste0(
-              " (closest ", format(gap[worst], digits = 3), " mm where ", format(wanted[worst], digits = 3), " mm are needed)")),
+              " (closest ", format(gap[worst], digits = 3), " mm where ",
+              format(wanted[worst], digits = 3), " mm are needed)")),
             "the metal around an indentation is work hardened and lifted (ISO 6508-1, ISO 6507-1)",
             "Leave out readings made beside others, or plan more room."),
     finding("warning", "spacing", edge, "indentation nearer than 2.5 d to an edge",
@@ -62,7 +71,8 @@ find_far <- function(r, alpha) {
   table <- outlier_table(r$h, r$cell$id, k, "grubbs", alpha / k, 1, find_resolution(r$h))$table
   rows <- sort(table$row[table$outlier])
   finding("warning", "outlier", rows, "reading far from the others of its heat treatment",
-          paste0("Grubbs test, two-sided, alpha = ", format(alpha), " over all ", k, " heat treatments together"),
+          paste0("Grubbs test, two-sided, alpha = ", format(alpha), " over all ", k,
+                 " heat treatments together"),
           "Look at the indentation and the note; leave it out only for a cause you can name.")
 }
 

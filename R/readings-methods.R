@@ -33,10 +33,12 @@ print.softanneal_readings <- function(x, ..., n = 6L) {
     if (any(!is.na(x$hardness))) {
       line("hardness", paste(format(range(x$hardness, na.rm = TRUE)), collapse = " to "))
     }
-    if (anyNA(x$hardness)) line("missing", paste(count(sum(is.na(x$hardness)), "reading"), "without hardness"))
+    if (anyNA(x$hardness)) line("missing", paste(count(sum(is.na(x$hardness)), "reading"),
+                                                 "without hardness"))
     shown <- utils::head(as.data.frame(x), n)
     print(shown, row.names = FALSE)
-    if (nrow(x) > nrow(shown)) cat("... and ", count(nrow(x) - nrow(shown), "more row"), "\n", sep = "")
+    if (nrow(x) > nrow(shown)) cat("... and ", count(nrow(x) - nrow(shown), "more row"), "\n",
+                                   sep = "")
   }
   invisible(x)
 }
@@ -56,5 +58,6 @@ count <- function(n, noun, plural = paste0(noun, "s")) {
 # "A, B, C and 9 more"
 listed <- function(x, most = 8L) {
   shown <- vapply(utils::head(x, most), format, "")
-  paste0(paste(shown, collapse = ", "), if (length(x) > most) paste0(" and ", length(x) - most, " more"))
+  more <- if (length(x) > most) paste0(" and ", length(x) - most, " more")
+  paste0(paste(shown, collapse = ", "), more)
 }

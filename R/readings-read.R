@@ -59,10 +59,9 @@
 #' Errors `softanneal_error_file` (no such file, empty, ragged), `_column` (missing or twice;
 #' text in a column of numbers), `_units`, `_scale`, `_range` (below absolute zero, negative
 #' time, a reading its scale cannot give), `_missing` (time, temperature or specimen
-#' missing, infinite value), `_duplicate` (the same reading number twice). Empty hardness boxes stay as
-#' `NA` with one `softanneal_warning_missing`. Messages are of class
-#' `softanneal_message_units` and `softanneal_message_file`, both over
-#' `softanneal_message`.
+#' missing, infinite value), `_duplicate` (the same reading number twice). Empty hardness boxes
+#' stay as `NA` with one `softanneal_warning_missing`. Messages are of class
+#' `softanneal_message_units` and `softanneal_message_file`, both over `softanneal_message`.
 #' @seealso [check_readings()] for doubts that are no errors, [summarise_readings()].
 #' @examples
 #' sheet <- data.frame(piece = "A", `temp (C)` = 330, time_h = c(0, 0.5, 1),
@@ -79,7 +78,8 @@ read_readings <- function(x, columns = NULL, readings = NULL, specimen = NULL, t
     given <- c(sep = !is.null(sep), dec = !is.null(dec), encoding = !is.null(encoding),
                sheet = !is.null(sheet))
     if (any(given)) {
-      abort("argument", paste0("`", names(given)[given][1L], "` is for files, and `x` is a data frame"),
+      abort("argument", paste0("`", names(given)[given][1L],
+                               "` is for files, and `x` is a data frame"),
             arg = names(given)[given][1L], remedy = "Leave it out.")
     }
     template <- x
@@ -158,7 +158,8 @@ text_layout <- function(path, sep, dec, encoding, skip) {
   if (length(lines) < 2L) abort_empty(path)
   if (is.null(sep)) {
     sep <- detect_separator(lines[1L], path)
-    if (sep != ",") found <- c(found, paste("fields separated by", c(`;` = "semicolons", `\t` = "tabs")[[sep]]))
+    if (sep != ",") found <- c(found, paste("fields separated by",
+                                            c(`;` = "semicolons", `\t` = "tabs")[[sep]]))
   }
   if (is.null(dec)) {
     dec <- detect_decimal(lines[-1L], sep, path)
@@ -192,7 +193,8 @@ detect_decimal <- function(body, sep, path) {
   comma <- any(grepl("^[-+]?[0-9]*,[0-9]+$", cells, useBytes = TRUE))
   point <- any(grepl("^[-+]?[0-9]*\\.[0-9]+$", cells, useBytes = TRUE))
   if (comma && point) {
-    abort("file", paste0("'", path, "' has numbers with a decimal comma and numbers with a decimal point"),
+    abort("file", paste0("'", path,
+                         "' has numbers with a decimal comma and numbers with a decimal point"),
           arg = "dec", remedy = "Correct the file, or say which it is by `dec`.")
   }
   if (comma) "," else "."

@@ -1,5 +1,8 @@
 # Reading and checking tables of readings: sheets as laboratories write them.
 
+# Reads without the message about the columns, where a test is about something else.
+read_quietly <- function(...) suppressMessages(read_readings(...))
+
 bench <- function(...) {
   out <- data.frame(specimen = rep(c("A", "B"), each = 4), temp_c = rep(c(330, 370), each = 4),
                     time_min = rep(c(0, 4), 4, each = 2)[1:8], reading = rep(1:2, 4),
@@ -67,7 +70,7 @@ test_that("headers with units are converted and said once", {
   expect_identical(r$scale, c("HRF", "HRF"))
   one <- function(name, value, time = "time_min") {
     sheet <- data.frame(specimen = "A", hardness = 84, scale = "HRF")
-    if (startsWith(tolower(name), "t") && grepl("temp", tolower(name))) sheet$time_min <- 1 else sheet$temp_c <- 1
+    if (grepl("temp", name, ignore.case = TRUE)) sheet$time_min <- 1 else sheet$temp_c <- 1
     sheet[[name]] <- value
     suppressMessages(read_readings(sheet))
   }
@@ -120,8 +123,10 @@ test_that("columns and constants are named by the user", {
     time_h = "duration", hardness = "value"), scale = "HRF", operator = "left bench"))
   expect_equal(r$time_min, c(60, 120))
   expect_identical(r$operator, rep("left bench", 2))
-  expect_error(read_readings(sheet, columns = c(specimen = "no such")), class = "softanneal_error_column")
-  expect_error(read_readings(sheet, columns = c(colour = "strip")), class = "softanneal_error_argument")
+  expect_error(read_readings(sheet, columns = c(specimen = "no such")),
+               class = "softanneal_error_column")
+  expect_error(read_readings(sheet, columns = c(colour = "strip")),
+               class = "softanneal_error_argument")
   expect_error(read_readings(sheet, columns = "strip"), class = "softanneal_error_argument")
   expect_error(read_readings(bench(), colour = "red"), class = "softanneal_error_argument")
   expect_error(read_readings(sheet, scale = c("HV", "HRF")), class = "softanneal_error_argument")
@@ -130,24 +135,29 @@ test_that("columns and constants are named by the user", {
 })
 
 test_that("wide sheets become long, readings of one row in turn", {
-  sheet <- data.frame(specimen = c("A", "B"), temp_c = 330, time_min = 0, r1 = c(90, 80), r2 = c(91, 81),
+  sheet <- data.frame(specimen = c("A", "B"), temp_c = 330, time_min = 0, r1 = c(90, 80),
+                      r2 = c(91, 81),
                       remark = c("x", "y"))
   r <- read_readings(sheet, readings = "r", scale = "HRF")
   expect_identical(r$hardness, c(90, 91, 80, 81))
   expect_identical(r$reading, c(1L, 2L, 1L, 2L))
   expect_identical(r$remark, c("x", "x", "y", "y"))
-  expect_identical(read_readings(sheet, readings = c("r2", "r1"), scale = "HRF")$reading, c(2L, 1L, 2L, 1L))
-  expect_error(read_readings(sheet, readings = "q", scale = "HRF"), class = "softanneal_error_column")
+  expect_identical(read_readings(sheet, readings = c("r2", "r1"), scale = "HRF")$reading,
+                   c(2L, 1L, 2L, 1L))
+  expect_error(read_readings(sheet, readings = "q", scale = "HRF"),
+               class = "softanneal_error_column")
   expect_error(read_readings(transform(sheet, hardness = 1), readings = "r", scale = "HRF"),
                class = "softanneal_error_column")
   bad <- transform(sheet, r2 = c(91, 181))
-  e <- expect_error(read_readings(bad, readings = "r", scale = "HRF"), class = "softanneal_error_range")
+  e <- expect_error(read_readings(bad, readings = "r", scale = "HRF"),
+                    class = "softanneal_error_range")
   expect_identical(e$rows, 2L)
   expect_identical(e$arg, "r2")
 })
 
 test_that("text files: byte order mark, CRLF, blanks, semicolons and decimal commas", {
-  path <- written("\xef\xbb\xbf\" Specimen\" ; Temp (\xc2\xb0C) ;time_s;Hardness (HV);reading", "007;330,5;60;98,5;1", "",
+  path <- written("\xef\xbb\xbf\" Specimen\" ; Temp (\xc2\xb0C) ;time_s;Hardness (HV);reading",
+                  "007;330,5;60;98,5;1", "",
                   "007;330,5;60;97;2", sep = "\r\n")
   said <- testthat::capture_messages(r <- read_readings(path))
   expect_match(said[1], "semicolons, decimal comma")
@@ -160,16 +170,19 @@ test_that("text files: byte order mark, CRLF, blanks, semicolons and decimal com
   mixed <- written("specimen;temp_c;time_min;hardness;scale", "A;330;0;98,5;HV", "A;330;0;98.5;HV")
   expect_error(read_readings(mixed), class = "softanneal_error_file")
   expect_error(suppressMessages(read_readings(mixed, dec = ",")), class = "softanneal_error_column")
-  tabs <- written("specimen\ttemp_c\ttime_min\thardness\tscale", "A\t330\t0\t98.5\tHV", fileext = ".tsv")
+  tabs <- written("specimen\ttemp_c\ttime_min\thardness\tscale", "A\t330\t0\t98.5\tHV",
+                  fileext = ".tsv")
   expect_message(r <- read_readings(tabs), "tabs", class = "softanneal_message_file")
   expect_equal(r$hardness, 98.5)
-  plain <- written("specimen,temp_c,time_min,hardness,scale,load", "A,330,0,98.5,HV,5", "A,330,0,98.5,HV,5")
+  plain <- written("specimen,temp_c,time_min,hardness,scale,load", "A,330,0,98.5,HV,5",
+                   "A,330,0,98.5,HV,5")
   expect_silent(r <- read_readings(plain))
   expect_identical(r$load, c(5L, 5L))
 })
 
 test_that("Latin-1, empty rows and title lines of spreadsheets are handled and said", {
-  latin <- written("specimen,Temp (\xb0C),time_min,hardness,scale,,", "M\xfcller,330,0,98.5,HV,,", ",,,,,,",
+  latin <- written("specimen,Temp (\xb0C),time_min,hardness,scale,,", "M\xfcller,330,0,98.5,HV,,",
+                   ",,,,,,",
                    "M\xfcller,330,4,abc,HV,,")
   e <- expect_error(suppressMessages(read_readings(latin)), class = "softanneal_error_column")
   expect_identical(e$rows, 2L)
@@ -188,7 +201,8 @@ test_that("files that cannot be read say why", {
   empty <- tempfile(fileext = ".csv")
   file.create(empty)
   expect_error(read_readings(empty), class = "softanneal_error_file")
-  expect_error(read_readings(written("specimen,temp_c,time_min,hardness,scale")), class = "softanneal_error_file")
+  expect_error(read_readings(written("specimen,temp_c,time_min,hardness,scale")),
+               class = "softanneal_error_file")
   ragged <- written("specimen,temp_c,time_min,hardness,scale", "A,330,0,98", "A,330,0,98,HV")
   expect_error(read_readings(ragged), class = "softanneal_error_file")
   expect_error(read_readings(bench()[0, ]), class = "softanneal_error_too_few")
@@ -202,19 +216,23 @@ test_that("Excel sheets are read, and cells in them checked", {
   skip_if_not_installed("readxl")
   # the example workbook of readxl stands in for a laboratory sheet: its numbers serve as readings
   path <- readxl::readxl_example("datasets.xlsx")
-  r <- read_readings(path, sheet = "mtcars", columns = c(hardness = "mpg", temp_c = "disp", time_min = "carb"),
+  r <- read_quietly(path, sheet = "mtcars", columns = c(hardness = "mpg", temp_c = "disp",
+                                                         time_min = "carb"),
                      specimen = "A", scale = "HV")
   expect_equal(r$hardness, datasets::mtcars$mpg)
   expect_equal(r$temp_c, datasets::mtcars$disp)
   expect_equal(r$qsec, datasets::mtcars$qsec)
   expect_error(read_readings(path, sheet = "none"), class = "softanneal_error_file")
-  expect_error(read_readings(path, sheet = "chickwts", columns = c(hardness = "feed"), specimen = "A",
-                             temp_c = 1, time_min = 0, scale = "HV"), class = "softanneal_error_column")
+  expect_error(read_quietly(path, sheet = "chickwts", columns = c(hardness = "feed"),
+                             specimen = "A",
+                             temp_c = 1, time_min = 0, scale = "HV"),
+                             class = "softanneal_error_column")
 })
 
 test_that("what cannot be a reading stops with column, row and remedy", {
   broken <- function(class, column, row, ...) {
-    e <- expect_error(suppressWarnings(read_readings(bench(...))), class = paste0("softanneal_error_", class))
+    e <- expect_error(suppressWarnings(read_readings(bench(...))),
+                      class = paste0("softanneal_error_", class))
     expect_identical(e$arg, column)
     expect_identical(e$rows, row)
     expect_true(nzchar(e$remedy))
@@ -246,4 +264,108 @@ test_that("replicates without a number may repeat; empty boxes stay and are coun
   expect_identical(w$rows, c(2L, 7L))
   expect_identical(sum(is.na(r$hardness)), 2L)
   expect_output(print(r), "2 readings without hardness")
+})
+
+# check_readings(): doubts, never changes
+
+quiet <- function(...) {
+  out <- data.frame(specimen = "A", temp_c = 330, time_min = rep(c(0, 4), each = 5),
+                    reading = rep(1:5, 2),
+                    hardness = c(92, 91.5, 92, 92.5, 92, 84, 83.5, 85, 84.5, 84), scale = "HRF")
+  changes <- list(...)
+  out[names(changes)] <- changes
+  out
+}
+found <- function(data, ...) as.data.frame(check_readings(data, ...))
+
+test_that("a clean table has no findings and says so", {
+  none <- check_readings(quiet(), thickness_mm = 5)
+  expect_s3_class(none, "softanneal_findings")
+  expect_identical(nrow(none), 0L)
+  expect_output(print(none), "No findings")
+  expect_named(as.data.frame(none), c("level", "check", "row", "n", "what", "why", "remedy"))
+})
+
+test_that("the data come out of a check as they went in", {
+  before <- quiet(thickness_mm = 0.71, position_mm = c(1:5, 1:5))
+  after <- before
+  check_readings(after)
+  expect_identical(after, before)
+  skip_if_not_installed("data.table")
+  dt <- data.table::as.data.table(before)
+  expect_identical(found(dt), found(before))
+  expect_identical(names(dt), names(before))
+})
+
+test_that("each doubt is found, with level and rows", {
+  one <- function(data, check, level, rows, ...) {
+    f <- check_readings(data, ...)
+    hit <- which(f$check == check & f$level == level)
+    expect_length(hit, 1L)
+    expect_identical(f$rows[[hit]], rows)
+    expect_true(all(nzchar(c(f$what[hit], f$why[hit], f$remedy[hit]))))
+  }
+  one(quiet(reading = c(1, 2, 3, 4, 4, 1:5)), "duplicate", "error", 5L)
+  one(quiet(step = rep(2:1, each = 5)), "time order", "error", 1:5)
+  one(quiet(scale = c(rep("HRF", 4), "HRB", rep("HRF", 5))), "mixed scales", "error", 1:5)
+  one(quiet(scale = rep(c("HRF", "HR30T"), each = 5), hardness = c(rep(92, 5), rep(70, 5))),
+      "scale changed", "warning", 6:10)
+  one(quiet(time_min = rep(c(2, 4), each = 5), temp_c = rep(c(330, 350), each = 5)),
+      "two temperatures", "note", 1:10)
+  one(quiet(hardness = c(101, 92, 92.5, 92, 91.5, 84, 83.5, 85, 84.5, 84)), "useful range",
+      "warning", 1L)
+  one(quiet(note = c("still warm", "not warm", "warmed up tester", rep("", 7))), "warm specimen",
+      "warning", 1L)
+  one(quiet()[1:9, ], "few readings", "note", 6:9)
+  one(quiet(hardness = c(NA, quiet()$hardness[-1])), "missing", "note", 1L)
+  one(quiet(hardness = c(92, 91.5, 92, 92.5, 70, 84, 83.5, 85, 84.5, 84)), "outlier", "warning", 5L)
+})
+
+test_that("drift along the readings is found, and scatter is not drift", {
+  drifting <- quiet(hardness = c(92, 91.6, 91.1, 90.4, 90, 84, 83.4, 83.1, 82.6, 81.9))
+  f <- found(drifting)
+  expect_match(f$what[f$check == "drift"], "fall")
+  expect_false("drift" %in% found(quiet())$check)
+})
+
+test_that("a series pasted twice is found where readings have no number", {
+  series <- c(92, 91.5, 92.5)
+  pasted <- data.frame(specimen = "A", temp_c = 330, time_min = 0, hardness = c(series, series),
+                       scale = "HRF")
+  expect_identical(check_readings(pasted)$rows[[1]], 4:6)
+  pasted$hardness[5] <- 91
+  expect_false("duplicate" %in% found(pasted)$check)
+  pasted$hardness <- 92
+  expect_false("duplicate" %in% found(pasted)$check)
+})
+
+test_that("spacing counts all steps of a specimen, and edges from both sides", {
+  # HRF 92: (130 - 92) 0.002 = 0.076 mm between 98.07 and 588.4 N, so 0.0912 mm in all (depth
+  # proportional to force); d = 2 sqrt(0.0912 (1.5875 - 0.0912)) = 0.739 mm; 3 d = 2.216, 2.5 d =
+  # 1.847
+  place <- function(mm, ...) {
+    n <- length(mm)
+    check_readings(data.frame(specimen = "A", temp_c = 330, time_min = seq_len(n), hardness = 92,
+                              scale = "HRF", position_mm = mm), ...)
+  }
+  expect_false("spacing" %in% place(c(10, 12.23))$check)
+  expect_identical(place(c(10, 12.20))$rows[[1]], 1:2)
+  expect_identical(place(c(1.84, 10))$rows[[1]], 1L)
+  expect_false("spacing" %in% place(c(1.86, 10))$check)
+  expect_identical(place(c(5, 18.2), length_mm = 20)$rows[[1]], 2L)
+  # Vickers with its load: d = sqrt(1.8544 * 10 / 150) = 0.352 mm; without it nothing is known
+  expect_equal(indent_size(150, "HV10")$diameter, sqrt(1.8544 * 10 / 150), tolerance = 1e-4)
+  expect_true(is.na(indent_size(150, "HV")$diameter))
+})
+
+test_that("a range of sizes passes: one row, no hardness at all, factors, tibbles", {
+  expect_s3_class(check_readings(quiet()[1, ]), "softanneal_findings")
+  none <- found(quiet(hardness = NA_real_))
+  expect_identical(none$n[none$check == "missing"], 10L)
+  expect_identical(found(quiet(specimen = factor("A"), scale = factor("HRF"))), found(quiet()))
+  skip_if_not_installed("tibble")
+  expect_identical(found(tibble::as_tibble(quiet())), found(quiet()))
+  expect_error(check_readings(quiet()[0, ]), class = "softanneal_error_too_few")
+  expect_error(check_readings(quiet(thickness_mm = 1), thickness_mm = 1),
+               class = "softanneal_error_argument")
 })
