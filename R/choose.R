@@ -113,14 +113,16 @@ check_readings_on <- function(hardness, rows, test) {
   }
 }
 
-# Text of a scale argument as this room uses it: without blanks, ball material dropped.
+# Text of a scale argument as this room uses it: as standardise_scale(), but the force of a
+# Vickers scale stays, as it makes the size of the indentation. Upper case, no blanks.
 as_scale_names <- function(scale, arg = "scale") {
   if (is.factor(scale)) scale <- as.character(scale)
   if (!is.character(scale) || anyNA(scale)) {
     abort("scale", paste0("`", arg, "` must name hardness scales in text, not ", describe(scale)),
           arg = arg, remedy = "For example \"HRB\", \"HR30T\" or \"HV5\".")
   }
-  sub("^(HR([A-K]|[0-9]+T))W$", "\\1", gsub(" ", "", scale))
+  name <- toupper(gsub("[[:space:]]", "", scale))
+  sub("^HB[WS]?([0-9])", "HBW\\1", sub("^(HR([BEFGHK]|[0-9]+T))[WS]$", "\\1", name))
 }
 
 # Indenter, forces and constants of one scale: a list with method ("Rockwell", "Vickers",
