@@ -17,7 +17,8 @@ ROCKWELL_ALLOWANCE <- 0.20
 #' cap of depth `F / (pi D HBW)`, ISO 6506-1. Rockwell: from the permanent depth, to which the
 #' part made by the preliminary force is added (depth proportional to force on a ball, to its
 #' square root on a cone), enlarged by 20 % because the depth recovers more than the
-#' diameter (own estimate, checked against the Brinell numbers of ASTM E140). A measured diameter is better: give it as `diameter_mm`.
+#' diameter (own estimate, checked against the Brinell numbers of ASTM E140). A measured diameter
+#' is better: give it as `diameter_mm`.
 #'
 #' @inheritParams least_thickness
 #' @param hardness Readings; the softest gives the largest indentation. Not needed with

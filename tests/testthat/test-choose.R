@@ -170,7 +170,8 @@ test_that("too many readings are NA with one warning that says what would fit", 
   expect_warning(indent_layout(12, long - 0.2, 6, 9, 20, "HRB", reserve_mm = 10),
                  class = "softanneal_warning_outside")
   # not even one step: every reading NA
-  expect_warning(none <- indent_layout(8, 12, 6, 2, 30, "HRB"), class = "softanneal_warning_outside")
+  expect_warning(none <- indent_layout(8, 12, 6, 2, 30, "HRB"),
+                 class = "softanneal_warning_outside")
   expect_true(all(is.na(none$positions$position_mm)))
 })
 
