@@ -1,9 +1,23 @@
-/* Entry points of glue_fit.c, and their rows of the registration table. */
+/* Entry points of glue_fit.c and glue_softening.c, and their rows of the registration
+ * table. */
 #ifndef SA_GLUE_FIT_H
 #define SA_GLUE_FIT_H
 
 #include "glue.h"
+#include "least_squares.h"
 
-#define GLUE_FIT_CALLS
+SEXP sa_call_least_squares(SEXP resid_fun, SEXP jac_fun, SEXP start, SEXP lower, SEXP upper,
+                           SEXP root_weight, SEXP held, SEXP control, SEXP size);
+SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP lower, SEXP upper,
+                       SEXP held, SEXP control, SEXP inference);
+SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP coordinate, SEXP par);
+SEXP sa_call_time_to(SEXP model, SEXP coordinate, SEXP target, SEXP kind, SEXP par);
+
+/* Solver settings from a double vector: ftol xtol gtol first_radius huber max_iterations. */
+sa_lsq_control glue_control(SEXP control);
+
+#define GLUE_FIT_CALLS                                                                             \
+    CALLDEF(sa_call_least_squares, 9), CALLDEF(sa_call_softening, 9),                              \
+        CALLDEF(sa_call_hardness, 4), CALLDEF(sa_call_time_to, 5),
 
 #endif

@@ -4,6 +4,11 @@
 
 #include "glue.h"
 
-#define GLUE_KINETICS_CALLS
+SEXP sa_call_jmak_fraction(SEXP time, SEXP k, SEXP n, SEXP theta0, SEXP form);
+SEXP sa_call_jmak_time(SEXP fraction, SEXP k, SEXP n, SEXP theta0, SEXP form);
+SEXP sa_call_arrhenius(SEXP temp_c, SEXP k_ref, SEXP temp_ref_c, SEXP q);
+
+#define GLUE_KINETICS_CALLS                                                                        \
+    CALLDEF(sa_call_jmak_fraction, 5), CALLDEF(sa_call_jmak_time, 5), CALLDEF(sa_call_arrhenius, 4),
 
 #endif

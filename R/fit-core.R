@@ -1,0 +1,116 @@
+# The fit object that every fitting function returns, the settings of the solver, and the
+# names of its ends. A fit is a plain list of data only: it works after saveRDS() in a new
+# session, and nothing looks anything up elsewhere.
+
+# How the iteration ended, in the order of sa_lsq_end in src/least_squares.h.
+LSQ_ENDS <- c("sum of squares cannot fall further", "step below the tolerance",
+              "gradient zero to the tolerance", "residuals zero to rounding",
+              "iteration limit", "model not finite at the start", "interrupted")
+LSQ_CONVERGED <- 1:4
+
+#' Settings of the least-squares solver
+#'
+#' @param ftol,xtol,gtol Relative tolerances: reduction of the sum of squares, step in scaled
+#'   parameters, cosine of the angle between residuals and a column of the Jacobian.
+#' @param first_radius First trust radius as a multiple of the length of the scaled start.
+#' @param huber Tuning constant of the Huber loss in robust standard deviations, used with
+#'   `loss = "huber"`; 1.345 keeps 95 % of the efficiency at the normal distribution.
+#' @param max_iterations Most iterations; when reached, the fit is returned with a warning.
+#' @return A list of class `softanneal_control`.
+#' @source Huber P J (1964) Ann. Math. Statist. 35, 73 (loss). Holland P W, Welsch R E (1977)
+#'   Commun. Statist. A6, 813 (constant 1.345).
+#' @examples
+#' fit_control(max_iterations = 50)
+#' @export
+fit_control <- function(ftol = 1e-14, xtol = 1e-12, gtol = 1e-10, first_radius = 1,
+                        huber = 1.345, max_iterations = 500) {
+  out <- list(ftol = check_number(ftol, "ftol", 0, 1), xtol = check_number(xtol, "xtol", 0, 1),
+              gtol = check_number(gtol, "gtol", 0, 1),
+              first_radius = check_number(first_radius, "first_radius", 0, open = TRUE),
+              huber = check_number(huber, "huber", 0, open = TRUE),
+              max_iterations = check_number(max_iterations, "max_iterations", 1, 1e6, whole = TRUE))
+  structure(out, class = "softanneal_control")
+}
+
+DEFAULT_CONTROL <- c(1e-14, 1e-12, 1e-10, 1, 1.345, 500)
+
+# The vector the solver takes; least squares unless the loss is "huber".
+control_vector <- function(control, loss) {
+  if (is.null(control)) {
+    x <- DEFAULT_CONTROL
+  } else {
+    if (!inherits(control, "softanneal_control")) {
+      abort("argument", "`control` must come from fit_control()", arg = "control",
+            remedy = "Write `control = fit_control(...)`.")
+    }
+    x <- unlist(control, use.names = FALSE)
+  }
+  if (loss != "huber") x[5L] <- 0
+  x
+}
+
+# Builds the object from what every fit knows; `...` are fields of its own class.
+new_fit <- function(class, coefficients, vcov, sigma, deviance, df.residual, df_interval, nobs,
+                    fitted.values, residuals, weights, states, limits, convergence, call, formula,
+                    na.action = NULL, units = NULL, ...) {
+  structure(list(coefficients = coefficients, vcov = vcov, sigma = sigma, deviance = deviance,
+                 df.residual = df.residual, df_interval = df_interval, nobs = nobs,
+                 fitted.values = fitted.values, residuals = residuals, weights = weights,
+                 states = states, limits = limits, convergence = convergence, call = call,
+                 formula = formula, na.action = na.action, units = units, ...,
+                 version = PACKAGE_VERSION),
+            class = c(class, "softanneal_fit"))
+}
+
+PACKAGE_VERSION <- "0.1.0"
+
+convergence_list <- function(end, iterations, evaluations, cosine, rank, extra = NULL) {
+  converged <- (end + 1L) %in% LSQ_CONVERGED
+  c(list(converged = converged, end = LSQ_ENDS[end + 1L], iterations = iterations,
+         evaluations = evaluations, cosine = cosine, rank = rank), extra)
+}
+
+# One warning for all that is wrong with a fit; silent when nothing is.
+warn_fit <- function(fit) {
+  words <- fit_remarks(fit)
+  if (length(words)) {
+    warn("fit", paste(words, collapse = "\n"), n = length(words), states = fit$states,
+         end = fit$convergence$end)
+  }
+  invisible(fit)
+}
+
+# Sentences about convergence and about parameters that the data do not fix.
+fit_remarks <- function(fit) {
+  words <- character()
+  if (!fit$convergence$converged) {
+    words <- paste0("The fit did not converge: ", fit$convergence$end, " after ",
+                    fit$convergence$iterations, " iterations.")
+  }
+  odd <- names(fit$states)[fit$states != "determined"]
+  c(words, vapply(odd, function(term) state_sentence(fit, term), ""))
+}
+
+state_sentence <- function(fit, term) {
+  limit <- if (is.null(fit$limits)) c(NA, NA) else fit$limits[term, ]
+  unit <- if (is.null(fit$units)) "" else fit$units[[term]]
+  quantity <- function(x) paste0(format(signif(x, 3)), if (nzchar(unit)) paste0(" ", unit))
+  level <- paste0(format(100 * (if (is.null(fit$level)) 0.95 else fit$level)), " %")
+  switch(
+    fit$states[[term]],
+    "held" = if (is.na(fit$coefficients[[term]])) {
+      paste0(term, " cannot be estimated: all readings are at one temperature.")
+    } else {
+      paste0(term, " was held at ", quantity(fit$coefficients[[term]]), ".")
+    },
+    "at lower bound" = ,
+    "at upper bound" = paste0(
+      term, " lies on its bound at ", quantity(fit$coefficients[[term]]),
+      if (all(is.finite(limit))) paste0("; ", level, " interval ", quantity(limit[[1L]]), " to ",
+                                        quantity(limit[[2L]])), "."),
+    "only an upper limit" = paste0("The data give only an upper limit of ", term, ": ",
+                                   quantity(limit[[2L]]), " (", level, ")."),
+    "only a lower limit" = paste0("The data give only a lower limit of ", term, ": ",
+                                  quantity(limit[[1L]]), " (", level, ")."),
+    paste0("The data do not determine ", term, "."))
+}

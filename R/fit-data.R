@@ -1,0 +1,227 @@
+# Readings made ready for the solver: columns found, checked, converted and sorted, with the
+# parameters, bounds and held values of the model. Everything a later refit needs travels in
+# the list, as plain vectors.
+
+# Names and order of the parameters. Twin: sa_model_parameters() in src/model.c.
+SOFTENING_MODELS <- list(
+  jmak = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol"),
+  jmak_incubation = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "theta0"),
+  recovery_jmak = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "loss", "ln_k_rec",
+                    "q_rec_kj_mol"),
+  recovery_jmak_incubation = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "loss",
+                               "ln_k_rec", "q_rec_kj_mol", "theta0")
+)
+
+# Order of sa_parameter_state in src/softening.h.
+PARAMETER_STATES <- c("determined", "held", "at lower bound", "at upper bound",
+                      "only an upper limit", "only a lower limit", "not determined")
+
+SOFTENING_FORMULA <- hardness ~ time_min + temp_c
+environment(SOFTENING_FORMULA) <- baseenv()
+
+softening_units <- function(terms, scale) {
+  unit <- c(h_worked = scale, h_soft = scale, ln_k_ref = "", n = "", q_kj_mol = "kJ/mol",
+            theta0 = "", loss = scale, ln_k_rec = "", q_rec_kj_mol = "kJ/mol")
+  as.list(unit[terms])
+}
+
+# The name in a column argument, bare or quoted.
+column_name <- function(expr) {
+  if (is.symbol(expr)) return(as.character(expr))
+  if (is.character(expr) && length(expr) == 1L && !is.na(expr)) return(expr)
+  abort("argument", paste0("a column argument must be one name, not `",
+                           paste(deparse(expr), collapse = " "), "`"), arg = "column",
+        remedy = "Give the bare or quoted name of a column; compute the column first.")
+}
+
+softening_data <- function(data, columns, scale, material, weights, na.action, temp_ref_c) {
+  check_data(data)
+  n <- nrow(data)
+  time <- numeric_column(data, columns$time, unit = "min", lower = 0, na = TRUE,
+                         remedy = "Times in the furnace are zero or more, in minutes.")
+  temp <- numeric_column(data, columns$temp, unit = "degree_C", lower = -ZERO_CELSIUS, open = TRUE,
+                         na = TRUE, remedy = "Temperatures are in degrees Celsius, above -273.15.")
+  value <- numeric_column(data, columns$hardness, lower = 0, open = TRUE, na = TRUE,
+                          remedy = "A hardness is above zero; check the reading.")
+  before <- is.na(temp) & !is.na(time) & time == 0 # as rolled: the temperature has no meaning
+  weights <- check_weights(weights, n)
+  known <- list(time, ifelse(before, 0, temp), value)
+  names(known) <- c(columns$time, columns$temp, columns$hardness)
+  gone <- missing_rows(known, n, na.action)
+  read_on <- reading_scales(data, columns$scale, scale)
+  specimen <- if (columns$specimen %in% names(data) || columns$specimen != "specimen") {
+    any_column(data, columns$specimen)
+  }
+  if (!is.null(gone)) {
+    keep <- -as.integer(gone)
+    time <- time[keep]
+    temp <- temp[keep]
+    value <- value[keep]
+    before <- before[keep]
+    weights <- weights[keep]
+    specimen <- specimen[keep]
+    if (length(read_on) == n) read_on <- read_on[keep]
+    if (length(time) == 0L) {
+      abort("too_few", "no complete reading is left", arg = columns$hardness,
+            remedy = "Check the table: every row misses a value.")
+    }
+  }
+  fitted_scale <- fit_scale(value, read_on, scale, material, gone, n)
+  temp_k <- temp + ZERO_CELSIUS
+  ref_k <- reference_temperature(temp_ref_c, temp_k, time)
+  temp_k[before] <- ref_k
+  id <- if (is.null(specimen)) rep.int(1L, length(time)) else match(specimen, unique(specimen))
+  list(n = length(time), temp_k = temp_k, time_min = time, hardness = fitted_scale$hardness,
+       weights = weights, specimen_id = id, order = order(temp_k, time, id, method = "radix"),
+       ref_k = ref_k, scale = fitted_scale$scale, material = material, na.action = gone,
+       specimen = specimen, as_read = value, scale_read = read_on, columns = columns)
+}
+
+reference_temperature <- function(temp_ref_c, temp_k, time) {
+  if (!is.null(temp_ref_c)) {
+    return(check_number(temp_ref_c, "temp_ref_c", -ZERO_CELSIUS, open = TRUE) + ZERO_CELSIUS)
+  }
+  after <- time > 0 & !is.na(temp_k)
+  if (!any(after)) {
+    abort("too_few", "there is no reading after an anneal", arg = "data",
+          remedy = "Softening needs readings at times above zero.")
+  }
+  1 / mean(1 / temp_k[after])
+}
+
+# The scale of each reading, as text; one value where all are alike.
+reading_scales <- function(data, column, scale) {
+  if (!column %in% names(data)) {
+    if (scale == "as read") return("as read")
+    abort("column", paste0("`data` has no column `", column, "` that names the hardness scale"),
+          arg = column,
+          remedy = paste0("Add it, for example data$", column, " <- \"HV\", name it with ",
+                          "`reading_scale`, or fit the numbers with scale = \"as read\"."))
+  }
+  x <- as.character(data[[column]])
+  if (anyNA(x)) {
+    abort("missing", paste0("column `", column, "` must name a scale in every row"), arg = column,
+          rows = which(is.na(x)), remedy = "Fill in the scale, such as HV, HRF or HR30T.")
+  }
+  if (all(x == x[1L])) x[1L] else x
+}
+
+# Hardness in the scale of the fit.
+fit_scale <- function(value, read_on, scale, material, gone, n) {
+  if (scale == "as read") {
+    if (length(read_on) > 1L) {
+      abort("scale", paste0("the readings are on more than one scale: ",
+                            in_quotes(unique(read_on), " and ")), arg = "scale",
+            remedy = "Use scale = \"HV\", or fit one scale at a time.")
+    }
+    return(list(hardness = value, scale = read_on))
+  }
+  if (identical(read_on, "HV")) return(list(hardness = value, scale = "HV"))
+  hv <- to_vickers(value, read_on, material)
+  bad <- which(is.na(hv$hv))
+  if (length(bad)) {
+    rows <- if (is.null(gone)) bad else seq_len(n)[-as.integer(gone)][bad]
+    abort("range", paste0("readings cannot be converted to HV: they lie outside the ", material,
+                          " table, such as ", format(value[bad[1L]]), " ",
+                          rep_len(read_on, length(value))[bad[1L]]),
+          arg = "hardness", rows = rows,
+          remedy = "Correct or leave out these readings, or fit with scale = \"as read\".")
+  }
+  list(hardness = hv$hv, scale = "HV")
+}
+
+# Parameters of the model: kind for C, start, bounds, what is held and why.
+softening_setup <- function(d, model, start, fixed, lower, upper) {
+  terms <- SOFTENING_MODELS[[model]]
+  p <- length(terms)
+  after <- d$time_min > 0
+  one_temperature <- max(d$temp_k[after]) - min(d$temp_k[after]) <= 1e-9 * d$ref_k
+  log_time <- log(d$time_min[after])
+  top <- 10 * max(d$hardness)
+  low <- c(h_worked = 0, h_soft = 0, ln_k_ref = -max(log_time) - 40, n = 0.1, q_kj_mol = 0,
+           theta0 = 0, loss = 0, ln_k_rec = -max(log_time) - 40, q_rec_kj_mol = 0)[terms]
+  high <- c(h_worked = top, h_soft = top, ln_k_ref = -min(log_time) + 40, n = 10,
+            q_kj_mol = 2000, theta0 = 50, loss = 1e6 * top, ln_k_rec = -min(log_time) + 40,
+            q_rec_kj_mol = 2000)[terms]
+  low <- named_values(lower, low, "lower")
+  high <- named_values(upper, high, "upper")
+  if (any(low >= high)) {
+    abort("range", paste0("`lower` is not below `upper` for ",
+                          in_quotes(terms[low >= high], " and ")), arg = "lower",
+          remedy = "Correct the bounds, or hold the parameter with `fixed`.")
+  }
+  value <- c(h_worked = max(d$hardness), h_soft = min(d$hardness), ln_k_ref = -mean(log_time),
+             n = 1.5, q_kj_mol = 200, theta0 = 0, loss = 0, ln_k_rec = -mean(log_time),
+             q_rec_kj_mol = 200)[terms]
+  held <- integer(p)
+  names(held) <- terms
+  no_energy <- character()
+  if (one_temperature) {
+    no_energy <- intersect(c("q_kj_mol", "q_rec_kj_mol"), setdiff(terms, names(fixed)))
+    value[no_energy] <- 0
+    held[no_energy] <- 1L
+  }
+  if (!is.null(start)) {
+    start <- check_start(start)
+    unknown <- setdiff(names(start), terms)
+    absent <- setdiff(terms[held == 0L], c(names(start), names(fixed)))
+    if (length(unknown) || length(absent)) {
+      abort("argument", paste0("`start` must name the parameters ", in_quotes(terms, " and ")),
+            arg = "start", remedy = "Name each once, or leave `start` out.")
+    }
+    value[names(start)] <- start
+  }
+  if (!is.null(fixed)) {
+    value <- named_values(fixed, value, "fixed")
+    held[names(fixed)] <- 1L
+  }
+  check_enough(d, p - sum(held))
+  list(kind = match(model, names(SOFTENING_MODELS)) - 1L, terms = terms, start = as.double(value),
+       lower = as.double(low), upper = as.double(high), held = as.integer(held),
+       no_energy = no_energy, use_start = !is.null(start), clusters_at_most = count_clusters(d))
+}
+
+named_values <- function(x, into, arg) {
+  if (is.null(x)) return(into)
+  x <- check_start_like(x, arg)
+  unknown <- setdiff(names(x), names(into))
+  if (length(unknown)) {
+    abort("argument", paste0("`", arg, "` names unknown parameters ", in_quotes(unknown, " and ")),
+          arg = arg, remedy = paste0("The parameters are ", in_quotes(names(into), " and "), "."))
+  }
+  into[names(x)] <- x
+  into
+}
+
+check_start_like <- function(x, arg) {
+  if (!is.numeric(x) || is.null(names(x)) || anyNA(x)) {
+    abort("argument", paste0("`", arg, "` must be a named numeric vector, not ", describe(x)),
+          arg = arg, remedy = paste0("For example ", arg, " = c(n = 1)."))
+  }
+  x
+}
+
+# Sorted neighbours that differ in temperature, time or specimen.
+count_changes <- function(d, specimen) {
+  o <- d$order
+  n <- d$n
+  if (n < 2L) return(n)
+  apart <- function(x) {
+    x <- x[o]
+    abs(x[-1L] - x[-n]) > 1e-9 * pmax(abs(x[-1L]), abs(x[-n]))
+  }
+  change <- apart(d$temp_k) | apart(d$time_min)
+  if (specimen) change <- change | d$specimen_id[o][-1L] != d$specimen_id[o][-n]
+  1L + sum(change)
+}
+
+count_clusters <- function(d) count_changes(d, TRUE)
+
+check_enough <- function(d, estimated) {
+  m <- count_changes(d, FALSE)
+  if (m < estimated) {
+    abort("too_few", paste0("there are readings at ", m, " combinations of temperature and time ",
+                            "for ", estimated, " parameters"), arg = "data",
+          remedy = "Add heat treatments, choose a simpler model, or hold parameters with `fixed`.")
+  }
+}

@@ -1,0 +1,307 @@
+# Base methods of every fit: coefficients, covariance, intervals, residuals, likelihood.
+# Intervals use t quantiles, so that confint(), summary() and tidy(conf.int = TRUE) agree.
+
+#' @export
+coef.softanneal_fit <- function(object, ...) object$coefficients
+
+#' Methods of fits
+#'
+#' What every fit of this package answers, by the usual generics of R. Intervals use t
+#' quantiles on `object$df_interval` degrees of freedom, so that `confint()`, `summary()` and
+#' `tidy(conf.int = TRUE)` agree.
+#'
+#' @param object,x A fit.
+#' @param ... Must be empty, or further fits for `anova()`.
+#' @param type For `vcov()` of a softening fit: `"cluster"`, `"steps"` or `"model"` instead of
+#'   the one chosen in the fit. For `residuals()`: `"response"` (data minus fit), `"pearson"`
+#'   (times the root of the weights) or `"standardized"` (also divided by sigma and by the
+#'   root of one minus the leverage).
+#' @param parm Parameters, by name or number; all by default.
+#' @param level Confidence level.
+#' @param method `"wald"`: estimate plus and minus t times standard error, and the limits of
+#'   the profile for parameters that have none. `"profile"`: ends of the profile likelihood,
+#'   infinite where the data give only a bound. `"boot"`: percentiles of [resample_fit()].
+#' @param nsim Number of simulated responses.
+#' @param seed `NULL` for the session's random numbers, or one whole number; then the state of
+#'   the session is left as found.
+#' @return `coef()` a named vector, `vcov()` and `confint()` matrices, `residuals()` and
+#'   `fitted()` vectors in the order of the data (padded with `NA` after
+#'   [stats::na.exclude()]), `logLik()` an object of class `logLik` for [stats::AIC()],
+#'   `simulate()` a data frame with columns `sim_1`, `sim_2`, ... and the attribute `seed`,
+#'   `anova()` a table of class `anova`: for one softening fit its lack of fit, for several
+#'   nested fits the F tests between them.
+#' @name fit-methods
+#' @examples
+#' tungsten <- read_readings(
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
+#' fit <- fit_softening(tungsten)
+#' confint(fit)
+#' confint(fit, "n", method = "profile")
+#' AIC(fit)
+#' head(residuals(fit, "standardized"))
+#' @export
+vcov.softanneal_fit <- function(object, type = NULL, ...) {
+  if (is.null(type)) return(object$vcov)
+  if (!inherits(object, "softanneal_fit_softening")) {
+    abort("argument", "`type` is for softening fits", arg = "type",
+          remedy = "Leave it out.")
+  }
+  type <- check_choice(type, c("cluster", "model", "steps"), "type")
+  refit(object, se = type)$vcov
+}
+
+# The same fit with other settings of the inference, from where it stands.
+refit <- function(object, se = object$se, level = object$level, every = FALSE) {
+  set <- object$settings$set
+  set$start <- unname(object$par)
+  set$use_start <- TRUE
+  d <- object$readings
+  control <- control_vector(object$settings$control, object$loss)
+  r <- .Call(C_sa_call_softening,
+             list(d$temp_k, d$time_min, d$hardness, d$weights, d$specimen_id, d$order), set$kind,
+             d$ref_k, set$start, set$lower, set$upper, set$held, control,
+             c(level, as.double(se != "model"), 1, as.double(every)))
+  suppressWarnings(softening_object(r, d, set, object$model, se, object$loss, level,
+                                    object$settings$control, object$call),
+                   classes = "softanneal_warning_fit")
+}
+
+#' @rdname fit-methods
+#' @export
+confint.softanneal_fit <- function(object, parm, level = 0.95,
+                                   method = c("wald", "profile", "boot"), ...) {
+  check_dots_empty(...)
+  level <- check_level(level)
+  method <- check_choice(method, c("wald", "profile", "boot"), "method")
+  terms <- names(object$coefficients)
+  parm <- if (missing(parm)) terms else check_parm(parm, terms)
+  out <- switch(method, wald = wald_limits(object, level),
+                profile = profile_limits(object, parm, level),
+                boot = boot_limits(object, level))
+  out <- out[parm, , drop = FALSE]
+  tail <- (1 - level) / 2
+  colnames(out) <- paste(format(100 * c(tail, 1 - tail), trim = TRUE, digits = 3), "%")
+  out
+}
+
+check_parm <- function(parm, terms) {
+  if (is.numeric(parm) && all(parm %in% seq_along(terms))) return(terms[parm])
+  if (is.character(parm) && all(parm %in% terms)) return(parm)
+  abort("argument", paste0("`parm` must name parameters: ", in_quotes(terms, " and ")), arg = "parm",
+        remedy = "Give names or numbers of parameters.")
+}
+
+wald_limits <- function(object, level) {
+  b <- object$coefficients
+  se <- sqrt(diag(object$vcov))
+  t <- interval_t(object, level)
+  out <- cbind(b - t * se, b + t * se)
+  dimnames(out) <- list(names(b), c("lower", "upper"))
+  open <- !object$states %in% c("determined", "held")
+  if (any(open) && !is.null(object$limits)) {
+    at_level <- if (level == object$level) object else refit(object, level = level)
+    out[open, ] <- at_level$limits[open, , drop = FALSE]
+  }
+  out
+}
+
+interval_t <- function(object, level) {
+  if (is.na(object$df_interval) || object$df_interval <= 0) return(NA_real_)
+  stats::qt(0.5 + level / 2, object$df_interval)
+}
+
+#' @rdname fit-methods
+#' @export
+residuals.softanneal_fit <- function(object, type = c("response", "pearson", "standardized"), ...) {
+  type <- check_choice(type, c("response", "pearson", "standardized"), "type")
+  r <- object$residuals
+  if (type != "response" && !is.null(object$weights)) r <- r * sqrt(object$weights)
+  if (type == "standardized") r <- r / (object$sigma * sqrt(pmax(1 - leverage(object), 0)))
+  stats::naresid(object$na.action, r)
+}
+
+# Leverage of each reading (after weights); NA where the fit keeps no Jacobian.
+leverage <- function(object) {
+  jac <- reading_jacobian(object)
+  if (is.null(jac)) return(rep(NA_real_, length(object$residuals)))
+  w <- if (is.null(object$weights)) 1 else object$weights
+  w * rowSums((jac %*% unscaled_cov(object)) * jac)
+}
+
+reading_jacobian <- function(object) {
+  if (is.null(object$conditions)) return(NULL)
+  object$conditions$jacobian[object$conditions$of_reading + 1L, , drop = FALSE]
+}
+
+unscaled_cov <- function(object) object$cov_unscaled
+
+#' @export
+fitted.softanneal_fit <- function(object, ...) {
+  if (is.null(object$fitted.values)) {
+    abort("model", "a fit of a residual function has no fitted values", arg = "object",
+          remedy = "Fit a formula instead.")
+  }
+  stats::napredict(object$na.action, object$fitted.values)
+}
+
+#' @export
+weights.softanneal_fit <- function(object, ...) object$weights
+
+#' @export
+deviance.softanneal_fit <- function(object, ...) object$deviance
+
+#' @export
+df.residual.softanneal_fit <- function(object, ...) object$df.residual
+
+#' @export
+sigma.softanneal_fit <- function(object, ...) object$sigma
+
+#' @export
+nobs.softanneal_fit <- function(object, ...) object$nobs
+
+#' @export
+formula.softanneal_fit <- function(x, ...) {
+  if (is.null(x$formula)) {
+    abort("model", "a fit of a residual function has no formula", arg = "x",
+          remedy = "Fit a formula instead.")
+  }
+  x$formula
+}
+
+#' @export
+family.softanneal_fit <- function(object, ...) stats::gaussian()
+
+#' @rdname fit-methods
+#' @export
+logLik.softanneal_fit <- function(object, ...) {
+  n <- object$nobs
+  w <- object$weights
+  log_w <- if (is.null(w)) 0 else sum(log(w[w > 0]))
+  value <- -n / 2 * (log(2 * pi) + 1 - log(n) + log(object$deviance)) + log_w / 2
+  structure(value, df = object$estimated + 1L, nobs = n, class = "logLik")
+}
+
+#' @rdname fit-methods
+#' @export
+anova.softanneal_fit <- function(object, ...) {
+  others <- list(...)
+  if (length(others) == 0L) return(lack_of_fit_table(object))
+  fits <- c(list(object), others)
+  ok <- vapply(fits, inherits, NA, "softanneal_fit")
+  if (!all(ok)) {
+    abort("argument", "`anova()` compares fits of this package with each other",
+          arg = "...", remedy = "Give fits only.")
+  }
+  n <- vapply(fits, stats::nobs, 0)
+  scale <- vapply(fits, function(f) if (is.null(f$scale)) "" else f$scale, "")
+  if (any(n != n[1L]) || any(scale != scale[1L])) {
+    abort("model", "the fits do not use the same readings on the same scale", arg = "...",
+          remedy = "Fit all models to the same data.")
+  }
+  df <- vapply(fits, stats::df.residual, 0)
+  fits <- fits[order(df, decreasing = TRUE)]
+  terms <- lapply(fits, function(f) names(f$coefficients))
+  for (k in seq_along(fits)[-1L]) {
+    if (!all(terms[[k - 1L]] %in% terms[[k]]) || length(terms[[k]]) == length(terms[[k - 1L]])) {
+      abort("model", "the fits are not nested", arg = "...",
+            remedy = "Compare models that differ by added terms, or use AIC().")
+    }
+  }
+  df <- vapply(fits, stats::df.residual, 0)
+  rss <- vapply(fits, stats::deviance, 0)
+  added <- c(NA, -diff(df))
+  gain <- c(NA, -diff(rss))
+  f <- (gain / added) / (rss / df)
+  names <- vapply(fits, function(x) if (is.null(x$model)) "fit" else x$model, "")
+  out <- data.frame(Res.Df = df, "Res.Sum Sq" = rss, Df = added, "Sum Sq" = gain, "F value" = f,
+                    "Pr(>F)" = stats::pf(f, added, df, lower.tail = FALSE), check.names = FALSE,
+                    row.names = make.unique(names))
+  structure(out, heading = "Analysis of variance of nested fits\n", class = c("anova", "data.frame"))
+}
+
+lack_of_fit_table <- function(object) {
+  l <- object$lack_of_fit
+  if (is.null(l)) {
+    abort("argument", "`anova()` needs a second fit to compare with", arg = "...",
+          remedy = "Give two nested fits.")
+  }
+  out <- data.frame(Df = c(l$df_misfit, l$df_pure), "Sum Sq" = c(l$misfit, l$pure_error),
+                    "Mean Sq" = c(l$misfit / l$df_misfit, l$pure_error / l$df_pure),
+                    "F value" = c(l$f, NA), "Pr(>F)" = c(l$p_value, NA), check.names = FALSE,
+                    row.names = c("Lack of fit", "Pure error"))
+  structure(out, heading = "Misfit of the means against the scatter of the readings\n",
+            class = c("anova", "data.frame"))
+}
+
+#' @rdname fit-methods
+#' @export
+simulate.softanneal_fit <- function(object, nsim = 1, seed = NULL, ...) {
+  check_dots_empty(...)
+  nsim <- check_number(nsim, "nsim", 1, 1e6, whole = TRUE)
+  state <- begin_seed(seed)
+  on.exit(end_seed(state), add = TRUE)
+  mean <- object$fitted.values
+  if (is.null(mean)) {
+    abort("model", "a fit of a residual function cannot be simulated", arg = "object",
+          remedy = "Fit a formula instead.")
+  }
+  n <- length(mean)
+  error <- error_components(object)
+  sd_reading <- if (is.null(object$weights)) error$reading else error$reading / sqrt(object$weights)
+  sims <- lapply(seq_len(nsim), function(k) {
+    step <- if (error$step > 0) {
+      stats::rnorm(max(error$cluster), sd = error$step)[error$cluster]
+    } else 0
+    stats::naresid(object$na.action, mean + step + stats::rnorm(n, sd = sd_reading))
+  })
+  names(sims) <- paste0("sim_", seq_len(nsim))
+  out <- as.data.frame(sims)
+  attr(out, "seed") <- state$attribute
+  out
+}
+
+# Scatter of single readings and of whole heat treatments, from the mean squares within and
+# between treatments (one-way random effects; expectations as in Searle, Casella and
+# McCulloch 1992, Variance Components, chapter 3). Without replicates all is reading scatter.
+error_components <- function(object) {
+  out <- list(reading = object$sigma, step = 0, cluster = NULL)
+  if (is.null(object$conditions) || identical(object$se, "model")) return(out)
+  cluster <- object$conditions$cluster_of + 1L
+  w <- if (is.null(object$weights)) rep(1, length(cluster)) else object$weights
+  r <- object$residuals
+  size <- tabulate(cluster)
+  df_within <- length(r) - length(size)
+  df_between <- length(size) - object$estimated
+  if (df_within <= 0 || df_between <= 0) return(out)
+  total <- rowsum(w, cluster)[, 1L]
+  centre <- rowsum(w * r, cluster)[, 1L] / total
+  within <- sum(w * (r - centre[cluster])^2) / df_within
+  between <- object$between / df_between
+  list(reading = sqrt(within), step = sqrt(max(0, (between - within) / mean(total))),
+       cluster = cluster)
+}
+
+# Random numbers: with a seed the session's state is put back afterwards, and the kinds are
+# fixed so that the same seed gives the same numbers everywhere.
+begin_seed <- function(seed) {
+  if (!exists(".Random.seed", envir = globalenv(), inherits = FALSE)) stats::runif(1)
+  before <- get(".Random.seed", envir = globalenv())
+  if (is.null(seed)) return(list(restore = NULL, attribute = before))
+  seed <- check_number(seed, "seed", -.Machine$integer.max, .Machine$integer.max, whole = TRUE)
+  set.seed(seed, kind = "Mersenne-Twister", normal.kind = "Inversion", sample.kind = "Rejection")
+  list(restore = before, attribute = structure(seed, kind = as.list(RNGkind())))
+}
+
+end_seed <- function(state) {
+  if (!is.null(state$restore)) assign(".Random.seed", state$restore, envir = globalenv())
+}
+
+#' @export
+as.data.frame.softanneal_fit <- function(x, ...) as.data.frame(augment(x))
+
+#' @export
+plot.softanneal_fit <- function(x, ...) {
+  print(ggplot2::autoplot(x, ...))
+  invisible(x)
+}

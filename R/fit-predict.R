@@ -1,0 +1,182 @@
+# Predictions with their uncertainty, by the delta method on the covariance chosen in the fit.
+# Rows and order are those of newdata; NA in gives NA out.
+
+#' Predictions of a fit
+#'
+#' @param object A fit of [fit_softening()], [fit_arrhenius()] or a formula in
+#'   [fit_least_squares()].
+#' @param newdata Data frame of new conditions; without it, the conditions of the data. A
+#'   softening fit needs the columns `temp_c` and `time_min`, an Arrhenius fit `temp_c`, a
+#'   formula its variables. Further columns are ignored.
+#' @param interval `"none"`, `"confidence"` for the curve, `"prediction"` for a single new
+#'   reading (in a new heat treatment, with the scatter between treatments where the fit
+#'   found one).
+#' @param level Level of the interval.
+#' @param se.fit Whether to return standard errors too.
+#' @param ... Must be empty.
+#' @return As from [stats::predict.lm()]: a vector, or a matrix with columns `fit`, `lwr`,
+#'   `upr`; with `se.fit = TRUE` a list with `fit`, `se.fit`, `df` and `residual.scale`. As
+#'   many values as rows in `newdata`, in its order. Hardness is in the scale of the fit.
+#'   Standard errors are `NA` where the readings do not determine the value: when the
+#'   condition leans on a parameter that is not determined, or the interval would be wider
+#'   than the whole softening. Conditions hotter, colder or longer than those read draw one
+#'   warning of class `softanneal_warning_extrapolation`.
+#' @section Errors:
+#'   `softanneal_error_column` for a missing column, `softanneal_error_range` for negative
+#'   times or temperatures below absolute zero.
+#' @examples
+#' tungsten <- read_readings(
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
+#' fit <- fit_softening(tungsten)
+#' predict(fit, data.frame(temp_c = 1200, time_min = c(300, 600, 900)), interval = "confidence")
+#' @name predict-fit
+NULL
+
+#' @rdname predict-fit
+#' @export
+predict.softanneal_fit_softening <- function(object, newdata = NULL,
+                                             interval = c("none", "confidence", "prediction"),
+                                             level = 0.95, se.fit = FALSE, ...) {
+  check_dots_empty(...)
+  interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")
+  if (is.null(newdata)) {
+    at <- object$conditions
+    part <- softening_values(object, at$temp_c, at$time_min)
+    pick <- at$of_reading + 1L
+    out <- finish_prediction(object, part$fit[pick], part$se[pick], interval, level, se.fit)
+    return(pad_prediction(out, object$na.action))
+  }
+  check_data(newdata, "newdata", rows = FALSE)
+  temp <- numeric_column(newdata, object$readings$columns$temp, "newdata", "degree_C",
+                         -ZERO_CELSIUS, open = TRUE, na = TRUE,
+                         remedy = "Temperatures are in degrees Celsius, above -273.15.")
+  time <- numeric_column(newdata, object$readings$columns$time, "newdata", "min", 0, na = TRUE,
+                         remedy = "Times are zero or more, in minutes.")
+  warn_extrapolation(object, temp, time)
+  part <- softening_values(object, temp, time)
+  finish_prediction(object, part$fit, part$se, interval, level, se.fit)
+}
+
+# Hardness and standard error at temperatures and times, NA where not determined.
+softening_values <- function(object, temp_c, time_min) {
+  n <- length(temp_c)
+  temp_c <- ifelse(is.na(temp_c) & !is.na(time_min) & time_min == 0, object$temp_ref_c, temp_c)
+  coordinate <- inverse_temperature(temp_c, object$temp_ref_c)
+  known <- !is.na(coordinate) & !is.na(time_min)
+  if (length(object$settings$set$no_energy)) {
+    known <- known & (abs(coordinate) < 1e-9 | time_min == 0)
+  }
+  fit <- se <- rep(NA_real_, n)
+  if (any(known)) {
+    m <- .Call(C_sa_call_hardness, object$settings$set$kind, log(time_min[known]),
+               coordinate[known], unname(object$par))
+    fit[known] <- m[, 1L]
+    se[known] <- delta_se(object, m[, -1L, drop = FALSE])
+  }
+  span <- abs(object$par[["h_worked"]] - object$par[["h_soft"]])
+  if (any(!object$states %in% c("determined", "held"))) {
+    se[!is.na(se) & se > span / 2] <- NA_real_
+  }
+  list(fit = fit, se = se)
+}
+
+# Standard error of quantities with gradients in the rows of `gradient`.
+delta_se <- function(object, gradient) {
+  v <- object$cov_full
+  se <- sqrt(pmax(rowSums((gradient %*% v) * gradient), 0))
+  lost <- sqrt(pmax(rowSums((gradient %*% object$cov_null) * gradient), 0))
+  se[lost > 1e-6] <- NA_real_
+  se
+}
+
+warn_extrapolation <- function(object, temp, time) {
+  at <- object$conditions
+  after <- at$time_min > 0
+  hot <- range(at$temp_c[after])
+  outside <- which(!is.na(temp) & !is.na(time) & time > 0 &
+                     (temp < hot[1L] - 1e-9 | temp > hot[2L] + 1e-9 |
+                        time > max(at$time_min) * (1 + 1e-9)))
+  if (length(outside)) {
+    warn("extrapolation", paste0(
+      length(outside), " of ", length(temp), " conditions lie outside the readings (",
+      format(hot[1L]), " to ", format(hot[2L]), " degrees Celsius, up to ",
+      format(max(at$time_min)), " min; ", in_rows(outside), ")."), n = length(outside),
+      rows = outside)
+  }
+}
+
+finish_prediction <- function(object, fit, se, interval, level, se.fit) {
+  out <- fit
+  if (interval != "none") {
+    t <- interval_t(object, check_level(level))
+    half <- t * if (interval == "confidence") se else sqrt(se^2 + reading_variance(object))
+    out <- cbind(fit = fit, lwr = fit - half, upr = fit + half)
+  }
+  if (!check_flag(se.fit, "se.fit")) return(out)
+  list(fit = out, se.fit = se, df = object$df_interval, residual.scale = object$sigma)
+}
+
+# Variance of one new reading about the curve, in a new heat treatment.
+reading_variance <- function(object) {
+  e <- error_components(object)
+  e$reading^2 + e$step^2
+}
+
+pad_prediction <- function(out, gone) {
+  if (is.list(out)) {
+    out$fit <- stats::napredict(gone, out$fit)
+    out$se.fit <- stats::napredict(gone, out$se.fit)
+    return(out)
+  }
+  stats::napredict(gone, out)
+}
+
+#' @rdname predict-fit
+#' @export
+predict.softanneal_fit_least_squares <- function(object, newdata = NULL,
+                                                 interval = c("none", "confidence", "prediction"),
+                                                 level = 0.95, se.fit = FALSE, ...) {
+  check_dots_empty(...)
+  interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")
+  if (is.null(object$formula)) {
+    abort("model", "a fit of a residual function cannot predict", arg = "object",
+          remedy = "Fit a formula instead.")
+  }
+  values <- if (is.null(newdata)) object$data else {
+    check_data(newdata, "newdata", rows = FALSE)
+    needed <- intersect(all.vars(object$formula[[3L]]), names(object$data))
+    as.data.frame(lapply(stats::setNames(needed, needed), function(v) {
+      numeric_column(newdata, v, "newdata", na = TRUE)
+    }))
+  }
+  n <- if (is.null(newdata)) length(object$residuals) else nrow(newdata)
+  model <- object$formula[[3L]]
+  where <- environment(object$formula)
+  value <- function(par) {
+    rep_len(as.double(eval(model, c(as.list(par), values), where)), n)
+  }
+  b <- object$coefficients
+  fit <- value(b)
+  jacobian <- formula_jacobian(model, names(b), values, where, n)
+  g <- if (is.null(jacobian)) central_jacobian(value, b) else jacobian(b)
+  dim(g) <- c(n, length(b))
+  moving <- object$states == "determined"
+  v <- object$vcov[moving, moving, drop = FALSE]
+  g <- g[, moving, drop = FALSE]
+  se <- if (any(object$states == "not determined")) rep(NA_real_, n) else {
+    sqrt(pmax(rowSums((g %*% v) * g), 0))
+  }
+  out <- finish_prediction(object, fit, se, interval, level, se.fit)
+  if (is.null(newdata)) pad_prediction(out, object$na.action) else out
+}
+
+central_jacobian <- function(value, par) {
+  vapply(seq_along(par), function(j) {
+    h <- .Machine$double.eps^(1 / 3) * max(abs(par[j]), 1e-4)
+    up <- down <- par
+    up[j] <- par[j] + h
+    down[j] <- par[j] - h
+    (value(up) - value(down)) / (2 * h)
+  }, value(par))
+}

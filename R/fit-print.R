@@ -1,0 +1,172 @@
+# What a fit says of itself. Numbers are rounded by their uncertainty, by one rule in one
+# function; parameters that the data do not fix are shown with their limits.
+
+# A value to the second digit of its standard error, or to `digits` significant ones.
+format_by_error <- function(x, se, digits = 4L) {
+  mapply(function(v, s) {
+    if (is.na(v)) return("NA")
+    if (is.na(s) || s <= 0) return(format(signif(v, digits), digits = digits))
+    places <- max(0L, 1L - as.integer(floor(log10(s))))
+    if (places > 12L) return(format(v, digits = digits))
+    formatC(round(v, places), format = "f", digits = places)
+  }, x, se, USE.NAMES = FALSE)
+}
+
+format_quantity <- function(x, digits = 3L) {
+  ifelse(is.na(x), "NA", ifelse(is.infinite(x), ifelse(x > 0, "Inf", "-Inf"),
+                                formatC(signif(x, digits), format = "fg", width = 1L)))
+}
+
+#' @export
+format.softanneal_fit <- function(x, ...) {
+  what <- if (inherits(x, "softanneal_fit_softening")) paste0("softening fit ", x$model) else {
+    if (inherits(x, "softanneal_fit_arrhenius")) "Arrhenius fit" else "least-squares fit"
+  }
+  paste0("<", what, ": ", x$nobs, " values, ", x$estimated, " parameters",
+         if (!x$convergence$converged) ", not converged", ">")
+}
+
+# Estimates with error, unit and interval as a character table.
+estimate_table <- function(x, level = 0.95) {
+  se <- sqrt(diag(x$vcov))
+  limits <- confint.softanneal_fit(x, level = level)
+  unit <- if (is.null(x$units)) rep("", length(se)) else unlist(x$units)
+  interval <- paste(format_by_limits(limits[, 1L], se), "to", format_by_limits(limits[, 2L], se))
+  interval[is.na(limits[, 1L]) | is.na(limits[, 2L])] <- "-"
+  interval[x$states == "not determined"] <- "not determined"
+  out <- cbind(Estimate = format_by_error(x$coefficients, se),
+               "Std. error" = ifelse(is.na(se), "-", format_by_error(se, se)), Unit = unit)
+  out <- cbind(out, interval)
+  colnames(out)[4L] <- paste0(format(100 * level), " % interval")
+  rownames(out) <- names(x$coefficients)
+  out
+}
+
+format_by_limits <- function(x, se) {
+  ifelse(is.finite(x) & !is.na(se), format_by_error(x, se), format_quantity(x))
+}
+
+print_table <- function(m) {
+  print(m, quote = FALSE, right = TRUE)
+}
+
+#' @export
+print.softanneal_fit <- function(x, digits = max(3L, getOption("digits") - 3L), ...) {
+  cat(header_lines(x), sep = "\n")
+  cat("\n")
+  print_table(estimate_table(x))
+  cat("\n", paste0(foot_lines(x, digits), "\n"), sep = "")
+  remarks <- fit_remarks(x)
+  if (length(remarks)) cat("\n", paste0(strwrap(remarks, exdent = 2), "\n"), sep = "")
+  invisible(x)
+}
+
+header_lines <- function(x) UseMethod("header_lines")
+
+#' @export
+header_lines.default <- function(x) {
+  lines <- "Least-squares fit"
+  if (!is.null(x$formula)) lines <- c(lines, paste(deparse(x$formula), collapse = " "))
+  c(lines, count_line(x))
+}
+
+count_line <- function(x) {
+  gone <- length(x$na.action)
+  paste0(x$nobs, " values", if (gone) paste0(" (", gone, " more left out: missing)"))
+}
+
+#' @export
+header_lines.softanneal_fit_softening <- function(x) {
+  words <- c(jmak = "recrystallisation", jmak_incubation = "recrystallisation after incubation",
+             recovery_jmak = "recovery and recrystallisation",
+             recovery_jmak_incubation = "recovery, and recrystallisation after incubation")
+  d <- x$readings
+  treatments <- length(unique(x$conditions$cluster_of))
+  oven <- unique(signif(x$conditions$temp_c[x$conditions$time_min > 0], 12))
+  c(paste0("Softening fit '", x$model, "': ", words[[x$model]]),
+    paste0(count_line(x), " of ", treatments, " heat treatments at ", length(oven),
+           if (length(oven) == 1L) " temperature (" else " temperatures (",
+           paste(format(sort(oven)), collapse = ", "), " degrees Celsius)"),
+    scale_line(x),
+    paste0("Rates in 1/min at the reference temperature ", format(x$temp_ref_c, digits = 5),
+           " degrees Celsius; ", se_words(x)))
+}
+
+scale_line <- function(x) {
+  read <- unique(x$readings$scale_read)
+  if (x$scale == "HV" && !identical(read, "HV")) {
+    return(paste0("Readings in ", in_quotes(read, " and "), " converted to HV (", x$material,
+                  " table)"))
+  }
+  if (grepl("^HR", x$scale)) {
+    return(paste0("Fitted in ", x$scale, " as read: a Rockwell scale is not linear in strength, ",
+                  "so the rates and n are biased"))
+  }
+  paste0("Fitted in ", x$scale)
+}
+
+se_words <- function(x) {
+  switch(x$se, cluster = "standard errors by heat treatment",
+         steps = "standard errors from the scatter of the step means",
+         model = if (any(duplicated(x$conditions$cluster_of))) {
+           "standard errors as if all readings were independent"
+         } else "standard errors from the scatter of the readings")
+}
+
+foot_lines <- function(x, digits) {
+  c(paste0("Residual standard deviation ", format(x$sigma, digits = digits),
+           if (!is.null(x$scale)) paste0(" ", x$scale), " on ", x$df.residual,
+           " degrees of freedom"),
+    paste0(if (x$convergence$converged) "Converged: " else "Not converged: ", x$convergence$end,
+           " (", x$convergence$iterations, " iterations)"))
+}
+
+#' @rdname fit-methods
+#' @export
+summary.softanneal_fit <- function(object, ...) {
+  check_dots_empty(...)
+  out <- list(coefficients = coefficient_table(object), sigma = object$sigma,
+              df = c(object$estimated, object$df.residual), df_interval = object$df_interval,
+              states = object$states, limits = object$limits, remarks = fit_remarks(object),
+              convergence = object$convergence, header = header_lines(object),
+              intervals = estimate_table(object),
+              lack_of_fit = object$lack_of_fit, call = object$call)
+  if (inherits(object, "softanneal_fit_softening")) {
+    out$half_softening <- suppressWarnings(time_to(object), classes = "softanneal_warning_outside")
+  }
+  structure(out, class = "summary.softanneal_fit")
+}
+
+#' @export
+print.summary.softanneal_fit <- function(x, digits = max(3L, getOption("digits") - 3L), ...) {
+  cat(x$header, sep = "\n")
+  cat("\n")
+  stats::printCoefmat(x$coefficients, digits = digits, na.print = "-", signif.stars = FALSE)
+  cat("\n95 % intervals (t on ", format(x$df_interval), " degrees of freedom):\n", sep = "")
+  print_table(x$intervals[, 4L, drop = FALSE])
+  cat("\nResidual standard deviation ", format(x$sigma, digits = digits), " on ", x$df[2L],
+      " degrees of freedom\n", sep = "")
+  l <- x$lack_of_fit
+  if (!is.null(l) && !is.na(l$f)) {
+    cat("Lack of fit against the scatter within steps: F = ", format(l$f, digits = 3), " on ",
+        l$df_misfit, " and ", l$df_pure, " degrees of freedom, p = ",
+        format.pval(l$p_value, digits = 3), "\n", sep = "")
+    cat(strwrap(paste("This test also reacts to errors that all readings of one step share",
+                      "(furnace, position, piece)."), prefix = "  "), sep = "\n")
+  } else if (!is.null(l)) {
+    cat("No replicate readings: lack of fit cannot be tested\n")
+  }
+  if (!is.null(x$half_softening)) {
+    cat("\nTime to half softening, min:\n")
+    h <- x$half_softening
+    print_table(cbind("Temperature, C" = format(h$temp_c), Time = format_quantity(h$time_min),
+                      "95 % interval" = ifelse(is.na(h$conf.low), "-",
+                                               paste(format_quantity(h$conf.low), "to",
+                                                     format_quantity(h$conf.high))),
+                      Note = h$note))
+  }
+  cat("\n", if (x$convergence$converged) "Converged: " else "Not converged: ", x$convergence$end,
+      " (", x$convergence$iterations, " iterations)\n", sep = "")
+  if (length(x$remarks)) cat(paste0(strwrap(x$remarks, exdent = 2), "\n"), sep = "")
+  invisible(x)
+}

@@ -1,0 +1,101 @@
+# Profile likelihoods of softening fits: one parameter held at a series of values, all others
+# refitted. Ends of intervals are found in C (src/inference.c); here the traces are drawn up.
+
+#' Profile likelihood of a softening fit
+#'
+#' @param fitted A fit of [fit_softening()].
+#' @param parm Parameters, by name or number; all that were estimated by default.
+#' @param level The trace reaches a little beyond the interval of this level, where it has an
+#'   end.
+#' @param points Number of values on each side of the estimate.
+#' @param ... Must be empty.
+#' @return A data frame of class `softanneal_profile`: `term`, `value`, `deviance` (sum of
+#'   squares with the others refitted), `tau` (signed root of its rise over the variance, to
+#'   be compared with a t quantile), one row a value.
+#' @source Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications,
+#'   chapter 6.
+#' @examples
+#' tungsten <- read_readings(
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
+#' fit <- fit_softening(tungsten)
+#' profile(fit, "n")
+#' @importFrom stats profile
+#' @export
+profile.softanneal_fit_softening <- function(fitted, parm, level = 0.99, points = 8, ...) {
+  check_dots_empty(...)
+  level <- check_level(level)
+  points <- check_number(points, "points", 2, 1000, whole = TRUE)
+  terms <- names(fitted$coefficients)
+  parm <- if (missing(parm)) terms[fitted$states != "held"] else check_parm(parm, terms)
+  limits <- profile_limits(fitted, parm, level)
+  variance <- profile_variance(fitted)
+  out <- lapply(parm, function(term) {
+    best <- fitted$par[[term]]
+    j <- match(term, terms)
+    ends <- limits[term, ]
+    edge <- c(fitted$settings$set$lower[j], fitted$settings$set$upper[j])
+    reach <- ends - best
+    open <- !is.finite(reach)
+    if (all(open)) reach <- c(-1, 1) * 0.1 * diff(edge) else {
+      reach[open] <- c(-4, 4)[open] * max(abs(reach[!open]))
+    }
+    ends <- pmin(pmax(best + 1.05 * reach, edge[1L]), edge[2L])
+    values <- unique(c(seq(ends[1L], best, length.out = points + 1L),
+                       seq(best, ends[2L], length.out = points + 1L)))
+    trace_parameter(fitted, term, values, variance)
+  })
+  structure(do.call(rbind, out), class = c("softanneal_profile", "data.frame"))
+}
+
+# The variance that the rise of the sum of squares is measured in.
+profile_variance <- function(object) {
+  if (object$se == "model" || object$df_interval <= 0) return(object$sigma^2)
+  object$between / object$df_interval
+}
+
+# Deviance along one parameter, walked outwards from the estimate so that every refit starts
+# at its neighbour.
+trace_parameter <- function(object, term, values, variance) {
+  set <- object$settings$set
+  j <- match(term, set$terms)
+  d <- object$readings
+  control <- control_vector(object$settings$control, "squares")
+  set$held[j] <- 1L
+  deviance <- numeric(length(values))
+  start_at <- which.min(abs(values - object$par[[j]]))
+  walk <- list(rev(seq_len(start_at)), seq.int(start_at, length(values)))
+  for (side in walk) {
+    par <- unname(object$par)
+    for (k in side) {
+      par[j] <- values[k]
+      r <- .Call(C_sa_call_softening,
+                 list(d$temp_k, d$time_min, d$hardness, d$weights, d$specimen_id, d$order),
+                 set$kind, d$ref_k, par, set$lower, set$upper, set$held, control,
+                 c(0.95, 0, 1, 0))
+      par <- r$par
+      deviance[k] <- r$sums[1L] + r$sums[2L]
+    }
+  }
+  rise <- pmax(deviance - object$deviance, 0)
+  data.frame(term = term, value = values, deviance = deviance,
+             tau = sign(values - object$par[[j]]) * sqrt(rise / variance))
+}
+
+profile_limits <- function(object, parm, level) {
+  if (!inherits(object, "softanneal_fit_softening")) {
+    abort("model", "profile intervals are for softening fits", arg = "method",
+          remedy = "Use method = \"wald\".")
+  }
+  if (object$loss == "huber") {
+    abort("model", "a fit with Huber loss has no profile likelihood", arg = "method",
+          remedy = "Use method = \"wald\" or \"boot\", or fit with loss = \"squares\".")
+  }
+  refit(object, level = level, every = TRUE)$limits
+}
+
+boot_limits <- function(object, level) {
+  draws <- resample_fit(object, times = 999)
+  tail <- (1 - level) / 2
+  t(apply(draws$estimates, 2L, stats::quantile, probs = c(tail, 1 - tail), na.rm = TRUE))
+}

@@ -1,0 +1,122 @@
+# Bootstrap of a softening fit: new readings drawn from the fit or from the data, refitted
+# from the estimate by the compiled solver.
+
+#' Bootstrap of a softening fit
+#'
+#' @param fit A fit of [fit_softening()].
+#' @param times Number of resamples.
+#' @param type `"parametric"`: normal scatter of treatments and readings about the curve, as
+#'   [simulate()] draws it. `"residual"`: the residuals of whole heat treatments, enlarged for
+#'   their leverage, moved to other treatments, with the scatter of the readings within them.
+#'   `"case"`: whole heat treatments drawn with replacement, temperature by temperature.
+#' @param seed `NULL` for the session's random numbers, or one whole number; then the state of
+#'   the session is left as found.
+#' @param ... Must be empty.
+#' @return A list of class `softanneal_resample`: `estimates` (matrix, one row a resample,
+#'   one column a parameter), `failed` (number of resamples without a converged fit; their
+#'   rows are `NA` and one warning counts them), `type`, `times`, `seed`.
+#' @source Davison A C, Hinkley D V (1997) Bootstrap Methods and their Application, chapters
+#'   3 and 6.
+#' @examples
+#' tungsten <- read_readings(
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
+#' fit <- fit_softening(tungsten)
+#' resample_fit(fit, times = 50, seed = 1)
+#' @export
+resample_fit <- function(fit, times = 999, type = c("parametric", "residual", "case"), seed = NULL,
+                         ...) {
+  check_dots_empty(...)
+  if (!inherits(fit, "softanneal_fit_softening")) {
+    abort("argument", paste0("`fit` must come from fit_softening(), not ", describe(fit)),
+          arg = "fit")
+  }
+  times <- check_number(times, "times", 1, 1e6, whole = TRUE)
+  type <- check_choice(type, c("parametric", "residual", "case"), "type")
+  state <- begin_seed(seed)
+  on.exit(end_seed(state), add = TRUE)
+  draw <- resampler(fit, type)
+  set <- fit$settings$set
+  control <- control_vector(fit$settings$control, fit$loss)
+  estimates <- matrix(NA_real_, times, length(fit$par), dimnames = list(NULL, names(fit$par)))
+  start <- unname(fit$par)
+  for (k in seq_len(times)) {
+    d <- draw()
+    r <- .Call(C_sa_call_softening,
+               list(d$temp_k, d$time_min, d$hardness, d$weights, d$specimen_id, d$order), set$kind,
+               d$ref_k, start, set$lower, set$upper, set$held, control, c(0.95, 0, 1, 0))
+    if ((r$counts[4L] + 1L) %in% LSQ_CONVERGED) estimates[k, ] <- r$par
+  }
+  estimates[, set$no_energy] <- NA_real_
+  failed <- sum(is.na(estimates[, 1L]))
+  if (failed > 0L) {
+    warn("fit", paste0(failed, " of ", times, " resamples did not converge and are NA."), n = failed)
+  }
+  structure(list(estimates = estimates, failed = failed, type = type, times = times, seed = seed),
+            class = "softanneal_resample")
+}
+
+# A function that returns the readings of one resample.
+resampler <- function(fit, type) {
+  d <- fit$readings
+  fitted <- fit$fitted.values
+  cluster <- fit$conditions$cluster_of + 1L
+  w <- if (is.null(d$weights)) rep(1, d$n) else d$weights
+  if (type == "parametric") {
+    e <- error_components(fit)
+    sd_reading <- e$reading / sqrt(w)
+    return(function() {
+      step <- if (e$step > 0) stats::rnorm(max(cluster), sd = e$step)[cluster] else 0
+      d$hardness <- fitted + step + stats::rnorm(d$n, sd = sd_reading)
+      d
+    })
+  }
+  total <- rowsum(w, cluster)[, 1L]
+  centre <- rowsum(w * fit$residuals, cluster)[, 1L] / total
+  if (type == "residual") {
+    share <- rowsum(w * leverage(fit) / w, cluster)[, 1L] # leverage of the whole treatment
+    raised <- centre / sqrt(pmax(1 - share, 1e-6))
+    raised <- raised - sum(total * raised) / sum(total)
+    within <- fit$residuals - centre[cluster]
+    sizes <- tabulate(cluster)
+    return(function() {
+      within_new <- within
+      if (any(sizes > 1L)) {
+        sd <- sqrt(sum(w * within^2) / (d$n - length(sizes)))
+        within_new <- stats::rnorm(d$n, sd = sd / sqrt(w))
+        within_new <- within_new - (rowsum(w * within_new, cluster)[, 1L] / total)[cluster]
+      }
+      d$hardness <- fitted + sample(raised, replace = TRUE)[cluster] + within_new
+      d
+    })
+  }
+  rows <- split(seq_len(d$n), cluster)
+  oven <- d$temp_k[vapply(rows, `[`, 0L, 1L)]
+  groups <- split(seq_along(rows), oven)
+  function() {
+    pick <- unlist(lapply(groups, function(g) g[sample.int(length(g), replace = TRUE)]),
+                   use.names = FALSE)
+    new <- rows[pick]
+    take <- unlist(new, use.names = FALSE)
+    out <- d
+    out$specimen_id <- rep.int(seq_along(new), lengths(new))
+    for (field in c("temp_k", "time_min", "hardness")) out[[field]] <- d[[field]][take]
+    if (!is.null(d$weights)) out$weights <- d$weights[take]
+    out$n <- length(take)
+    out$order <- order(out$temp_k, out$time_min, out$specimen_id, method = "radix")
+    out
+  }
+}
+
+#' @export
+print.softanneal_resample <- function(x, digits = 4, ...) {
+  cat(x$times, " ", x$type, " resamples", if (x$failed) paste0(", ", x$failed, " failed"), "\n",
+      sep = "")
+  probs <- c(0.025, 0.5, 0.975)
+  q <- t(apply(x$estimates, 2L, stats::quantile, probs = probs, na.rm = TRUE))
+  print(signif(cbind(q, sd = apply(x$estimates, 2L, stats::sd, na.rm = TRUE)), digits))
+  invisible(x)
+}
+
+#' @export
+as.data.frame.softanneal_resample <- function(x, ...) as.data.frame(x$estimates)

@@ -1,0 +1,135 @@
+# Tables of a fit in the conventions of broom: tidy(), glance(), augment(). The generics are
+# those of the generics package, so nothing is masked when broom is attached as well.
+
+#' Tables of a fit
+#'
+#' `tidy()` has one row a parameter, `glance()` one row a fit, `augment()` one row a row of
+#' the data, with the columns that broom uses.
+#'
+#' @param x A fit.
+#' @param conf.int,conf.level Whether to add `conf.low` and `conf.high`, and at which level.
+#' @param data,newdata The data of the fit with its other columns (as many rows as were given
+#'   to the fit), or new conditions; not both.
+#' @param interval,level For `augment()`: `"confidence"` or `"prediction"` adds `.lower` and
+#'   `.upper`.
+#' @param ... Must be empty.
+#' @return Data frames that print as tibbles where that package is loaded. `tidy()`: `term`,
+#'   `estimate`, `std.error`, `statistic`, `p.value`, then `conf.low`, `conf.high` when asked.
+#'   `std.error` is `NA` for a parameter the data do not fix; its limits are then those of the
+#'   profile and may be infinite. `statistic` and `p.value` test against zero.
+#'   `glance()`: `sigma`, `isConv`, `finTol`, `logLik`, `AIC`, `BIC`, `deviance`,
+#'   `df.residual`, `nobs`, then `end` (how the solver ended, in words) and `open` (number of
+#'   parameters without standard error). `augment()`: the data with `.fitted`, `.resid`,
+#'   `.se.fit` and, when asked, `.lower`, `.upper`; no `.resid` for `newdata`.
+#' @name fit-tables
+#' @examples
+#' tungsten <- read_readings(
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
+#' fit <- fit_softening(tungsten)
+#' tidy(fit, conf.int = TRUE)
+#' glance(fit)
+#' head(augment(fit))
+NULL
+
+#' @rdname fit-tables
+#' @export
+tidy.softanneal_fit <- function(x, conf.int = FALSE, conf.level = 0.95, ...) {
+  check_dots_empty(...)
+  conf.int <- check_flag(conf.int, "conf.int")
+  m <- coefficient_table(x)
+  out <- data.frame(term = rownames(m), estimate = unname(m[, 1L]), std.error = unname(m[, 2L]),
+                    statistic = unname(m[, 3L]), p.value = unname(m[, 4L]))
+  if (conf.int) {
+    limits <- confint.softanneal_fit(x, level = check_level(conf.level, "conf.level"))
+    out$conf.low <- unname(limits[, 1L])
+    out$conf.high <- unname(limits[, 2L])
+  }
+  as_table(out)
+}
+
+coefficient_table <- function(object) {
+  b <- object$coefficients
+  se <- sqrt(diag(object$vcov))
+  t <- b / se
+  df <- object$df_interval
+  p <- if (is.na(df) || df <= 0) rep(NA_real_, length(b)) else 2 * stats::pt(-abs(t), df)
+  cbind(Estimate = b, "Std. Error" = se, "t value" = t, "Pr(>|t|)" = p)
+}
+
+#' @rdname fit-tables
+#' @export
+glance.softanneal_fit <- function(x, ...) {
+  check_dots_empty(...)
+  ll <- stats::logLik(x)
+  as_table(data.frame(
+    sigma = x$sigma, isConv = x$convergence$converged, finTol = x$convergence$cosine,
+    logLik = as.numeric(ll), AIC = stats::AIC(ll), BIC = stats::BIC(ll), deviance = x$deviance,
+    df.residual = as.integer(x$df.residual), nobs = as.integer(x$nobs), end = x$convergence$end,
+    open = sum(!x$states %in% c("determined", "held"))))
+}
+
+#' @rdname fit-tables
+#' @export
+augment.softanneal_fit <- function(x, data = NULL, newdata = NULL,
+                                   interval = c("none", "confidence", "prediction"), level = 0.95,
+                                   ...) {
+  check_dots_empty(...)
+  interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")
+  if (!is.null(data) && !is.null(newdata)) {
+    abort("argument", "give `data` or `newdata`, not both", arg = "newdata",
+          remedy = "Use `data` for the readings of the fit, `newdata` for other conditions.")
+  }
+  if (!is.null(newdata)) {
+    return(add_predictions(newdata, stats::predict(x, newdata, interval = interval, level = level,
+                                                   se.fit = TRUE)))
+  }
+  if (is.null(data)) data <- fit_data(x)
+  check_data(data, rows = FALSE)
+  resid <- stats::residuals(x)
+  if (nrow(data) != length(resid)) {
+    abort("argument", paste0("`data` has ", nrow(data), " rows where the fit has ", length(resid)),
+          arg = "data", remedy = "Give the table that was fitted.")
+  }
+  prediction <- stats::predict(x, interval = interval, level = level, se.fit = TRUE)
+  add_predictions(data, prediction, resid)
+}
+
+add_predictions <- function(data, prediction, resid = NULL) {
+  m <- prediction$fit
+  data[[".fitted"]] <- if (is.matrix(m)) unname(m[, 1L]) else unname(m)
+  if (!is.null(resid)) data[[".resid"]] <- unname(resid)
+  data[[".se.fit"]] <- unname(prediction$se.fit)
+  if (is.matrix(m)) {
+    data[[".lower"]] <- unname(m[, 2L])
+    data[[".upper"]] <- unname(m[, 3L])
+  }
+  if (inherits(data, c("tbl_df", "data.table"))) data else as_table(data)
+}
+
+# The variables of the fit, padded like its residuals.
+fit_data <- function(x) {
+  if (is.null(x$readings)) {
+    if (is.null(x$data)) {
+      abort("model", "a fit of a residual function keeps no data", arg = "x",
+            remedy = "Fit a formula instead.")
+    }
+    return(pad_rows(x$data, x$na.action))
+  }
+  d <- x$readings
+  out <- data.frame(temp_c = d$temp_k - ZERO_CELSIUS, time_min = d$time_min, hardness = d$hardness,
+                    scale = d$scale)
+  if (!is.null(d$specimen)) out <- cbind(specimen = d$specimen, out)
+  pad_rows(out, x$na.action)
+}
+
+# Rows of NA where na.exclude() left rows out.
+pad_rows <- function(data, gone) {
+  if (!inherits(gone, "exclude")) return(data)
+  n <- nrow(data) + length(gone)
+  place <- rep(NA_integer_, n)
+  place[-as.integer(gone)] <- seq_len(nrow(data))
+  out <- data[place, , drop = FALSE]
+  rownames(out) <- NULL
+  out
+}

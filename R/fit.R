@@ -1,0 +1,199 @@
+# The main job: one softening model fitted to hardness readings at all temperatures at once.
+# R checks and shapes; grouping, start values, solver, covariances and profiles are C
+# (src/softening.c). Temperatures go in as K, times as minutes, energies as kJ/mol.
+
+#' Softening kinetics from hardness readings
+#'
+#' Fits one model of softening to the readings of all temperatures and times at once. Nobody
+#' has to give starting values. Standard errors respect that the readings of one heat
+#' treatment share its errors, and what the data cannot fix gets no standard error but a
+#' limit, or a plain statement that it is not determined.
+#'
+#' The hardness of a piece is a mixture of recrystallised and unrecrystallised metal,
+#' \deqn{H = X H_{soft} + (1 - X) H_u, \quad
+#'   X = 1 - \exp(-\max(k t - \theta_0, 0)^n), \quad
+#'   k = k_{ref} \exp\left(-\frac{Q}{R}\left(\frac1T - \frac1{T_{ref}}\right)\right)}{H =
+#'   X H_soft + (1 - X) H_u, X = 1 - exp(-max(k t - theta0, 0)^n), k = k_ref exp(-(Q/R) (1/T -
+#'   1/T_ref))}
+#'
+#' | model | adds | parameters |
+#' |---|---|---|
+#' | `"jmak"` | recrystallisation alone | `h_worked`, `h_soft`, `ln_k_ref`, `n`, `q_kj_mol` |
+#' | `"jmak_incubation"` | incubation | `theta0` |
+#' | `"recovery_jmak"` | logarithmic recovery: \eqn{H_u = H_{worked} - A \ln(1 + k_r t)}, never below `h_soft` | `loss` (A), `ln_k_rec`, `q_rec_kj_mol` |
+#' | `"recovery_jmak_incubation"` | both | all nine |
+#'
+#' `ln_k_ref` and `ln_k_rec` are natural logarithms of rates in 1/min at `temp_ref_c`;
+#' hardness levels and `loss` are in the scale of the fit; energies in kJ/mol; `n` and
+#' `theta0` have no unit.
+#'
+#' **Scale.** The rule of mixtures holds on a scale that is linear in strength, so Rockwell
+#' readings are converted to Vickers first (`scale = "HV"`, see [convert_hardness()]). With
+#' `scale = "as read"` the fit is done on the numbers as they were read; on a Rockwell scale
+#' this bends the curve and biases n and k, and `print()` says so.
+#'
+#' **Replicates.** Readings at one temperature and time enter the solver as their mean and
+#' weight, which gives the same least-squares fit exactly; their scatter is the pure error of
+#' the lack-of-fit test in `summary()`. That test also reacts to errors common to all readings
+#' of a step (furnace, position, piece), since these are misfit to the curve but not scatter
+#' within the step.
+#'
+#' **Standard errors.** `se = "cluster"` (default where replicates exist): sandwich over heat
+#' treatments (specimen and step), each residual divided by one minus its leverage, with t
+#' quantiles on treatments minus parameters. `"steps"`: the scatter of the step means about
+#' the curve, pooled over all steps; best when all steps scatter alike. `"model"`: the textbook
+#' formula that takes every reading as independent; with shared errors its intervals cover far
+#' too seldom.
+#'
+#' **What the data do not fix.** A parameter with a wide interval, at a bound, or in a
+#' direction the readings do not see is followed along its profile likelihood. If the sum of
+#' squares does not rise by the threshold of the `level` interval before the edge of what is
+#' searched (Q up to 2000 kJ/mol, n from 0.1 to 10, ln k within 40 of the times read, theta0 up
+#' to 50), the fit says that only an upper or a lower limit is known, and its standard error is
+#' `NA`. One temperature alone says nothing about Q, which is then `NA`.
+#'
+#' @param data A data frame of readings, one row a reading, as from [read_readings()].
+#' @param model Which model; see Details.
+#' @param scale `"HV"`, or `"as read"` for a fit on the scale of the readings.
+#' @param se Standard errors: `"cluster"`, `"model"` or `"steps"`; see Details.
+#' @param start Optional named vector of starting values for all parameters of the model.
+#' @param ... Must be empty.
+#' @param time,temp,hardness,reading_scale,specimen Columns (bare or quoted): accumulated
+#'   time in min, temperature in degrees Celsius (may be `NA` where the time is zero), hardness,
+#'   its scale, and the piece of metal. `specimen` may be absent: each temperature and time is
+#'   then one heat treatment.
+#' @param weights Case weights, one for each row, such as 1/sd^2 of a mean; `NULL` for equal.
+#' @param material Conversion table for Rockwell readings, see [conversion_tables()].
+#' @param fixed Named vector of parameters to hold, such as `c(n = 1)`.
+#' @param lower,upper Named vectors of bounds to use instead of the default ones.
+#' @param temp_ref_c Reference temperature of the rates in degrees Celsius; by default that of
+#'   the mean of 1/T over the readings after time zero.
+#' @param loss `"squares"`, or `"huber"` for a loss that outliers pull less (replicates are
+#'   then not merged, and limits are not searched).
+#' @param level Level of the intervals at which a parameter counts as open.
+#' @param na.action What to do with readings that are missing: [stats::na.exclude()] (left
+#'   out with a warning, fitted values padded), [stats::na.omit()] or [stats::na.fail()].
+#' @param control Settings of the solver from [fit_control()].
+#' @return An object of class `softanneal_fit_softening` over `softanneal_fit`: a list with
+#'   `coefficients`, `vcov`, `sigma`, `states` (how far each parameter is fixed), `limits`,
+#'   `lack_of_fit`, `convergence`, `conditions` (means by temperature and time) and more, with
+#'   methods for all usual generics. Warnings of class `softanneal_warning_fit` name open
+#'   parameters and a missing convergence once.
+#' @section Errors:
+#'   `softanneal_error_column` (a column is missing or not numeric), `softanneal_error_range`
+#'   (negative time, temperature below absolute zero, hardness zero or less, or outside the
+#'   conversion table), `softanneal_error_missing` (infinite values), `softanneal_error_scale`
+#'   (unknown or mixed scales), `softanneal_error_too_few` (fewer heat treatments than
+#'   parameters), `softanneal_error_argument`.
+#' @source Model: Avrami M (1939) J. Chem. Phys. 7, 1103; recovery: Kuhlmann D (1948) Z.
+#'   Phys. 124, 468; rule of mixtures in hardness: Humphreys F J, Hatherly M, Recrystallization
+#'   and Related Annealing Phenomena. Cluster covariance: MacKinnon J G, White H (1985) J.
+#'   Econometrics 29, 305; Mancl L A, DeRouen T A (2001) Biometrics 57, 126. Lack of fit:
+#'   Draper N R, Smith H, Applied Regression Analysis. Profiles: Bates D M, Watts D G (1988)
+#'   Nonlinear Regression Analysis and Its Applications.
+#' @seealso [time_to()] for the question of the shop floor, [autoplot.softanneal_fit_softening()]
+#'   and [plot_arrhenius()] for pictures.
+#' @examples
+#' tungsten <- read_readings(
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
+#' fit <- fit_softening(tungsten)
+#' fit
+#' time_to(fit, softening = 0.5)
+#' @export
+fit_softening <- function(data,
+                          model = c("jmak", "jmak_incubation", "recovery_jmak",
+                                    "recovery_jmak_incubation"),
+                          scale = c("HV", "as read"), se = c("cluster", "model", "steps"),
+                          start = NULL, ..., time = time_min, temp = temp_c, hardness = hardness,
+                          reading_scale = scale, specimen = specimen, weights = NULL,
+                          material = "brass", fixed = NULL, lower = NULL, upper = NULL,
+                          temp_ref_c = NULL, loss = c("squares", "huber"), level = 0.95,
+                          na.action = stats::na.exclude, control = NULL) {
+  check_dots_empty(...)
+  call <- match.call()
+  automatic <- missing(se)
+  se <- check_choice(se, c("cluster", "model", "steps"), "se")
+  loss <- check_choice(loss, c("squares", "huber"), "loss")
+  level <- check_level(level)
+  model <- check_choice(model, names(SOFTENING_MODELS), "model")
+  scale <- check_choice(scale, c("HV", "as read"), "scale")
+  columns <- list(time = column_name(rlang::enexpr(time)), temp = column_name(rlang::enexpr(temp)),
+                  hardness = column_name(rlang::enexpr(hardness)),
+                  scale = column_name(rlang::enexpr(reading_scale)),
+                  specimen = column_name(rlang::enexpr(specimen)))
+  d <- softening_data(data, columns, scale, material, weights, na.action, temp_ref_c)
+  softening_fit(d, model, se, automatic, start, fixed, lower, upper, loss, level, control, call)
+}
+
+# From checked data to the object; used again by bootstrap, limits at other levels, updates.
+softening_fit <- function(d, model, se, automatic, start, fixed, lower, upper, loss, level,
+                          control, call) {
+  set <- softening_setup(d, model, start, fixed, lower, upper)
+  if (automatic && d$n == set$clusters_at_most) se <- "model"
+  r <- .Call(C_sa_call_softening,
+             list(d$temp_k, d$time_min, d$hardness, d$weights, d$specimen_id, d$order), set$kind,
+             d$ref_k, set$start, set$lower, set$upper, set$held, control_vector(control, loss),
+             c(level, as.double(se != "model"), as.double(set$use_start), 0))
+  softening_object(r, d, set, model, se, loss, level, control, call)
+}
+
+softening_object <- function(r, d, set, model, se, loss, level, control, call) {
+  terms <- set$terms
+  p <- length(terms)
+  counts <- r$counts
+  estimated <- p - sum(set$held)
+  used <- if (is.null(d$weights)) d$n else sum(d$weights > 0)
+  df <- used - estimated
+  deviance <- r$sums[1L] + if (loss == "huber") 0 else r$sums[2L]
+  variance <- if (df > 0L) (if (loss == "huber") r$sums[5L]^2 else deviance / df) else NA_real_
+  df_steps <- counts[2L] - estimated
+  df_interval <- if (se == "model") df else df_steps
+  full <- switch(se, model = variance * r$model,
+                 steps = (if (df_steps > 0L) r$sums[3L] / df_steps else NA_real_) * r$model,
+                 cluster = if (df_steps > 0L) r$cluster else r$cluster * NA_real_)
+  states <- PARAMETER_STATES[r$state + 1L]
+  names(states) <- terms
+  fixed_by_data <- r$state == 0L
+  vcov <- full
+  vcov[!fixed_by_data, ] <- NA_real_
+  vcov[, !fixed_by_data] <- NA_real_
+  dimnames(vcov) <- dimnames(full) <- list(terms, terms)
+  limits <- matrix(r$limit, p, 2L, byrow = TRUE, dimnames = list(terms, c("lower", "upper")))
+  coefficients <- r$par
+  names(coefficients) <- terms
+  coefficients[set$no_energy] <- NA_real_
+  residuals <- d$hardness - r$fitted
+  fit <- new_fit(
+    "softanneal_fit_softening", coefficients = coefficients, vcov = vcov,
+    sigma = sqrt(variance), deviance = deviance, df.residual = df, df_interval = df_interval,
+    nobs = used, fitted.values = r$fitted, residuals = residuals, weights = d$weights,
+    states = states, limits = limits,
+    convergence = convergence_list(counts[4L], counts[5L], counts[6L], r$sums[4L], counts[3L],
+                                   list(adopted = counts[7L])),
+    call = call, formula = SOFTENING_FORMULA, na.action = d$na.action,
+    units = softening_units(terms, d$scale), model = model, se = se, loss = loss, level = level,
+    scale = d$scale, material = d$material, temp_ref_c = d$ref_k - ZERO_CELSIUS,
+    par = stats::setNames(r$par, terms), cov_full = full, cov_null = r$null,
+    cov_unscaled = r$model,
+    between = r$sums[3L], estimated = estimated,
+    lack_of_fit = lack_of_fit(r, d, estimated, loss),
+    conditions = list(temp_c = r$temp_k - ZERO_CELSIUS, time_min = r$time, mean = r$mean,
+                      weight = r$weight, jacobian = r$jac, of_reading = r$condition,
+                      cluster_of = r$cluster_of),
+    settings = list(set = set, control = control), readings = d)
+  warn_fit(fit)
+}
+
+# F test of the misfit of the means against the scatter about them.
+lack_of_fit <- function(r, d, estimated, loss) {
+  df_misfit <- r$counts[1L] - estimated
+  df_pure <- d$n - r$counts[1L]
+  out <- list(misfit = r$sums[1L], df_misfit = df_misfit, pure_error = r$sums[2L],
+              df_pure = df_pure, f = NA_real_, p_value = NA_real_)
+  if (loss == "squares" && df_misfit > 0L && df_pure > 0L && r$sums[2L] > 0) {
+    out$f <- (out$misfit / df_misfit) / (out$pure_error / df_pure)
+    out$p_value <- stats::pf(out$f, df_misfit, df_pure, lower.tail = FALSE)
+  }
+  out
+}

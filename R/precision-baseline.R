@@ -1,0 +1,250 @@
+# Has the cold-worked strip changed since it was rolled? Difference of two means, and whether
+# it lies within a margin. B. L. Welch, Biometrika 34 (1947) 28-35; two one-sided tests:
+# D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15 (1987) 657-680. In the scale read.
+
+#' Has the strip changed since it was rolled?
+#'
+#' Compares readings taken now with readings taken before (the baseline) and answers in one
+#' of three ways: *unchanged within the margin*, *changed*, or *cannot tell with so few
+#' readings*. "No significant difference" alone is no proof of sameness, so sameness is
+#' tested in its own right, against a margin that you state.
+#'
+#' @section How it decides:
+#' 1. The (1 - 2 alpha) interval of the difference lies within +- `margin` (two one-sided
+#'    tests, each at alpha = 1 - `level`): *unchanged within the margin*.
+#' 2. Otherwise, the `level` interval of the difference leaves out zero: *changed*.
+#' 3. Otherwise: *cannot tell*, with the number of readings a side that would decide.
+#'
+#' If all readings of both sides are alike, the standard deviation of their rounding
+#' (resolution / sqrt(12)) stands for the scatter, and the print says so.
+#'
+#' Unpaired intervals are Welch's (variances need not be equal). With `paired = TRUE` the
+#' readings belong together one by one (same spot of the strip) and the differences are used.
+#'
+#' @section The margin:
+#' How much change would matter? If you do not say, the margin is the repeatability that
+#' ASTM E18 Table A1.3 permits a Rockwell machine at this level (a value from memory): a
+#' change smaller than that cannot be told from the machine. It is a courtesy, not a
+#' criterion: state your own where something depends on it. Vickers and Brinell need one.
+#'
+#' @section What to expect:
+#' Common practice, no source: at room temperature a small relaxation of cold-worked brass is
+#' possible and a substantial change is not expected, since recrystallisation happens far
+#' above room temperature; five readings a step are usual. A change larger than the margin
+#' points first to a mixed-up piece, another machine or scale, or a piece that was warmed.
+#'
+#' @param x Readings now: a table with the columns below, or a numeric vector.
+#' @param baseline Readings before, likewise.
+#' @param margin Largest difference that counts as unchanged, in points of the scale.
+#'   `NULL`: see section "The margin".
+#' @param paired `TRUE` if the readings belong together one by one, in order.
+#' @param level Level of the interval, and 1 - alpha of the tests.
+#' @param scale Hardness scale, if `x` and `baseline` are numbers; its name is needed for the
+#'   default margin only.
+#' @param power Wanted chance of a decision, for the number of readings needed.
+#' @param hardness,scale_column Columns of hardness and scale in tables; bare or quoted.
+#' @return An object of class `softanneal_comparison`, a list with `estimate` (mean now minus
+#'   mean before), `std.error`, `df`, `conf.int` (at `level`), `equivalence` (interval at 1 - 2 alpha, t and p of both one-sided
+#'   tests), `p.value` (of no difference), `margin` and where it comes from, `verdict` (`"unchanged"`, `"changed"`,
+#'   `"cannot tell"`), `power` (chances of detecting a change of one margin, and of proving
+#'   sameness if nothing changed, with so many readings), `n_needed` (readings a side for both; `NA` above 1000), `n`,
+#'   `means`, `sds`, `scale`. `tidy()` gives one row.
+#' @examples
+#' rolled <- c(92.0, 91.5, 92.5, 92.0, 91.0)
+#' after_a_month <- c(91.5, 92.0, 91.5, 91.0, 92.0)
+#' compare_baseline(after_a_month, rolled, scale = "HRF")
+#' compare_baseline(c(78, 79, 77.5, 78.5, 78), rolled, margin = 1.5)
+#' @export
+compare_baseline <- function(x, baseline, margin = NULL, paired = FALSE, level = 0.95, scale = NULL,
+                             power = 0.8, hardness = hardness, scale_column = scale) {
+  hardness <- rlang::as_string(rlang::ensym(hardness))
+  scale_column <- rlang::as_string(rlang::ensym(scale_column))
+  check_flag(paired, "paired")
+  check_level(level)
+  check_level(power, "power")
+  scale <- check_scale(scale)
+  now <- one_state(x, hardness, scale_column, scale, "x")
+  before <- one_state(baseline, hardness, scale_column, scale, "baseline")
+  if (!is.null(now$scale) && !is.null(before$scale) && now$scale != before$scale) {
+    abort("scale", paste0("`x` is in '", now$scale, "' and `baseline` in '", before$scale, "'"), arg = "scale",
+          remedy = "Convert one of them with `convert_hardness()` first.")
+  }
+  if (paired) {
+    pairs <- paired_readings(now$x, before$x)
+    now$x <- pairs$now
+    before$x <- pairs$before
+  } else {
+    now$x <- present(now$x, "x", 2L)
+    before$x <- present(before$x, "baseline", 2L)
+  }
+  scale <- now$scale %or% before$scale
+  margin <- state_margin(margin, scale, mean(before$x))
+  spread <- difference_spread(now$x, before$x, paired)
+  decide_baseline(spread, margin, level, power, now$x, before$x, paired, scale)
+}
+
+paired_readings <- function(now, before) {
+  if (length(now) != length(before)) {
+    abort("argument", paste0("paired readings must be as many: ", length(now), " and ", length(before)),
+          arg = "paired", remedy = "Give one reading before for each reading now, in order.")
+  }
+  whole <- !is.na(now) & !is.na(before)
+  if (any(!whole)) {
+    warn("missing", paste0(sum(!whole), " of ", length(now), " pairs lack a reading and are left out."),
+         n = sum(!whole), rows = which(!whole))
+  }
+  if (sum(whole) < 2L) {
+    abort("too_few", paste0("there are ", count(sum(whole), "pair"), " of readings and 2 are needed"),
+          arg = "x", remedy = "Take more readings; five a step is common practice.")
+  }
+  list(now = now[whole], before = before[whole])
+}
+
+state_margin <- function(margin, scale, level) {
+  if (!is.null(margin)) {
+    return(list(value = check_number(margin, "margin", 0, open = TRUE), source = "stated by the user"))
+  }
+  found <- if (!is.null(scale)) machine_tolerance(scale, level)
+  if (is.null(found)) {
+    abort("argument", paste0("`margin` must be stated: there is no machine repeatability for ",
+                             if (is.null(scale)) "readings without a scale" else
+                               paste(format(level, digits = 3), scale)),
+          arg = "margin", remedy = "Say which difference, in points of the scale, would not matter.")
+  }
+  list(value = found$repeatability,
+       source = paste0("repeatability of a testing machine, ASTM E18 Table A1.3, ", scale, " ", found$range,
+                       if (found$memory) " (value from memory)"))
+}
+
+difference_spread <- function(now, before, paired) {
+  n <- c(length(now), length(before))
+  if (paired) {
+    d <- now - before
+    return(list(estimate = mean(d), se = stats::sd(d) / sqrt(length(d)), df = length(d) - 1, n = n))
+  }
+  v <- c(stats::var(now), stats::var(before)) / n
+  list(estimate = mean(now) - mean(before), se = sqrt(sum(v)),
+       df = if (sum(v) > 0) sum(v)^2 / sum(v^2 / (n - 1)) else sum(n) - 2, n = n)
+}
+
+decide_baseline <- function(spread, margin, level, power, now, before, paired, scale) {
+  d <- spread$estimate
+  se <- spread$se
+  step <- find_resolution(c(now, before))
+  rounded <- se == 0
+  if (rounded) {
+    if (step == 0) {
+      abort("too_few", "the readings show no scatter and no resolution", arg = "x",
+            remedy = "Record the readings as the machine shows them.")
+    }
+    # readings all alike: their scatter hides in the rounding, whose sd is step/sqrt(12)
+    se <- step / sqrt(12) * if (paired) sqrt(2 / length(now)) else sqrt(sum(1 / spread$n))
+  }
+  alpha <- 1 - level
+  half <- stats::qt((1 + level) / 2, spread$df) * se
+  half_eq <- stats::qt(level, spread$df) * se
+  # the two one-sided tests: d > -margin, and d < margin
+  t_low <- (d + margin$value) / se
+  t_high <- (d - margin$value) / se
+  p <- c(stats::pt(t_low, spread$df, lower.tail = FALSE), stats::pt(t_high, spread$df))
+  differs <- abs(d) > half
+  verdict <- if (max(p) <= alpha) "unchanged" else if (differs) "changed" else "cannot tell"
+  sd <- if (rounded) step / sqrt(12) * if (paired) sqrt(2) else 1 else if (paired) se * sqrt(length(now)) else
+    sqrt(((length(now) - 1) * stats::var(now) + (length(before) - 1) * stats::var(before)) /
+           (length(now) + length(before) - 2))
+  chance <- function(n) baseline_power(n, sd, margin$value, alpha, paired)
+  structure(list(estimate = d, std.error = se, df = spread$df, conf.int = d + c(-1, 1) * half,
+                 p.value = 2 * stats::pt(-abs(d / se), spread$df),
+                 equivalence = list(conf.int = d + c(-1, 1) * half_eq, statistic = c(lower = t_low, upper = t_high),
+                                    p.value = c(lower = p[1L], upper = p[2L])),
+                 differs = differs, rounded_to = if (rounded) step, margin = margin$value, margin_source = margin$source, verdict = verdict,
+                 power = chance(spread$n), n_needed = readings_needed(chance, power), wanted_power = power,
+                 n = spread$n, means = c(now = mean(now), before = mean(before)),
+                 sds = c(now = stats::sd(now), before = stats::sd(before)), paired = paired, level = level,
+                 scale = scale), class = "softanneal_comparison")
+}
+
+# Chances of a decision with n[1] and n[2] readings of standard deviation sd: to detect a
+# change of one margin (noncentral t), and to prove sameness if there is no change. The
+# latter integrates over the distribution of the estimated spread: given s, both one-sided
+# tests pass if |d| <= margin - t s/sd (K. F. Phillips, J. Pharmacokinet. Biopharm. 18 (1990) 137).
+baseline_power <- function(n, sd, margin, alpha, paired) {
+  df <- if (paired) n[1L] - 1 else sum(n) - 2
+  se <- if (paired) sd / sqrt(n[1L]) else sd * sqrt(sum(1 / n))
+  t2 <- stats::qt(1 - alpha / 2, df)
+  detect <- stats::pt(t2, df, margin / se, lower.tail = FALSE) + stats::pt(-t2, df, margin / se)
+  t1 <- stats::qt(1 - alpha, df)
+  # u = s/sd; beyond margin / (t1 se) the interval is too wide to fit whatever the means are
+  widest <- margin / (t1 * se)
+  inside <- function(u) {
+    density <- stats::dchisq(df * u^2, df) * 2 * df * u
+    (2 * stats::pnorm((margin - t1 * u * se) / se) - 1) * density
+  }
+  top <- min(widest, sqrt(stats::qchisq(1e-10, df, lower.tail = FALSE) / df))
+  prove <- stats::integrate(inside, 0, top, rel.tol = 1e-8, subdivisions = 500L)$value
+  c(detect = detect, prove = min(max(prove, 0), 1))
+}
+
+# Smallest number of readings a side for both chances, by bisection (both rise with n).
+readings_needed <- function(chance, power, most = 1000) {
+  enough <- function(n) min(chance(c(n, n))) >= power
+  if (!enough(most)) return(NA_real_)
+  low <- 1
+  high <- most
+  while (high - low > 1) {
+    middle <- floor((low + high) / 2)
+    if (middle >= 2 && enough(middle)) high <- middle else low <- middle
+  }
+  high
+}
+
+#' @rdname compare_baseline
+#' @param ... Unused.
+#' @export
+print.softanneal_comparison <- function(x, ...) {
+  unit <- x$scale %or% "points"
+  number <- function(v) format(round(v, 2), nsmall = 2, trim = TRUE)
+  span <- function(v) paste(number(v), collapse = " to ")
+  cat("Comparison with the baseline (", if (x$paired) "paired" else "Welch", ")\n", sep = "")
+  cat("  now    ", number(x$means[["now"]]), " ", unit, ", sd ", number(x$sds[["now"]]), ", n = ", x$n[1L], "\n", sep = "")
+  cat("  before ", number(x$means[["before"]]), " ", unit, ", sd ", number(x$sds[["before"]]), ", n = ", x$n[2L], "\n", sep = "")
+  cat("  change ", number(x$estimate), " ", unit, ", ", format(100 * x$level), " % interval ", span(x$conf.int), "\n", sep = "")
+  cat("  margin +-", format(x$margin), " ", unit, ": ", x$margin_source, "\n", sep = "")
+  if (!is.null(x$rounded_to)) {
+    cat("  scatter not visible at a resolution of ", format(x$rounded_to), ": that of rounding is used\n", sep = "")
+  }
+  cat("Verdict: ", verdict_text(x), "\n", sep = "")
+  cat("With so many readings and this scatter: ", percent(x$power[["detect"]]), " chance to detect a change of one margin, ",
+      percent(x$power[["prove"]]), " chance to show sameness if nothing changed.\n", sep = "")
+  invisible(x)
+}
+
+percent <- function(p) {
+  paste0(if (p > 0.995) "over 99" else if (p < 0.005) "under 1" else round(100 * p), " %")
+}
+
+verdict_text <- function(x) {
+  unit <- x$scale %or% "points"
+  switch(x$verdict,
+         unchanged = paste0("unchanged within the margin of ", format(x$margin), " ", unit, ".",
+                            if (x$differs) " There is a difference, but smaller than the margin."),
+         changed = paste0(
+           "changed", if (x$estimate < 0) " (softer)" else " (harder)", ".",
+           if (abs(x$estimate) > x$margin) paste0(
+             " A substantial change is not expected at room temperature: look for a mixed-up piece, another",
+             " machine or scale, or a piece that was warmed (common practice, no source).")
+           else " The change may still be smaller than the margin."),
+         `cannot tell` = paste0(
+           "cannot tell with so few readings. ",
+           if (is.na(x$n_needed)) "More than 1000 readings a side would be needed." else
+             paste0("About ", x$n_needed, " readings a side would give a decision with ", percent(x$wanted_power), " chance.")))
+}
+
+#' @rdname compare_baseline
+#' @export
+tidy.softanneal_comparison <- function(x, ...) {
+  as_table(data.frame(
+    term = "change", estimate = x$estimate, std.error = x$std.error, statistic = x$estimate / x$std.error,
+    p.value = x$p.value, conf.low = x$conf.int[1L], conf.high = x$conf.int[2L], df = x$df, margin = x$margin,
+    p.value.equivalence = max(x$equivalence$p.value), verdict = x$verdict))
+}

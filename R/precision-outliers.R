@@ -1,0 +1,169 @@
+# Outliers within the readings of one heat treatment, reported and never removed.
+# Grubbs (two-sided): F. E. Grubbs, Technometrics 11 (1969) 1-21; critical value from the
+# t quantile. Generalised ESD: B. Rosner, Technometrics 25 (1983) 165-172. Both as in the
+# NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17.1 and 1.3.5.17.3.
+
+#' Find outliers among the readings of a step
+#'
+#' Tests within each group (specimen, temperature, time and scale) whether a reading lies
+#' too far from the others for one normal distribution. Readings are reported, never
+#' removed: an indentation is thrown out for a cause seen on the specimen, not for its value.
+#'
+#' @section Tests:
+#' `"grubbs"` tests the reading farthest from the mean, two-sided:
+#' \deqn{G = \max|x_i - \bar x| / s, \quad G_c = \frac{n-1}{\sqrt n}\sqrt{\frac{t^2}{n-2+t^2}}}{G = max|x - mean|/s, Gc = (n-1)/sqrt(n) sqrt(t^2/(n-2+t^2))}
+#' with t the upper alpha/(2n) quantile of Student's t with n - 2 degrees of freedom. The
+#' p-value is the Bonferroni bound, which is exact up to rounding for the sizes that matter here.
+#'
+#' `"esd"` (generalised extreme studentised deviate) allows for up to `at_most` outliers: the
+#' farthest reading is set aside and the test repeated; the number of outliers is the last step
+#' at which the statistic exceeds its critical value. Rosner found it accurate from about 25
+#' readings, usable from 15.
+#'
+#' With five readings a step, given to the nearest half or whole point, four equal readings
+#' and one beside them give the largest G that five readings can give. A reading that differs
+#' from the mean of the others by no more than one `resolution` is therefore never called an
+#' outlier.
+#'
+#' @param data Table of readings, or a numeric vector that is one group.
+#' @inheritParams summarise_readings
+#' @param method `"grubbs"` or `"esd"`.
+#' @param alpha Significance level for each group.
+#' @param at_most Largest number of outliers in a group, for `"esd"`.
+#' @param resolution Smallest step of the readings. `NULL` takes the coarsest of 1, 0.5, 0.2,
+#'   0.1, 0.05, 0.02 and 0.01 of which all readings are multiples, or 0.
+#' @return A data frame of class `softanneal_outliers`, one row for each group and test step: the key
+#'   columns, `row` (in `data`), `value`, `n`, `mean`, `sd` (of the readings tested), `statistic`,
+#'   `critical`, `p.value` (Grubbs only), `outlier` (`TRUE`/`FALSE`). Groups with fewer than three readings or without
+#'   spread have `NA` for the statistic and are no outliers; too small ones are counted by one
+#'   `softanneal_warning_too_few`.
+#' @examples
+#' # eight readings with one far off (NIST/SEMATECH e-Handbook 1.3.5.17.1)
+#' find_outliers(c(199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57))
+#' @export
+find_outliers <- function(data, method = c("grubbs", "esd"), alpha = 0.05, at_most = 3,
+                          resolution = NULL, hardness = hardness, specimen = specimen,
+                          temp = temp_c, time = time_min, scale = scale, by = NULL) {
+  method <- check_choice(method, c("grubbs", "esd"), "method")
+  check_level(alpha, "alpha")
+  at_most <- check_number(at_most, "at_most", 1, whole = TRUE)
+  if (is.data.frame(data)) {
+    pick <- list(hardness = rlang::as_string(rlang::ensym(hardness)),
+                 specimen = rlang::as_string(rlang::ensym(specimen)),
+                 temp_c = rlang::as_string(rlang::ensym(temp)),
+                 time_min = rlang::as_string(rlang::ensym(time)),
+                 scale = rlang::as_string(rlang::ensym(scale)))
+    check_data(data)
+    x <- numeric_column(data, pick$hardness, na = TRUE)
+    keys <- step_keys(data, pick, by)
+    groups <- group_rows(keys)
+    keys <- lapply(keys, `[`, groups$first)
+  } else {
+    x <- check_numeric(data, "data", na = TRUE)
+    groups <- list(id = rep(1L, length(x)), first = 1L)
+    keys <- list()
+  }
+  resolution <- if (is.null(resolution)) find_resolution(x) else
+    check_number(resolution, "resolution", 0)
+  out <- outlier_table(x, groups$id, length(groups$first), method, alpha,
+                       if (method == "grubbs") 1 else at_most, resolution)
+  out <- structure(c(lapply(keys, `[`, out$group), out$table), class = c("softanneal_outliers", "data.frame"),
+                   row.names = .set_row_names(length(out$group)), method = method, alpha = alpha,
+                   resolution = resolution)
+  small <- sum(tabulate(groups$id[!is.na(x)], length(groups$first)) < 3L)
+  if (small) {
+    warn("too_few", paste0(small, " of ", length(groups$first),
+                           " groups have fewer than three readings and cannot be tested."), n = small)
+  }
+  out
+}
+
+# The tests, all groups at once; round i sets aside the reading of each group that lay
+# farthest in round i - 1. Returns rows sorted by group and round.
+outlier_table <- function(x, id, k, method, alpha, rounds, resolution) {
+  there <- !is.na(x)
+  n0 <- tabulate(id[there], k)
+  parts <- list()
+  left <- there
+  for (i in seq_len(rounds)) {
+    stats <- group_statistics(ifelse(left, x, NA_real_), id, k)
+    usable <- stats$n >= 3L
+    if (!any(usable) && i > 1L) break
+    away <- ifelse(left, abs(x - stats$mean[id]), NA_real_)
+    order <- order(id, -away, na.last = NA)
+    far <- rep(NA_integer_, k)
+    first <- order[!duplicated(id[order])]
+    far[id[first]] <- first
+    spread <- usable & !is.na(stats$sd) & stats$sd > 0
+    statistic <- ifelse(spread, away[far] / stats$sd, NA_real_)
+    n <- stats$n
+    critical <- ifelse(usable, extreme_critical(n, alpha), NA_real_)
+    # deviation from the mean of the others, x - mean of the rest = (x - mean) n / (n - 1)
+    coarse <- away[far] * n / (n - 1) <= resolution * (1 + 1e-9)
+    parts[[i]] <- list(group = seq_len(k), round = rep(i, k), row = far, value = x[far], n = n, mean = stats$mean,
+                       sd = stats$sd, statistic = statistic, critical = critical,
+                       exceeds = spread & !coarse & statistic > critical)
+    left[far[usable]] <- FALSE
+  }
+  all <- lapply(stats::setNames(nm = names(parts[[1L]])), function(name) unlist(lapply(parts, `[[`, name)))
+  keep <- all$round == 1L | all$n >= 3L
+  all <- lapply(all, `[`, keep)
+  sorted <- order(all$group, all$round)
+  all <- lapply(all, `[`, sorted)
+  exceeds <- !is.na(all$exceeds) & all$exceeds
+  last <- rep(0L, k)
+  last[all$group[exceeds]] <- all$round[exceeds] # rounds ascend, so the last one stays
+  table <- all[c("row", "value", "n", "mean", "sd", "statistic", "critical")]
+  table$p.value <- if (method == "grubbs") extreme_p(all$statistic, all$n) else rep(NA_real_, length(all$row))
+  table$outlier <- all$round <= last[all$group]
+  list(group = all$group, table = table)
+}
+
+# Critical value of the largest absolute studentised deviate of n readings, `sides` sided.
+# Rosner's lambda_i is the same expression with n - i + 1 readings left.
+extreme_critical <- function(n, alpha, sides = 2) {
+  m <- pmax(n, 3)
+  t <- stats::qt(alpha / (sides * m), m - 2, lower.tail = FALSE)
+  ifelse(n >= 3, (m - 1) / sqrt(m) * sqrt(t^2 / (m - 2 + t^2)), NA_real_)
+}
+
+extreme_p <- function(g, n, sides = 2) {
+  top <- (n - 1)^2 / n
+  t <- sqrt(g^2 * n * (n - 2) / pmax((n - 1)^2 - n * g^2, 0))
+  p <- pmin(1, sides * n * stats::pt(t, pmax(n - 2, 1), lower.tail = FALSE))
+  ifelse(is.na(g), NA_real_, ifelse(g^2 >= top, 0, p))
+}
+
+# The coarsest common step of readings. 1e-6 of a step is allowed for decimal rounding.
+find_resolution <- function(x) {
+  x <- unique(x[!is.na(x)])
+  for (step in c(1, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)) {
+    if (length(x) && all(abs(x / step - round(x / step)) < 1e-6)) return(step)
+  }
+  0
+}
+
+#' @rdname find_outliers
+#' @param x A table from `find_outliers()`.
+#' @param ... Unused.
+#' @export
+print.softanneal_outliers <- function(x, ...) {
+  if (!all(c("outlier", "statistic") %in% names(x))) return(invisible(print(plain_frame(x))))
+  found <- which(x$outlier)
+  name <- if (attr(x, "method") == "grubbs") "Grubbs test" else "Generalised ESD test"
+  cat(name, ", two-sided, alpha = ", format(attr(x, "alpha")), " for each group; resolution ",
+      format(attr(x, "resolution")), "\n", sep = "")
+  if (!length(found)) {
+    cat("No outliers.\n")
+  } else {
+    cat(count(length(found), "outlier"), " (reported, not removed; look for the cause on the specimen):\n", sep = "")
+    shown <- plain_frame(x)[found, setdiff(names(x), "outlier")]
+    print(shown, row.names = FALSE, digits = 5)
+  }
+  invisible(x)
+}
+
+#' @rdname find_outliers
+#' @param row.names,optional As in [base::as.data.frame()].
+#' @export
+as.data.frame.softanneal_outliers <- function(x, row.names = NULL, optional = FALSE, ...) plain_frame(x)

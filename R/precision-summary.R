@@ -1,0 +1,182 @@
+# Means, spread and intervals by heat treatment, for long tables: every step is vectorised
+# over the groups (rowsum and one ordering), so that a million rows take seconds.
+# Hardness in the scale read, and in HV where asked for. Sources: textbook t interval.
+
+#' Summarise readings by specimen and step
+#'
+#' One row for each specimen, temperature, accumulated time and scale: number of readings,
+#' mean, standard deviation, standard error, t interval of the mean and range, in the scale
+#' read and, asked for, in HV.
+#'
+#' The interval is that of the readings of one step: mean +- t(n - 1) sd / sqrt(n). It knows
+#' the scatter of the indentations and nothing of the furnace, the machine or the specimen,
+#' which all readings of a step share; [uncertainty_budget()] adds these.
+#'
+#' In HV each reading is converted first and the mean taken then, since conversion is not
+#' linear. Readings outside the table are left out of the HV columns, and `n_hv` counts what
+#' is left.
+#'
+#' @param data Table of readings, see [read_readings()].
+#' @param hardness,specimen,temp,time,scale Columns of hardness, specimen, temperature
+#'   (deg C), accumulated time (min) and scale; bare or quoted.
+#' @param by Names of further columns that divide the groups, e.g. `"group"`.
+#' @param in_hv `TRUE` adds the columns in HV.
+#' @param material Conversion table, see [convert_hardness()].
+#' @param level Level of the interval.
+#' @return A data frame of class `softanneal_steps` on top of the class of `data`, groups in
+#'   order of first appearance: the key columns under their names, `n`, `n_missing` (no
+#'   hardness), `mean`, `sd`, `se`, `conf.low`, `conf.high`, `min`, `max` in the scale read; with `in_hv` also
+#'   `n_hv`, `mean_hv`, `sd_hv`, `se_hv`, `conf.low_hv`, `conf.high_hv`. One reading alone has
+#'   no spread: `NA`, with one `softanneal_warning_too_few`. Missing hardness is counted and
+#'   left out, with one `softanneal_warning_missing`.
+#' @seealso [autoplot.softanneal_steps()], [find_outliers()]
+#' @examples
+#' r <- data.frame(specimen = "A", temp_c = 330, time_min = rep(c(4, 8), each = 5),
+#'                 hardness = c(88, 88.5, 87.5, 88, 89, 80, 79.5, 81, 80.5, 80), scale = "HRF")
+#' summarise_readings(r, in_hv = TRUE)
+#' @export
+summarise_readings <- function(data, hardness = hardness, specimen = specimen, temp = temp_c,
+                               time = time_min, scale = scale, by = NULL, in_hv = FALSE,
+                               material = "brass", level = 0.95) {
+  pick <- list(hardness = rlang::as_string(rlang::ensym(hardness)),
+               specimen = rlang::as_string(rlang::ensym(specimen)),
+               temp_c = rlang::as_string(rlang::ensym(temp)),
+               time_min = rlang::as_string(rlang::ensym(time)),
+               scale = rlang::as_string(rlang::ensym(scale)))
+  check_data(data)
+  check_flag(in_hv, "in_hv")
+  check_level(level)
+  h <- numeric_column(data, pick$hardness, na = TRUE)
+  keys <- step_keys(data, pick, by)
+  groups <- group_rows(keys)
+  out <- lapply(keys, `[`, groups$first)
+  out <- c(out, group_statistics(h, groups$id, length(groups$first), level, "hardness"))
+  if (in_hv) {
+    hv <- convert_hardness(h, keys[[pick$scale]], "HV", material)
+    more <- group_statistics(hv, groups$id, length(groups$first), level)
+    more <- more[c("n", "mean", "sd", "se", "conf.low", "conf.high")]
+    names(more) <- paste0(names(more), "_hv")
+    out <- c(out, more)
+  }
+  out <- structure(out, class = "data.frame", row.names = .set_row_names(length(groups$first)))
+  steps_like(out, data, pick, level)
+}
+
+# The class of the input below softanneal_steps; the columns it was made of, for pictures.
+steps_like <- function(out, template, pick, level) {
+  out <- readings_like(out, template)
+  class_now <- c("softanneal_steps", setdiff(class(out), "softanneal_readings"))
+  if (inherits(out, "data.table")) {
+    data.table::setattr(out, "class", class_now)
+    data.table::setattr(out, "columns", unlist(pick))
+    data.table::setattr(out, "level", level)
+  } else {
+    class(out) <- class_now
+    attr(out, "columns") <- unlist(pick)
+    attr(out, "level") <- level
+  }
+  out
+}
+
+# Key columns of a heat treatment, checked: no missing value may divide groups silently.
+step_keys <- function(data, pick, by = NULL) {
+  if (!is.null(by) && (!is.character(by) || anyNA(by))) {
+    abort("argument", paste0("`by` must be column names, not ", describe(by)), arg = "by",
+          remedy = "Give them in quotes.")
+  }
+  columns <- unique(c(pick$specimen, pick$temp_c, pick$time_min, pick$scale, by))
+  keys <- stats::setNames(lapply(columns, function(name) any_column(data, name)), columns)
+  keys[[pick$temp_c]] <- numeric_column(data, pick$temp_c, unit = "degC", lower = -ZERO_CELSIUS)
+  keys[[pick$time_min]] <- numeric_column(data, pick$time_min, unit = "min", lower = 0)
+  for (name in columns) {
+    if (anyNA(keys[[name]])) {
+      abort("missing", paste0("column `", name, "` must not be missing"), arg = name,
+            rows = which(is.na(keys[[name]])), remedy = "Fill in these cells.")
+    }
+  }
+  keys
+}
+
+# n, n_missing, mean, sd, se, interval and range by group. `id` from 1 to k. The spread is
+# taken around the mean in a second pass, which keeps the digits of close readings.
+# `missing_what`: name for the warning about missing values, NULL for none.
+group_statistics <- function(x, id, k, level = 0.95, missing_what = NULL) {
+  there <- !is.na(x)
+  n <- tabulate(id[there], k)
+  total <- rep(0, k)
+  if (any(there)) {
+    sums <- rowsum(x[there], id[there], reorder = FALSE)
+    total[as.integer(rownames(sums))] <- sums[, 1L]
+  }
+  mean <- ifelse(n > 0L, total / n, NA_real_)
+  away <- x - mean[id]
+  square <- rep(0, k)
+  slip <- rep(0, k)
+  if (any(there)) {
+    sums <- rowsum(cbind(away, away^2)[there, , drop = FALSE], id[there], reorder = FALSE)
+    at <- as.integer(rownames(sums))
+    slip[at] <- sums[, 1L]
+    square[at] <- sums[, 2L]
+  }
+  # corrected two-pass algorithm: the rounding error of the mean is taken out of the squares
+  square <- pmax(square - ifelse(n > 0L, slip^2 / n, 0), 0)
+  mean <- mean + ifelse(n > 0L, slip / n, 0)
+  sd <- ifelse(n > 1L, sqrt(square / pmax(n - 1L, 1L)), NA_real_)
+  se <- sd / sqrt(n)
+  half <- stats::qt((1 + level) / 2, pmax(n - 1L, 1L)) * se
+  ends <- group_range(x, id, k)
+  if (!is.null(missing_what)) {
+    if (any(!there)) {
+      warn("missing", paste0(sum(!there), " of ", length(x), " rows have no ", missing_what,
+                             " and are left out (", in_rows(which(!there)), ")."),
+           n = sum(!there), rows = which(!there))
+    }
+    if (any(n == 1L)) {
+      warn("too_few", paste0(sum(n == 1L), " of ", k, " groups hold one reading only: their spread is NA."),
+           n = sum(n == 1L), rows = which(n == 1L))
+    }
+  }
+  list(n = n, n_missing = tabulate(id, k) - n, mean = mean, sd = sd, se = se,
+       conf.low = mean - half, conf.high = mean + half, min = ends$min, max = ends$max)
+}
+
+group_range <- function(x, id, k) {
+  order <- order(id, x, na.last = NA)
+  sorted <- id[order]
+  first <- which(!duplicated(sorted))
+  last <- c(first[-1L] - 1L, length(sorted))[seq_along(first)]
+  out <- list(min = rep(NA_real_, k), max = rep(NA_real_, k))
+  out$min[sorted[first]] <- x[order[first]]
+  out$max[sorted[first]] <- x[order[last]]
+  out
+}
+
+#' @rdname summarise_readings
+#' @param x A table from `summarise_readings()`.
+#' @param digits Significant digits of the standard deviation; means are shown to its last digit.
+#' @param ... Unused.
+#' @export
+print.softanneal_steps <- function(x, digits = 2L, ...) {
+  key <- attr(x, "columns")
+  if (is.null(key) || !all(c("n", "mean", "sd", "conf.low", "conf.high") %in% names(x))) {
+    print(plain_frame(x), ...)
+    return(invisible(x))
+  }
+  shown <- plain_frame(x)
+  numbers <- grep("^(mean|sd|se|conf\\.low|conf\\.high|min|max)(_hv)?$", names(shown), value = TRUE)
+  spread <- suppressWarnings(min(x$sd[x$sd > 0], na.rm = TRUE))
+  places <- if (is.finite(spread)) max(0, digits - 1 - floor(log10(spread))) else 2
+  shown[numbers] <- lapply(shown[numbers], function(v) round(v, min(places, 6)))
+  if (!any(shown$n_missing > 0)) shown$n_missing <- NULL
+  cat("Readings by heat treatment: ", count(nrow(x), "step"), "; temperature in deg C, time in min, ",
+      format(100 * attr(x, "level")), " % t intervals of the mean\n", sep = "")
+  print(shown, row.names = FALSE)
+  invisible(x)
+}
+
+#' @rdname summarise_readings
+#' @param row.names,optional As in [base::as.data.frame()].
+#' @export
+as.data.frame.softanneal_steps <- function(x, row.names = NULL, optional = FALSE, ...) {
+  plain_frame(x)
+}

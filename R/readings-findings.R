@@ -1,0 +1,229 @@
+# Doubts about a table of readings, as a table of findings. Nothing here alters data, and a
+# finding is a question to the person at the bench, with the reason and what to do.
+
+#' Check a table of readings
+#'
+#' Looks through readings for what an experienced eye would question, and returns a table of
+#' findings: where, what, why, and what to do about it. The data are not altered. What cannot be a reading
+#' at all is refused by [read_readings()] before.
+#'
+#' @section What is looked at:
+#' | check | level | what |
+#' |---|---|---|
+#' | `duplicate` | error, note | the same reading number twice; rows alike in every column |
+#' | `time order` | error | accumulated time falls while the step number rises |
+#' | `mixed scales` | error | several scales within one heat treatment |
+#' | `scale changed` | warning | a specimen goes on in another scale |
+#' | `two temperatures` | note | a specimen was annealed at more than one temperature |
+#' | `useful range` | warning | reading outside the range of its scale in ISO 6508-1 (ranges from memory) |
+#' | `thickness` | warning, note | sheet thinner than ASTM E18 allows for the reading; or (note) than ISO 6508-1 (15 h, cone 10 h; about twice as strict), ISO 6507-1 (1.5 d) or ISO 6506-1 (8 h) |
+#' | `spacing` | warning | centres of indentations nearer than 3 d, or nearer than 2.5 d to an edge |
+#' | `outlier` | warning | Grubbs test, alpha divided by the number of groups; see [find_outliers()] |
+#' | `drift` | warning | readings rise or fall along their number, over all steps together |
+#' | `warm specimen` | warning | a note says that the piece was warm or hot |
+#' | `few readings` | note | fewer than five readings a step (common practice, no source) |
+#' | `missing` | note | no hardness |
+#'
+#' Thickness needs a column `thickness_mm` or the argument, spacing a column `position_mm` (centre
+#' from one end, along one line of a specimen; all steps on it count) and for the far edge `length_mm`. Diameters follow
+#' from the hardness number and are a little too small for Rockwell, so that what is found is too near.
+#'
+#' @param data Table of readings, see [read_readings()].
+#' @inheritParams summarise_readings
+#' @param thickness_mm,length_mm Thickness and length of the pieces in mm, if no such column is there.
+#' @param alpha Significance level of the outlier and drift tests, over the whole table.
+#' @return A data frame of class `softanneal_findings`, worst first, with the columns `level` (`"error"`,
+#'   `"warning"`, `"note"`), `check`, `row` (the first row concerned), `n` (rows concerned), `what`, `why`,
+#'   `remedy` and `rows` (a list of row numbers). No findings give no rows. [as.data.frame()]
+#'   leaves out `rows`.
+#' @examples
+#' r <- data.frame(specimen = "A", temp_c = 330, time_min = rep(c(0, 4), each = 5),
+#'                 hardness = c(92, 91.5, 92, 92.5, 92, 74, 73.5, 74, 74.5, 74), scale = "HRF")
+#' check_readings(r, thickness_mm = 0.71)
+#' @export
+check_readings <- function(data, hardness = hardness, specimen = specimen, temp = temp_c, time = time_min,
+                           scale = scale, thickness_mm = NULL, length_mm = NULL, alpha = 0.05) {
+  pick <- list(hardness = rlang::as_string(rlang::ensym(hardness)),
+               specimen = rlang::as_string(rlang::ensym(specimen)),
+               temp_c = rlang::as_string(rlang::ensym(temp)),
+               time_min = rlang::as_string(rlang::ensym(time)),
+               scale = rlang::as_string(rlang::ensym(scale)))
+  check_data(data)
+  check_level(alpha, "alpha")
+  r <- readings_parts(data, pick, thickness_mm, length_mm)
+  found <- c(find_repeats(r, data), find_time_order(r), find_scales(r), find_temperatures(r), find_range(r),
+             find_thin(r), find_spacing(r), find_far(r, alpha), find_drift(r, alpha), find_warm(r),
+             find_few(r))
+  findings_table(found)
+}
+
+# The columns the checks need, as plain vectors; optional ones NULL where absent.
+readings_parts <- function(data, pick, thickness_mm, length_mm) {
+  keys <- step_keys(data, pick)
+  names(keys) <- c("specimen", "temp", "time", "scale")
+  n <- nrow(data)
+  known <- known_scale(as.character(keys$scale))
+  if (anyNA(known)) abort_scale(as.character(keys$scale)[is.na(known)][1L], pick$scale, which(is.na(known)))
+  optional <- function(name, lower = -Inf) {
+    if (name %in% names(data)) numeric_column(data, name, lower = lower, na = TRUE)
+  }
+  fixed <- function(value, name) {
+    if (is.null(value)) return(optional(name, 0))
+    if (name %in% names(data)) {
+      abort("argument", paste0("`", name, "` is given twice: as column and as argument"), arg = name,
+            remedy = "Leave one of them out.")
+    }
+    rep(check_number(value, name, 0, open = TRUE), n)
+  }
+  list(n = n, h = numeric_column(data, pick$hardness, na = TRUE), specimen = keys$specimen, temp = keys$temp,
+       time = keys$time, scale = known, step = optional("step"), reading = optional_order(data),
+       position = optional("position_mm", 0), thickness = fixed(thickness_mm, "thickness_mm"),
+       length = fixed(length_mm, "length_mm"), note = if ("note" %in% names(data)) as.character(data$note),
+       group = data[["group"]], operator = data[["operator"]],
+       treatment = group_rows(keys[c("specimen", "temp", "time")]), cell = group_rows(c(keys[1:3], list(known))))
+}
+
+# Reading numbers if they are numbers; text such as "a" has no order that could drift.
+optional_order <- function(data) {
+  x <- data[["reading"]]
+  if (is.numeric(x)) as.double(x)
+}
+
+finding <- function(level, check, rows, what, why, remedy) {
+  if (!length(rows)) return(NULL)
+  list(list(level = level, check = check, rows = rows, what = what, why = why, remedy = remedy))
+}
+
+findings_table <- function(found) {
+  text <- function(name) vapply(found, `[[`, "", name)
+  rows <- lapply(found, `[[`, "rows")
+  out <- data.frame(level = text("level"), check = text("check"), row = vapply(rows, `[`, 0L, 1L),
+                    n = lengths(rows), what = text("what"), why = text("why"), remedy = text("remedy"))
+  out$rows <- rows
+  out <- out[order(match(out$level, c("error", "warning", "note")), out$row), ]
+  rownames(out) <- NULL
+  class(out) <- c("softanneal_findings", "data.frame")
+  out
+}
+
+find_repeats <- function(r, data) {
+  columns <- unclass(data)[!vapply(data, is.list, NA)]
+  alike <- which(duplicated(group_rows(columns)$id))
+  key <- list(r$specimen, r$temp, r$time, r$scale)
+  for (more in list(r$step, r$group, r$operator, r$position)) if (!is.null(more)) key <- c(key, list(more))
+  twice <- integer()
+  if (!is.null(r$reading)) {
+    twice <- which(duplicated(group_rows(c(key, list(r$reading)))$id) & !is.na(r$reading))
+  }
+  c(finding("error", "duplicate", twice, "the same reading number twice within one heat treatment",
+            "a row was probably entered twice, or numbered wrongly", "Correct the number or leave out the repeated row."),
+    if (is.null(r$reading)) {
+      finding("note", "duplicate", alike, "rows alike in every column",
+              "equal readings are common; a row entered twice looks the same",
+              "Number the readings (column `reading`) if you want them told apart.")
+    })
+}
+
+find_time_order <- function(r) {
+  if (is.null(r$step)) return(NULL)
+  order <- order(match(r$specimen, unique(r$specimen)), r$step)
+  s <- r$specimen[order]
+  same <- c(FALSE, s[-1L] == s[-r$n])[seq_len(r$n)]
+  # the longest time of all earlier steps of the specimen: cummax within specimens, by adding
+  # an offset that grows from specimen to specimen
+  offset <- cumsum(!same) * (max(r$time) + 1)
+  highest <- cummax(r$time[order] + offset) - offset
+  finding("error", "time order", sort(order[which(r$time[order] < highest - 1e-9)]),
+          "accumulated time falls while the step number rises",
+          "time in the furnace only adds up; perhaps the times of single steps were written down",
+          "Write the sum of all times so far, or correct the step.")
+}
+
+find_scales <- function(r) {
+  per_cell <- group_rows(list(r$treatment$id, r$scale))
+  kinds <- tabulate(r$treatment$id[per_cell$first], length(r$treatment$first))
+  mixed <- which(kinds[r$treatment$id] > 1L)
+  by_specimen <- group_rows(list(r$specimen))
+  pairs <- group_rows(list(r$specimen, r$scale))
+  number <- tabulate(by_specimen$id[pairs$first], length(by_specimen$first))
+  changed <- which(number[by_specimen$id] > 1L & r$scale != r$scale[by_specimen$first][by_specimen$id])
+  c(finding("error", "mixed scales", mixed, "several scales within one heat treatment",
+            "points of different scales cannot be averaged",
+            "Check the column; convert with `convert_hardness()`, or summarise each scale for itself."),
+    finding("warning", "scale changed", setdiff(changed, mixed), "a specimen goes on in another scale",
+            "a change of scale looks like softening or hides it, and conversion adds uncertainty",
+            "Read the whole specimen in one scale, or convert all to HV."))
+}
+
+find_temperatures <- function(r) {
+  heated <- which(r$time > 0)
+  if (!length(heated)) return(NULL)
+  pairs <- group_rows(list(r$specimen[heated], r$temp[heated]))
+  who <- r$specimen[heated][pairs$first]
+  several <- unique(who[duplicated(who)])
+  finding("note", "two temperatures", heated[r$specimen[heated] %in% several],
+          "a specimen was annealed at more than one temperature",
+          "time adds up at one temperature only",
+          "Give each piece its own name, or fit with the temperature history.")
+}
+
+find_range <- function(r) {
+  labels <- unique(r$scale)
+  limits <- useful_range(labels)
+  id <- match(r$scale, labels)
+  out <- which(r$h < limits$low[id] | r$h > limits$high[id])
+  names <- unique(id[out])
+  finding("warning", "useful range", out,
+          paste0("reading outside the useful range of its scale (",
+                 paste0(labels[names], " ", limits$low[names], " to ", limits$high[names], collapse = ", "), ")"),
+          "a ball flattens or sinks in to its holder, a cone hardly enters (ISO 6508-1; ranges from memory)",
+          "Choose another scale for this hardness.")
+}
+
+find_few <- function(r) {
+  n <- tabulate(r$cell$id[!is.na(r$h)], length(r$cell$first))
+  c(finding("note", "few readings", which(n[r$cell$id] < 5L),
+            paste(count(sum(n < 5L), "heat treatment"), "with fewer than five readings"),
+            "the spread of a step is then badly known (five readings: common practice, no source)",
+            "Take more readings where there is room."),
+    finding("note", "missing", which(is.na(r$h)), "no hardness", "the box is empty",
+            "Fill it in if the reading was taken."))
+}
+
+find_warm <- function(r) {
+  if (is.null(r$note)) return(NULL)
+  text <- gsub("\\bnot (too )?(warm|hot)\\b", "", tolower(r$note))
+  finding("warning", "warm specimen", grep("\\b(warm|hot|not (yet )?(cool|cold|cooled)|before cooling)\\b", text),
+          "a note says that the piece was warm or hot",
+          "hot metal reads softer, and expansion moves the zero of the depth gauge",
+          "Let pieces cool to room temperature; read these again.")
+}
+
+#' @rdname check_readings
+#' @param x A table of findings.
+#' @param n Number of findings shown.
+#' @param ... Unused.
+#' @export
+print.softanneal_findings <- function(x, ..., n = 12L) {
+  if (!all(c("level", "what", "why", "remedy", "rows") %in% names(x))) return(invisible(print(plain_frame(x))))
+  if (!nrow(x)) {
+    cat("No findings.\n")
+    return(invisible(x))
+  }
+  cat(count(nrow(x), "finding"), ", worst first (the data are as they were)\n", sep = "")
+  for (i in seq_len(min(n, nrow(x)))) {
+    cat("\n", x$level[i], ": ", x$what[i], "\n", sep = "")
+    cat(strwrap(paste0("where: ", in_rows(x$rows[[i]])), indent = 2, exdent = 4), sep = "\n")
+    cat(strwrap(paste0("why: ", x$why[i]), indent = 2, exdent = 4), sep = "\n")
+    cat(strwrap(paste0("do: ", x$remedy[i]), indent = 2, exdent = 4), sep = "\n")
+  }
+  if (nrow(x) > n) cat("\n... and ", count(nrow(x) - n, "more finding"), "\n", sep = "")
+  invisible(x)
+}
+
+#' @rdname check_readings
+#' @param row.names,optional As in [base::as.data.frame()].
+#' @export
+as.data.frame.softanneal_findings <- function(x, row.names = NULL, optional = FALSE, ...) {
+  plain_frame(x)[setdiff(names(x), "rows")]
+}

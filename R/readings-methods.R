@@ -1,0 +1,60 @@
+# Methods of the class softanneal_readings: a data frame that shows itself on one screen.
+
+#' Look at a table of readings
+#'
+#' `print()` shows on one screen what a table of readings holds; `as.data.frame()` drops the
+#' class and leaves a plain data frame. Subsetting by base or dplyr keeps the class; once a
+#' standard column is gone the table prints as an ordinary one.
+#'
+#' @param x A table from [read_readings()].
+#' @param n Number of rows shown.
+#' @param row.names,optional As in [base::as.data.frame()].
+#' @param ... Unused in `print()`; passed on by `as.data.frame()`.
+#' @return `print()`: `x`, invisibly. `as.data.frame()`: a data frame.
+#' @examples
+#' r <- read_readings(data.frame(specimen = "A", temp_c = 330, time_min = c(0, 4, 8),
+#'                               hardness = c(92, 88.5, 80), scale = "HRF"))
+#' r
+#' as.data.frame(r[r$time_min > 0, ])
+#' @export
+print.softanneal_readings <- function(x, ..., n = 6L) {
+  if (!all(READINGS_NEEDED %in% names(x))) {
+    print(as.data.frame(x), ...)
+    return(invisible(x))
+  }
+  line <- function(label, text) cat(format(label, width = 13L), text, "\n", sep = "")
+  cat("Hardness readings: ", count(nrow(x), "reading"), ", ",
+      count(length(unique(x$specimen)), "specimen"), "\n", sep = "")
+  if (nrow(x)) {
+    line("specimens", listed(unique(as.character(x$specimen))))
+    line("temperatures", paste(listed(sort(unique(x$temp_c))), "deg C"))
+    line("times", paste(listed(sort(unique(x$time_min))), "min"))
+    line("scales", listed(unique(as.character(x$scale))))
+    if (any(!is.na(x$hardness))) {
+      line("hardness", paste(format(range(x$hardness, na.rm = TRUE)), collapse = " to "))
+    }
+    if (anyNA(x$hardness)) line("missing", paste(count(sum(is.na(x$hardness)), "reading"), "without hardness"))
+    shown <- utils::head(as.data.frame(x), n)
+    print(shown, row.names = FALSE)
+    if (nrow(x) > nrow(shown)) cat("... and ", count(nrow(x) - nrow(shown), "more row"), "\n", sep = "")
+  }
+  invisible(x)
+}
+
+#' @rdname print.softanneal_readings
+#' @export
+as.data.frame.softanneal_readings <- function(x, row.names = NULL, optional = FALSE, ...) {
+  out <- plain_frame(x)
+  if (!is.null(row.names)) attr(out, "row.names") <- row.names
+  out
+}
+
+count <- function(n, noun, plural = paste0(noun, "s")) {
+  paste0(format(n, big.mark = ","), " ", if (n == 1) noun else plural)
+}
+
+# "A, B, C and 9 more"
+listed <- function(x, most = 8L) {
+  shown <- vapply(utils::head(x, most), format, "")
+  paste0(paste(shown, collapse = ", "), if (length(x) > most) paste0(" and ", length(x) - most, " more"))
+}

@@ -1,0 +1,226 @@
+/* The global softening fit, the forward model and its inverse: SEXP in, SEXP out. */
+#include "glue_fit.h"
+#include "model.h"
+#include "softening.h"
+#include <Rmath.h>
+#include <math.h>
+#include <string.h>
+
+static double *put_doubles(SEXP list, int slot, size_t n)
+{
+    SET_VECTOR_ELT(list, slot, Rf_allocVector(REALSXP, (R_xlen_t)n));
+    return REAL(VECTOR_ELT(list, slot));
+}
+
+static int *put_integers(SEXP list, int slot, size_t n)
+{
+    SET_VECTOR_ELT(list, slot, Rf_allocVector(INTSXP, (R_xlen_t)n));
+    return INTEGER(VECTOR_ELT(list, slot));
+}
+
+static double *put_matrix(SEXP list, int slot, size_t rows, size_t cols)
+{
+    SET_VECTOR_ELT(list, slot, Rf_allocMatrix(REALSXP, (int)rows, (int)cols));
+    return REAL(VECTOR_ELT(list, slot));
+}
+
+static int poll_user(void *context)
+{
+    (void)context;
+    R_CheckUserInterrupt(); /* all memory is R's: a jump from here leaks nothing */
+    return 0;
+}
+
+static sa_model_kind glue_model(SEXP model)
+{
+    int kind = glue_integer(model, "model");
+    if (kind < SA_JMAK || kind > SA_RECOVERY_JMAK_INCUBATION)
+        Rf_error("internal error: unknown model %d", kind);
+    return (sa_model_kind)kind;
+}
+
+/* Residuals to covariances to states; a lower minimum met on a profile is adopted and all
+ * is done again. Returns how often that happened. */
+static int infer(const sa_softening *s, const sa_replicates *rep, const sa_lsq_control *ctl,
+                 const double *inference, double *par, double *resid, double *jac, int *at_bound,
+                 sa_covariances *cov, int *state, double *limit, double *work,
+                 sa_lsq_result *result)
+{
+    const size_t p = sa_model_parameters(s->kind).n_par;
+    double half[SA_MODEL_MAX_PAR], better[SA_MODEL_MAX_PAR];
+    size_t estimated = p;
+    for (size_t j = 0; j < p; j++)
+        estimated -= (size_t)(s->held[j] != 0);
+    for (int adopted = 0;; adopted++) {
+        sa_softening_covariance(s, rep, resid, jac, at_bound, cov, work);
+        double n = inference[0], g = (double)rep->n_cluster, e = (double)estimated;
+        double sum = result->objective + (ctl->huber > 0.0 ? 0.0 : rep->pure_error);
+        int cluster = inference[2] > 0.0 && g > e;
+        double df = cluster ? g - e : n - e;
+        double variance = cluster ? cov->between / df : df > 0.0 ? sum / df : NAN;
+        double t = df > 0.0 ? Rf_qt(0.5 + 0.5 * inference[1], df, 1, 0) : NAN;
+        for (size_t j = 0; j < p; j++) {
+            double v = cluster ? cov->cluster[j + j * p] : variance * cov->model[j + j * p];
+            half[j] = t * sqrt(v);
+        }
+        double threshold = ctl->huber > 0.0 ? HUGE_VAL : t * t * variance;
+        if (!(df > 0.0))
+            threshold = HUGE_VAL; /* no variance: only what is plain */
+        int found = sa_softening_states(s, par, at_bound, result->objective, threshold, half,
+                                        cov->loading, inference[3] > 0.0, state, limit, better,
+                                        work);
+        if (!found || adopted == 3)
+            return adopted;
+        int iterations = result->iterations, evaluations = result->evaluations;
+        memcpy(par, better, p * sizeof(double));
+        sa_softening_fit(s, ctl, 1, par, resid, jac, at_bound, work, result);
+        result->iterations += iterations;
+        result->evaluations += evaluations;
+    }
+}
+
+SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP lower, SEXP upper,
+                       SEXP held, SEXP control, SEXP inference)
+{
+    const char *fields[] = {"par",       "at_bound", "state",     "limit",       "model",
+                            "cluster",   "singular", "loading",   "jac",         "fitted",
+                            "condition", "cluster_of", "temp_k",  "time",        "mean",
+                            "weight",    "first_of", "counts",    "sums",        "null", ""};
+    const sa_model_kind kind = glue_model(model);
+    const size_t p = sa_model_parameters(kind).n_par;
+    const R_xlen_t rp = (R_xlen_t)p;
+    const R_xlen_t rn = Rf_xlength(VECTOR_ELT(readings, 0));
+    const size_t n = (size_t)rn;
+    const double ref = glue_double(ref_k, "ref_k");
+    sa_readings in = {n,
+                      glue_doubles(VECTOR_ELT(readings, 0), rn, "temp_k"),
+                      glue_doubles(VECTOR_ELT(readings, 1), rn, "time"),
+                      glue_doubles(VECTOR_ELT(readings, 2), rn, "hardness"),
+                      NULL,
+                      glue_integers(VECTOR_ELT(readings, 4), rn, "specimen"),
+                      glue_integers(VECTOR_ELT(readings, 5), rn, "order")};
+    if (VECTOR_ELT(readings, 3) != R_NilValue)
+        in.weight = glue_doubles(VECTOR_ELT(readings, 3), rn, "weight");
+    sa_lsq_control ctl = glue_control(control);
+    ctl.poll = poll_user;
+    /* level of the limits; standard errors from clusters, start given, limits of every
+     * parameter: or not */
+    const double *inf = glue_doubles(inference, 4, "inference");
+
+    /* gather; a robust loss sees every reading */
+    sa_replicates rep;
+    double *room = (double *)R_alloc(8 * n, sizeof(double));
+    rep.temp_k = room;
+    rep.time = room + n;
+    rep.log_time = room + 2 * n;
+    rep.mean = room + 3 * n;
+    rep.weight = room + 4 * n;
+    rep.cluster_mean = room + 5 * n;
+    rep.cluster_weight = room + 6 * n;
+    rep.first_of = (int *)R_alloc(n, sizeof(int));
+    SEXP out = PROTECT(Rf_mkNamed(VECSXP, fields));
+    rep.condition_of = put_integers(out, 10, n);
+    rep.cluster_of = put_integers(out, 11, n);
+    sa_gather(&in, ctl.huber <= 0.0, &rep);
+    const size_t m = rep.n_condition;
+
+    double *coordinate = (double *)R_alloc(2 * m, sizeof(double)), *root = coordinate + m;
+    for (size_t i = 0; i < m; i++) {
+        coordinate[i] = -1000.0 * (1.0 / rep.temp_k[i] - 1.0 / ref) / SA_GAS_CONSTANT;
+        root[i] = sqrt(rep.weight[i]);
+    }
+    const size_t need = sa_softening_work(m);
+    if (need == 0)
+        Rf_error("internal error: problem too large");
+    double *work = (double *)R_alloc(need, sizeof(double));
+    double *resid = (double *)R_alloc(m, sizeof(double));
+    sa_softening s = {kind, {m, coordinate, rep.log_time}, rep.mean, root,
+                      glue_doubles(lower, rp, "lower"), glue_doubles(upper, rp, "upper"),
+                      glue_integers(held, rp, "held")};
+    double *par = put_doubles(out, 0, p);
+    int *at_bound = put_integers(out, 1, p), *state = put_integers(out, 2, p);
+    double *limit = put_matrix(out, 3, 2, p);
+    sa_covariances cov = {put_matrix(out, 4, p, p), put_matrix(out, 5, p, p),
+                          put_matrix(out, 19, p, p), put_doubles(out, 6, p),
+                          put_doubles(out, 7, p), 0, 0.0};
+    double *jac = put_matrix(out, 8, m, p), *fitted = put_doubles(out, 9, n);
+    memcpy(par, glue_doubles(start, rp, "start"), p * sizeof(double));
+    memset(at_bound, 0, p * sizeof(int));
+    memset(jac, 0, m * p * sizeof(double));
+    memset(resid, 0, m * sizeof(double));
+
+    sa_lsq_result res;
+    sa_softening_fit(&s, &ctl, inf[2] > 0.0, par, resid, jac, at_bound, work,
+                     &res);
+    double settings[4] = {(double)n, inf[0], inf[1], inf[3]};
+    int adopted = infer(&s, &rep, &ctl, settings, par, resid, jac, at_bound, &cov, state, limit,
+                        work, &res);
+
+    for (size_t i = 0; i < m; i++) { /* back to hardness: residuals and rows unweighted */
+        double r = root[i] > 0.0 ? 1.0 / root[i] : 0.0;
+        for (size_t j = 0; j < p; j++)
+            jac[i + j * m] *= r;
+    }
+    sa_model_hardness(kind, &s.clock, par, resid, NULL);
+    for (size_t k = 0; k < n; k++)
+        fitted[k] = resid[rep.condition_of[k]];
+    const double *parts[4] = {rep.temp_k, rep.time, rep.mean, rep.weight};
+    for (int k = 0; k < 4; k++)
+        memcpy(put_doubles(out, 12 + k, m), parts[k], m * sizeof(double));
+    memcpy(put_integers(out, 16, rep.n_cluster), rep.first_of, rep.n_cluster * sizeof(int));
+    int *counts = put_integers(out, 17, 7);
+    counts[0] = (int)m;
+    counts[1] = (int)rep.n_cluster;
+    counts[2] = (int)cov.rank;
+    counts[3] = (int)res.end;
+    counts[4] = res.iterations;
+    counts[5] = res.evaluations;
+    counts[6] = adopted;
+    double *sums = put_doubles(out, 18, 5);
+    sums[0] = res.objective;
+    sums[1] = rep.pure_error;
+    sums[2] = cov.between;
+    sums[3] = res.cosine;
+    sums[4] = res.scale;
+    UNPROTECT(1);
+    return out;
+}
+
+/* Hardness and derivatives at given conditions: n x (1 + p) matrix. */
+SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP coordinate, SEXP par)
+{
+    const sa_model_kind kind = glue_model(model);
+    const size_t p = sa_model_parameters(kind).n_par;
+    const R_xlen_t rn = Rf_xlength(log_time);
+    sa_clock clock = {(size_t)rn, glue_doubles(coordinate, rn, "coordinate"),
+                      glue_doubles(log_time, rn, "log_time")};
+    const double *b = glue_doubles(par, (R_xlen_t)p, "par");
+    SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)rn, (int)p + 1));
+    sa_model_hardness(kind, &clock, b, REAL(out), REAL(out) + rn);
+    UNPROTECT(1);
+    return out;
+}
+
+/* Time to a hardness at constant temperature: ln t, d ln t / d par (rows), NA where the curve
+ * never gets there. */
+SEXP sa_call_time_to(SEXP model, SEXP coordinate, SEXP target, SEXP kind, SEXP par)
+{
+    const sa_model_kind which = glue_model(model);
+    const size_t p = sa_model_parameters(which).n_par;
+    const R_xlen_t rn = Rf_xlength(coordinate);
+    const double *e = glue_doubles(coordinate, rn, "coordinate");
+    const double *aim = glue_doubles(target, rn, "target");
+    const int share = glue_integer(kind, "kind");
+    const double *b = glue_doubles(par, (R_xlen_t)p, "par");
+    SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)rn, (int)p + 1));
+    double *x = REAL(out), gradient[SA_MODEL_MAX_PAR];
+    for (R_xlen_t i = 0; i < rn; i++) {
+        double ln_time;
+        int got = sa_model_time_to(which, e[i], aim[i], share, b, &ln_time, gradient);
+        x[i] = got ? ln_time : NA_REAL;
+        for (size_t j = 0; j < p; j++)
+            x[i + (R_xlen_t)(j + 1) * rn] = got ? gradient[j] : NA_REAL;
+    }
+    UNPROTECT(1);
+    return out;
+}

@@ -1,0 +1,209 @@
+/* Softening models.
+ *
+ *   H = X H_soft + (1 - X) H_u         rule of mixtures on a scale linear in strength
+ *   X = 1 - exp(-max(theta - theta0, 0)^n)      see kinetics.c
+ *   H_u = max(H_worked - A ln(1 + theta_r), H_soft)   logarithmic recovery
+ *                                      (Kuhlmann 1948; form in Humphreys and Hatherly,
+ *                                      Recrystallization and Related Annealing Phenomena)
+ *   theta = k t, ln k = ln k_ref + Q e;  theta_r = k_r t, ln k_r = ln k_rec + Q_rec e
+ *
+ * with e = -(1/T - 1/T_ref)/R in mol/kJ. All derivatives are analytic. At t = 0 the
+ * logarithm of time is -Inf and every term vanishes exactly. Exponents are guarded where
+ * they would give Inf * 0: exp(-y) is 0 beyond y = 745 (least double). */
+#include "model.h"
+#include <math.h>
+
+sa_model_layout sa_model_parameters(sa_model_kind kind)
+{
+    sa_model_layout at = {-1, -1, -1, -1, 5};
+    if (kind == SA_RECOVERY_JMAK || kind == SA_RECOVERY_JMAK_INCUBATION) {
+        at.loss = 5;
+        at.ln_k_rec = 6;
+        at.q_rec = 7;
+        at.n_par = 8;
+    }
+    if (kind == SA_JMAK_INCUBATION || kind == SA_RECOVERY_JMAK_INCUBATION)
+        at.theta0 = (int)at.n_par++;
+    return at;
+}
+
+/* Untransformed share S = exp(-y), y = (theta - theta0)^n, and S dy/d(ln k, n, theta0). */
+typedef struct {
+    double share, ln_k, n, theta0;
+} transformation;
+
+static transformation transform(double ln_theta, double n, double theta0, int incubation)
+{
+    transformation t = {1.0, 0.0, 0.0, 0.0};
+    double ln_excess = ln_theta, lever = 1.0, theta = 0.0;
+    if (incubation) {
+        theta = exp(ln_theta);
+        double excess = theta - theta0;
+        if (!(excess > 0.0))
+            return t;
+        if (isfinite(excess)) {
+            ln_excess = log(excess);
+            lever = theta / excess; /* d ln(excess) / d ln theta */
+        }
+    }
+    double y = exp(n * ln_excess);
+    if (y > 745.0) {
+        t.share = 0.0;
+        return t;
+    }
+    if (y == 0.0)
+        return t;
+    t.share = exp(-y);
+    double sy = t.share * y;
+    t.ln_k = sy * n * lever;
+    t.n = sy * ln_excess;
+    if (incubation)
+        t.theta0 = -sy * n * lever / theta;
+    return t;
+}
+
+/* ln(1 + exp(v)) and its derivative without overflow. */
+static double soft_log(double v, double *slope)
+{
+    if (v > 0.0) {
+        double z = exp(-v);
+        *slope = 1.0 / (1.0 + z);
+        return v + log1p(z);
+    }
+    double z = exp(v);
+    *slope = z / (1.0 + z);
+    return log1p(z);
+}
+
+int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *par, double *out,
+                      double *jac)
+{
+    const sa_model_layout at = sa_model_parameters(kind);
+    const size_t m = clock->n;
+    const double soft = par[SA_P_SOFT], n = par[SA_P_N];
+    const double theta0 = at.theta0 >= 0 ? par[at.theta0] : 0.0;
+    int bad = 0;
+
+    for (size_t i = 0; i < m; i++) {
+        double slope, slope_rec = 0.0, logistic = 0.0, recovery = 0.0;
+        double ln_theta = par[SA_P_LN_K] + sa_clock_read(clock, i, par[SA_P_Q], &slope);
+        double unrec = par[SA_P_WORKED];
+        int clamped = 0;
+        if (at.loss >= 0) {
+            double v = par[at.ln_k_rec] + sa_clock_read(clock, i, par[at.q_rec], &slope_rec);
+            recovery = soft_log(v, &logistic);
+            unrec -= par[at.loss] * recovery;
+            clamped = unrec < soft;
+            if (clamped)
+                unrec = soft;
+        }
+        transformation t = transform(ln_theta, n, theta0, at.theta0 >= 0);
+        out[i] = soft + (unrec - soft) * t.share;
+        bad |= !isfinite(out[i]);
+        if (!jac)
+            continue;
+        double drop = soft - unrec; /* d hardness / d y = drop * share */
+        double share = clamped ? 0.0 : t.share;
+        jac[i] = share;
+        jac[i + m] = 1.0 - share;
+        jac[i + 2 * m] = drop * t.ln_k;
+        jac[i + 3 * m] = drop * t.n;
+        jac[i + 4 * m] = drop * t.ln_k * slope;
+        if (at.loss >= 0) {
+            size_t l = (size_t)at.loss * m;
+            double rate = -share * par[at.loss] * logistic;
+            jac[i + l] = -share * recovery;
+            jac[i + l + m] = rate;
+            jac[i + l + 2 * m] = rate * slope_rec;
+        }
+        if (at.theta0 >= 0)
+            jac[i + (size_t)at.theta0 * m] = drop * t.theta0;
+    }
+    return bad;
+}
+
+sa_model_state sa_model_at(sa_model_kind kind, double log_time, double coordinate,
+                           const double *par)
+{
+    const sa_model_layout at = sa_model_parameters(kind);
+    sa_model_state s;
+    double soft = par[SA_P_SOFT], unrec = par[SA_P_WORKED], recovery_slope = 0.0;
+    if (at.loss >= 0) {
+        double logistic;
+        double v = par[at.ln_k_rec] + log_time + par[at.q_rec] * coordinate;
+        unrec -= par[at.loss] * soft_log(v, &logistic);
+        recovery_slope = -par[at.loss] * logistic;
+        if (unrec < soft) {
+            unrec = soft;
+            recovery_slope = 0.0;
+        }
+    }
+    transformation t = transform(par[SA_P_LN_K] + log_time + par[SA_P_Q] * coordinate, par[SA_P_N],
+                                 at.theta0 >= 0 ? par[at.theta0] : 0.0, at.theta0 >= 0);
+    s.fraction = 1.0 - t.share;
+    s.unrecrystallised = unrec;
+    s.hardness = soft + (unrec - soft) * t.share;
+    s.slope_ln_time = (soft - unrec) * t.ln_k + t.share * recovery_slope;
+    return s;
+}
+
+/* Value the search brings to zero, falling in time, and its slope in ln t. */
+static double distance(sa_model_kind kind, double ln_time, double coordinate, double target,
+                       sa_target_kind what, const double *par)
+{
+    sa_model_state s = sa_model_at(kind, ln_time, coordinate, par);
+    return what == SA_TO_FRACTION ? target - s.fraction : s.hardness - target;
+}
+
+int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_target_kind what,
+                     const double *par, double *ln_time, double *gradient)
+{
+    const sa_model_layout at = sa_model_parameters(kind);
+    double aim = target;
+    if (what == SA_TO_SOFTENING)
+        aim = par[SA_P_WORKED] + target * (par[SA_P_SOFT] - par[SA_P_WORKED]);
+    const int fraction = what == SA_TO_FRACTION;
+    /* a bracket in ln t around the clock of recrystallisation, wide enough for any rate */
+    double centre = -par[SA_P_LN_K] - par[SA_P_Q] * coordinate, low = centre - 60.0;
+    double high = centre + 12.0;
+    if (at.loss >= 0)
+        low = fmin(low, -par[at.ln_k_rec] - par[at.q_rec] * coordinate - 40.0);
+    if (!isfinite(low) || !isfinite(high) ||
+        !(distance(kind, low, coordinate, aim, what, par) > 0.0) ||
+        !(distance(kind, high, coordinate, aim, what, par) < 0.0))
+        return 0;
+    for (int k = 0; k < 200 && high - low > 1e-14 * fmax(1.0, fabs(low)); k++) {
+        double mid = 0.5 * (low + high);
+        if (distance(kind, mid, coordinate, aim, what, par) > 0.0)
+            low = mid;
+        else
+            high = mid;
+    }
+    *ln_time = 0.5 * (low + high);
+    /* implicit function: d ln t / d b = -(dF/db) / (dF/d ln t) */
+    if (fraction) {
+        double ln_theta = par[SA_P_LN_K] + *ln_time + par[SA_P_Q] * coordinate;
+        transformation t = transform(ln_theta, par[SA_P_N], at.theta0 >= 0 ? par[at.theta0] : 0.0,
+                                     at.theta0 >= 0);
+        for (size_t j = 0; j < at.n_par; j++)
+            gradient[j] = 0.0;
+        gradient[SA_P_LN_K] = -1.0;
+        gradient[SA_P_Q] = -coordinate;
+        gradient[SA_P_N] = -t.n / t.ln_k;
+        if (at.theta0 >= 0)
+            gradient[at.theta0] = -t.theta0 / t.ln_k;
+        return isfinite(gradient[SA_P_N]);
+    }
+    double hardness, log_time = *ln_time;
+    sa_clock one = {1, &coordinate, &log_time};
+    sa_model_state s = sa_model_at(kind, log_time, coordinate, par);
+    if (sa_model_hardness(kind, &one, par, &hardness, gradient) || !(s.slope_ln_time < 0.0))
+        return 0;
+    if (what == SA_TO_SOFTENING) {
+        gradient[SA_P_WORKED] -= 1.0 - target;
+        gradient[SA_P_SOFT] -= target;
+    }
+    for (size_t j = 0; j < at.n_par; j++)
+        gradient[j] /= -s.slope_ln_time;
+    return 1;
+}

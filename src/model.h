@@ -1,0 +1,71 @@
+/* Softening models: hardness at conditions (temperature, time), with derivatives. */
+#ifndef SA_MODEL_H
+#define SA_MODEL_H
+
+#include <stddef.h>
+
+/* Twin: SOFTENING_MODELS in R/softening-model.R (names and order of parameters). */
+typedef enum {
+    SA_JMAK = 0,        /* h_worked h_soft ln_k_ref n q */
+    SA_JMAK_INCUBATION, /* ... theta0 */
+    SA_RECOVERY_JMAK,   /* ... loss ln_k_rec q_rec */
+    SA_RECOVERY_JMAK_INCUBATION /* ... loss ln_k_rec q_rec theta0 */
+} sa_model_kind;
+
+#define SA_MODEL_MAX_PAR 9
+
+/* Places of the parameters in the vector; -1 where the model has none. */
+typedef struct {
+    int theta0, loss, ln_k_rec, q_rec;
+    size_t n_par;
+} sa_model_layout;
+
+enum { SA_P_WORKED = 0, SA_P_SOFT, SA_P_LN_K, SA_P_N, SA_P_Q };
+
+sa_model_layout sa_model_parameters(sa_model_kind kind);
+
+/* A clock turns an activation energy into the reduced time of each condition:
+ * log_scaled[i] = ln of the integral of exp(q e(t)) dt and coordinate[i] = its derivative
+ * in q (the mean of e along the history). At constant temperature these are
+ * ln t + q e and e. A temperature history supplies its own clock with the same contract. */
+typedef struct sa_clock sa_clock;
+struct sa_clock {
+    size_t n;                 /* conditions */
+    const double *coordinate; /* isothermal: e of each condition, mol/kJ */
+    const double *log_time;   /* isothermal: ln t, -Inf at t = 0 */
+};
+
+/* Reduced time of condition i at energy q: its logarithm (without ln k), and d/dq. */
+static inline double sa_clock_read(const sa_clock *clock, size_t i, double q, double *slope)
+{
+    *slope = clock->coordinate[i];
+    return clock->log_time[i] + q * clock->coordinate[i];
+}
+
+/* Hardness of every condition in out (n), and its derivatives in jac (n x n_par by columns)
+ * unless NULL. Returns 0, or 1 when a value is not finite. */
+int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *par, double *out,
+                      double *jac);
+
+/* Fraction recrystallised and unrecrystallised hardness of one condition, and for the
+ * inverse problem d hardness / d ln t. */
+typedef struct {
+    double fraction, unrecrystallised, hardness, slope_ln_time;
+} sa_model_state;
+
+sa_model_state sa_model_at(sa_model_kind kind, double log_time, double coordinate,
+                           const double *par);
+
+/* What time_to asks for. */
+typedef enum {
+    SA_TO_HARDNESS = 0, /* a hardness */
+    SA_TO_SOFTENING,    /* a share of the way from h_worked to h_soft */
+    SA_TO_FRACTION      /* a recrystallised fraction */
+} sa_target_kind;
+
+/* ln of the time at which the curve of one temperature meets the target, and its gradient
+ * in the parameters. Returns 0 when it never does (or already has at t = 0). */
+int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_target_kind what,
+                     const double *par, double *ln_time, double *gradient);
+
+#endif

@@ -1,0 +1,73 @@
+/* Global fit of a softening model: all temperatures at once, conditions weighted by their
+ * number of readings. Nobody has to type starting values: they come from the data
+ * (starts.c); the most promising few are run to a coarse minimum and the best is refined. */
+#include "softening.h"
+#include <float.h>
+#include <math.h>
+#include <string.h>
+
+static int softening_residuals(const double *par, double *resid, double *jac, void *context)
+{
+    const sa_softening *s = context;
+    if (sa_model_hardness(s->kind, &s->clock, par, resid, jac))
+        return 1;
+    for (size_t i = 0; i < s->clock.n; i++)
+        resid[i] -= s->hardness[i];
+    return 0;
+}
+
+size_t sa_softening_work(size_t m)
+{
+    const size_t p = SA_MODEL_MAX_PAR;
+    size_t solver = sa_lsq_work(m, p);
+    return solver == 0 ? 0 : solver + 2 * m * (p + 2) + 64 * p + SA_MOST_STARTS * p + 256;
+}
+
+sa_lsq_problem sa_softening_problem(const sa_softening *s)
+{
+    sa_lsq_problem pb = {s->clock.n,     sa_model_parameters(s->kind).n_par,
+                         s->lower,       s->upper,
+                         s->root_weight, s->held,
+                         softening_residuals, (void *)(size_t)s};
+    return pb;
+}
+
+sa_status sa_softening_fit(const sa_softening *s, const sa_lsq_control *control, int use_start,
+                           double *par, double *resid, double *jac, int *at_bound, double *work,
+                           sa_lsq_result *result)
+{
+    const sa_lsq_problem pb = sa_softening_problem(s);
+    const size_t p = pb.p;
+    int iterations = 0, evaluations = 0;
+    if (!use_start) {
+        double *starts = work, *rest = work + SA_MOST_STARTS * p, best = HUGE_VAL;
+        size_t count = sa_softening_starts(s, par, starts, SA_MOST_STARTS, rest);
+        sa_lsq_control coarse = *control;
+        coarse.ftol = 1e-7;
+        coarse.xtol = 1e-6;
+        coarse.gtol = 1e-6;
+        coarse.huber = 0.0;
+        coarse.max_iterations = 60;
+        coarse.polish = 0;
+        size_t chosen = 0;
+        for (size_t k = 0; k < count; k++) {
+            sa_lsq_result trial;
+            sa_status st =
+                sa_lsq_fit(&pb, &coarse, starts + k * p, resid, jac, at_bound, rest, &trial);
+            if (st == SA_INTERRUPTED)
+                return st;
+            iterations += trial.iterations;
+            evaluations += trial.evaluations;
+            if (st != SA_NOT_FINITE && trial.objective < best) {
+                best = trial.objective;
+                chosen = k;
+            }
+        }
+        if (best < HUGE_VAL)
+            memcpy(par, starts + chosen * p, p * sizeof(double));
+    }
+    sa_status status = sa_lsq_fit(&pb, control, par, resid, jac, at_bound, work, result);
+    result->iterations += iterations;
+    result->evaluations += evaluations;
+    return status;
+}

@@ -1,0 +1,68 @@
+/* Global fit of a softening model to all temperatures at once; see softening.c. */
+#ifndef SA_SOFTENING_H
+#define SA_SOFTENING_H
+
+#include "least_squares.h"
+#include "model.h"
+#include "replicates.h"
+
+typedef struct {
+    sa_model_kind kind;
+    sa_clock clock;
+    const double *hardness;    /* of each condition */
+    const double *root_weight; /* of each condition */
+    const double *lower, *upper;
+    const int *held; /* non-zero: stays at its start */
+} sa_softening;
+
+/* How far the data fix one parameter. Twin: PARAMETER_STATES in R/softening-model.R. */
+typedef enum {
+    SA_DETERMINED = 0,
+    SA_HELD,       /* by the user, or since one temperature says nothing about Q */
+    SA_AT_LOWER,   /* the best value is the lower bound */
+    SA_AT_UPPER,
+    SA_OPEN_BELOW, /* the data give only an upper limit */
+    SA_OPEN_ABOVE, /* the data give only a lower limit */
+    SA_OPEN        /* the data give no limit */
+} sa_parameter_state;
+
+size_t sa_softening_work(size_t n_condition);
+
+/* The fit as a problem of the solver; it refers to `s`, which must outlive it. */
+sa_lsq_problem sa_softening_problem(const sa_softening *s);
+
+/* Data-driven starts, a deterministic set of alternatives, the best refined. With
+ * `use_start` the fit begins at `par` alone. */
+sa_status sa_softening_fit(const sa_softening *s, const sa_lsq_control *control, int use_start,
+                           double *par, double *resid, double *jac, int *at_bound, double *work,
+                           sa_lsq_result *result);
+
+/* Start values ranked by their sum of squares, best first; returns how many (at most
+ * `most`), n_par values each. Work: n (n_par + 1) + 16. */
+#define SA_MOST_STARTS 5
+size_t sa_softening_starts(const sa_softening *s, const double *base, double *starts, size_t most,
+                           double *work);
+
+/* Unscaled covariances (p x p): model = (J'WJ)^-1; cluster = sandwich with residuals of
+ * cluster means, each enlarged for its own leverage (see inference.c); null as in
+ * sa_covariance(). */
+typedef struct {
+    double *model, *cluster, *null, *singular, *loading;
+    size_t rank;
+    double between; /* sum over clusters of weight times squared mean residual */
+} sa_covariances;
+
+void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, const double *resid,
+                             const double *jac, const int *at_bound, sa_covariances *out,
+                             double *work);
+
+/* Which parameters the data fix: walks the profile of each doubtful one outwards to its
+ * bounds. `half` (p): half widths of the Wald interval. `threshold`: rise of the sum of
+ * squares at the ends of the interval. `limit` (2 p): ends found, NaN where not looked
+ * for; `every` looks for all. `better` (p): a lower minimum met on the way, if any (then 1 is returned). */
+int sa_softening_states(const sa_softening *s, const double *par, const int *at_bound,
+                        double objective, double threshold, const double *half,
+                        const double *loading, int every, int *state, double *limit,
+                        double *better, double *work);
+
+#endif

@@ -1,0 +1,263 @@
+/* Start values from the data.
+ *
+ * With the hardest and softest condition as first guess of the two plateaus, the fraction of
+ * each condition gives z = ln(-ln(1 - X)) = n (ln k_ref + Q e + ln t), a straight line in
+ * ln t and e (the classical double-logarithmic route). A fixed set of alternatives in n, Q,
+ * incubation and recovery surrounds that guess; the hardness levels, in which the model is
+ * linear, are solved for each (Golub and Pereyra 1973, variable projection), and the
+ * candidates with the smallest sums of squares are returned. Deterministic. */
+#include "linear.h"
+#include "softening.h"
+#include <float.h>
+#include <math.h>
+#include <string.h>
+
+#define LN2 0.69314718055994530942
+
+typedef struct {
+    const sa_softening *s;
+    sa_model_kind kind; /* of the candidates, simpler than s->kind in the first round */
+    size_t p, most, count;
+    double *starts, *score; /* sorted, best first */
+    double *resid, *jac;
+} race;
+
+static double clamp(double x, double low, double high)
+{
+    return x < low ? low : x > high ? high : x;
+}
+
+/* Solve the hardness levels of a candidate for given rates; returns the sum of squares. */
+static double solve_levels(const race *r, double *par)
+{
+    const sa_softening *s = r->s;
+    const size_t m = s->clock.n;
+    const sa_model_layout at = sa_model_parameters(r->kind);
+    const int levels = at.loss >= 0 ? 3 : 2;
+    double a[9], b[3], x[3];
+    par[SA_P_WORKED] = 1.0;
+    par[SA_P_SOFT] = 0.0;
+    if (at.loss >= 0)
+        par[at.loss] = 0.0;
+    if (sa_model_hardness(r->kind, &s->clock, par, r->resid, r->jac))
+        return HUGE_VAL;
+    const double *basis[3] = {r->jac, r->jac + m, NULL};
+    if (levels == 3)
+        basis[2] = r->jac + (size_t)at.loss * m;
+    for (int use = levels; use >= 2; use--) {
+        const size_t f = (size_t)use;
+        memset(a, 0, sizeof a);
+        memset(b, 0, sizeof b);
+        for (size_t i = 0; i < m; i++) {
+            double w = s->root_weight[i] * s->root_weight[i];
+            for (size_t j = 0; j < f; j++) {
+                b[j] += w * basis[j][i] * s->hardness[i];
+                for (size_t k = 0; k < f; k++)
+                    a[k + j * f] += w * basis[j][i] * basis[k][i];
+            }
+        }
+        double diag = 0.0;
+        for (size_t j = 0; j < f; j++)
+            diag = fmax(diag, a[j + j * f]);
+        for (size_t j = 0; j < f; j++)
+            a[j + j * f] += 1e-10 * diag; /* a plateau nobody visited */
+        sa_triangularise(a, f, f, b);
+        if (!sa_back_substitute(a, f, f, b, x))
+            return HUGE_VAL;
+        if (use == 2 || x[2] >= 0.0) {
+            par[SA_P_WORKED] = x[0];
+            par[SA_P_SOFT] = x[1];
+            if (use == 3)
+                par[at.loss] = x[2];
+            break;
+        }
+    }
+    for (size_t j = 0; j < r->p; j++)
+        if (!(s->held && s->held[j] && j >= SA_P_LN_K))
+            par[j] = clamp(par[j], s->lower[j], s->upper[j]);
+    if (sa_model_hardness(r->kind, &s->clock, par, r->resid, NULL))
+        return HUGE_VAL;
+    double sum = 0.0;
+    for (size_t i = 0; i < m; i++) {
+        double d = s->root_weight[i] * (r->resid[i] - s->hardness[i]);
+        sum += d * d;
+    }
+    return sum;
+}
+
+static void enter(race *r, double *par)
+{
+    double score = solve_levels(r, par);
+    if (!isfinite(score))
+        return;
+    size_t k = r->count < r->most ? r->count++ : r->most;
+    if (k == r->most && score >= r->score[k - 1])
+        return;
+    if (k == r->most)
+        k--;
+    while (k > 0 && r->score[k - 1] > score) {
+        r->score[k] = r->score[k - 1];
+        memcpy(r->starts + k * r->p, r->starts + (k - 1) * r->p, r->p * sizeof(double));
+        k--;
+    }
+    r->score[k] = score;
+    memcpy(r->starts + k * r->p, par, r->p * sizeof(double));
+}
+
+/* What the double-logarithmic line needs from the data. */
+typedef struct {
+    double worked, soft;
+    int one_temperature;
+} plateaus;
+
+static plateaus look(const sa_softening *s)
+{
+    plateaus g = {-HUGE_VAL, HUGE_VAL, 1};
+    for (size_t i = 0; i < s->clock.n; i++) {
+        g.worked = fmax(g.worked, s->hardness[i]);
+        g.soft = fmin(g.soft, s->hardness[i]);
+        if (fabs(s->clock.coordinate[i] - s->clock.coordinate[0]) > 1e-12)
+            g.one_temperature = 0;
+    }
+    return g;
+}
+
+/* z and weight of condition i; weight 0 where it says nothing. */
+static double double_log(const sa_softening *s, const plateaus *g, size_t i, double *z)
+{
+    if (!isfinite(s->clock.log_time[i]) || !(g->worked > g->soft))
+        return 0.0;
+    double x = clamp((g->worked - s->hardness[i]) / (g->worked - g->soft), 0.01, 0.99);
+    double w = x * (1.0 - x);
+    *z = log(-log1p(-x));
+    return w * w * s->root_weight[i] * s->root_weight[i];
+}
+
+/* Weighted line z = n ln k + n ln t + n Q e. */
+static void double_log_line(const sa_softening *s, const plateaus *g, double *n, double *q)
+{
+    double a[9] = {0.0}, b[3] = {0.0}, x[3];
+    const size_t f = g->one_temperature ? 2 : 3;
+    for (size_t i = 0; i < s->clock.n; i++) {
+        double z, w = double_log(s, g, i, &z);
+        if (w == 0.0)
+            continue;
+        double row[3] = {1.0, s->clock.log_time[i], s->clock.coordinate[i]};
+        for (size_t j = 0; j < f; j++) {
+            b[j] += w * row[j] * z;
+            for (size_t k = 0; k < f; k++)
+                a[k + j * f] += w * row[j] * row[k];
+        }
+    }
+    sa_triangularise(a, f, f, b);
+    *n = 1.5;
+    *q = 200.0;
+    if (!sa_back_substitute(a, f, f, b, x) || !(x[1] > 0.0))
+        return;
+    *n = clamp(x[1], 0.4, 5.0);
+    if (f == 3 && isfinite(x[2] / x[1]))
+        *q = clamp(x[2] / x[1], 20.0, 900.0);
+}
+
+/* ln k_ref that centres the curve on the data for given n and Q. */
+static double centred_rate(const sa_softening *s, const plateaus *g, double n, double q)
+{
+    double sum = 0.0, total = 0.0;
+    for (size_t i = 0; i < s->clock.n; i++) {
+        double z, w = double_log(s, g, i, &z);
+        if (w == 0.0)
+            continue;
+        sum += w * (z / n - s->clock.log_time[i] - q * s->clock.coordinate[i]);
+        total += w;
+    }
+    return total > 0.0 ? sum / total : 0.0;
+}
+
+static void simple_starts(race *r, const plateaus *g, const double *base)
+{
+    const sa_softening *s = r->s;
+    double n0, q0, par[SA_MODEL_MAX_PAR];
+    double_log_line(s, g, &n0, &q0);
+    const double ns[5] = {n0, 0.7, 1.3, 2.5, 4.0}, qs[5] = {q0, 80.0, 160.0, 320.0, 550.0};
+    const int held_n = s->held && s->held[SA_P_N], held_q = s->held && s->held[SA_P_Q];
+    const int held_k = s->held && s->held[SA_P_LN_K];
+    for (int i = 0; i < (held_n ? 1 : 5); i++) {
+        for (int j = 0; j < (held_q ? 1 : 5); j++) {
+            memcpy(par, base, r->p * sizeof(double));
+            if (!held_n)
+                par[SA_P_N] = ns[i];
+            if (!held_q)
+                par[SA_P_Q] = qs[j];
+            if (!held_k)
+                par[SA_P_LN_K] = centred_rate(s, g, par[SA_P_N], par[SA_P_Q]);
+            enter(r, par);
+        }
+    }
+}
+
+/* Rates of recovery worth trying: slow, middling and fast against the readings' times. */
+static double middle_clock(const sa_softening *s, double q)
+{
+    double sum = 0.0, total = 0.0;
+    for (size_t i = 0; i < s->clock.n; i++) {
+        if (!isfinite(s->clock.log_time[i]))
+            continue;
+        sum += s->clock.log_time[i] + q * s->clock.coordinate[i];
+        total += 1.0;
+    }
+    return total > 0.0 ? sum / total : 0.0;
+}
+
+static void add_recovery(race *r, const sa_model_layout *at, double *par)
+{
+    const double speed[3] = {-2.0, 0.5, 3.0}, share[3] = {0.6, 1.0, 1.4};
+    const int held = r->s->held && r->s->held[at->q_rec];
+    if (at->loss < 0) {
+        enter(r, par);
+        return;
+    }
+    for (int i = 0; i < 3; i++) {
+        for (int j = 0; j < (held ? 1 : 3); j++) {
+            if (!held)
+                par[at->q_rec] = share[j] * par[SA_P_Q];
+            par[at->ln_k_rec] = speed[i] - middle_clock(r->s, par[at->q_rec]);
+            enter(r, par);
+        }
+    }
+}
+
+size_t sa_softening_starts(const sa_softening *s, const double *base, double *starts, size_t most,
+                           double *work)
+{
+    const sa_model_layout at = sa_model_parameters(s->kind);
+    const size_t m = s->clock.n, p = at.n_par;
+    double score[SA_MOST_STARTS + 1], simple[SA_MOST_STARTS * SA_MODEL_MAX_PAR];
+    const plateaus g = look(s);
+    /* the plain model first; candidates carry all p parameters, the extra ones at `base` */
+    race r = {s, SA_JMAK, p, s->kind == SA_JMAK ? most : 3, 0, simple, score, work, work + m};
+    simple_starts(&r, &g, base);
+    if (s->kind == SA_JMAK) {
+        memcpy(starts, simple, r.count * p * sizeof(double));
+        return r.count;
+    }
+    const size_t bases = r.count;
+    race full = {s, s->kind, p, most, 0, starts, score, work, work + m};
+    const double delay[5] = {0.0, 0.15, 0.5, 1.0, 2.0}, blunt[3] = {1.0, 0.65, 0.4};
+    for (size_t k = 0; k < bases; k++) {
+        const double *from = simple + k * p;
+        double half = pow(LN2, 1.0 / from[SA_P_N]); /* theta at X = 1/2 stays where it is */
+        for (int i = 0; i < (at.theta0 >= 0 ? 5 : 1); i++) {
+            for (int j = 0; j < (i == 0 ? 1 : 3); j++) {
+                double par[SA_MODEL_MAX_PAR];
+                memcpy(par, from, p * sizeof(double));
+                if (at.theta0 >= 0) {
+                    par[SA_P_N] = fmax(from[SA_P_N] * blunt[j], 0.3);
+                    par[at.theta0] = delay[i];
+                    par[SA_P_LN_K] += log((delay[i] + pow(LN2, 1.0 / par[SA_P_N])) / half);
+                }
+                add_recovery(&full, &at, par);
+            }
+        }
+    }
+    return full.count;
+}

@@ -1,0 +1,249 @@
+# Reading and checking tables of readings: sheets as laboratories write them.
+
+bench <- function(...) {
+  out <- data.frame(specimen = rep(c("A", "B"), each = 4), temp_c = rep(c(330, 370), each = 4),
+                    time_min = rep(c(0, 4), 4, each = 2)[1:8], reading = rep(1:2, 4),
+                    hardness = c(92, 91.5, 88, 87.5, 92.5, 91, 80, 79), scale = "HRF")
+  changes <- list(...)
+  out[names(changes)] <- changes
+  out
+}
+
+written <- function(..., fileext = ".csv", sep = "\n") {
+  path <- tempfile(fileext = fileext)
+  writeBin(charToRaw(paste0(paste(c(...), collapse = sep), sep)), path)
+  path
+}
+
+test_that("a standard table passes unchanged and takes the class of its input", {
+  r <- read_readings(bench())
+  expect_s3_class(r, c("softanneal_readings", "data.frame"), exact = TRUE)
+  expect_identical(as.data.frame(r), bench())
+  expect_silent(read_readings(bench()))
+  skip_if_not_installed("tibble")
+  tb <- read_readings(tibble::as_tibble(bench()))
+  expect_s3_class(tb, c("softanneal_readings", "tbl_df", "tbl", "data.frame"), exact = TRUE)
+  expect_identical(as.data.frame(tb), bench())
+})
+
+test_that("data.table and grouped tables go in, and data.table can go on by reference", {
+  skip_if_not_installed("data.table")
+  dt <- read_readings(data.table::as.data.table(bench()))
+  expect_s3_class(dt, c("softanneal_readings", "data.table", "data.frame"), exact = TRUE)
+  expect_silent(data.table::set(dt, j = "extra", value = 1))
+  expect_true("extra" %in% names(dt))
+  skip_if_not_installed("dplyr")
+  grouped <- dplyr::group_by(tibble::as_tibble(bench()), specimen)
+  g <- read_readings(grouped)
+  expect_s3_class(g, c("softanneal_readings", "tbl_df", "tbl", "data.frame"), exact = TRUE)
+  expect_null(attr(g, "groups"))
+})
+
+test_that("base and dplyr subsetting leave a usable table", {
+  r <- read_readings(bench())
+  expect_identical(nrow(r[r$specimen == "A", ]), 4L)
+  expect_output(print(r[r$specimen == "A", ]), "4 readings, 1 specimen")
+  expect_output(print(r[, c("specimen", "hardness")]), "hardness")
+  expect_identical(r[["hardness"]], bench()$hardness)
+  expect_identical(nrow(rbind(r, r)), 16L)
+  expect_output(print(r[0, ]), "0 readings")
+  skip_if_not_installed("dplyr")
+  kept <- dplyr::filter(r, time_min > 0)
+  expect_identical(nrow(kept), 4L)
+  expect_output(print(dplyr::select(r, specimen, hardness)), "hardness")
+  expect_identical(dplyr::mutate(r, twice = 2 * hardness)$twice, 2 * r$hardness)
+  expect_identical(nrow(dplyr::summarise(dplyr::group_by(r, specimen), m = mean(hardness))), 2L)
+})
+
+test_that("headers with units are converted and said once", {
+  sheet <- data.frame(specimen = "A", `Temp (C)` = 330, `Time [h]` = c(0.5, 1),
+                      `Hardness (HRF)` = c(84, 71), check.names = FALSE)
+  said <- testthat::capture_messages(r <- read_readings(sheet))
+  expect_length(said, 1L)
+  expect_match(said, "times 60")
+  expect_message(read_readings(sheet), class = "softanneal_message_units")
+  expect_equal(r$time_min, c(30, 60))
+  expect_equal(r$temp_c, c(330, 330))
+  expect_identical(r$scale, c("HRF", "HRF"))
+  one <- function(name, value, time = "time_min") {
+    sheet <- data.frame(specimen = "A", hardness = 84, scale = "HRF")
+    if (startsWith(tolower(name), "t") && grepl("temp", tolower(name))) sheet$time_min <- 1 else sheet$temp_c <- 1
+    sheet[[name]] <- value
+    suppressMessages(read_readings(sheet))
+  }
+  expect_equal(one("temperature_k", 573.15)$temp_c, 300)
+  expect_equal(one("temp_f", 212)$temp_c, 100)
+  expect_equal(one("Temp (\u00b0C)", 300)$temp_c, 300)
+  expect_equal(one("temp (deg F)", 32)$temp_c, 0, tolerance = 1e-12)
+  expect_equal(one("time_s", 90)$time_min, 1.5)
+  expect_equal(one("time_sec", 90)$time_min, 1.5)
+  expect_equal(one("time_d", 2)$time_min, 2880)
+  expect_equal(one("Time, hours", 2)$time_min, 120)
+})
+
+test_that("units and difftime columns are converted by their class", {
+  sheet <- bench()
+  sheet$time_min <- as.difftime(c(0, 0, 1, 1, 0, 0, 1, 1), units = "hours")
+  expect_equal(read_readings(sheet)$time_min[3], 60)
+  skip_if_not_installed("units")
+  sheet <- bench()
+  names(sheet)[2:3] <- c("temp", "time")
+  sheet$temp <- units::set_units(sheet$temp + 273.15, "K")
+  sheet$time <- units::set_units(sheet$time * 60, "s")
+  r <- suppressMessages(read_readings(sheet))
+  expect_equal(r$temp_c, bench()$temp_c)
+  expect_equal(r$time_min, bench()$time_min)
+  sheet$time <- units::set_units(1, "mm")
+  expect_error(read_readings(sheet), class = "softanneal_error_units")
+})
+
+test_that("what is ambiguous is an error", {
+  twice <- bench()
+  twice$time_h <- 1
+  expect_error(read_readings(twice), class = "softanneal_error_column")
+  expect_equal(read_readings(twice, columns = c(time_min = "time_min"))$time_h, rep(1, 8))
+  bare <- stats::setNames(bench(), sub("time_min", "time", names(bench())))
+  e <- expect_error(read_readings(bare), class = "softanneal_error_units")
+  expect_match(conditionMessage(e), "time_min = \"time\"", fixed = TRUE)
+  metre <- stats::setNames(bench(), sub("time_min", "time_m", names(bench())))
+  expect_error(read_readings(metre), class = "softanneal_error_units")
+  odd <- stats::setNames(bench(), sub("time_min", "time (fortnights)", names(bench())))
+  expect_error(read_readings(odd), class = "softanneal_error_units")
+  header <- stats::setNames(bench(), sub("hardness", "hardness_hv", names(bench())))
+  expect_error(read_readings(header), class = "softanneal_error_column")
+  expect_error(read_readings(bench(), scale = "HV"), class = "softanneal_error_column")
+})
+
+test_that("columns and constants are named by the user", {
+  sheet <- data.frame(strip = "A", oven = 330, duration = c(1, 2), value = c(84, 71))
+  r <- suppressMessages(read_readings(sheet, columns = c(specimen = "strip", temp_c = "oven",
+    time_h = "duration", hardness = "value"), scale = "HRF", operator = "left bench"))
+  expect_equal(r$time_min, c(60, 120))
+  expect_identical(r$operator, rep("left bench", 2))
+  expect_error(read_readings(sheet, columns = c(specimen = "no such")), class = "softanneal_error_column")
+  expect_error(read_readings(sheet, columns = c(colour = "strip")), class = "softanneal_error_argument")
+  expect_error(read_readings(sheet, columns = "strip"), class = "softanneal_error_argument")
+  expect_error(read_readings(bench(), colour = "red"), class = "softanneal_error_argument")
+  expect_error(read_readings(sheet, scale = c("HV", "HRF")), class = "softanneal_error_argument")
+  e <- expect_error(read_readings(bench()[-1]), class = "softanneal_error_column")
+  expect_match(conditionMessage(e), "specimen = \"A\"", fixed = TRUE)
+})
+
+test_that("wide sheets become long, readings of one row in turn", {
+  sheet <- data.frame(specimen = c("A", "B"), temp_c = 330, time_min = 0, r1 = c(90, 80), r2 = c(91, 81),
+                      remark = c("x", "y"))
+  r <- read_readings(sheet, readings = "r", scale = "HRF")
+  expect_identical(r$hardness, c(90, 91, 80, 81))
+  expect_identical(r$reading, c(1L, 2L, 1L, 2L))
+  expect_identical(r$remark, c("x", "x", "y", "y"))
+  expect_identical(read_readings(sheet, readings = c("r2", "r1"), scale = "HRF")$reading, c(2L, 1L, 2L, 1L))
+  expect_error(read_readings(sheet, readings = "q", scale = "HRF"), class = "softanneal_error_column")
+  expect_error(read_readings(transform(sheet, hardness = 1), readings = "r", scale = "HRF"),
+               class = "softanneal_error_column")
+  bad <- transform(sheet, r2 = c(91, 181))
+  e <- expect_error(read_readings(bad, readings = "r", scale = "HRF"), class = "softanneal_error_range")
+  expect_identical(e$rows, 2L)
+  expect_identical(e$arg, "r2")
+})
+
+test_that("text files: byte order mark, CRLF, blanks, semicolons and decimal commas", {
+  path <- written("\xef\xbb\xbf\" Specimen\" ; Temp (\xc2\xb0C) ;time_s;Hardness (HV);reading", "007;330,5;60;98,5;1", "",
+                  "007;330,5;60;97;2", sep = "\r\n")
+  said <- testthat::capture_messages(r <- read_readings(path))
+  expect_match(said[1], "semicolons, decimal comma")
+  expect_identical(r$specimen, c("007", "007"))
+  expect_equal(r$temp_c, c(330.5, 330.5))
+  expect_equal(r$time_min, c(1, 1))
+  expect_equal(r$hardness, c(98.5, 97))
+  expect_identical(r$reading, 1:2)
+  expect_identical(suppressMessages(read_readings(path, sep = ";", dec = ",")), r)
+  mixed <- written("specimen;temp_c;time_min;hardness;scale", "A;330;0;98,5;HV", "A;330;0;98.5;HV")
+  expect_error(read_readings(mixed), class = "softanneal_error_file")
+  expect_error(suppressMessages(read_readings(mixed, dec = ",")), class = "softanneal_error_column")
+  tabs <- written("specimen\ttemp_c\ttime_min\thardness\tscale", "A\t330\t0\t98.5\tHV", fileext = ".tsv")
+  expect_message(r <- read_readings(tabs), "tabs", class = "softanneal_message_file")
+  expect_equal(r$hardness, 98.5)
+  plain <- written("specimen,temp_c,time_min,hardness,scale,load", "A,330,0,98.5,HV,5", "A,330,0,98.5,HV,5")
+  expect_silent(r <- read_readings(plain))
+  expect_identical(r$load, c(5L, 5L))
+})
+
+test_that("Latin-1, empty rows and title lines of spreadsheets are handled and said", {
+  latin <- written("specimen,Temp (\xb0C),time_min,hardness,scale,,", "M\xfcller,330,0,98.5,HV,,", ",,,,,,",
+                   "M\xfcller,330,4,abc,HV,,")
+  e <- expect_error(suppressMessages(read_readings(latin)), class = "softanneal_error_column")
+  expect_identical(e$rows, 2L)
+  expect_identical(e$cells, "abc")
+  good <- written("Bell sheet, spring", "specimen,Temp (\xb0C),time_min,hardness,scale,,",
+                  "M\xfcller,330,0,98.5,HV,,", ",,,,,,")
+  said <- testthat::capture_messages(r <- read_readings(good, skip = 1))
+  expect_match(said, "Latin-1", all = FALSE)
+  expect_match(said, "nameless empty column", all = FALSE)
+  expect_identical(r$specimen, "M\u00fcller")
+})
+
+test_that("files that cannot be read say why", {
+  expect_error(read_readings(file.path(tempdir(), "no-such.csv")), class = "softanneal_error_file")
+  expect_error(read_readings(tempdir()), class = "softanneal_error_file")
+  empty <- tempfile(fileext = ".csv")
+  file.create(empty)
+  expect_error(read_readings(empty), class = "softanneal_error_file")
+  expect_error(read_readings(written("specimen,temp_c,time_min,hardness,scale")), class = "softanneal_error_file")
+  ragged <- written("specimen,temp_c,time_min,hardness,scale", "A,330,0,98", "A,330,0,98,HV")
+  expect_error(read_readings(ragged), class = "softanneal_error_file")
+  expect_error(read_readings(bench()[0, ]), class = "softanneal_error_too_few")
+  expect_error(read_readings(1:3), class = "softanneal_error_argument")
+  expect_error(read_readings(bench(), sep = ";"), class = "softanneal_error_argument")
+  twice <- written("specimen,temp_c,time_min,hardness,hardness,scale", "A,330,0,98,98,HV")
+  expect_error(read_readings(twice), class = "softanneal_error_column")
+})
+
+test_that("Excel sheets are read, and cells in them checked", {
+  skip_if_not_installed("readxl")
+  # the example workbook of readxl stands in for a laboratory sheet: its numbers serve as readings
+  path <- readxl::readxl_example("datasets.xlsx")
+  r <- read_readings(path, sheet = "mtcars", columns = c(hardness = "mpg", temp_c = "disp", time_min = "carb"),
+                     specimen = "A", scale = "HV")
+  expect_equal(r$hardness, datasets::mtcars$mpg)
+  expect_equal(r$temp_c, datasets::mtcars$disp)
+  expect_equal(r$qsec, datasets::mtcars$qsec)
+  expect_error(read_readings(path, sheet = "none"), class = "softanneal_error_file")
+  expect_error(read_readings(path, sheet = "chickwts", columns = c(hardness = "feed"), specimen = "A",
+                             temp_c = 1, time_min = 0, scale = "HV"), class = "softanneal_error_column")
+})
+
+test_that("what cannot be a reading stops with column, row and remedy", {
+  broken <- function(class, column, row, ...) {
+    e <- expect_error(suppressWarnings(read_readings(bench(...))), class = paste0("softanneal_error_", class))
+    expect_identical(e$arg, column)
+    expect_identical(e$rows, row)
+    expect_true(nzchar(e$remedy))
+  }
+  at <- function(x, i, value) replace(x, i, value)
+  b <- bench()
+  broken("column", "hardness", 3L, hardness = at(as.character(b$hardness), 3, "92 HRF"))
+  broken("range", "temp_c", 2L, temp_c = at(b$temp_c, 2, -274))
+  broken("range", "time_min", 5L, time_min = at(b$time_min, 5, -1))
+  broken("range", "hardness", 1L, hardness = at(b$hardness, 1, 130.5))
+  broken("range", "hardness", 1L, hardness = at(b$hardness, 1, -2))
+  broken("range", "hardness", 4L, hardness = at(b$hardness, 4, 0), scale = "HV")
+  broken("scale", "scale", 8L, scale = at(b$scale, 8, "HQ"))
+  broken("missing", "scale", 8L, scale = at(b$scale, 8, NA))
+  broken("missing", "temp_c", 6L, temp_c = at(b$temp_c, 6, NA))
+  broken("missing", "time_min", 6L, time_min = at(b$time_min, 6, NaN))
+  broken("missing", "hardness", 6L, hardness = at(b$hardness, 6, Inf))
+  broken("missing", "specimen", 1L, specimen = at(b$specimen, 1, NA))
+  broken("duplicate", "reading", 2L, reading = at(b$reading, 2, 1L))
+})
+
+test_that("replicates without a number may repeat; empty boxes stay and are counted", {
+  expect_silent(read_readings(bench(hardness = rep(90, 8))[-4]))
+  copies <- rbind(bench()[1, -4], bench()[1, -4])
+  expect_identical(nrow(read_readings(copies)), 2L)
+  w <- expect_warning(r <- read_readings(bench(hardness = replace(bench()$hardness, c(2, 7), NA))),
+                      class = "softanneal_warning_missing")
+  expect_identical(w$n, 2L)
+  expect_identical(w$rows, c(2L, 7L))
+  expect_identical(sum(is.na(r$hardness)), 2L)
+  expect_output(print(r), "2 readings without hardness")
+})
