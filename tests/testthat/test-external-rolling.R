@@ -42,3 +42,32 @@ test_that("EN 1652: R and H numbers are the lowest strength and hardness", {
   en <- temper_limits(alloy = c("CuZn30", "CuZn39Pb2", "copper"))
   expect_equal(as.numeric(sub("^[RH]", "", en$temper)), en$low)
 })
+
+test_that("hardening laws through the published strengths of C26000 by reduction", {
+  # copper association design guide: 11, 21, 37, 50, 60 % -> 54, 62, 76, 86, 94 ksi (seen);
+  # reductions and strengths are rounded to whole numbers: 0.5 % and 0.5 ksi
+  published <- data.frame(reduction_pct = c(11, 21, 37, 50, 60),
+                          strength_ksi = c(54, 62, 76, 86, 94))
+  published$effective_strain <- 2 / sqrt(3) * log(1 / (1 - published$reduction_pct / 100))
+  voce <- fit_hardening(published, hardness = strength_ksi)
+  swift <- fit_hardening(published, hardness = strength_ksi, model = "swift")
+  hollomon <- fit_hardening(published, hardness = strength_ksi, model = "hollomon")
+  # within the rounding of the table: 0.5 ksi, and 0.5 % of reduction is up to 0.4 ksi more
+  expect_lt(max(abs(residuals(voce))), 0.9)
+  expect_lt(max(abs(residuals(swift))), 0.9)
+  # a plain power law misses the start of the curve
+  expect_gt(max(abs(residuals(hollomon))), 1.5)
+  expect_lt(AIC(voce), AIC(swift))
+  expect_lt(AIC(swift), AIC(hollomon))
+  # the annealed strip, not used in the fit: 49 ksi typical of OS035 (value from memory), 44 ksi
+  # of the softest temper (seen)
+  start <- predict(voce, data.frame(effective_strain = 0))
+  expect_gt(start, 43)
+  expect_lt(start, 50)
+  # H10, 68.6 %: 99 ksi (value from memory), 8.6 % beyond the last reduction used
+  strain <- 2 / sqrt(3) * log(1 / (1 - 0.686))
+  spread <- predict(voce, data.frame(effective_strain = strain), interval = "prediction")
+  expect_lt(spread[, "lwr"], 99)
+  expect_gt(spread[, "upr"], 99)
+  expect_lt(spread[, "upr"] - spread[, "lwr"], 8)
+})
