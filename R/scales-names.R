@@ -9,8 +9,8 @@
 #'
 #' | spelling used here | also understood |
 #' |---|---|
-#' | `HRB`, `HRE`, `HRF`, `HRG`, `HRH`, `HRK` | with `W` (tungsten-carbide ball) or `S` (steel ball) at the end: `HRBW`, `HRBS` |
-#' | `HR15T`, `HR30T`, `HR45T`, `HR15W` | with `W` or `S` at the end: `HR30TW`, `HR30TS` |
+#' | `HRB`, `HRE`, `HRF`, `HRG`, `HRH`, `HRK` | with `W` (carbide ball), `S` (steel ball): `HRBW` |
+#' | `HR15T`, `HR30T`, `HR45T`, `HR15W` | with `W` or `S`: `HR30TW`, `HR30TS` |
 #' | `HRA`, `HRC`, `HRD`, `HR15N`, `HR30N`, `HR45N` | |
 #' | `HV` | with the load in kgf: `HV10`, `HV 5`, `HV0.5`, `HV1/15`; the older `VHN`, `DPH` |
 #' | `HV 0.1` | `HV0.1`: a column of its own in the copper table only, otherwise taken as `HV` |
@@ -89,36 +89,39 @@ table_of <- function(material, arg = "material") {
   scale_tables[[name]]
 }
 
-# Scales as integer codes into the columns of a table, with the columns that occur.
-# `scale`: text or factor, one name or one for each of n readings.
+# Scales as integer codes into the columns of a table. `scale`: text or factor, one name or
+# one for each reading. A name the table does not have stops with its rows.
 scale_codes <- function(scale, table, material, arg) {
-  labels <- if (is.factor(scale)) levels(scale) else unique(scale)
-  if (!is.character(labels)) {
-    if (!(is.logical(labels) && all(is.na(labels)))) {
-      abort("scale", paste0("`", arg, "` must name hardness scales, not be ", describe(scale)),
-            arg = arg, remedy = "Use names such as \"HV\" or \"HRB\".")
-    }
-    labels <- as.character(labels)
-  }
-  column <- match(labels, colnames(table$value))
+  found <- labels_of(scale, arg)
+  scales <- colnames(table$value)
+  column <- match(found$labels, scales)
   if (anyNA(column)) {
-    column <- match(scale_in_table(spell_scales(labels), table), colnames(table$value))
+    column <- match(scale_in_table(spell_scales(found$labels), table), scales)
   }
-  code <- if (is.factor(scale)) as.integer(scale) else match(scale, labels)
+  code <- column[found$code]
   if (anyNA(column) || anyNA(code)) {
-    code <- column[code]
     bad <- which(is.na(code))
-    if (length(bad)) {
-      names <- unique(as.character(scale)[bad])
-      missing <- anyNA(names)
-      abort("scale",
-            if (missing) paste0("`", arg, "` is missing")
-            else paste0("`", arg, "`: the table for ", material, " has no scale ",
-                        in_quotes(names, " and ")),
-            arg = arg, rows = if (length(scale) > 1L) bad,
-            remedy = paste0("It has ", in_quotes(colnames(table$value), " and "), "."))
-    }
-    return(code)
+    if (length(bad) == 0L) return(code)
+    unknown <- unique(found$labels[found$code[bad]])
+    problem <- if (anyNA(unknown)) paste0("`", arg, "` is missing")
+               else paste0("`", arg, "`: the table for ", material, " has no scale ",
+                           in_quotes(unknown, " and "))
+    abort("scale", problem, arg = arg, rows = if (length(scale) > 1L) bad,
+          remedy = paste0("It has ", in_quotes(scales, " and "), "."))
   }
-  column[code]
+  code
+}
+
+# The different names in a column and the number of each reading's name.
+labels_of <- function(scale, arg) {
+  if (is.factor(scale)) return(list(code = as.integer(scale), labels = levels(scale)))
+  if (is.logical(scale) && all(is.na(scale))) scale <- as.character(scale)
+  if (!is.character(scale)) {
+    abort("scale", paste0("`", arg, "` must name hardness scales, not be ", describe(scale)),
+          arg = arg, remedy = "Use names such as \"HV\" or \"HRB\".")
+  }
+  found <- .Call(C_sa_call_labels, scale)
+  if (!is.null(found)) return(found)
+  labels <- unique(scale)
+  list(code = match(scale, labels), labels = labels)
 }

@@ -13,31 +13,58 @@
 #' measured, and say so where you report it (`format_hardness()`).
 #'
 #' @section Tables:
-#' | `material` | table | scales |
-#' |---|---|---|
-#' | `"brass"` | ASTM E140 Table 4, cartridge brass 70/30 | HV, HRB, HRF, HR15T, HR30T, HR45T, HBW 10/500 |
-#' | `"brass_gb"` | GB/T 3771-1983, other brasses (62 % copper, leaded) | HB 30D2, HV, HRB, HRF, HR15T, HR30T, HR45T |
-#' | `"copper"` | ASTM E140 Table 7, copper No. 102 to 142 | HV, HV 0.1, HK, HK 0.5, HR15T, HRB, HRF, HR30T, HR45T, HBW 10/500, HBW 2/20 (strip 1.02 mm, Brinell 10/500: 2.03 mm), HR15T (0.25 mm), HR15T (0.51 mm) |
-#' | `"aluminium"` | ASTM E140 Table 9, wrought products | HBW 10/500, HV, HRB, HRE, HRH, HR15T, HR30T, HR45T, HR15W |
-#' | `"steel"` | ASTM E140 Table 2, non-austenitic, Rockwell B range | HRB, HV, HBW 10/3000, HK, HRA, HRF, HR15T, HR30T, HR45T |
-#' | `"steel_din"` | DIN 50150, unalloyed and low-alloy | HV, HB 30D2, HRB |
+#' - `"brass"`: ASTM E140 Table 4, cartridge brass 70/30. HV, HRB, HRF, HR15T, HR30T, HR45T,
+#'   HBW 10/500;
+#' - `"brass_gb"`: GB/T 3771-1983, other brasses (62 % copper, leaded). HB 30D2, HV, HRB, HRF,
+#'   HR15T, HR30T, HR45T;
+#' - `"copper"`: ASTM E140 Table 7, copper No. 102 to 142. HV, HV 0.1, HK, HK 0.5, HRB, HRF,
+#'   HR15T, HR30T, HR45T, HBW 10/500, HBW 2/20, and on thinner strip `HR15T (0.25 mm)` and
+#'   `HR15T (0.51 mm)`;
+#' - `"aluminium"`: ASTM E140 Table 9, wrought products. HBW 10/500, HV, HRB, HRE, HRH, HR15T,
+#'   HR30T, HR45T, HR15W;
+#' - `"steel"`: ASTM E140 Table 2, non-austenitic, Rockwell B range. HRB, HV, HBW 10/3000, HK,
+#'   HRA, HRF, HR15T, HR30T, HR45T;
+#' - `"steel_din"`: DIN 50150, unalloyed and low-alloy. HV, HB 30D2, HRB.
 #'
 #' The four ASTM tables are **values from memory**, apart from the cells that
 #' [conversion_tables()] marks as seen; the other two were seen. Before a number decides
 #' anything that matters, check it against your own copy of the standard.
 #'
+#' The Rockwell columns of the copper table hold for strip of 1.02 mm (0.040 in), Brinell
+#' 10/500 for 2.03 mm (0.080 in).
+#'
 #' Cells in doubt are kept out of the interpolation, and stay visible in
 #' [conversion_tables()] with their reason: brass HRF at HV 60 and at HV 45 (so HRF ends at
-#' 43); copper HV 0.1 at HV 122 and HV 40, HK at HV 86 and HV 40. Two HR15T cells of steel and three cells of
-#' GB/T 3771 are used as corrected, with the printed figure in their note.
+#' 43); copper HV 0.1 at HV 122 and HV 40, HK at HV 86 and HV 40 (so both end at HV 42).
+#' Two HR15T cells of steel and three cells of GB/T 3771 are used as corrected, with the
+#' figure of the source in their note.
 #'
 #' @section Interpolation:
 #' Blank cells between two given ones are filled from the curve of their column against the
 #' leading scale of the table; a pair of scales is then interpolated directly through all
 #' rows in which at least one of the two is given (both, if one is the leading scale).
-#' Slopes after Fritsch and Carlson, SIAM J. Numer. Anal. 17 (1980) 238-246. Where a scale has the same number in several
-#' rows (aluminium HR15T 89), converting *from* it gives the middle of these rows. There and
-#' back gives the number again within the rounding of the table.
+#' Slopes after Fritsch and Carlson, SIAM J. Numer. Anal. 17 (1980) 238-246. Where a scale
+#' has the same number in several rows (aluminium HR15T 89), converting *from* it gives the
+#' middle of these rows. There and back gives the number again within the rounding of the
+#' table.
+#'
+#' @section Uncertainty:
+#' The standard uncertainty of `interval = TRUE` is that of the *conversion*, not of the
+#' reading. It is the root of the sum of squares (JCGM 100:2008, 5.1.2) of:
+#' 1. the table error of the scale wanted: the larger of its rounding (resolution over root
+#'    12) and the root mean square by which its cells differ from the curve through all
+#'    other cells; none for the leading scale of a table;
+#' 2. the same of the scale given, times the slope of the conversion;
+#' 3. the disagreement of two tables for one kind of metal, in per cent of HV, for each of the
+#'    two scales: the ASTM brass table against GB/T 3771, the ASTM steel table against DIN
+#'    50150, root mean square, at HV 100 and above and below it. A scale only one table has
+#'    takes the pooled figure of its pair of tables; copper and aluminium, which have no second
+#'    table, take the pooled figure of brass and steel.
+#'
+#' All figures are computed from the tables when the package is built; they stand in
+#' `attr(conversion_tables(), "spread")`. Where a row has no HV the disagreement is that of the
+#' nearest row that has one. Below HV 100 the two brass tables part by up to 6 HRB: it is
+#' another kind of brass, and the interval says so. The interval is normal.
 #'
 #' @param x Hardness numbers, numeric. `NA` gives `NA`; text, factors, infinite values and
 #'   columns with units are errors.
@@ -45,7 +72,8 @@
 #'   factor), so that a column with mixed scales converts in one call. See
 #'   [standardise_scale()] for the spellings.
 #' @param material Which table, one of the names above (`"aluminum"` works too).
-#' @param interval `TRUE` returns a table with the standard uncertainty of the conversion and an interval.
+#' @param interval `TRUE` returns a table with the standard uncertainty of the conversion and
+#'   an interval.
 #' @param level Level of the interval, between 0 and 1.
 #' @param round `TRUE` rounds the numbers as ASTM E140 asks for converted ones: to whole
 #'   numbers. The default keeps all digits, for computing.
@@ -57,7 +85,8 @@
 #'
 #'   Errors: `softanneal_error_scale` for an unknown scale, material or pair,
 #'   `softanneal_error_argument` for text or lengths that do not fit,
-#'   `softanneal_error_missing` for infinite or `NaN` numbers, `softanneal_error_units` for a column with units.
+#'   `softanneal_error_missing` for infinite or `NaN` numbers, `softanneal_error_units` for a
+#'   column with units.
 #' @seealso [conversion_tables()], [hardness_scales()], [format_hardness()]
 #' @examples
 #' convert_hardness(c(93.5, 80, 42), "HRB", "HV")
@@ -72,19 +101,23 @@ convert_hardness <- function(x, from, to, material = "brass", interval = FALSE, 
   check_level(level)
   x <- check_hardness(x, "x")
   table <- table_of(material)
-  if (!(length(x) == length(from) && length(x) == length(to)) &&
-        !(length(from) == 1L && length(to) == 1L)) {
-    all <- common_length(x = x, from = from, to = to)
-    x <- all$x
-    from <- if (length(from) == 1L) from else all$from
-    to <- if (length(to) == 1L) to else all$to
-  }
-  pairs <- scale_pairs(from, to, table, material, length(x))
+  n <- shared_length(x = x, from = from, to = to)
+  if (length(x) != n) x <- rep_len(x, n)
+  pairs <- scale_pairs(from, to, table, material)
   out <- .Call(C_sa_call_convert, x, pairs$code, pairs$curves, 0L)
   check_counts(x, out$counts, pairs, "x")
   value <- if (round) round(out$value) else out$value
   if (!interval) return(value)
   conversion_interval(x, value, pairs, table, material, level)
+}
+
+# The length to which arguments of length 1 are recycled, without recycling long columns of
+# text here; common_length() words the error.
+shared_length <- function(...) {
+  sizes <- lengths(list(...))
+  n <- if (any(sizes == 0L)) 0L else max(sizes)
+  if (!all(sizes %in% c(1L, n))) common_length(...)
+  n
 }
 
 # Plain doubles, checked without a pass over long vectors: missing and infinite ones are
@@ -103,8 +136,9 @@ check_hardness <- function(x, arg) {
 }
 
 # Pairs of scales that occur: columns `from` and `to` (integer), a curve for each (NULL:
-# the same scale), and for n readings the code of the pair, from 0 (NULL: only one pair).
-scale_pairs <- function(from, to, table, material, n) {
+# the same scale), and for each reading the code of its pair, from 0 (NULL: only one pair,
+# both names given once).
+scale_pairs <- function(from, to, table, material) {
   a <- scale_codes(from, table, material, "from")
   b <- scale_codes(to, table, material, "to")
   if (length(a) == 1L && length(b) == 1L) {
@@ -112,10 +146,10 @@ scale_pairs <- function(from, to, table, material, n) {
     code <- NULL
   } else {
     width <- ncol(table$value)
-    key <- (a - 1L) * width + (b - 1L)
-    keys <- unique(key)
-    code <- match(key, keys) - 1L
-    pair <- list(keys %/% width + 1L, keys %% width + 1L)
+    key <- (a - 1L) * width + b
+    keys <- which(tabulate(key, width^2) > 0L)
+    code <- if (length(keys) != 1L) match(seq_len(width^2), keys)[key] - 1L
+    pair <- list((keys - 1L) %/% width + 1L, (keys - 1L) %% width + 1L)
   }
   if (length(code) == 0L && !is.null(code)) pair <- list(1L, 1L)
   list(from = pair[[1L]], to = pair[[2L]], code = code, scales = colnames(table$value),
@@ -183,20 +217,22 @@ outside_rows <- function(x, pairs) {
 # (converted), 1 (missing), 2 (outside the table) and derivative is d HV / d x. No warning.
 # `scale`: one name or one for each x. Readings in HV cost no more than a comparison.
 to_vickers <- function(x, scale, material = "brass") {
+  x <- as.double(x)
   if (all_vickers(scale)) {
     flag <- integer(length(x))
     if (anyNA(x)) flag[is.na(x)] <- 1L
     return(list(hv = x, flag = flag, derivative = rep(1, length(x))))
   }
   table <- table_of(material)
-  pairs <- scale_pairs(scale, "HV", table, material, length(x))
-  out <- .Call(C_sa_call_convert, as.double(x), pairs$code, pairs$curves, 1L)
+  pairs <- scale_pairs(scale, "HV", table, material)
+  out <- .Call(C_sa_call_convert, x, pairs$code, pairs$curves, 1L)
   list(hv = out$value, flag = out$flag, derivative = out$derivative)
 }
 
 all_vickers <- function(scale) {
   if (is.factor(scale)) {
-    return(length(scale) > 0L && !anyNA(scale) && all(levels(scale)[unique(scale)] == "HV"))
+    occurring <- levels(scale)[unique(as.integer(scale))]
+    return(length(scale) > 0L && !anyNA(occurring) && all(occurring == "HV"))
   }
   length(scale) > 0L && !anyNA(scale) && all(scale == "HV")
 }

@@ -1,4 +1,5 @@
-/* SEXP side of scale.c: builds the curves of one call, converts block by block. */
+/* SEXP side of scale.c: builds the curves of one call, converts block by block; and finds
+ * the few different labels of a long text column. */
 #include "glue_scale.h"
 #include "scale.h"
 #ifdef __linux__
@@ -9,6 +10,8 @@
 /* Beyond these the index would leave the first-level cache of 32 KiB. */
 #define MOST_BUCKETS 4096
 #define MOST_STEPS 960
+/* A column of scales has a handful of labels; with more the caller hashes them instead. */
+#define MOST_LABELS 64
 /* About 10 ms of work between two looks at the keyboard. */
 #define BLOCK ((R_xlen_t)1 << 21)
 
@@ -111,6 +114,48 @@ SEXP sa_call_convert(SEXP x, SEXP code, SEXP curves, SEXP detail)
     }
     p_counts[0] = (double)counts.missing;
     p_counts[1] = (double)counts.outside;
+    UNPROTECT(1);
+    return out;
+}
+
+/* x: text. Returns code (from 1) and labels in order of appearance, NA being a label too;
+ * NULL when there are more than MOST_LABELS. R keeps one copy of each string, so that
+ * comparing addresses is enough. */
+SEXP sa_call_labels(SEXP x)
+{
+    static const char *names[] = {"code", "labels", ""};
+    R_xlen_t n = Rf_xlength(x);
+    SEXP found[MOST_LABELS];
+    SEXP out, labels;
+    int *code;
+    int count = 0;
+    int last = 0;
+
+    if (TYPEOF(x) != STRSXP)
+        Rf_error("internal error: 'x' must be text");
+    out = PROTECT(Rf_mkNamed(VECSXP, names));
+    SET_VECTOR_ELT(out, 0, Rf_allocVector(INTSXP, n));
+    code = INTEGER(VECTOR_ELT(out, 0));
+    for (R_xlen_t i = 0; i < n; i++) {
+        SEXP label = STRING_ELT(x, i);
+        if (i % BLOCK == 0)
+            R_CheckUserInterrupt();
+        if (last >= count || found[last] != label) {
+            for (last = 0; last < count && found[last] != label;)
+                last++;
+            if (last == MOST_LABELS) {
+                UNPROTECT(1);
+                return R_NilValue;
+            }
+            if (last == count)
+                found[count++] = label;
+        }
+        code[i] = last + 1;
+    }
+    SET_VECTOR_ELT(out, 1, Rf_allocVector(STRSXP, count));
+    labels = VECTOR_ELT(out, 1);
+    for (int k = 0; k < count; k++)
+        SET_STRING_ELT(labels, k, found[k]);
     UNPROTECT(1);
     return out;
 }

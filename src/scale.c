@@ -48,9 +48,12 @@ size_t sa_curve_buckets(const double *x, size_t n, size_t most)
  * knots divided by a small whole number. */
 size_t sa_curve_steps(const double *x, size_t n, size_t most)
 {
-    const double range = x[n - 1] - x[0];
-    double least = range;
+    double range, least;
 
+    if (n < 2)
+        return 0;
+    range = x[n - 1] - x[0];
+    least = range;
     for (size_t i = 1; i < n; i++) {
         if (x[i] - x[i - 1] < least)
             least = x[i] - x[i - 1];
