@@ -52,8 +52,7 @@ choose_scale <- function(thickness_mm, hard, soft, scale = "HV", material = "bra
   vickers <- if (!is.null(vickers_kgf)) {
     paste0("HV", vapply(check_numeric(vickers_kgf, "vickers_kgf", 0, open = TRUE), format, ""))
   }
-  rockwell <- fact_table("indentation_rockwell.csv")
-  candidates <- c(intersect(colnames(table_of(material)$value), rockwell$scale), vickers)
+  candidates <- c(intersect(colnames(table_of(material)$value), rockwell_scales()$scale), vickers)
   rows <- lapply(candidates, \(one) judge_scale(one, thickness_mm, c(hard, soft), scale, material,
                                                 rule))
   out <- do.call(rbind, rows)
