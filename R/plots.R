@@ -1,0 +1,207 @@
+# Pictures of softening: readings, fitted curves with their band, and the straight lines of the
+# textbook. One colour, shape and line type a temperature; titles with units; alt text
+# computed from the data.
+
+# Okabe-Ito colours without black and yellow, which are weak on white (Okabe and Ito 2008).
+group_colours <- function(n) {
+  pal <- grDevices::palette.colors(9, "Okabe-Ito")[c(6, 7, 4, 2, 8, 3, 9)]
+  unname(if (n <= length(pal)) pal[seq_len(n)] else grDevices::hcl.colors(n, "viridis"))
+}
+
+group_shapes <- function(n) rep_len(c(16, 17, 15, 18, 8, 4, 3, 1, 2, 0, 5, 6), n)
+
+group_lines <- function(n) rep_len(c("solid", "22", "42", "1242", "82", "12", "6222"), n)
+
+temperature_label <- function(temp_c) {
+  paste0(format(signif(temp_c, 5), trim = TRUE, drop0trailing = TRUE), " \u00b0C")
+}
+
+temperature_factor <- function(temp_c, all = temp_c) {
+  levels <- sort(unique(signif(all, 10)))
+  factor(temperature_label(signif(temp_c, 10)), unique(temperature_label(levels)))
+}
+
+# Colour, fill, shape and line type for temperatures, under one legend.
+temperature_scales <- function(levels, lines = TRUE) {
+  n <- length(levels)
+  title <- "Annealed at"
+  named <- function(x) stats::setNames(x, levels)
+  out <- list(
+    ggplot2::scale_colour_manual(title, values = named(group_colours(n)), drop = FALSE),
+    ggplot2::scale_fill_manual(title, values = named(group_colours(n)), drop = FALSE),
+    ggplot2::scale_shape_manual(title, values = named(group_shapes(n)), drop = FALSE))
+  if (lines) {
+    out <- c(out, list(ggplot2::scale_linetype_manual(title, values = named(group_lines(n)),
+                                                      drop = FALSE)))
+  }
+  out
+}
+
+plain_theme <- function() {
+  ggplot2::theme_bw(base_size = 12) +
+    ggplot2::theme(panel.grid.minor = ggplot2::element_blank(),
+                   plot.title.position = "plot", plot.caption.position = "plot",
+                   plot.caption = ggplot2::element_text(hjust = 0, colour = "#595959"),
+                   legend.key.width = ggplot2::unit(1.6, "lines"))
+}
+
+# Means of conditions with a t interval from their own readings, where there are two or more.
+condition_summary <- function(fit, level) {
+  d <- fit$readings
+  at <- fit$conditions
+  id <- at$of_reading + 1L
+  n <- tabulate(id, length(at$mean))
+  w <- if (is.null(d$weights)) rep(1, d$n) else d$weights
+  r <- d$hardness - at$mean[id]
+  s <- sqrt(rowsum(w * r^2, id)[, 1L] / pmax(n - 1, 1) / at$weight)
+  half <- ifelse(n > 1L, stats::qt(0.5 + level / 2, pmax(n - 1, 1)) * s, NA_real_)
+  data.frame(temp_c = at$temp_c, time_min = at$time_min, mean = at$mean, n = n,
+             lower = at$mean - half, upper = at$mean + half)
+}
+
+hardness_title <- function(scale) {
+  if (identical(scale, "as read")) "Hardness (as read)" else paste0("Hardness (", scale, ")")
+}
+
+# Where readings before any anneal are drawn on a logarithmic axis: at the left edge.
+zero_place <- function(time_min) {
+  first <- min(time_min[time_min > 0])
+  last <- max(time_min)
+  first / max(2, (last / first)^0.18)
+}
+
+time_axis <- function(log_time, zero, breaks_from, has_zero) {
+  if (!log_time) return(ggplot2::scale_x_continuous("Time at temperature (min)"))
+  breaks <- log_breaks(breaks_from)
+  labels <- plain_numbers(breaks)
+  if (has_zero) {
+    breaks <- c(zero, breaks)
+    labels <- c("0", labels)
+  }
+  ggplot2::scale_x_log10("Time at temperature (min)", breaks = breaks, labels = labels)
+}
+
+# 1, 2, 5 steps over few decades, powers of ten over many.
+log_breaks <- function(x) {
+  range <- log10(range(x))
+  decades <- seq(floor(range[1L]) - 1, ceiling(range[2L]) + 1)
+  steps <- if (diff(range) < 2.2) c(1, 2, 5) else if (diff(range) < 3.5) c(1, 3) else 1
+  breaks <- sort(as.vector(outer(steps, 10^decades)))
+  breaks[breaks >= 10^range[1L] * 0.999 & breaks <= 10^range[2L] * 1.001]
+}
+
+#' Picture of a softening fit
+#'
+#' Readings and fitted curves over time, one colour, shape and line type a temperature.
+#'
+#' @param object,x A fit of [fit_softening()].
+#' @param log_time Whether the time axis is logarithmic; readings at time zero are then drawn
+#'   at its left end, marked 0.
+#' @param band `"confidence"` for the band of the curve, `"prediction"` for that of a new
+#'   reading, `"none"`. Where the readings do not determine the curve there is no band.
+#' @param readings `TRUE` for every reading, faint, besides the means.
+#' @param level Level of the band and of the intervals of the means.
+#' @param ... Must be empty for `autoplot()`; passed on by `plot()`.
+#' @return A ggplot object, with alt text (see [ggplot2::get_alt_text()]); `plot()` draws it
+#'   and returns the fit invisibly.
+#' @examples
+#' tungsten <- read_readings(
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
+#' ggplot2::autoplot(fit_softening(tungsten))
+#' @exportS3Method ggplot2::autoplot
+autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
+                                              band = c("confidence", "prediction", "none"),
+                                              readings = TRUE, level = 0.95, ...) {
+  check_dots_empty(...)
+  log_time <- check_flag(log_time, "log_time")
+  readings <- check_flag(readings, "readings")
+  band <- check_choice(band, c("confidence", "prediction", "none"), "band")
+  level <- check_level(level)
+  means <- condition_summary(object, level)
+  after <- means$time_min > 0
+  temps <- sort(unique(signif(means$temp_c[after], 10)))
+  zero <- zero_place(means$time_min)
+  place <- function(t) if (log_time) ifelse(t > 0, t, zero) else t
+  means$at <- place(means$time_min)
+  means$temperature <- temperature_factor(means$temp_c, temps)
+  has_zero <- any(!after)
+  curve <- curve_grid(object, temps, log_time, band, level)
+  each <- data.frame(at = place(object$readings$time_min), hardness = object$readings$hardness,
+                     temp_c = object$readings$temp_k - ZERO_CELSIUS)
+  each$temperature <- temperature_factor(each$temp_c, temps)
+  replicates <- any(means$n > 1L)
+  p <- ggplot2::ggplot(mapping = ggplot2::aes(colour = .data[["temperature"]],
+                                              shape = .data[["temperature"]]))
+  if (band != "none") {
+    p <- p + ggplot2::geom_ribbon(
+      ggplot2::aes(.data[["at"]], ymin = .data[["lower"]], ymax = .data[["upper"]],
+                   fill = .data[["temperature"]]), data = curve[!is.na(curve$lower), ],
+      alpha = 0.18, colour = NA, show.legend = FALSE, inherit.aes = FALSE)
+  }
+  p <- p + ggplot2::geom_line(
+    ggplot2::aes(.data[["at"]], .data[["fit"]], linetype = .data[["temperature"]]), data = curve,
+    linewidth = 0.6)
+  known <- !is.na(each$temperature)
+  if (readings && replicates) {
+    p <- p + ggplot2::geom_point(ggplot2::aes(.data[["at"]], .data[["hardness"]]),
+                                 data = each[known, ], size = 0.9, alpha = 0.35,
+                                 show.legend = FALSE)
+  }
+  shown <- means[!is.na(means$temperature), ]
+  if (replicates) {
+    p <- p + ggplot2::geom_linerange(
+      ggplot2::aes(.data[["at"]], ymin = .data[["lower"]], ymax = .data[["upper"]]),
+      data = shown[!is.na(shown$lower), ], linewidth = 0.5, show.legend = FALSE)
+  }
+  p <- p + ggplot2::geom_point(ggplot2::aes(.data[["at"]], .data[["mean"]]), data = shown,
+                               size = 2.4)
+  if (any(is.na(each$temperature))) {
+    p <- p + ggplot2::geom_point(ggplot2::aes(.data[["at"]], .data[["hardness"]]),
+                                 data = each[!known, ], shape = 1, colour = "#595959", size = 1.6,
+                                 inherit.aes = FALSE)
+  }
+  p + temperature_scales(levels(means$temperature)) +
+    time_axis(log_time, zero, means$time_min[after], has_zero) +
+    ggplot2::labs(y = hardness_title(object$scale), title = "Softening curves",
+                  caption = curve_caption(object, band, replicates, level),
+                  alt = curve_alt(object, means, temps, band)) +
+    plain_theme()
+}
+
+# Curve and band over a grid of times for each temperature.
+curve_grid <- function(fit, temps, log_time, band, level) {
+  time <- fit$conditions$time_min
+  after <- time[time > 0]
+  grid <- if (log_time) exp(seq(log(min(after) / 1.3), log(max(after)), length.out = 200L)) else seq(0, max(after), length.out = 301L)
+  out <- data.frame(temp_c = rep(temps, each = length(grid)), time_min = rep(grid, length(temps)))
+  part <- softening_values(fit, out$temp_c, out$time_min)
+  out$fit <- part$fit
+  t <- interval_t(fit, level)
+  extra <- if (band == "prediction") reading_variance(fit) else 0
+  out$lower <- out$fit - t * sqrt(part$se^2 + extra)
+  out$upper <- out$fit + t * sqrt(part$se^2 + extra)
+  out$at <- out$time_min
+  out$temperature <- temperature_factor(out$temp_c, temps)
+  out
+}
+
+curve_caption <- function(fit, band, replicates, level) {
+  percent <- paste0(format(100 * level), " %")
+  parts <- c(if (replicates) paste0("Points: means of a step, with ", percent, " t interval of its ",
+                                    "readings."),
+             switch(band, confidence = paste0("Band: ", percent, " confidence band of the curve."),
+                    prediction = paste0("Band: ", percent, " prediction band of one reading.")))
+  if (length(parts)) paste(parts, collapse = "\n")
+}
+
+curve_alt <- function(fit, means, temps, band) {
+  half <- suppressWarnings(time_to(fit), classes = "softanneal_warning_outside")
+  paste0("Hardness in ", fit$scale, " over time at temperature in min, ", fit$nobs,
+         " readings at ", length(temps), " temperatures with fitted ", fit$model, " curves",
+         if (band != "none") paste(" and", band, "bands"), ". Hardness falls from ",
+         format_quantity(fit$par[["h_worked"]]), " to ", format_quantity(fit$par[["h_soft"]]),
+         "; half of it takes ",
+         paste(format_quantity(half$time_min), "min at", temperature_label(half$temp_c),
+               collapse = ", "), ".")
+}

@@ -1,0 +1,224 @@
+# The main job in one call: a file of readings in, tables, pictures and a one-page report out.
+# Files are written under a temporary name and renamed, so that nothing is left half-written.
+
+REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softening.png",
+                  "avrami.png", "arrhenius.png", "report.html")
+
+#' From readings to a report
+#'
+#' Reads hardness readings, fits a softening model, compares it with the others, and writes
+#' tables, pictures and a one-page HTML report with cautions into a folder.
+#'
+#' @param readings A path, or a data frame, as for [read_readings()].
+#' @param out_dir Folder for the results; made if it is not there.
+#' @param model,scale,material As in [fit_softening()].
+#' @param specimen Name of the specimen for a table without such a column.
+#' @param title Title of the report; by default made from the name of the file.
+#' @param level Level of the intervals.
+#' @param overwrite Whether results that are in the folder already may be replaced.
+#' @param ... Must be empty.
+#' @return A list of class `softanneal_report`: `fit`, `models` (table of all models: `model`,
+#'   `parameters`, `sigma`, `AIC`, `BIC`, `open`, `note`), `half_softening` (from [time_to()]),
+#'   `files` (paths written). Printing it gives a short summary for the technician.
+#'   The folder then holds `coefficients.csv`, `half_softening.csv`, `models.csv`,
+#'   `softening.png`, `avrami.png`, `arrhenius.png` and `report.html`. Cells that a spreadsheet
+#'   would take for a formula are preceded by an apostrophe in the CSV files.
+#' @section Errors:
+#'   `softanneal_error_file` when results are there already and `overwrite` is `FALSE`, or the
+#'   folder cannot be written; `softanneal_error_package` without rmarkdown and pandoc; and
+#'   those of [read_readings()] and [fit_softening()].
+#' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
+#' @examples
+#' \donttest{
+#' if (requireNamespace("rmarkdown", quietly = TRUE) && rmarkdown::pandoc_available()) {
+#'   file <- system.file("extdata", "bellbrass_readings.csv", package = "softanneal")
+#'   softening_report(file, file.path(tempdir(), "bellbrass"), overwrite = TRUE)
+#' }
+#' }
+#' @export
+softening_report <- function(readings, out_dir, model = "jmak", scale = "HV", material = "brass",
+                             specimen = NULL, title = NULL, level = 0.95, overwrite = FALSE, ...) {
+  check_dots_empty(...)
+  out_dir <- check_string(out_dir, "out_dir")
+  level <- check_level(level)
+  need_package("rmarkdown", "to write the report")
+  need_package("knitr", "to write the report")
+  if (!rmarkdown::pandoc_available()) {
+    abort("package", "pandoc is needed to write the report", arg = "out_dir",
+          remedy = "Install pandoc, or work in RStudio, which brings it.")
+  }
+  title <- check_string(title, "title", null = TRUE)
+  if (is.null(title)) {
+    name <- if (is.character(readings) && length(readings) == 1L) {
+      tools::file_path_sans_ext(basename(readings))
+    } else "hardness readings"
+    title <- paste("Softening kinetics:", gsub("_", " ", name))
+  }
+  prepare_folder(out_dir, check_flag(overwrite, "overwrite"))
+  data <- read_for_report(readings, specimen)
+  fit <- fit_softening(data, model = model, scale = scale, material = material, level = level)
+  result <- list(
+    fit = fit, models = model_table(data, scale, material), level = level, title = title,
+    half_softening = suppressWarnings(time_to(fit, level = level),
+                                      classes = "softanneal_warning_outside"))
+  work <- tempfile("softanneal-report-")
+  dir.create(work)
+  on.exit(unlink(work, recursive = TRUE), add = TRUE)
+  write_table(tidy(fit, conf.int = TRUE, conf.level = level), file.path(work, REPORT_FILES[1L]))
+  write_table(result$half_softening, file.path(work, REPORT_FILES[2L]))
+  write_table(result$models, file.path(work, REPORT_FILES[3L]))
+  save_pictures(fit, level, work)
+  render_report(result, work)
+  result$files <- move_results(work, out_dir)
+  structure(result, class = "softanneal_report")
+}
+
+prepare_folder <- function(out_dir, overwrite) {
+  there <- file.exists(file.path(out_dir, REPORT_FILES))
+  if (any(there) && !overwrite) {
+    abort("file", paste0("there are results in ", out_dir, " already: ",
+                         in_quotes(REPORT_FILES[there], " and ")), arg = "out_dir",
+          remedy = "Choose another folder, or allow overwrite = TRUE.")
+  }
+  if (!dir.exists(out_dir)) dir.create(out_dir, recursive = TRUE, showWarnings = FALSE)
+  if (!dir.exists(out_dir) || file.access(out_dir, 2L) != 0L) {
+    abort("file", paste0("the folder ", out_dir, " cannot be written"), arg = "out_dir",
+          remedy = "Choose a folder in which you may write.")
+  }
+}
+
+# A file without a column of specimens is taken as one piece, and says so.
+read_for_report <- function(readings, specimen) {
+  if (!is.null(specimen)) return(read_readings(readings, specimen = specimen))
+  tryCatch(read_readings(readings), softanneal_error_column = function(e) {
+    if (!identical(e$arg, "specimen")) stop(e)
+    message("No column `specimen`: each temperature and time is taken as one heat treatment.")
+    read_readings(readings, specimen = "all readings")
+  })
+}
+
+# All models on the same readings; one that cannot be fitted is a row with its reason.
+model_table <- function(data, scale, material) {
+  rows <- lapply(names(SOFTENING_MODELS), function(model) {
+    fit <- tryCatch(suppressWarnings(fit_softening(data, model = model, scale = scale,
+                                                   material = material),
+                                     classes = "softanneal_warning"),
+                    softanneal_error_too_few = function(e) e)
+    p <- length(SOFTENING_MODELS[[model]])
+    if (inherits(fit, "error")) {
+      return(data.frame(model = model, parameters = p, sigma = NA_real_, AIC = NA_real_,
+                        BIC = NA_real_, open = NA_integer_, note = conditionMessage(fit)))
+    }
+    g <- glance(fit)
+    data.frame(model = model, parameters = p, sigma = g$sigma, AIC = g$AIC, BIC = g$BIC,
+               open = g$open, note = paste(fit_remarks(fit), collapse = " "))
+  })
+  do.call(rbind, rows)
+}
+
+# CSV for spreadsheets: a text cell that begins like a formula is preceded by an apostrophe.
+write_table <- function(x, file) {
+  x <- as.data.frame(x)
+  for (j in which(vapply(x, function(v) is.character(v) || is.factor(v), NA))) {
+    text <- as.character(x[[j]])
+    formula <- grepl("^[=+@-]", text)
+    text[formula] <- paste0("'", text[formula])
+    x[[j]] <- text
+  }
+  utils::write.csv(x, file, row.names = FALSE, fileEncoding = "UTF-8")
+}
+
+save_pictures <- function(fit, level, folder) {
+  plots <- list(softening.png = autoplot.softanneal_fit_softening(fit, level = level),
+                avrami.png = tryCatch(plot_avrami(fit), softanneal_error_too_few = function(e) {
+                  empty_picture("Avrami plot", "No step mean lies between the two hardness levels.")
+                }),
+                arrhenius.png = plot_arrhenius(fit, level = level))
+  for (name in names(plots)) {
+    ggplot2::ggsave(file.path(folder, name), plots[[name]], width = 7, height = 4.6, dpi = 150)
+  }
+}
+
+# What stands in place of a picture that has nothing to show.
+empty_picture <- function(title, reason) {
+  ggplot2::ggplot() +
+    ggplot2::annotate("text", x = 0, y = 0, label = reason) +
+    ggplot2::labs(title = title, alt = paste0(title, ": ", reason)) +
+    ggplot2::theme_void()
+}
+
+render_report <- function(result, folder) {
+  source <- system.file("report", "softening.Rmd", package = "softanneal", mustWork = TRUE)
+  copy <- file.path(folder, "report.Rmd")
+  file.copy(c(source, file.path(dirname(source), "report.css")),
+            c(copy, file.path(folder, "report.css")))
+  rmarkdown::render(copy, output_file = "report.html", params = list(result = result),
+                    envir = new.env(parent = globalenv()), quiet = TRUE)
+  unlink(c(copy, file.path(folder, "report.css")))
+}
+
+move_results <- function(from, to) {
+  target <- file.path(to, REPORT_FILES)
+  for (k in seq_along(REPORT_FILES)) {
+    beside <- paste0(target[k], ".new") # same folder, so that the rename is one act
+    ok <- file.copy(file.path(from, REPORT_FILES[k]), beside, overwrite = TRUE) &&
+      file.rename(beside, target[k])
+    if (!ok) {
+      unlink(beside)
+      abort("file", paste0("the file ", target[k], " could not be written"), arg = "out_dir",
+            remedy = "Check the free space and your rights in the folder.")
+    }
+  }
+  target
+}
+
+# Hazards for the hottest temperature read. Brass is molten above 915 degrees Celsius (solidus
+# of C26000), so rows about brass are left out where the readings are hotter than that.
+report_cautions <- function(fit) {
+  hottest <- max(fit$conditions$temp_c[fit$conditions$time_min > 0])
+  out <- as.data.frame(cautions(c("furnace", "annealing", "rolling", "sawing"), temp_c = hottest))
+  if (hottest > 915) out <- out[!grepl("brass|zinc", paste(out$hazard, out$precaution)), ]
+  out
+}
+
+#' @export
+format.softanneal_report <- function(x, ...) {
+  fit <- x$fit
+  b <- fit$par
+  unit <- if (fit$scale == "as read") "" else paste0(" ", fit$scale)
+  h <- x$half_softening
+  reach <- ifelse(is.na(h$conf.low), "", paste0(" (", format_quantity(h$conf.low), " to ",
+                                                format_quantity(h$conf.high), ")"))
+  lines <- c(
+    x$title,
+    paste0("  ", fit$nobs, " readings, model '", fit$model, "'"),
+    paste0("  Hardness falls from ", format_quantity(b[["h_worked"]]), " to ",
+           format_quantity(b[["h_soft"]]), unit, "."),
+    paste0("  Half of the softening takes, in min (", format(100 * x$level), " % interval):"),
+    paste0("    ", format(temperature_label(h$temp_c), justify = "right"), "  ",
+           format_quantity(h$time_min), reach, ifelse(nzchar(h$note), paste0("  ", h$note), "")),
+    paste0("  ", energy_sentence(fit, x$level)))
+  remarks <- setdiff(fit_remarks(fit), state_sentence_of_energy(fit))
+  c(lines, if (length(remarks)) paste0("  ", strwrap(remarks, width = 76)),
+    paste0("  ", strwrap(CAUTION_LINE, width = 76)))
+}
+
+energy_sentence <- function(fit, level) {
+  q <- fit$coefficients[["q_kj_mol"]]
+  se <- sqrt(fit$vcov["q_kj_mol", "q_kj_mol"])
+  if (is.na(q) || is.na(se)) return(state_sentence(fit, "q_kj_mol"))
+  limits <- confint.softanneal_fit(fit, "q_kj_mol", level = level)
+  paste0("Activation energy ", format_by_error(q, se), " kJ/mol (",
+         format_by_error(limits[1L], se), " to ", format_by_error(limits[2L], se), ").")
+}
+
+state_sentence_of_energy <- function(fit) {
+  if (fit$states[["q_kj_mol"]] == "determined") character() else state_sentence(fit, "q_kj_mol")
+}
+
+#' @export
+print.softanneal_report <- function(x, ...) {
+  cat(format(x), sep = "\n")
+  if (length(x$files)) cat("  Written to ", dirname(x$files[1L]), "\n", sep = "")
+  invisible(x)
+}

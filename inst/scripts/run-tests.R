@@ -1,0 +1,17 @@
+# Runs the tests in the folder given against the installed package and ends with one plain
+# line made from testthat's own result.
+folder <- commandArgs(trailingOnly = TRUE)[1L]
+library(testthat)
+library(softanneal)
+result <- as.data.frame(test_dir(folder, package = "softanneal", load_package = "installed",
+                                 reporter = "summary", stop_on_failure = FALSE))
+# a test that stops counts as one failure; skips are tests without any expectation run
+failed <- sum(result$failed) + sum(result$error)
+passed <- sum(result$nb) - sum(result$failed) - sum(result$skipped) - sum(result$warning)
+skipped <- sum(result$skipped)
+if (sum(result$warning) > 0L) {
+  cat("\nTests that warned:\n")
+  print(result[result$warning > 0L, c("file", "test", "warning")], row.names = FALSE)
+}
+cat("\n", passed, " passed, ", failed, " failed, ", skipped, " skipped\n", sep = "")
+quit(status = as.integer(failed > 0L || passed == 0L))

@@ -1,0 +1,96 @@
+# Sourced by demo.sh and test.sh: finds or installs what they need, on a bare Debian or where
+# R is already at hand. Debian packages where they exist (they come built), CRAN otherwise.
+# Installs nothing that is already there.
+
+as_root() {
+    if [ "$(id -u)" = 0 ]; then "$@"; elif command -v sudo >/dev/null 2>&1; then sudo "$@"; else
+        echo "Root rights are needed for: $*" >&2
+        return 1
+    fi
+}
+
+apt_updated=no
+apt_install() {
+    command -v apt-get >/dev/null 2>&1 || return 1
+    if [ $apt_updated = no ]; then
+        as_root apt-get update -qq >/dev/null || return 1
+        apt_updated=yes
+    fi
+    as_root env DEBIAN_FRONTEND=noninteractive \
+        apt-get install -y -qq --no-install-recommends "$@" >/dev/null
+}
+
+# need_program PROGRAM DEBIAN-PACKAGE...
+need_program() {
+    program=$1
+    shift
+    command -v "$program" >/dev/null 2>&1 && return 0
+    echo "Installing $* ..."
+    apt_install "$@" || {
+        echo "Please install $program first: it is missing and could not be installed." >&2
+        exit 1
+    }
+}
+
+has_r_package() {
+    Rscript --vanilla -e "quit(status = !requireNamespace('$1', quietly = TRUE))" >/dev/null 2>&1
+}
+
+# need_r PACKAGE...: from Debian as r-cran-package, else from CRAN
+need_r() {
+    missing=
+    for package in "$@"; do
+        has_r_package "$package" || missing="$missing $package"
+    done
+    [ -n "$missing" ] || return 0
+    echo "Installing R packages:$missing ..."
+    for package in $missing; do
+        debian=r-cran-$(echo "$package" | tr '[:upper:]' '[:lower:]')
+        apt_install "$debian" 2>/dev/null || from_cran "$package"
+        has_r_package "$package" || {
+            echo "The R package $package could not be installed." >&2
+            return 1
+        }
+    done
+}
+
+from_cran() {
+    Rscript --vanilla -e "
+        lib <- .libPaths()[1]
+        if (file.access(lib, 2) != 0) {
+            lib <- Sys.getenv('R_LIBS_USER'); dir.create(lib, FALSE, TRUE)
+        }
+        options(timeout = 600)
+        utils::chooseCRANmirror(graphics = FALSE, ind = 1)
+        utils::install.packages('$1', lib = lib, quiet = TRUE)" >/dev/null 2>&1
+}
+
+# build_package TOP DIR: builds the source package into DIR and prints the file's name
+build_package() {
+    (cd "$2" && R CMD build --no-build-vignettes "$1" >build.log 2>&1) || {
+        cat "$2/build.log" >&2
+        exit 1
+    }
+    ls "$2"/softanneal_*.tar.gz
+}
+
+# install_package FILE LIBRARY
+install_package() {
+    mkdir -p "$2"
+    R CMD INSTALL --library="$2" "$1" >"$2/install.log" 2>&1 || {
+        cat "$2/install.log" >&2
+        exit 1
+    }
+}
+
+need_basics() {
+    need_program Rscript r-base-core
+    need_program gcc gcc libc6-dev
+    need_program make make
+    [ -f "$(Rscript --vanilla -e 'cat(R.home("include"))')/R.h" ] || [ -f /usr/share/R/include/R.h ] ||
+        apt_install r-base-dev || {
+        echo "Please install the headers of R (Debian: r-base-dev)." >&2
+        exit 1
+    }
+    need_r rlang generics ggplot2
+}
