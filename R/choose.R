@@ -3,8 +3,6 @@
 # lengths in mm, forces in N inside (1 kgf = 9.80665 N). Nothing is interpolated: between two
 # tabulated thicknesses the thicker one holds.
 
-KGF_N <- 9.80665
-
 #' Least thickness for a hardness reading
 #'
 #' How thick a piece must at least be for a reading to be one of the piece and not of the anvil
@@ -96,7 +94,7 @@ thickness_iso <- function(hardness, test) {
          Rockwell = (if (test$indenter == "ball") 15 else 10) *
            (test$n_constant - hardness) * test$s_mm,
          Vickers = 1.5 * indent_diameter(hardness, test),
-         Brinell = 8 * test$total_n / (KGF_N * pi * test$ball_diameter_mm * hardness))
+         Brinell = 8 * test$total_n / (KGF * pi * test$ball_diameter_mm * hardness))
 }
 
 check_readings_on <- function(hardness, rows, test) {
@@ -113,34 +111,42 @@ check_readings_on <- function(hardness, rows, test) {
   }
 }
 
-# Text of a scale argument as this room uses it: without blanks, ball material dropped.
+# Text of a scale argument as this room uses it: as standardise_scale(), but the force of a
+# Vickers scale stays, as it makes the size of the indentation. Upper case, no blanks.
 as_scale_names <- function(scale, arg = "scale") {
   if (is.factor(scale)) scale <- as.character(scale)
   if (!is.character(scale) || anyNA(scale)) {
     abort("scale", paste0("`", arg, "` must name hardness scales in text, not ", describe(scale)),
           arg = arg, remedy = "For example \"HRB\", \"HR30T\" or \"HV5\".")
   }
-  sub("^(HR([A-K]|[0-9]+T))W$", "\\1", gsub(" ", "", scale))
+  name <- toupper(gsub("[[:space:]]", "", scale))
+  sub("^HB[WS]?([0-9])", "HBW\\1", sub("^(HR([BEFGHK]|[0-9]+T))[WS]$", "\\1", name))
 }
 
 # Indenter, forces and constants of one scale: a list with method ("Rockwell", "Vickers",
 # "Brinell"), scale, total_n and, as they apply, indenter, preliminary_n, ball_diameter_mm,
 # n_constant, s_mm, range_low, range_high.
 test_geometry <- function(scale, arg = "scale") {
-  rockwell <- fact_table("indentation_rockwell.csv")
+  rockwell <- rockwell_scales()
   row <- match(scale, rockwell$scale)
-  if (!is.na(row)) return(c(list(method = "Rockwell"), as.list(rockwell[row, ])))
+  if (!is.na(row)) {
+    r <- rockwell[row, ]
+    return(list(method = "Rockwell", scale = scale, total_n = r$force_n,
+                indenter = if (is.na(r$ball_mm)) "cone" else "ball", ball_diameter_mm = r$ball_mm,
+                preliminary_n = r$preliminary_force_n, n_constant = r$n, s_mm = r$s_mm,
+                range_low = r$range_low, range_high = r$range_high))
+  }
   if (grepl("^HV[0-9.]+$", scale)) {
     force <- as.numeric(sub("^HV", "", scale))
     if (!is.na(force) && force > 0) {
-      return(list(method = "Vickers", scale = scale, indenter = "pyramid", total_n = force * KGF_N))
+      return(list(method = "Vickers", scale = scale, indenter = "pyramid", total_n = force * KGF))
     }
   }
   if (grepl("^HBW?[_]?[0-9.]+[/_][0-9.]+$", scale)) {
     sizes <- as.numeric(strsplit(sub("^HBW?[_]?", "", scale), "[/_]")[[1L]])
     if (!anyNA(sizes) && all(sizes > 0)) {
       return(list(method = "Brinell", scale = scale, indenter = "ball",
-                  ball_diameter_mm = sizes[1L], total_n = sizes[2L] * KGF_N))
+                  ball_diameter_mm = sizes[1L], total_n = sizes[2L] * KGF))
     }
   }
   remedy <- if (scale %in% c("HV", "HB", "HBW")) {
@@ -152,12 +158,18 @@ test_geometry <- function(scale, arg = "scale") {
         remedy = remedy)
 }
 
+# Rockwell scales with a range of use in ISO 6508-1.
+rockwell_scales <- function() {
+  scales <- as.data.frame(hardness_scales())
+  scales[scales$test == "Rockwell" & !is.na(scales$range_low), , drop = FALSE]
+}
+
 # Mean diameter (ball, cone) or diagonal (pyramid) of an indentation in mm.
 indent_diameter <- function(hardness, test) {
   switch(test$method,
          # ISO 6507-1: HV = 2 sin(136 deg / 2) F / d^2 with F in kgf
-         Vickers = sqrt(2 * sinpi(68 / 180) * test$total_n / KGF_N / hardness),
-         Brinell = cap_diameter(test$total_n / (KGF_N * pi * test$ball_diameter_mm * hardness),
+         Vickers = sqrt(2 * sinpi(68 / 180) * test$total_n / KGF / hardness),
+         Brinell = cap_diameter(test$total_n / (KGF * pi * test$ball_diameter_mm * hardness),
                                 test$ball_diameter_mm),
          Rockwell = rockwell_diameter(hardness, test))
 }
