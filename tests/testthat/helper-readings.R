@@ -16,7 +16,7 @@ bell_readings <- function() {
 made_readings <- function(temps = c(290, 330, 370), times = c(0, 4, 8, 16, 32, 64), n = 4,
                           sd_step = 0, sd_reading = 1, q = 140, exponent = 1.6, half_min = 12,
                           worked = 160, soft = 80, theta0 = 0) {
-  d <- expand.grid(reading = seq_len(n), time_min = times, temp_c = temps)
+  d <- expand.grid(reading = seq_len(n), time_min = times, temp_c = temps, KEEP.OUT.ATTRS = FALSE)
   k <- arrhenius_rate(d$temp_c, (jmak_time(0.5, 1, exponent) + theta0) / half_min, 330, q)
   x <- jmak_fraction(d$time_min, k, exponent, theta0)
   step <- interaction(d$time_min, d$temp_c, drop = TRUE)

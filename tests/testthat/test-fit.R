@@ -240,7 +240,9 @@ test_that("bad readings get a classed condition with column and rows", {
   expect_error(fit_softening(d, lower = c(n = 3), upper = c(n = 2)), class = "softanneal_error_range")
   expect_error(fit_softening(d, modle = "jmak"), class = "softanneal_error_argument")
   expect_error(fit_softening(cbind(d, d)), class = "softanneal_error_column")
-  expect_error(fit_softening(transform(d, hardness = NA_real_)), class = "softanneal_error_too_few")
+  expect_error(suppressWarnings(fit_softening(transform(d, hardness = NA_real_)),
+                                classes = "softanneal_warning_missing"),
+               class = "softanneal_error_too_few")
   listed <- d
   listed$hardness <- as.list(d$hardness)
   expect_error(fit_softening(listed), class = "softanneal_error_column")
