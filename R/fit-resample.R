@@ -42,9 +42,8 @@ resample_fit <- function(fit, times = 999, type = c("parametric", "residual", "c
   start <- unname(fit$par)
   for (k in seq_len(times)) {
     d <- draw()
-    r <- .Call(C_sa_call_softening,
-               list(d$temp_k, d$time_min, d$hardness, d$weights, d$specimen_id, d$order), set$kind,
-               d$ref_k, start, set$lower, set$upper, set$held, control, c(0.95, 0, 1, 0))
+    r <- .Call(C_sa_call_softening, solver_readings(d), set$kind, d$ref_k, start, set$lower,
+               set$upper, set$held, control, c(0.95, 0, 1, 0))
     if ((r$counts[4L] + 1L) %in% LSQ_CONVERGED) estimates[k, ] <- r$par
   }
   estimates[, set$no_energy] <- NA_real_
@@ -98,13 +97,7 @@ resampler <- function(fit, type) {
                    use.names = FALSE)
     new <- rows[pick]
     take <- unlist(new, use.names = FALSE)
-    out <- d
-    out$specimen_id <- rep.int(seq_along(new), lengths(new))
-    for (field in c("temp_k", "time_min", "hardness")) out[[field]] <- d[[field]][take]
-    if (!is.null(d$weights)) out$weights <- d$weights[take]
-    out$n <- length(take)
-    out$order <- order(out$temp_k, out$time_min, out$specimen_id, method = "radix")
-    out
+    take_readings(d, take, rep.int(seq_along(new), lengths(new)))
   }
 }
 

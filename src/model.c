@@ -75,6 +75,42 @@ static double soft_log(double v, double *slope)
     return log1p(z);
 }
 
+size_t sa_clock_table(size_t n)
+{
+    return SA_CLOCK_SLOTS * (2 * n + 1);
+}
+
+void sa_clock_begin(const sa_clock *clock)
+{
+    for (size_t slot = 0; slot < SA_CLOCK_SLOTS; slot++)
+        clock->table[slot * (2 * clock->n + 1)] = NAN;
+}
+
+void sa_clock_set(const sa_clock *clock, int slot, double q)
+{
+    if (!clock->along)
+        return;
+    double *table = clock->table + (size_t)slot * (2 * clock->n + 1);
+    double *log_scaled = table + 1, *slope = log_scaled + clock->n;
+    if (table[0] == q)
+        return;
+    const size_t marks = (size_t)clock->along->mark_first[clock->along->count];
+    const size_t before = clock->n - marks;
+    for (size_t i = 0; i < before; i++) {
+        log_scaled[i] = -INFINITY;
+        slope[i] = 0.0;
+    }
+    sa_histories_integrate(clock->along, q, log_scaled + before, slope + before);
+    table[0] = q;
+}
+
+double sa_model_fraction(sa_model_kind kind, double ln_theta, const double *par)
+{
+    const sa_model_layout at = sa_model_parameters(kind);
+    const double theta0 = at.theta0 >= 0 ? par[at.theta0] : 0.0;
+    return 1.0 - transform(ln_theta, par[SA_P_N], theta0, at.theta0 >= 0).share;
+}
+
 int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *par, double *out,
                       double *jac)
 {
@@ -84,13 +120,18 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
     const double theta0 = at.theta0 >= 0 ? par[at.theta0] : 0.0;
     int bad = 0;
 
+    sa_clock_set(clock, SA_RECRYSTALLISATION, par[SA_P_Q]);
+    if (at.loss >= 0)
+        sa_clock_set(clock, SA_RECOVERY, par[at.q_rec]);
     for (size_t i = 0; i < m; i++) {
         double slope, slope_rec = 0.0, logistic = 0.0, recovery = 0.0;
-        double ln_theta = par[SA_P_LN_K] + sa_clock_read(clock, i, par[SA_P_Q], &slope);
+        double ln_theta =
+            par[SA_P_LN_K] + sa_clock_read(clock, i, SA_RECRYSTALLISATION, par[SA_P_Q], &slope);
         double unrec = par[SA_P_WORKED];
         int clamped = 0;
         if (at.loss >= 0) {
-            double v = par[at.ln_k_rec] + sa_clock_read(clock, i, par[at.q_rec], &slope_rec);
+            double v = par[at.ln_k_rec] +
+                       sa_clock_read(clock, i, SA_RECOVERY, par[at.q_rec], &slope_rec);
             recovery = soft_log(v, &logistic);
             unrec -= par[at.loss] * recovery;
             clamped = unrec < soft;
@@ -195,7 +236,7 @@ int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_ta
         return isfinite(gradient[SA_P_N]);
     }
     double hardness, log_time = *ln_time;
-    sa_clock one = {1, &coordinate, &log_time};
+    sa_clock one = {1, &coordinate, &log_time, NULL, NULL};
     sa_model_state s = sa_model_at(kind, log_time, coordinate, par);
     if (sa_model_hardness(kind, &one, par, &hardness, gradient) || !(s.slope_ln_time < 0.0))
         return 0;
