@@ -146,6 +146,7 @@ isochronal_points <- function(fit, time_min, label) {
     if (length(hit)) hit[1L] else NA_integer_
   }, 0L)
   keep <- which(!is.na(near) & at$time_min > 0)
+  if (!length(keep)) return(data.frame())
   data.frame(temp_c = at$temp_c[keep], hardness = at$mean[keep],
              after = label(time_min[near[keep]]))
 }
@@ -178,8 +179,9 @@ isochronal_caption <- function(fit, band, level, outside, points) {
   parts <- c(if (!is.null(fit) && band == "confidence") {
     paste0("Band: ", format(100 * level), " % confidence band of the curve.")
   }, if (outside) "Dashed: outside the temperatures read.",
-  if (points) "Points: means of the readings at these times.")
-  if (length(parts)) paste(parts, collapse = "\n")
+  if (points) "Points: means of the readings at these times." else
+    "Symbols tell the curves apart; they are no readings.")
+  paste(parts, collapse = "\n")
 }
 
 isochronal_alt <- function(curve, time_min, range_c) {

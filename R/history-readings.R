@@ -48,7 +48,7 @@ join_history <- function(h, specimen, time_min, log_s, rows) {
   }
   passed <- pmax((at - span$start[id]) / 60, 0)
   rolled <- rolled | passed == 0
-  list(place = ifelse(rolled, 0, id), passed_min = ifelse(rolled, 0, passed))
+  list(place = as.double(ifelse(rolled, 0, id)), passed_min = ifelse(rolled, 0, passed))
 }
 
 # Log time in s of accumulated times in history k: after the cooling of the step where the

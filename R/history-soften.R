@@ -199,21 +199,20 @@ hottest_before <- function(h, joined) {
 warn_history <- function(object, hottest, part, rows = seq_along(hottest)) {
   at <- object$conditions
   after <- at$time_min > 0
-  read <- range(at$temp_c[after])
-  top <- if (is.null(at$place)) read[2L] else {
-    max(read[2L], hottest_before(list(points = object$readings$history), at))
-  }
+  read <- range(if (is.null(at$place)) at$temp_c[after] else {
+    hottest_before(list(points = object$readings$history), at)[after]
+  })
   q <- object$par[["q_kj_mol"]]
   e <- inverse_temperature(at$temp_c[after], object$temp_ref_c)
   furthest <- max(log(at$time_min[after]) + q * e) + object$par[["ln_k_ref"]]
   drop <- abs(object$par[["h_worked"]] - part$fit)
   begun <- drop > 0.01 * abs(object$par[["h_worked"]] - object$par[["h_soft"]])
-  outside <- which(hottest > top + 1e-9 | part$ln_theta > furthest + 1e-9 |
+  outside <- which(hottest > read[2L] + 1e-9 | part$ln_theta > furthest + 1e-9 |
                      (begun & hottest < read[1L] - 1e-9))
   if (length(outside)) {
     warn("extrapolation", paste0(
       length(outside), " of ", length(hottest), " points of the history lie outside the readings (",
-      format(read[1L]), " to ", format(read[2L]), " degrees Celsius, reduced time up to ",
+      format(read[1L], digits = 4), " to ", format(read[2L], digits = 4), " degrees Celsius, reduced time up to ",
       format_quantity(exp(furthest)), "; ", in_rows(rows[outside]), ")."), n = length(outside),
       rows = rows[outside])
   }
