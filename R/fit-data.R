@@ -9,7 +9,11 @@ SOFTENING_MODELS <- list(
   recovery_jmak = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "loss", "ln_k_rec",
                     "q_rec_kj_mol"),
   recovery_jmak_incubation = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "loss",
-                               "ln_k_rec", "q_rec_kj_mol", "theta0")
+                               "ln_k_rec", "q_rec_kj_mol", "theta0"),
+  hardening_jmak = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "gain", "ln_k_hard",
+                     "q_hard_kj_mol"),
+  hardening_recovery_jmak = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "loss",
+                              "ln_k_rec", "q_rec_kj_mol", "gain", "ln_k_hard", "q_hard_kj_mol")
 )
 
 # Order of sa_parameter_state in src/softening.h.
@@ -21,7 +25,8 @@ environment(SOFTENING_FORMULA) <- baseenv()
 
 softening_units <- function(terms, scale) {
   unit <- c(h_worked = scale, h_soft = scale, ln_k_ref = "", n = "", q_kj_mol = "kJ/mol",
-            theta0 = "", loss = scale, ln_k_rec = "", q_rec_kj_mol = "kJ/mol")
+            theta0 = "", loss = scale, ln_k_rec = "", q_rec_kj_mol = "kJ/mol", gain = scale,
+            ln_k_hard = "", q_hard_kj_mol = "kJ/mol")
   as.list(unit[terms])
 }
 
@@ -186,10 +191,12 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   }
   top <- 10 * max(d$hardness)
   low <- c(h_worked = 0, h_soft = 0, ln_k_ref = -max(log_time) - 40, n = 0.1, q_kj_mol = 0,
-           theta0 = 0, loss = 0, ln_k_rec = -max(log_time) - 40, q_rec_kj_mol = 0)[terms]
+           theta0 = 0, loss = 0, ln_k_rec = -max(log_time) - 40, q_rec_kj_mol = 0, gain = 0,
+           ln_k_hard = -max(log_time) - 40, q_hard_kj_mol = 0)[terms]
   high <- c(h_worked = top, h_soft = top, ln_k_ref = -min(log_time) + 40, n = 10,
             q_kj_mol = 2000, theta0 = 50, loss = 1e6 * top, ln_k_rec = -min(log_time) + 40,
-            q_rec_kj_mol = 2000)[terms]
+            q_rec_kj_mol = 2000, gain = top, ln_k_hard = -min(log_time) + 40,
+            q_hard_kj_mol = 2000)[terms]
   low <- named_values(lower, low, "lower")
   high <- named_values(upper, high, "upper")
   if (any(low >= high)) {
@@ -199,12 +206,14 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   }
   value <- c(h_worked = max(d$hardness), h_soft = min(d$hardness), ln_k_ref = -mean(log_time),
              n = 1.5, q_kj_mol = 200, theta0 = 0, loss = 0, ln_k_rec = -mean(log_time),
-             q_rec_kj_mol = 200)[terms]
+             q_rec_kj_mol = 200, gain = 0, ln_k_hard = -mean(log_time),
+             q_hard_kj_mol = 100)[terms]
   held <- integer(p)
   names(held) <- terms
   no_energy <- character()
   if (one_temperature) {
-    no_energy <- intersect(c("q_kj_mol", "q_rec_kj_mol"), setdiff(terms, names(fixed)))
+    no_energy <- intersect(c("q_kj_mol", "q_rec_kj_mol", "q_hard_kj_mol"),
+                           setdiff(terms, names(fixed)))
     value[no_energy] <- 0
     held[no_energy] <- 1L
   }

@@ -58,8 +58,8 @@ refit <- function(object, se = object$se, level = object$level, every = FALSE) {
   set$use_start <- TRUE
   d <- object$readings
   control <- control_vector(object$settings$control, object$loss)
-  r <- .Call(C_sa_call_softening, solver_readings(d), set$kind, d$ref_k, set$start, set$lower, set$upper, set$held, control,
-             c(level, as.double(se != "model"), 1, as.double(every)))
+  r <- .Call(C_sa_call_softening, solver_readings(d), set$kind, d$ref_k, set$start, set$lower,
+             set$upper, set$held, control, c(level, as.double(se != "model"), 1, as.double(every)))
   suppressWarnings(softening_object(r, d, set, object$model, se, object$loss, level,
                                     object$settings$control, object$call),
                    classes = "softanneal_warning_fit")

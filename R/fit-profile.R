@@ -69,8 +69,8 @@ trace_parameter <- function(object, term, values, variance) {
     par <- unname(object$par)
     for (k in side) {
       par[j] <- values[k]
-      r <- .Call(C_sa_call_softening, solver_readings(d), set$kind, d$ref_k, par, set$lower, set$upper, set$held, control,
-                 c(0.95, 0, 1, 0))
+      r <- .Call(C_sa_call_softening, solver_readings(d), set$kind, d$ref_k, par, set$lower,
+                 set$upper, set$held, control, c(0.95, 0, 1, 0))
       par <- r$par
       deviance[k] <- r$sums[1L] + r$sums[2L]
     }

@@ -6,14 +6,16 @@
 #' @exportS3Method ggplot2::autoplot
 autoplot.softanneal_softening <- function(object, ...) {
   check_dots_empty(...)
-  group <- if (is.null(object$specimen)) rep("piece", nrow(object)) else as.character(object$specimen)
+  group <- if (is.null(object$specimen)) rep("piece", nrow(object)) else
+    as.character(object$specimen)
   names <- unique(group)
   minutes <- max(object$time_s) - min(object$time_s) > 600
   scale <- attr(object, "scale")
   panels <- c("Temperature (\u00b0C)",
               if (is.null(scale)) "Hardness" else hardness_title(scale))
   drawn <- data.frame(
-    specimen = factor(rep(group, 2L), names), time = rep(object$time_s / (if (minutes) 60 else 1), 2L),
+    specimen = factor(rep(group, 2L), names),
+    time = rep(object$time_s / (if (minutes) 60 else 1), 2L),
     value = c(object$temp_c, object$hardness),
     panel = factor(rep(panels, each = nrow(object)), panels))
   ends <- vapply(names, \(one) object$hardness[max(which(group == one))], 0)

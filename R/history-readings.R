@@ -26,8 +26,8 @@ join_history <- function(h, specimen, time_min, log_s, rows) {
   if (!is.null(log_s)) rolled[time_min == 0] <- TRUE
   lost <- which(is.na(id) & !rolled)
   if (length(lost)) {
-    abort("missing", paste0("`history` holds no log of specimen ",
-                            in_quotes(utils::head(unique(as.character(specimen[lost])), 3), " and ")),
+    names <- utils::head(unique(as.character(specimen[lost])), 3)
+    abort("missing", paste0("`history` holds no log of specimen ", in_quotes(names, " and ")),
           arg = "history", rows = rows[lost],
           remedy = "Add the log of every piece that was annealed, under the same name.")
   }

@@ -6,7 +6,7 @@
 #' Hardness, recrystallised fraction and reduced time at each point of a temperature history,
 #' or at times asked, for given parameters or those of a fit. The model and its parameters are
 #' those of [fit_softening()]; k t is replaced by the integral of k(T(t)) dt, for
-#' recrystallisation and for recovery each with its own energy.
+#' each of recrystallisation, recovery and hardening with its own energy.
 #'
 #' The result is an estimate, not a release for use: mind [cautions()] and try it on a
 #' sample first.
@@ -16,7 +16,7 @@
 #' @param parameters A fit of [fit_softening()], or a named vector with all parameters of one
 #'   model: `h_worked`, `h_soft` (any hardness scale linear in strength), `ln_k_ref` (k in
 #'   1/min at `temp_ref_c`), `n`, `q_kj_mol`, and as the model asks `theta0`, `loss`, `ln_k_rec`,
-#'   `q_rec_kj_mol`.
+#'   `q_rec_kj_mol`, `gain`, `ln_k_hard`, `q_hard_kj_mol`.
 #' @param model Name of the model; by default the one whose parameters are named.
 #' @param temp_ref_c Reference temperature of the rates in degrees Celsius; needed with a
 #'   vector, taken from a fit.
@@ -104,7 +104,7 @@ forward_parameters <- function(parameters, model = NULL, temp_ref_c = NULL) {
   }
   ref_k <- check_number(temp_ref_c, "temp_ref_c", -ZERO_CELSIUS, open = TRUE) + ZERO_CELSIUS
   par <- parameters[terms]
-  lower <- ifelse(terms %in% c("ln_k_ref", "ln_k_rec"), -Inf, 0)
+  lower <- ifelse(terms %in% c("ln_k_ref", "ln_k_rec", "ln_k_hard"), -Inf, 0)
   for (j in seq_along(terms)) {
     check_number(unname(par[j]), terms[j], lower[j], open = terms[j] == "n")
   }
@@ -212,8 +212,8 @@ warn_history <- function(object, hottest, part, rows = seq_along(hottest)) {
   if (length(outside)) {
     warn("extrapolation", paste0(
       length(outside), " of ", length(hottest), " points of the history lie outside the readings (",
-      format(read[1L], digits = 4), " to ", format(read[2L], digits = 4), " degrees Celsius, reduced time up to ",
-      format_quantity(exp(furthest)), "; ", in_rows(rows[outside]), ")."), n = length(outside),
+      format(read[1L], digits = 4), " to ", format(read[2L], digits = 4),
+      " degrees Celsius, reduced time up to ", format_quantity(exp(furthest)), "; ", in_rows(rows[outside]), ")."), n = length(outside),
       rows = rows[outside])
   }
 }

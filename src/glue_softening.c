@@ -35,7 +35,7 @@ static int poll_user(void *context)
 sa_model_kind glue_model(SEXP model)
 {
     int kind = glue_integer(model, "model");
-    if (kind < SA_JMAK || kind > SA_RECOVERY_JMAK_INCUBATION)
+    if (kind < SA_JMAK || kind > SA_HARDENING_RECOVERY_JMAK)
         Rf_error("internal error: unknown model %d", kind);
     return (sa_model_kind)kind;
 }
@@ -106,7 +106,8 @@ static void follow_histories(sa_clock *clock, sa_histories *along, const sa_repl
     sa_clock_set(clock, SA_RECRYSTALLISATION, SA_TYPICAL_ENERGY);
     for (i = 0; i < m; i++) {
         double slope;
-        double log_scaled = sa_clock_read(clock, i, SA_RECRYSTALLISATION, SA_TYPICAL_ENERGY, &slope);
+        double log_scaled =
+            sa_clock_read(clock, i, SA_RECRYSTALLISATION, SA_TYPICAL_ENERGY, &slope);
         coordinate[i] = slope;
         rep->log_time[i] = log_scaled - SA_TYPICAL_ENERGY * slope;
     }

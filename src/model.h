@@ -10,14 +10,16 @@ typedef enum {
     SA_JMAK = 0,        /* h_worked h_soft ln_k_ref n q */
     SA_JMAK_INCUBATION, /* ... theta0 */
     SA_RECOVERY_JMAK,   /* ... loss ln_k_rec q_rec */
-    SA_RECOVERY_JMAK_INCUBATION /* ... loss ln_k_rec q_rec theta0 */
+    SA_RECOVERY_JMAK_INCUBATION, /* ... loss ln_k_rec q_rec theta0 */
+    SA_HARDENING_JMAK,  /* ... gain ln_k_hard q_hard */
+    SA_HARDENING_RECOVERY_JMAK /* ... loss ln_k_rec q_rec gain ln_k_hard q_hard */
 } sa_model_kind;
 
-#define SA_MODEL_MAX_PAR 9
+#define SA_MODEL_MAX_PAR 11
 
 /* Places of the parameters in the vector; -1 where the model has none. */
 typedef struct {
-    int theta0, loss, ln_k_rec, q_rec;
+    int theta0, loss, ln_k_rec, q_rec, gain, ln_k_hard, q_hard;
     size_t n_par;
 } sa_model_layout;
 
@@ -31,7 +33,7 @@ sa_model_layout sa_model_parameters(sa_model_kind kind);
  * ln t + q e and e, computed where they are read. Along histories (`along` not NULL) they
  * are tabulated by sa_clock_set() for each rate process first; log_time and coordinate are
  * then the tangent at a typical energy, good enough for start values. */
-enum { SA_RECRYSTALLISATION = 0, SA_RECOVERY, SA_CLOCK_SLOTS };
+enum { SA_RECRYSTALLISATION = 0, SA_RECOVERY, SA_HARDENING, SA_CLOCK_SLOTS };
 
 typedef struct sa_clock sa_clock;
 struct sa_clock {

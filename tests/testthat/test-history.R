@@ -9,7 +9,8 @@ truth <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol =
 
 # Every model with plausible values.
 model_values <- function(model) {
-  c(truth, theta0 = 0.2, loss = 5, ln_k_rec = log(0.8), q_rec_kj_mol = 140)[
+  c(truth, theta0 = 0.2, loss = 5, ln_k_rec = log(0.8), q_rec_kj_mol = 140, gain = 9,
+    ln_k_hard = log(10), q_hard_kj_mol = 110)[
     SOFTENING_MODELS[[model]]]
 }
 
@@ -114,6 +115,59 @@ test_that("gradients along a history agree with numerical ones for every model",
     exact <- .Call(C_sa_call_soften, kind, h$points, mark, c(0L, 4L), 643.15, unname(par))[, -(1:3)]
     expect_equal(unname(exact), numDeriv::jacobian(value, unname(par)), tolerance = 1e-6)
   }
+})
+
+test_that("hardening at low temperature: the curve rises, then falls; gradients agree", {
+  skip_if_not_installed("numDeriv")
+  minutes <- c(0, 0.1, 1, 5, 20, 100, 1000)
+  for (model in c("hardening_jmak", "hardening_recovery_jmak")) {
+    par <- unname(model_values(model))
+    kind <- match(model, names(SOFTENING_MODELS)) - 1L
+    e <- rep(inverse_temperature(300, 370), length(minutes))
+    value <- \(b) .Call(C_sa_call_hardness, kind, log(minutes), e, b)[, 1L]
+    exact <- .Call(C_sa_call_hardness, kind, log(minutes), e, par)
+    expect_equal(unname(exact[, -1L]), numDeriv::jacobian(value, par), tolerance = 1e-6)
+    # below 300 C the gain is seen whole: first-order rise, by hand
+    slow <- .Call(C_sa_call_hardness, kind, log(minutes[-1L]),
+                  rep(inverse_temperature(180, 370), 6L),
+                  replace(par, match("h_soft", SOFTENING_MODELS[[model]]), 0))[, 1L]
+    k_hard <- arrhenius_rate(180, 10, 370, 110)
+    rise <- 180 + 9 * (1 - exp(-k_hard * minutes[-1L]))
+    if ("loss" %in% SOFTENING_MODELS[[model]]) {
+      rise <- rise - recovery_loss(minutes[-1L], 5, arrhenius_rate(180, 0.8, 370, 140))
+    }
+    expect_equal(slow, rise, tolerance = 1e-5) # 1e-6 of it recrystallises
+    expect_gt(max(exact[, 1L]), 184)
+    expect_lt(min(exact[, 1L]), 100)
+  }
+})
+
+test_that("fits with hardening find its parameters and answer on the falling side", {
+  grid <- expand.grid(time_min = c(1, 4, 16, 64, 256),
+                      temp_c = c(200, 225, 250, 280, 310, 340, 370))
+  data <- rbind(data.frame(time_min = 0, temp_c = NA), grid)
+  e <- inverse_temperature(ifelse(is.na(data$temp_c), 370, data$temp_c), 370)
+  data$scale <- "HV"
+  for (model in c("hardening_jmak", "hardening_recovery_jmak")) {
+    par <- model_values(model)
+    data$hardness <- .Call(C_sa_call_hardness, match(model, names(SOFTENING_MODELS)) - 1L,
+                           log(data$time_min), e, unname(par))[, 1L]
+    fit <- suppressWarnings(fit_softening(data, model, temp_ref_c = 370))
+    expect_equal(coef(fit), par, tolerance = 1e-6)
+    when <- time_to(fit, hardness = c(184, 120), temp_c = 330)
+    at <- data.frame(temp_c = 330, time_min = when$time_min)
+    expect_equal(unname(predict(fit, at)), c(184, 120), tolerance = 1e-9)
+    later <- transform(at, time_min = 1.01 * time_min)
+    expect_true(all(predict(fit, later) < c(184, 120)))
+    expect_warning(time_to(fit, hardness = 195, temp_c = 300), class = "softanneal_warning_outside")
+  }
+  # readings without any rise do not determine it
+  flat <- subset(data, is.na(temp_c) | temp_c >= 340)
+  flat$hardness <- .Call(C_sa_call_hardness, 0L, log(flat$time_min),
+                         inverse_temperature(ifelse(is.na(flat$temp_c), 370, flat$temp_c), 370),
+                         unname(truth))[, 1L]
+  fit <- suppressWarnings(fit_softening(flat, "hardening_jmak", temp_ref_c = 370))
+  expect_true(any(fit$states[c("gain", "ln_k_hard", "q_hard_kj_mol")] != "determined"))
 })
 
 test_that("a long even log loses no digits", {
@@ -234,8 +288,8 @@ test_that("thinned points stay on the curve", {
 })
 
 # Readings simulated along the histories of thin strip in still air, sd of one reading in HV.
-simulated <- function(log, par = truth, sd = 0, each = 1L, ref_c = 370) {
-  plan <- rbind(data.frame(specimen = "rolled", time_min = 0, temp_c = NA), steps())
+simulated <- function(log, par = truth, sd = 0, each = 1L, ref_c = 370, plan = steps()) {
+  plan <- rbind(data.frame(specimen = "rolled", time_min = 0, temp_c = NA), plan)
   h <- history_points(log)
   at <- join_history(h, plan$specimen, plan$time_min, NULL, seq_len(nrow(plan)))
   p <- forward_parameters(par, NULL, ref_c)
@@ -253,12 +307,12 @@ simulated <- function(log, par = truth, sd = 0, each = 1L, ref_c = 370) {
 }
 
 test_that("fits along histories find the true values of exact data, every model", {
-  log <- anneal_history(steps(), thickness_mm = 0.95, dip_c = 9)
+  # recovery and hardening need readings well below recrystallisation
+  plan <- steps(c(200, 225, 250, 280, 310, 340, 370), c(2, 4, 8, 16, 64, 256))
+  log <- anneal_history(plan, thickness_mm = 0.5, dip_c = 9)
   for (model in names(SOFTENING_MODELS)) {
     par <- model_values(model)
-    # slow enough for the softening to lie among the readings, recovery seen before it
-    par[["ln_k_ref"]] <- log(0.05)
-    fit <- suppressWarnings(fit_softening(simulated(log, par), model, history = log,
+    fit <- suppressWarnings(fit_softening(simulated(log, par, plan = plan), model, history = log,
                                           temp_ref_c = 370))
     expect_true(fit$convergence$converged)
     expect_equal(coef(fit), par, tolerance = 1e-5)
@@ -368,7 +422,8 @@ test_that("readings that cannot be joined stop with class and rows", {
   e <- expect_error(fit(transform(data, time_min = replace(time_min, 7, 65)), history = log),
                     class = "softanneal_error_range")
   expect_identical(e$rows, 7L)
-  expect_error(fit(data[names(data) != "specimen"], history = log), class = "softanneal_error_column")
+  expect_error(fit(data[names(data) != "specimen"], history = log),
+               class = "softanneal_error_column")
   expect_error(fit(data, log_time = passed_s), class = "softanneal_error_argument")
   expect_error(fit(data, history = 3), class = "softanneal_error_argument")
   expect_error(fit(data[1, ], history = log), class = "softanneal_error_too_few")
