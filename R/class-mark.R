@@ -107,13 +107,14 @@ read_answers <- function(answers) {
     answers <- read_sheet(answers, NULL, NULL, NULL, NULL, 0, c("", "NA"))
   }
   check_data(answers, "answers")
+  exact <- answers[["value"]]
   text <- function(name) {
     x <- any_column(answers, name, "answers")
     if (is.list(x)) {
       abort("column", paste0("column `", name, "` must not be a list"), arg = name,
             remedy = "Give one value a row.")
     }
-    x <- if (is.numeric(x)) format_exactly(x) else trimws(as.character(x))
+    x <- if (is.numeric(x)) format_each(x) else trimws(as.character(x))
     ifelse(!is.na(x) & x == "", NA_character_, x)
   }
   comma <- identical(attr(answers, "dec"), ",")
@@ -124,7 +125,8 @@ read_answers <- function(answers) {
   out <- data.frame(group = text("group"), quantity = text("quantity"), reported = text("value"),
                     unit = optional("unit"), temp_text = optional("temp_c"))
   # what is no number is told apart below, with its row
-  out$number <- number(out$reported)
+  out$number <- if (is.numeric(exact)) as.double(exact) else number(out$reported)
+  out$number[!is.finite(out$number)] <- NA_real_
   out$temp_c <- number(out$temp_text)
   bad <- which(is.na(out$temp_c) & !is.na(out$temp_text))
   if (length(bad)) {
@@ -141,8 +143,8 @@ read_answers <- function(answers) {
   out
 }
 
-format_exactly <- function(x) {
-  ifelse(is.na(x), NA_character_, vapply(as.double(x), format, "", digits = 15))
+format_each <- function(x) {
+  ifelse(is.na(x), NA_character_, vapply(as.double(x), format, "", digits = 7))
 }
 
 # One row for each row of the key: number, text and unit reported.
@@ -265,8 +267,9 @@ print.summary.softanneal_marks <- function(x, ...) {
       format(100 * mean(g$share), digits = 3), " %\n\nGroups:\n", sep = "")
   g$share <- paste(format(100 * g$share, digits = 3), "%")
   print(g, row.names = FALSE)
-  cat("\nHow often each mark:\n")
-  print(x$quantities, row.names = FALSE)
+  cat("\nHow often each mark (", paste(names(MARKS), MARKS, sep = " = ", collapse = "; "), "):\n",
+      sep = "")
+  print(stats::setNames(x$quantities, c("quantity", names(MARKS))), row.names = FALSE)
   nothing <- g$group[g$answered == 0]
   if (length(nothing)) cat("\nNothing handed in: ", listed(nothing), "\n", sep = "")
   invisible(x)
