@@ -55,13 +55,9 @@ vcov.softanneal_fit <- function(object, type = NULL, ...) {
 refit <- function(object, se = object$se, level = object$level, every = FALSE) {
   set <- object$settings$set
   set$start <- unname(object$par)
-  set$use_start <- TRUE
   d <- object$readings
   control <- control_vector(object$settings$control, object$loss)
-  r <- .Call(C_sa_call_softening,
-             list(d$temp_k, d$time_min, d$hardness, d$weights, d$specimen_id, d$order), set$kind,
-             d$ref_k, set$start, set$lower, set$upper, set$held, control,
-             c(level, as.double(se != "model"), 1, as.double(every)))
+  r <- run_softening(d, set, control, level = level, clusters = se != "model", every = every)
   suppressWarnings(softening_object(r, d, set, object$model, se, object$loss, level,
                                     object$settings$control, object$call),
                    classes = "softanneal_warning_fit")

@@ -100,7 +100,7 @@ header_lines.softanneal_fit_softening <- function(x) {
 
 scale_line <- function(x) {
   read <- unique(x$readings$scale_read)
-  if (x$scale == "HV" && !identical(read, "HV")) {
+  if (x$scale == "HV" && !all(read == "HV") && any(standardise_scale(read) != "HV")) {
     return(paste0("Readings in ", in_quotes(read, " and "), " converted to HV (", x$material,
                   " table)"))
   }

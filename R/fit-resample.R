@@ -42,9 +42,7 @@ resample_fit <- function(fit, times = 999, type = c("parametric", "residual", "c
   start <- unname(fit$par)
   for (k in seq_len(times)) {
     d <- draw()
-    r <- .Call(C_sa_call_softening,
-               list(d$temp_k, d$time_min, d$hardness, d$weights, d$specimen_id, d$order), set$kind,
-               d$ref_k, start, set$lower, set$upper, set$held, control, c(0.95, 0, 1, 0))
+    r <- run_softening(d, set, control, start)
     if ((r$counts[4L] + 1L) %in% LSQ_CONVERGED) estimates[k, ] <- r$par
   }
   estimates[, set$no_energy] <- NA_real_
