@@ -42,7 +42,9 @@ class_design <- function(parameters = WORKSHOP_TRUTH, ..., temp_ref_c = 330,
   truth <- true_model(parameters, temp_ref_c)
   bench <- bench_settings(temp_c, time_min, readings, scale, scatter, resolution, operators, slips,
                           specimen, schedule, material)
-  spread <- if (length(spread)) check_start_like(spread, "spread") else spread
+  # NULL: all groups share the class truth
+  spread <- if (length(spread)) check_start_like(spread, "spread") else
+    stats::setNames(numeric(), character())
   names(spread)[names(spread) == "half_min"] <- "ln_k_ref"
   unknown <- setdiff(names(spread), names(truth$par))
   if (length(unknown) || anyDuplicated(names(spread))) {
@@ -230,7 +232,9 @@ format.softanneal_class_design <- function(x, ...) {
   slips <- b$slips[b$slips > 0L]
   c(paste0("Class design, model '", x$truth$model, "' (keep apart from the class data)"),
     paste0("  truth     ", paste(names(truth), format_quantity(truth, 4L), collapse = ", ")),
-    paste0("  spread    ", paste(names(x$spread), format_quantity(x$spread), collapse = ", ")),
+    paste0("  spread    ", if (length(x$spread)) {
+      paste(names(x$spread), format_quantity(x$spread), collapse = ", ")
+    } else "none"),
     paste0("  schedule  ", count(nrow(b$steps), "step"), " of ",
            count(length(unique(b$steps$specimen)), "piece"), " at ",
            listed(sort(unique(b$steps$temp_c))), " deg C, ", max(b$reading), " readings a step in ",
