@@ -20,8 +20,9 @@ NULL
 #' @rdname addins
 #' @export
 addin_import <- function() {
-  file <- if (in_rstudio()) rstudioapi::selectFile("Readings", filter = "Tables (*.csv *.tsv *.txt *.xls *.xlsx)")
-  if (in_rstudio() && is.null(file)) return(invisible(NULL))
+  if (!in_rstudio()) return(insert_code(import_code()))
+  file <- rstudioapi::selectFile("Readings", filter = "Tables (*.csv *.tsv *.txt *.xls *.xlsx)")
+  if (is.null(file)) return(invisible(NULL))
   insert_code(import_code(file))
 }
 
@@ -177,9 +178,9 @@ project_readme <- function(group) {
 #' Text from data inside an R Markdown document
 #'
 #' Writes every punctuation character as a numbered entity, which no reader of Markdown takes for
-#' markup, so that a name such as `<b>A</b>`, `a|b` or `\\(x\\)` is shown as it stands and never acts, in
-#' HTML as in Word. (A backslash would not do: before a bracket it begins a formula.) The report
-#' templates of the package use it for everything that comes from data.
+#' markup, so that a name such as `<b>A</b>`, `a|b` or `\\(x\\)` is shown as it stands and never
+#' acts, in HTML as in Word. (A backslash would not do: before a bracket it begins a formula.) The
+#' report templates of the package use it for everything that comes from data.
 #'
 #' @param x Text, factor or numbers.
 #' @return Character vector of the same length; `NA` becomes empty, line ends become blanks.

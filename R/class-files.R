@@ -30,7 +30,8 @@ write_class <- function(class, dir, ..., overwrite = FALSE) {
   overwrite <- check_flag(overwrite, "overwrite")
   group <- as.character(any_column(class, "group", "class"))
   if (anyNA(group)) {
-    abort("missing", "column `group` must not be missing", arg = "group", rows = which(is.na(group)),
+    abort("missing", "column `group` must not be missing", arg = "group",
+          rows = which(is.na(group)),
           remedy = "Name the group in every row.")
   }
   groups <- unique(group)

@@ -34,16 +34,18 @@ ANSWER_UNITS <- list(
 #' | no answer | empty, or no number | 0 |
 #'
 #' **Units tried.** A unit given in the column `unit` is converted first (`J/mol`, `kcal/mol`, `eV`;
-#' `s`, `h`; `1/s`, `1/h`; a hardness scale instead of HV). If the number is then not right, the other
-#' units are tried on it, and: the slope Q/R in K or in 1000 K in place of Q; Q from a decadic
+#' `s`, `h`; `1/s`, `1/h`; a hardness scale instead of HV). If the number is then not right, the
+#' other units are tried on it, and: the slope Q/R in K or in 1000 K in place of Q; Q from a decadic
 #' logarithm (too small by the factor 2.303); Q with temperatures in deg C in place of K; the
-#' constant of \eqn{\exp(-k t^n)}{exp(-k t^n)} in place of that of \eqn{\exp(-(k t)^n)}{exp(-(k t)^n)}.
+#' constant of \eqn{\exp(-k t^n)}{exp(-k t^n)} in place of that of \eqn{\exp(-(k t)^n)}{exp(-(k
+#' t)^n)}.
 #'
-#' **Earlier slips.** In the order hardness, n, k, half time, Q: k may follow from the group's own half
-#' times and n (\eqn{k = (\ln 2)^{1/n}/t_{1/2}}{k = (ln 2)^(1/n) / t_half}), a half time from its own k
-#' and n (both for the model `"jmak"` only), Q from the slope of its own ln k or ln half times over
-#' 1/T, if one of the numbers used was not right. Agreement is to 2 % of the number (rounding on the
-#' way). The readings with the slips left in count through the column `as_given` of the key.
+#' **Earlier slips.** In the order hardness, n, k, half time, Q: k may follow from the group's own
+#' half times and n (\eqn{k = (\ln 2)^{1/n}/t_{1/2}}{k = (ln 2)^(1/n) / t_half}), a half time from
+#' its own k and n (both for the model `"jmak"` only), Q from the slope of its own ln k or ln half
+#' times over 1/T, if one of the numbers used was not right. Agreement is to 2 % of the number
+#' (rounding on the way). The readings with the slips left in count through the column `as_given` of
+#' the key.
 #'
 #' @param answers What students report: a data frame, or the path of a CSV or Excel file
 #'   (decimal comma and semicolons are understood), with the columns `group`, `quantity`, `value`,
@@ -54,9 +56,9 @@ ANSWER_UNITS <- list(
 #' @param points Named points for the marks, put in place of those of the table: `right`, `within`,
 #'   `unit`, `consistent`, `wrong`, `none`.
 #' @return A table of class `softanneal_marks`, one row for each row of the key in its order:
-#'   `group`, `quantity`, `temp_c`, `reported` (text as reported), `value` (number in the unit of the
-#'   key), `unit`, `key`, `lower`, `upper`, `mark`, `reason`, `points`. `summary()` gives a list of
-#'   `groups` (answered, right, points, share of the points) and `quantities` (how often each
+#'   `group`, `quantity`, `temp_c`, `reported` (text as reported), `value` (number in the unit of
+#'   the key), `unit`, `key`, `lower`, `upper`, `mark`, `reason`, `points`. `summary()` gives a list
+#'   of `groups` (answered, right, points, share of the points) and `quantities` (how often each
 #'   mark).
 #' @section Errors: `softanneal_error_column` for missing columns, `softanneal_error_argument` for a
 #'   group, quantity, or temperature that the key does not have, `softanneal_error_units` for an

@@ -22,8 +22,9 @@ MOST_DRAWS <- 100L
 #' @param spread Named standard deviations between the truths of groups: of `h_worked`,
 #'   `h_soft` and `loss` in HV; relative ones for `half_min` (or `ln_k_ref`: of the rate), `n`,
 #'   `q_kj_mol` and the other parameters. Parameters that are not named do not differ.
-#' @param temp_c,time_min,readings,scale,scatter,resolution,operators,slips,specimen,schedule,material
-#'   As in [simulate_readings()]; the slips fall on each group in other places.
+#' @param temp_c,time_min,readings,scale,scatter,resolution As in [simulate_readings()].
+#' @param operators,specimen,schedule,material As in [simulate_readings()].
+#' @param slips As in [simulate_readings()]; they fall on each group in other places.
 #' @param tolerance Half width of what counts as right, in standard errors of the estimator.
 #' @return An object of class `softanneal_class_design`: a list for the two functions above.
 #' @section Errors: As in [simulate_readings()], and `softanneal_error_argument` for a spread of
