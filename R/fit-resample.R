@@ -62,7 +62,7 @@ resampler <- function(fit, type) {
   w <- if (is.null(d$weights)) rep(1, d$n) else d$weights
   if (type == "parametric") {
     e <- error_components(fit)
-    sd_reading <- e$reading / sqrt(w)
+    sd_reading <- reading_sd(e$reading, d$weights)
     return(function() {
       step <- if (e$step > 0) stats::rnorm(max(cluster), sd = e$step)[cluster] else 0
       d$hardness <- fitted + step + stats::rnorm(d$n, sd = sd_reading)
@@ -81,7 +81,7 @@ resampler <- function(fit, type) {
       within_new <- within
       if (any(sizes > 1L)) {
         sd <- sqrt(sum(w * within^2) / (d$n - length(sizes)))
-        within_new <- stats::rnorm(d$n, sd = sd / sqrt(w))
+        within_new <- stats::rnorm(d$n, sd = reading_sd(sd, w))
         within_new <- within_new - (rowsum(w * within_new, cluster)[, 1L] / total)[cluster]
       }
       d$hardness <- fitted + sample(raised, replace = TRUE)[cluster] + within_new

@@ -32,7 +32,7 @@ plot_avrami <- function(fit, margin = 0.01, ...) {
   temps <- sort(unique(signif(at$temp_c[after], 10)))
   to_fraction <- function(h) (fit$par[["h_worked"]] - h) / (fit$par[["h_worked"]] - fit$par[["h_soft"]])
   points <- data.frame(temp_c = at$temp_c, time_min = at$time_min, x = to_fraction(at$mean))[after, ]
-  inside <- points$x > margin & points$x < 1 - margin
+  inside <- is.finite(points$x) & points$x > margin & points$x < 1 - margin
   left_out <- sum(!inside)
   points <- points[inside, ]
   if (nrow(points) == 0L) {
