@@ -40,13 +40,19 @@ estimate_table <- function(x, level = 0.95) {
   interval[below] <- paste(high[below], "or less")
   interval[is.na(limits[, 1L]) | is.na(limits[, 2L])] <- "\u2013"
   interval[x$states == "not determined"] <- "not determined"
-  out <- cbind(Estimate = format_by_error(x$coefficients, se),
+  estimate <- format_by_error(x$coefficients, se)
+  open <- is_open(x)
+  estimate[open] <- paste0("(", estimate[open], ")")
+  out <- cbind(Estimate = estimate,
                "Std. error" = ifelse(is.na(se), "\u2013", format_by_error(se, se)), Unit = unit)
   out <- cbind(out, interval)
   colnames(out)[4L] <- paste0(format(100 * level), " % interval")
   rownames(out) <- names(x$coefficients)
   out
 }
+
+# Parameters that the data bound from one side at most.
+is_open <- function(x) x$states %in% PARAMETER_STATES[5:7]
 
 format_by_limits <- function(x, se) {
   ifelse(is.finite(x) & !is.na(se), format_by_error(x, se), format_quantity(x))
@@ -63,6 +69,9 @@ print.softanneal_fit <- function(x, digits = max(3L, getOption("digits") - 3L), 
   print_table(estimate_table(x))
   cat("\n", paste0(foot_lines(x, digits), "\n"), sep = "")
   remarks <- fit_remarks(x)
+  if (any(is_open(x))) {
+    remarks <- c(remarks, "In parentheses: one value among many that fit as well.")
+  }
   if (length(remarks)) cat("\n", paste0(strwrap(remarks, exdent = 2), "\n"), sep = "")
   invisible(x)
 }

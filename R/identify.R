@@ -9,9 +9,9 @@
 #' reading that would tell most.
 #'
 #' The reading that would tell most is found by comparing the two ends of what the readings
-#' still allow: the model is refitted with the parameter held at either end (an open end is
-#' taken at three times the distance of the other, inside the edge of the search), and the
-#' temperature and time at which the two curves differ most is reported. Where they differ by
+#' still allow: the model with the parameter at either end of its profile (an open end: the edge
+#' of what is searched) and all others refitted. The temperature and time at which the two
+#' curves differ most is reported. Where they differ by
 #' less than two standard deviations of a reading, one reading will not settle it, and it
 #' says so.
 #'
@@ -42,11 +42,16 @@ identifiability <- function(fit, level = 0.95, temp_c = NULL, time_min = NULL, .
   check_dots_empty(...)
   check_softening(fit)
   level <- check_level(level)
-  limits <- profile_limits(fit, names(fit$coefficients), level)
-  at_level <- if (level == fit$level) fit else refit(fit, level = level)
+  if (fit$loss == "huber") {
+    abort("model", "a fit with Huber loss has no profile likelihood", arg = "fit",
+          remedy = "Fit with loss = \"squares\".")
+  }
   terms <- names(fit$coefficients)
+  r <- run_softening(fit$readings, fit$settings$set, control_vector(fit$settings$control, "squares"),
+                     unname(fit$par), level = level, clusters = fit$se != "model", every = TRUE)
+  limits <- t(r$limit)
   candidates <- candidate_readings(fit, temp_c, time_min)
-  states <- at_level$states
+  states <- stats::setNames(PARAMETER_STATES[r$state + 1L], terms)
   asked <- !states %in% c("determined", "held")
   out <- data.frame(term = terms, estimate = unname(fit$coefficients), state = unname(states),
                     lower = unname(limits[, 1L]), upper = unname(limits[, 2L]), reason = "",
@@ -54,7 +59,7 @@ identifiability <- function(fit, level = 0.95, temp_c = NULL, time_min = NULL, .
   out$lower[states == "held"] <- out$upper[states == "held"] <- NA_real_
   for (k in seq_along(terms)) {
     out$reason[k] <- reason_for(fit, terms[k], states[[k]])
-    if (asked[k]) out$advice[k] <- advice_for(fit, terms[k], limits[k, ], candidates)
+    if (asked[k]) out$advice[k] <- advice_for(fit, r$ends[, 2L * k - 1:0], candidates)
   }
   singular <- sort(fit$singular[fit$singular > 0], decreasing = TRUE)
   structure(out, singular = singular, level = level, scale = fit$scale,
@@ -131,28 +136,13 @@ reason_for <- function(fit, term, state) {
   "The readings change too little when it changes."
 }
 
-# Parameters at the two ends of what is possible, and where their curves differ most.
-advice_for <- function(fit, term, limits, candidates) {
-  j <- match(term, names(fit$par))
-  set <- fit$settings$set
-  best <- fit$par[[j]]
-  edge <- c(set$lower[j], set$upper[j])
-  reach <- abs(ifelse(is.finite(limits), limits, NA) - best)
-  known <- max(reach, 0.1 * max(abs(best), 1), na.rm = TRUE)
-  ends <- ifelse(is.finite(limits), limits, best + c(-3, 3) * known)
-  ends <- pmin(pmax(ends, edge[1L]), edge[2L])
-  if (diff(ends) <= 0) return("")
-  held <- set$held
-  held[j] <- 1L
-  control <- control_vector(fit$settings$control, "squares")
-  curves <- vapply(ends, function(value) {
-    start <- unname(fit$par)
-    start[j] <- value
-    r <- run_softening(fit$readings, set, control, start, held)
-    .Call(C_sa_call_hardness, set$kind, log(candidates$time_min),
-          inverse_temperature(candidates$temp_c, fit$temp_ref_c), r$par)[, 1L]
-  }, numeric(nrow(candidates)))
-  gap <- abs(curves[, 1L] - curves[, 2L])
+# Where the curves of the two ends of a profile (columns of `ends`) differ most.
+advice_for <- function(fit, ends, candidates) {
+  curve <- function(par) {
+    .Call(C_sa_call_hardness, fit$settings$set$kind, log(candidates$time_min),
+          inverse_temperature(candidates$temp_c, fit$temp_ref_c), par)[, 1L]
+  }
+  gap <- abs(curve(ends[, 1L]) - curve(ends[, 2L]))
   k <- which.max(gap)
   if (gap[k] < 2 * sqrt(reading_variance(fit))) {
     return("No single reading would settle it; more readings or a simpler model.")

@@ -44,7 +44,7 @@ sa_model_kind glue_model(SEXP model)
  * is done again. Returns how often that happened. */
 static int infer(const sa_softening *s, const sa_replicates *rep, const sa_lsq_control *ctl,
                  const double *inference, double *par, double *resid, double *jac, int *at_bound,
-                 sa_covariances *cov, int *state, double *limit, double *work,
+                 sa_covariances *cov, int *state, double *limit, double *ends, double *work,
                  sa_lsq_result *result)
 {
     const size_t p = sa_model_parameters(s->kind).n_par;
@@ -68,7 +68,7 @@ static int infer(const sa_softening *s, const sa_replicates *rep, const sa_lsq_c
         if (!(df > 0.0))
             threshold = HUGE_VAL; /* no variance: only what is plain */
         int found = sa_softening_states(s, par, at_bound, result->objective, threshold, half,
-                                        cov->loading, inference[3] > 0.0, state, limit,
+                                        cov->loading, inference[3] > 0.0, state, limit, ends,
                                         adopted < 3 ? better : NULL, work);
         if (!found)
             return adopted;
@@ -119,7 +119,8 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
     const char *fields[] = {"par",       "at_bound", "state",     "limit",       "model",
                             "cluster",   "singular", "loading",   "jac",         "fitted",
                             "condition", "cluster_of", "temp_k",  "time",        "mean",
-                            "weight",    "first_of", "counts",    "sums",        "null", ""};
+                            "weight",    "first_of", "counts",    "sums",        "null",
+                            "ends",      ""};
     const sa_model_kind kind = glue_model(model);
     const size_t p = sa_model_parameters(kind).n_par;
     const R_xlen_t rp = (R_xlen_t)p;
@@ -198,7 +199,7 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
                      &res);
     double settings[4] = {(double)n, inf[0], inf[1], inf[3]};
     int adopted = infer(&s, &rep, &ctl, settings, par, resid, jac, at_bound, &cov, state, limit,
-                        work, &res);
+                        inf[3] > 0.0 ? put_matrix(out, 20, p, 2 * p) : NULL, work, &res);
 
     for (size_t i = 0; i < m; i++) { /* back to hardness: residuals and rows unweighted */
         double r = root[i] > 0.0 ? 1.0 / root[i] : 0.0;

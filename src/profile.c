@@ -1,0 +1,305 @@
+/* Which parameters of a softening fit the data fix: profile likelihoods followed outwards.
+ *
+ * A parameter with a wide Wald interval, at a bound, or in a direction the Jacobian does not
+ * see is followed along its profile (all others refitted) to its bounds. If the sum of squares
+ * never rises by the threshold, the data give no limit on that side (Bates and Watts 1988,
+ * Nonlinear Regression Analysis and Its Applications, chapter 6). */
+#include "linear.h"
+#include "softening.h"
+#include <math.h>
+#include <string.h>
+
+#define BISECTIONS 24
+#define CONFIRMATIONS 4
+
+/* Families of parameters that trade against each other: rate and energy of recrystallisation;
+ * amplitude, rate and energy of recovery and of hardening. 0: none. */
+static int family(const sa_model_layout *at, size_t j)
+{
+    int k = (int)j;
+    if (j == SA_P_LN_K || j == SA_P_Q)
+        return 1;
+    if (k == at->loss || k == at->ln_k_rec || k == at->q_rec)
+        return 2;
+    return k == at->gain || k == at->ln_k_hard || k == at->q_hard ? 3 : 0;
+}
+
+/* Does parameter j at its bound stop the valley of `which` at the mere edge of the search?
+ * Logarithms of rates have no natural bounds; energies and amplitudes none upwards. */
+static int edge_of_search(const sa_model_layout *at, size_t which, size_t j, int at_bound)
+{
+    int k = (int)j, rate = j == SA_P_LN_K || k == at->ln_k_rec || k == at->ln_k_hard;
+    if (!at_bound || family(at, j) == 0 || family(at, j) != family(at, which))
+        return 0;
+    return rate || at_bound > 0;
+}
+
+/* One profile: parameter `which` fixed at a value, the others refitted from where they are. */
+typedef struct {
+    sa_softening s;
+    sa_lsq_control control;
+    int held[SA_MODEL_MAX_PAR];
+    size_t p;
+    sa_model_layout at;
+    double *resid, *jac, *work;
+} profiler;
+
+/* Where the other parameters go when one moves by `by`, to first order: they keep the fit as
+ * it is as far as they can. Rates follow an activation energy exactly this way. */
+static void predict_others(profiler *f, const sa_lsq_problem *pb, size_t which, double by,
+                           double *par)
+{
+    const size_t n = pb->n, p = f->p;
+    double scale[SA_MODEL_MAX_PAR], shift[SA_MODEL_MAX_PAR], *rhs = f->work, *a = rhs + n + p;
+    if (pb->fn(par, f->resid, f->jac, pb->context))
+        return;
+    size_t m = 0;
+    for (size_t i = 0; i < n; i++)
+        rhs[i] = -by * pb->root_weight[i] * f->jac[i + which * n];
+    memset(rhs + n, 0, p * sizeof(double));
+    for (size_t j = 0; j < p; j++) {
+        if (j == which || f->held[j])
+            continue;
+        double *col = a + m * (n + p);
+        for (size_t i = 0; i < n; i++)
+            col[i] = pb->root_weight[i] * f->jac[i + j * n];
+        memset(col + n, 0, p * sizeof(double));
+        scale[m] = sa_norm(col, n);
+        col[n + m] = 1e-6 * scale[m]; /* keeps what is not determined where it is */
+        m++;
+    }
+    for (size_t j = 0; j < m; j++)
+        if (!(scale[j] > 0.0))
+            a[j * (n + p) + n + j] = 1.0;
+    sa_triangularise(a, n + p, m, rhs);
+    if (!sa_back_substitute(a, n + p, m, rhs, shift))
+        return;
+    m = 0;
+    for (size_t j = 0; j < p; j++)
+        if (j != which && !f->held[j])
+            par[j] = fmin(fmax(par[j] + shift[m++], pb->lower[j]), pb->upper[j]);
+}
+
+/* Sum of squares at a point, without solving. */
+static double sum_at(profiler *f, const sa_lsq_problem *pb, const double *par)
+{
+    double sum = 0.0;
+    if (pb->fn(par, f->resid, NULL, pb->context))
+        return HUGE_VAL;
+    for (size_t i = 0; i < pb->n; i++)
+        sum += pb->root_weight[i] * pb->root_weight[i] * f->resid[i] * f->resid[i];
+    return sum;
+}
+
+static double profile_at(profiler *f, size_t which, double value, double *par, int *artificial)
+{
+    sa_lsq_problem pb = sa_softening_problem(&f->s);
+    pb.held = f->held;
+    sa_lsq_result result;
+    int at_bound[SA_MODEL_MAX_PAR];
+    double stay[SA_MODEL_MAX_PAR];
+    memcpy(stay, par, f->p * sizeof(double));
+    stay[which] = value;
+    predict_others(f, &pb, which, value - par[which], par);
+    par[which] = value;
+    if (sum_at(f, &pb, stay) < sum_at(f, &pb, par))
+        memcpy(par, stay, f->p * sizeof(double));
+    f->held[which] = 1;
+    sa_status st = sa_lsq_fit(&pb, &f->control, par, f->resid, f->jac, at_bound, f->work, &result);
+    f->held[which] = f->s.held ? f->s.held[which] : 0;
+    *artificial = 0;
+    for (size_t j = 0; j < f->p; j++)
+        if (j != which && edge_of_search(&f->at, which, j, at_bound[j]))
+            *artificial = 1;
+    return st == SA_OK || st == SA_LIMIT ? result.objective : HUGE_VAL;
+}
+
+/* A sum above the ceiling may be a step too long to follow the valley: approach `value` by
+ * halves from the last point inside. Returns 1 when the ceiling stands; `outside` is then the
+ * nearest value known to be above it. Otherwise `par` is the solution at `value`. */
+static int confirm(profiler *f, size_t which, double ceiling, double value, const double *keep,
+                   double *inside, double *outside, double *best, double *par, int *artificial)
+{
+    double from[SA_MODEL_MAX_PAR];
+    memcpy(from, keep, f->p * sizeof(double));
+    *outside = value;
+    for (int k = 0; k < CONFIRMATIONS; k++) {
+        double mid = 0.5 * (*inside + *outside), trial[SA_MODEL_MAX_PAR];
+        memcpy(trial, from, f->p * sizeof(double));
+        if (profile_at(f, which, mid, trial, artificial) >= ceiling) {
+            *outside = mid;
+            continue;
+        }
+        *inside = mid;
+        memcpy(from, trial, f->p * sizeof(double));
+        if (profile_at(f, which, value, trial, artificial) < ceiling) {
+            memcpy(par, trial, f->p * sizeof(double));
+            return 0;
+        }
+    }
+    memcpy(best, from, f->p * sizeof(double));
+    return 1;
+}
+
+/* Outwards from the minimum to the bound in growing steps. Returns 1 when the sum of
+ * squares passes the ceiling (limit set when wanted), 0 when the side is open, -1 when a
+ * lower minimum was met. `par`: the parameters at the end reached, or at that minimum. */
+static int follow(profiler *f, size_t which, int side, const double *minimum, double objective,
+                  double ceiling, double step, int refine, double *limit, double *par)
+{
+    double end = side < 0 ? f->s.lower[which] : f->s.upper[which];
+    double inside = minimum[which], keep[SA_MODEL_MAX_PAR];
+    memcpy(par, minimum, f->p * sizeof(double));
+    for (int k = 0; k < 60; k++) {
+        double value = inside + side * step;
+        int last = side < 0 ? value <= end : value >= end;
+        if (last)
+            value = end;
+        memcpy(keep, par, f->p * sizeof(double));
+        int artificial;
+        double sum = profile_at(f, which, value, par, &artificial);
+        if (sum < objective - 1e-4 * (ceiling - objective))
+            return -1;
+        double outside = value;
+        if (sum >= ceiling && artificial) { /* another parameter ran against the edge of the search */
+            memcpy(par, keep, f->p * sizeof(double));
+            break;
+        }
+        if (sum >= ceiling && confirm(f, which, ceiling, value, keep, &inside, &outside, keep, par,
+                                      &artificial)) {
+            if (artificial) {
+                memcpy(par, keep, f->p * sizeof(double));
+                break;
+            }
+            for (int b = 0; refine && b < BISECTIONS; b++) {
+                double mid = 0.5 * (inside + outside), try_par[SA_MODEL_MAX_PAR];
+                memcpy(try_par, keep, f->p * sizeof(double));
+                if (profile_at(f, which, mid, try_par, &artificial) >= ceiling) {
+                    outside = mid;
+                } else {
+                    inside = mid;
+                    memcpy(keep, try_par, f->p * sizeof(double));
+                }
+            }
+            *limit = 0.5 * (inside + outside);
+            memcpy(par, keep, f->p * sizeof(double));
+            return 1;
+        }
+        inside = value;
+        if (last)
+            break;
+        step *= 2.0;
+    }
+    *limit = side * HUGE_VAL;
+    return 0;
+}
+
+/* Half width of the Wald interval beyond which a parameter is looked at more closely, and the
+ * least first step along its profile. */
+typedef struct {
+    double wide, step;
+} yardstick;
+
+static yardstick measure(const sa_model_layout *at, const double *par, size_t j)
+{
+    const int k = (int)j;
+    const double drop = fabs(par[SA_P_WORKED] - par[SA_P_SOFT]), size = fabs(par[j]);
+    if (j == SA_P_WORKED || j == SA_P_SOFT)
+        return (yardstick){0.25 * drop, 0.01 * drop + 1e-3 * size};
+    if (j == SA_P_LN_K || k == at->ln_k_rec || k == at->ln_k_hard)
+        return (yardstick){1.0, 0.05};
+    if (j == SA_P_Q || k == at->q_rec || k == at->q_hard)
+        return (yardstick){0.35 * size, 2.0};
+    if (k == at->loss || k == at->gain)
+        return (yardstick){0.5 * size, 0.01 * drop + 1e-3 * size};
+    return (yardstick){0.5 * size, 0.02};
+}
+
+int sa_softening_states(const sa_softening *s, const double *par, const int *at_bound,
+                        double objective, double threshold, const double *half,
+                        const double *loading, int every, int *state, double *limit,
+                        double *ends, double *better, double *work)
+{
+    const sa_model_layout at = sa_model_parameters(s->kind);
+    const size_t p = at.n_par, m = s->clock.n;
+    profiler f = {.s = *s, .control = sa_lsq_defaults(), .p = p, .at = at};
+    f.control.ftol = 1e-9;
+    f.control.xtol = 1e-8;
+    f.control.gtol = 1e-7;
+    f.control.max_iterations = 100;
+    f.control.polish = 0;
+    f.resid = work;
+    f.jac = f.resid + m;
+    f.work = f.jac + m * p;
+    for (size_t j = 0; j < p; j++) {
+        f.held[j] = s->held ? s->held[j] : 0;
+        state[j] = SA_DETERMINED;
+    }
+    /* exact data have no scatter: what is invisible to rounding is open all the same */
+    double size = 0.0;
+    for (size_t i = 0; i < m; i++)
+        size += s->root_weight[i] * s->root_weight[i] * s->hardness[i] * s->hardness[i];
+    threshold = fmax(threshold, 1e-12 * size);
+
+    for (size_t j = 0; j < p; j++) {
+        limit[2 * j] = limit[2 * j + 1] = NAN;
+        if (f.held[j]) {
+            state[j] = SA_HELD;
+            continue;
+        }
+        if (!(threshold < HUGE_VAL)) { /* robust loss: no profile, only what is plain */
+            if (at_bound[j])
+                state[j] = at_bound[j] < 0 ? SA_AT_LOWER : SA_AT_UPPER;
+            else if (loading[j] > 1e-8)
+                state[j] = SA_OPEN;
+            continue;
+        }
+        const yardstick y = measure(&at, par, j);
+        const double width = isfinite(half[j]) ? half[j] : 0.0;
+        if (!every && !at_bound[j] && loading[j] <= 1e-8 && isfinite(half[j]) && width <= y.wide)
+            continue;
+        const double span = s->upper[j] - s->lower[j];
+        const double step = fmin(fmax(fmin(width, 4.0 * y.wide), y.step), 0.1 * span);
+        int open[2] = {0, 0}, by_nature[2] = {0, 0};
+        /* first pass: is a side open? second: the ends of the interval, where one is */
+        for (int pass = 0; pass < 2; pass++) {
+            for (int e = 0; e < 2; e++) {
+                const int side = e == 0 ? -1 : 1, natural = s->natural[j + (size_t)e * p];
+                double *end = &limit[2 * j + (size_t)e], trial[SA_MODEL_MAX_PAR];
+                if (pass == 1 && open[e])
+                    continue;
+                int closed = 0;
+                memcpy(trial, par, p * sizeof(double));
+                if (at_bound[j] != side)
+                    closed = follow(&f, j, side, par, objective, objective + threshold, step, pass,
+                                    end, trial);
+                if (closed < 0 && better) {
+                    memcpy(better, trial, p * sizeof(double));
+                    return 1;
+                }
+                if (closed < 0)
+                    closed = 0;
+                if (ends)
+                    memcpy(ends + (2 * j + (size_t)e) * p, trial, p * sizeof(double));
+                if (closed == 0) {
+                    open[e] = !natural;
+                    by_nature[e] = natural;
+                    *end = !natural ? side * HUGE_VAL : e == 0 ? s->lower[j] : s->upper[j];
+                }
+            }
+            if (!open[0] && !open[1] && !at_bound[j] && !every)
+                break;
+        }
+        if ((open[1] && (open[0] || by_nature[0])) || (open[0] && by_nature[1]))
+            state[j] = SA_OPEN;
+        else if (open[0])
+            state[j] = SA_OPEN_BELOW;
+        else if (open[1])
+            state[j] = SA_OPEN_ABOVE;
+        else if (at_bound[j])
+            state[j] = at_bound[j] < 0 ? SA_AT_LOWER : SA_AT_UPPER;
+        if (state[j] == SA_DETERMINED && !every)
+            limit[2 * j] = limit[2 * j + 1] = NAN;
+    }
+    return 0;
+}
