@@ -64,6 +64,17 @@ new_fit <- function(class, coefficients, vcov, sigma, deviance, df.residual, df_
 
 PACKAGE_VERSION <- "0.1.0"
 
+# The one door to the compiled fit: `d` from softening_data(), `set` from softening_setup(),
+# `control` from control_vector(). `clusters`: states judged by the scatter between heat
+# treatments; `every`: ends of the profiles of all parameters.
+run_softening <- function(d, set, control, start = set$start, held = set$held, level = 0.95,
+                          clusters = FALSE, use_start = TRUE, every = FALSE) {
+  .Call(C_sa_call_softening,
+        list(d$temp_k, d$time_min, d$hardness, d$weights, d$specimen_id, d$order), set$kind, d$ref_k,
+        start, set$lower, set$upper, set$natural, held, control,
+        c(level, as.double(c(clusters, use_start, every))))
+}
+
 convergence_list <- function(end, iterations, evaluations, cosine, rank, extra = NULL) {
   converged <- (end + 1L) %in% LSQ_CONVERGED
   c(list(converged = converged, end = LSQ_ENDS[end + 1L], iterations = iterations,

@@ -143,6 +143,9 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   high <- c(h_worked = top, h_soft = top, ln_k_ref = -min(log_time) + 40, n = 10,
             q_kj_mol = 2000, theta0 = 50, loss = 1e6 * top, ln_k_rec = -min(log_time) + 40,
             q_rec_kj_mol = 2000)[terms]
+  # bounds of nature and of the user are answers; the others are only the edge of the search
+  natural <- cbind(terms %in% c("n", "q_kj_mol", "theta0", "loss", "q_rec_kj_mol") |
+                     terms %in% names(lower), terms %in% names(upper))
   low <- named_values(lower, low, "lower")
   high <- named_values(upper, high, "upper")
   if (any(low >= high)) {
@@ -177,7 +180,7 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   }
   check_enough(d, p - sum(held))
   list(kind = match(model, names(SOFTENING_MODELS)) - 1L, terms = terms, start = as.double(value),
-       lower = as.double(low), upper = as.double(high), held = as.integer(held),
+       lower = as.double(low), upper = as.double(high), natural = as.integer(natural), held = as.integer(held),
        no_energy = no_energy, use_start = !is.null(start), clusters_at_most = count_clusters(d))
 }
 

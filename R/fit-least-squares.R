@@ -242,7 +242,10 @@ function_problem <- function(fn, jac, start, data, weights) {
   if (!is.null(jac) && !is.function(jac)) {
     abort("argument", paste0("`jac` must be a function, not ", describe(jac)), arg = "jac")
   }
-  ask <- function(f) if (is.null(data)) function(par) f(par) else function(par) f(par, data)
+  ask <- function(f) {
+    force(f)
+    if (is.null(data)) function(par) f(par) else function(par) f(par, data)
+  }
   raw <- ask(fn)
   first <- raw(start)
   if (!is.numeric(first)) {
@@ -252,9 +255,9 @@ function_problem <- function(fn, jac, start, data, weights) {
   check_finite_start(first)
   n <- length(first)
   size_checked <- function(f, length, arg) {
-    f <- ask(f)
+    value <- ask(f)
     function(par) {
-      out <- f(par)
+      out <- value(par)
       if (!is.numeric(out) || length(out) != length) {
         abort("argument", paste0("`", arg, "` must return ", length, " numbers at every call, not ",
                                  describe(out)), arg = arg)

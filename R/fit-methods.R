@@ -27,7 +27,8 @@ coef.softanneal_fit <- function(object, ...) object$coefficients
 #' @return `coef()` a named vector, `vcov()` and `confint()` matrices, `residuals()` and
 #'   `fitted()` vectors in the order of the data (padded with `NA` after
 #'   [stats::na.exclude()]), `logLik()` an object of class `logLik` for [stats::AIC()],
-#'   `simulate()` a data frame with columns `sim_1`, `sim_2`, ... and the attribute `seed`,
+#'   `simulate()` a data frame with columns `sim_1`, `sim_2`, ... and the attribute `seed`
+#'   (`NA` where the weight of a reading is zero),
 #'   `anova()` a table of class `anova`: for one softening fit its lack of fit, for several
 #'   nested fits the F tests between them.
 #' @name fit-methods
@@ -55,13 +56,9 @@ vcov.softanneal_fit <- function(object, type = NULL, ...) {
 refit <- function(object, se = object$se, level = object$level, every = FALSE) {
   set <- object$settings$set
   set$start <- unname(object$par)
-  set$use_start <- TRUE
   d <- object$readings
   control <- control_vector(object$settings$control, object$loss)
-  r <- .Call(C_sa_call_softening,
-             list(d$temp_k, d$time_min, d$hardness, d$weights, d$specimen_id, d$order), set$kind,
-             d$ref_k, set$start, set$lower, set$upper, set$held, control,
-             c(level, as.double(se != "model"), 1, as.double(every)))
+  r <- run_softening(d, set, control, level = level, clusters = se != "model", every = every)
   suppressWarnings(softening_object(r, d, set, object$model, se, object$loss, level,
                                     object$settings$control, object$call),
                    classes = "softanneal_warning_fit")
@@ -248,17 +245,25 @@ simulate.softanneal_fit <- function(object, nsim = 1, seed = NULL, ...) {
   }
   n <- length(mean)
   error <- error_components(object)
-  sd_reading <- if (is.null(object$weights)) error$reading else error$reading / sqrt(object$weights)
+  sd_reading <- reading_sd(error$reading, object$weights)
   sims <- lapply(seq_len(nsim), function(k) {
     step <- if (error$step > 0) {
       stats::rnorm(max(error$cluster), sd = error$step)[error$cluster]
     } else 0
-    stats::naresid(object$na.action, mean + step + stats::rnorm(n, sd = sd_reading))
+    new <- mean + step + stats::rnorm(n, sd = sd_reading)
+    new[object$weights == 0] <- NA_real_
+    stats::naresid(object$na.action, new)
   })
   names(sims) <- paste0("sim_", seq_len(nsim))
   out <- as.data.frame(sims)
   attr(out, "seed") <- state$attribute
   out
+}
+
+# Standard deviation of each reading; a weight of zero says nothing about its scatter.
+reading_sd <- function(sd, weights) {
+  if (is.null(weights)) return(sd)
+  ifelse(weights > 0, sd / sqrt(weights), 0)
 }
 
 # Scatter of single readings and of whole heat treatments, from the mean squares within and

@@ -58,7 +58,7 @@ print_table <- function(m) {
 
 #' @export
 print.softanneal_fit <- function(x, digits = max(3L, getOption("digits") - 3L), ...) {
-  cat(header_lines(x), sep = "\n")
+  cat(strwrap(header_lines(x), width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
   cat("\n")
   print_table(estimate_table(x))
   cat("\n", paste0(foot_lines(x, digits), "\n"), sep = "")
@@ -100,7 +100,7 @@ header_lines.softanneal_fit_softening <- function(x) {
 
 scale_line <- function(x) {
   read <- unique(x$readings$scale_read)
-  if (x$scale == "HV" && !identical(read, "HV")) {
+  if (x$scale == "HV" && !all(read == "HV") && any(standardise_scale(read) != "HV")) {
     return(paste0("Readings in ", in_quotes(read, " and "), " converted to HV (", x$material,
                   " table)"))
   }
@@ -145,7 +145,7 @@ summary.softanneal_fit <- function(object, ...) {
 
 #' @export
 print.summary.softanneal_fit <- function(x, digits = max(3L, getOption("digits") - 3L), ...) {
-  cat(x$header, sep = "\n")
+  cat(strwrap(x$header, width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
   cat("\n")
   stats::printCoefmat(x$coefficients, digits = digits, na.print = "-", signif.stars = FALSE)
   cat("\n95 % intervals (t on ", format(x$df_interval), " degrees of freedom):\n", sep = "")

@@ -69,10 +69,7 @@ trace_parameter <- function(object, term, values, variance) {
     par <- unname(object$par)
     for (k in side) {
       par[j] <- values[k]
-      r <- .Call(C_sa_call_softening,
-                 list(d$temp_k, d$time_min, d$hardness, d$weights, d$specimen_id, d$order),
-                 set$kind, d$ref_k, par, set$lower, set$upper, set$held, control,
-                 c(0.95, 0, 1, 0))
+      r <- run_softening(d, set, control, par)
       par <- r$par
       deviance[k] <- r$sums[1L] + r$sums[2L]
     }

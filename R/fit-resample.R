@@ -42,9 +42,7 @@ resample_fit <- function(fit, times = 999, type = c("parametric", "residual", "c
   start <- unname(fit$par)
   for (k in seq_len(times)) {
     d <- draw()
-    r <- .Call(C_sa_call_softening,
-               list(d$temp_k, d$time_min, d$hardness, d$weights, d$specimen_id, d$order), set$kind,
-               d$ref_k, start, set$lower, set$upper, set$held, control, c(0.95, 0, 1, 0))
+    r <- run_softening(d, set, control, start)
     if ((r$counts[4L] + 1L) %in% LSQ_CONVERGED) estimates[k, ] <- r$par
   }
   estimates[, set$no_energy] <- NA_real_
@@ -64,7 +62,7 @@ resampler <- function(fit, type) {
   w <- if (is.null(d$weights)) rep(1, d$n) else d$weights
   if (type == "parametric") {
     e <- error_components(fit)
-    sd_reading <- e$reading / sqrt(w)
+    sd_reading <- reading_sd(e$reading, d$weights)
     return(function() {
       step <- if (e$step > 0) stats::rnorm(max(cluster), sd = e$step)[cluster] else 0
       d$hardness <- fitted + step + stats::rnorm(d$n, sd = sd_reading)
@@ -83,7 +81,7 @@ resampler <- function(fit, type) {
       within_new <- within
       if (any(sizes > 1L)) {
         sd <- sqrt(sum(w * within^2) / (d$n - length(sizes)))
-        within_new <- stats::rnorm(d$n, sd = sd / sqrt(w))
+        within_new <- stats::rnorm(d$n, sd = reading_sd(sd, w))
         within_new <- within_new - (rowsum(w * within_new, cluster)[, 1L] / total)[cluster]
       }
       d$hardness <- fitted + sample(raised, replace = TRUE)[cluster] + within_new

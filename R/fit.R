@@ -131,10 +131,8 @@ softening_fit <- function(d, model, se, automatic, start, fixed, lower, upper, l
                           control, call) {
   set <- softening_setup(d, model, start, fixed, lower, upper)
   if (automatic && d$n == set$clusters_at_most) se <- "model"
-  r <- .Call(C_sa_call_softening,
-             list(d$temp_k, d$time_min, d$hardness, d$weights, d$specimen_id, d$order), set$kind,
-             d$ref_k, set$start, set$lower, set$upper, set$held, control_vector(control, loss),
-             c(level, as.double(se != "model"), as.double(set$use_start), 0))
+  r <- run_softening(d, set, control_vector(control, loss), level = level,
+                     clusters = se != "model", use_start = set$use_start)
   softening_object(r, d, set, model, se, loss, level, control, call)
 }
 

@@ -32,7 +32,7 @@ plot_avrami <- function(fit, margin = 0.01, ...) {
   temps <- sort(unique(signif(at$temp_c[after], 10)))
   to_fraction <- function(h) (fit$par[["h_worked"]] - h) / (fit$par[["h_worked"]] - fit$par[["h_soft"]])
   points <- data.frame(temp_c = at$temp_c, time_min = at$time_min, x = to_fraction(at$mean))[after, ]
-  inside <- points$x > margin & points$x < 1 - margin
+  inside <- is.finite(points$x) & points$x > margin & points$x < 1 - margin
   left_out <- sum(!inside)
   points <- points[inside, ]
   if (nrow(points) == 0L) {
@@ -104,11 +104,11 @@ rates_by_temperature <- function(fit) {
     }
     held <- rep(1L, length(start))
     held[j] <- 0L
-    o <- order(d$time_min[pick], d$specimen_id[pick], method = "radix")
-    r <- .Call(C_sa_call_softening,
-               list(d$temp_k[pick], d$time_min[pick], d$hardness[pick], d$weights[pick],
-                    d$specimen_id[pick], o), set$kind, temp_k, start, set$lower, set$upper, held,
-               DEFAULT_CONTROL * c(1, 1, 1, 1, 0, 1), c(0.95, as.double(fit$se != "model"), 1, 0))
+    one <- list(temp_k = d$temp_k[pick], time_min = d$time_min[pick], hardness = d$hardness[pick],
+                weights = d$weights[pick], specimen_id = d$specimen_id[pick], ref_k = temp_k,
+                order = order(d$time_min[pick], d$specimen_id[pick], method = "radix"))
+    r <- run_softening(one, set, control_vector(NULL, "squares"), start, held,
+                       clusters = fit$se != "model")
     determined <- r$state[j] == 0L && (r$counts[4L] + 1L) %in% LSQ_CONVERGED
     variance <- if (fit$se == "model") fit$sigma^2 else fit$between / fit$df_interval
     data.frame(temp_c = temp_k - ZERO_CELSIUS, ln_k = if (determined) r$par[j] else NA_real_,

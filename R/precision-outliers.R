@@ -14,7 +14,7 @@
 #' \deqn{G = \max|x_i - \bar x| / s, \quad G_c = \frac{n-1}{\sqrt n}\sqrt{\frac{t^2}{n-2+t^2}}}{
 #' G = max|x - mean|/s, Gc = (n-1)/sqrt(n) sqrt(t^2/(n-2+t^2))}
 #' with t the upper alpha/(2n) quantile of Student's t with n - 2 degrees of freedom. The
-#' p-value is the Bonferroni bound, which is exact up to rounding for the sizes that matter here.
+#' p-value is the Bonferroni upper bound, close for groups as small as these.
 #'
 #' `"esd"` (generalised extreme studentised deviate) allows for up to `at_most` outliers: the
 #' farthest reading is set aside and the test repeated; the number of outliers is the last step

@@ -148,6 +148,10 @@ wide_columns <- function(raw, readings) {
     for (name in readings) any_column(raw, name, "x")
     at <- match(readings, names(raw))
   }
+  if (length(at) == 1L) {
+    abort("argument", "`readings` names one column only", arg = "readings",
+          remedy = paste0("Use `columns = c(hardness = \"", names(raw)[at], "\")`."))
+  }
   number <- suppressWarnings(as.integer(sub("^.*?([0-9]+)$", "\\1", names(raw)[at])))
   if (anyNA(number) || anyDuplicated(number)) number <- seq_along(at)
   list(at = at, number = number)

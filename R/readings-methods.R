@@ -35,10 +35,14 @@ print.softanneal_readings <- function(x, ..., n = 6L) {
     }
     if (anyNA(x$hardness)) line("missing", paste(count(sum(is.na(x$hardness)), "reading"),
                                                  "without hardness"))
-    shown <- utils::head(as.data.frame(x), n)
+    # the standard columns; others can be as wide as a sentence, and are only named
+    standard <- intersect(c("specimen", "temp_c", "step", "time_min", "reading", "hardness", "scale",
+                            "group", "operator"), names(x))
+    shown <- utils::head(as.data.frame(x)[standard], n)
     print(shown, row.names = FALSE)
-    if (nrow(x) > nrow(shown)) cat("... and ", count(nrow(x) - nrow(shown), "more row"), "\n",
-                                   sep = "")
+    more <- c(if (nrow(x) > nrow(shown)) count(nrow(x) - nrow(shown), "more row"),
+              if (length(standard) < ncol(x)) paste("columns", listed(setdiff(names(x), standard))))
+    if (length(more)) cat("... and ", paste(more, collapse = "; "), "\n", sep = "")
   }
   invisible(x)
 }

@@ -100,7 +100,10 @@ plain_frame <- function(x) {
 }
 
 read_sheet <- function(path, sep, dec, encoding, sheet, skip, na) {
-  check_string(path, "x")
+  if (!is.character(path) || length(path) != 1L || is.na(path)) {
+    abort("argument", paste0("`x` must be a path or a data frame, not ", describe(path)), arg = "x",
+          remedy = "Put a path in quotes, or make a data frame of it.")
+  }
   if (!file.exists(path) || dir.exists(path)) {
     abort("file", paste0("there is no file '", path, "'"), arg = "x",
           remedy = "Check the path, and the working directory with `getwd()`.")

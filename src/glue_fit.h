@@ -9,7 +9,7 @@
 SEXP sa_call_least_squares(SEXP resid_fun, SEXP jac_fun, SEXP start, SEXP lower, SEXP upper,
                            SEXP root_weight, SEXP held, SEXP control, SEXP size);
 SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP lower, SEXP upper,
-                       SEXP held, SEXP control, SEXP inference);
+                       SEXP natural, SEXP held, SEXP control, SEXP inference);
 SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP coordinate, SEXP par);
 SEXP sa_call_time_to(SEXP model, SEXP coordinate, SEXP target, SEXP kind, SEXP par);
 
@@ -17,7 +17,7 @@ SEXP sa_call_time_to(SEXP model, SEXP coordinate, SEXP target, SEXP kind, SEXP p
 sa_lsq_control glue_control(SEXP control);
 
 #define GLUE_FIT_CALLS                                                                             \
-    CALLDEF(sa_call_least_squares, 9), CALLDEF(sa_call_softening, 9),                              \
+    CALLDEF(sa_call_least_squares, 9), CALLDEF(sa_call_softening, 10),                              \
         CALLDEF(sa_call_hardness, 4), CALLDEF(sa_call_time_to, 5),
 
 #endif

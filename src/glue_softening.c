@@ -80,7 +80,7 @@ static int infer(const sa_softening *s, const sa_replicates *rep, const sa_lsq_c
 }
 
 SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP lower, SEXP upper,
-                       SEXP held, SEXP control, SEXP inference)
+                       SEXP natural, SEXP held, SEXP control, SEXP inference)
 {
     const char *fields[] = {"par",       "at_bound", "state",     "limit",       "model",
                             "cluster",   "singular", "loading",   "jac",         "fitted",
@@ -137,6 +137,7 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
     double *resid = (double *)R_alloc(m, sizeof(double));
     sa_softening s = {kind, {m, coordinate, rep.log_time}, rep.mean, root,
                       glue_doubles(lower, rp, "lower"), glue_doubles(upper, rp, "upper"),
+                      glue_integers(natural, 2 * rp, "natural"),
                       glue_integers(held, rp, "held")};
     double *par = put_doubles(out, 0, p);
     int *at_bound = put_integers(out, 1, p), *state = put_integers(out, 2, p);

@@ -58,13 +58,6 @@ void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, cons
     }
 }
 
-/* Bounds that are limits of nature, not of the search: reaching them is an answer. */
-static int natural_lower(const sa_model_layout *at, size_t j)
-{
-    int k = (int)j;
-    return j == SA_P_Q || j == SA_P_N || k == at->theta0 || k == at->loss || k == at->q_rec;
-}
-
 /* Parameters whose bounds are only the edge of the search, so that meeting one on the way
  * along another's profile is no evidence: logarithms of rates, and upwards the energies and
  * the amplitude that trade against them. */
@@ -296,11 +289,11 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
             continue;
         const double span = s->upper[j] - s->lower[j];
         const double step = fmin(fmax(fmin(width, 4.0 * y.wide), y.step), 0.1 * span);
-        int open[2] = {0, 0}, by_nature = 0;
+        int open[2] = {0, 0}, by_nature[2] = {0, 0};
         /* first pass: is a side open? second: the ends of the interval, where one is */
         for (int pass = 0; pass < 2; pass++) {
             for (int e = 0; e < 2; e++) {
-                const int side = e == 0 ? -1 : 1, natural = e == 0 && natural_lower(&at, j);
+                const int side = e == 0 ? -1 : 1, natural = s->natural[j + (size_t)e * p];
                 double *end = &limit[2 * j + (size_t)e], trial[SA_MODEL_MAX_PAR];
                 if (pass == 1 && open[e])
                     continue;
@@ -316,14 +309,14 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
                     closed = 0;
                 if (closed == 0) {
                     open[e] = !natural;
-                    by_nature |= natural;
-                    *end = natural ? s->lower[j] : side * HUGE_VAL;
+                    by_nature[e] = natural;
+                    *end = !natural ? side * HUGE_VAL : e == 0 ? s->lower[j] : s->upper[j];
                 }
             }
             if (!open[0] && !open[1] && !at_bound[j] && !every)
                 break;
         }
-        if (open[1] && (open[0] || by_nature))
+        if ((open[1] && (open[0] || by_nature[0])) || (open[0] && by_nature[1]))
             state[j] = SA_OPEN;
         else if (open[0])
             state[j] = SA_OPEN_BELOW;

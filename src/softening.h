@@ -12,7 +12,9 @@ typedef struct {
     const double *hardness;    /* of each condition */
     const double *root_weight; /* of each condition */
     const double *lower, *upper;
-    const int *held; /* non-zero: stays at its start */
+    const int *natural; /* 2 p, lower then upper: non-zero where a bound is an answer, not
+                         * only the edge of the search */
+    const int *held;    /* non-zero: stays at its start */
 } sa_softening;
 
 /* How far the data fix one parameter. Twin: PARAMETER_STATES in R/softening-model.R. */

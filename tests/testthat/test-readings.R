@@ -148,6 +148,8 @@ test_that("wide sheets become long, readings of one row in turn", {
                class = "softanneal_error_column")
   expect_error(read_readings(transform(sheet, hardness = 1), readings = "r", scale = "HRF"),
                class = "softanneal_error_column")
+  expect_error(read_readings(sheet, readings = "r1", scale = "HRF"),
+               class = "softanneal_error_argument")
   bad <- transform(sheet, r2 = c(91, 181))
   e <- expect_error(read_readings(bad, readings = "r", scale = "HRF"),
                     class = "softanneal_error_range")

@@ -1,0 +1,286 @@
+test_that("known parameters come back from exact readings, without start values", {
+  d <- made_readings(sd_reading = 0, n = 1)
+  f <- fit_softening(d)
+  expect_equal(coef(f)[c("h_worked", "h_soft", "n", "q_kj_mol")],
+               c(h_worked = 160, h_soft = 80, n = 1.6, q_kj_mol = 140), tolerance = 1e-8)
+  expect_equal(unname(coef(f)[["ln_k_ref"]]),
+               log(arrhenius_rate(f$temp_ref_c, jmak_time(0.5, 1, 1.6) / 12, 330, 140)),
+               tolerance = 1e-8)
+  expect_equal(deviance(f), 0, tolerance = 1e-12)
+  expect_true(f$convergence$converged)
+})
+
+test_that("noise of machine epsilon, order of rows and of replicates change nothing", {
+  d <- with_test_seed(1, made_readings(sd_step = 1))
+  f <- fit_softening(d)
+  e <- d
+  e$hardness <- e$hardness * (1 + .Machine$double.eps * rep_len(c(-1, 1), nrow(e)))
+  expect_equal(coef(fit_softening(e)), coef(f), tolerance = 1e-8)
+  o <- with_test_seed(2, sample(nrow(d)))
+  g <- fit_softening(d[o, ])
+  expect_equal(coef(g), coef(f), tolerance = 1e-8)
+  expect_equal(vcov(g), vcov(f), tolerance = 1e-7)
+  expect_equal(residuals(g), residuals(f)[o], tolerance = 1e-7)
+})
+
+test_that("hardness scale, time unit and temperature unit are only units", {
+  d <- with_test_seed(3, made_readings(sd_step = 1))
+  f <- fit_softening(d)
+  double <- transform(d, hardness = 2 * hardness)
+  g <- fit_softening(double)
+  expect_equal(coef(g)[["q_kj_mol"]], coef(f)[["q_kj_mol"]], tolerance = 1e-8)
+  expect_equal(coef(g)[["h_soft"]], 2 * coef(f)[["h_soft"]], tolerance = 1e-8)
+  expect_equal(sigma(g), 2 * sigma(f), tolerance = 1e-8)
+  later <- fit_softening(transform(d, time_min = 60 * time_min))
+  expect_equal(coef(later)[["ln_k_ref"]], coef(f)[["ln_k_ref"]] - log(60), tolerance = 1e-8)
+  expect_equal(coef(later)[["n"]], coef(f)[["n"]], tolerance = 1e-8)
+  skip_if_not_installed("units")
+  u <- d
+  u$temp_c <- units::set_units(units::set_units(u$temp_c, "degree_C"), "K")
+  u$time_min <- units::set_units(units::set_units(u$time_min, "min"), "h")
+  expect_equal(coef(fit_softening(u)), coef(f), tolerance = 1e-8)
+})
+
+test_that("merged replicates give the fit of the single readings", {
+  d <- with_test_seed(4, made_readings(sd_step = 1))
+  f <- fit_softening(d, se = "model")
+  # the same readings, each with a time of its own by less than any clock can read
+  apart <- transform(d, time_min = time_min * (1 + 1e-7 * reading))
+  g <- fit_softening(apart, se = "model")
+  expect_equal(coef(g), coef(f), tolerance = 1e-5)
+  expect_equal(deviance(g), deviance(f), tolerance = 1e-5)
+  expect_equal(sqrt(diag(vcov(g))), sqrt(diag(vcov(f))), tolerance = 1e-4)
+})
+
+test_that("cluster standard errors are those of the sandwich by hand", {
+  d <- with_test_seed(5, made_readings(sd_step = 1.5))
+  f <- fit_softening(d)
+  x <- f$conditions$jacobian[f$conditions$of_reading + 1L, ]
+  b <- solve(crossprod(x))
+  cluster <- interaction(d$specimen, d$time_min, drop = TRUE)
+  meat <- 0
+  for (g in levels(cluster)) {
+    rows <- which(cluster == g)
+    xg <- x[rows, , drop = FALSE]
+    h <- xg %*% b %*% t(xg)
+    u <- crossprod(xg, solve(diag(length(rows)) - h, residuals(f)[rows]))
+    meat <- meat + u %*% t(u)
+  }
+  expect_equal(vcov(f), b %*% meat %*% b, tolerance = 1e-8, ignore_attr = TRUE)
+  expect_equal(f$df_interval, nlevels(cluster) - 5L)
+  # pooled: scatter of the step means about the curve
+  s <- fit_softening(d, se = "steps")
+  centre <- tapply(residuals(f), cluster, mean)
+  pooled <- sum(4 * centre^2) / (nlevels(cluster) - 5)
+  expect_equal(vcov(s), pooled * b, tolerance = 1e-8, ignore_attr = TRUE)
+  m <- fit_softening(d, se = "model")
+  expect_equal(vcov(m), sigma(f)^2 * b, tolerance = 1e-8, ignore_attr = TRUE)
+  expect_equal(vcov(f, type = "model"), vcov(m), tolerance = 1e-8)
+  expect_equal(vcov(f, type = "steps"), vcov(s), tolerance = 1e-8)
+})
+
+test_that("lack of fit splits the sum of squares", {
+  d <- with_test_seed(6, made_readings())
+  f <- fit_softening(d)
+  l <- f$lack_of_fit
+  cell <- interaction(d$temp_c, d$time_min, drop = TRUE)
+  full <- stats::lm(d$hardness ~ cell)
+  expect_equal(l$pure_error, deviance(full), tolerance = 1e-9)
+  expect_equal(l$misfit + l$pure_error, deviance(f), tolerance = 1e-9)
+  expect_equal(c(l$df_misfit, l$df_pure), c(nlevels(cell) - 5, df.residual(full)))
+  a <- anova(f)
+  expect_s3_class(a, "anova")
+  expect_equal(a[["F value"]][1L], l$f)
+  # a bent curve is noticed
+  bent <- transform(d, hardness = hardness + ifelse(temp_c == 330 & time_min == 8, 10, 0))
+  expect_lt(fit_softening(bent)$lack_of_fit$p_value, 1e-4)
+})
+
+test_that("one temperature leaves Q out and says so", {
+  d <- with_test_seed(7, made_readings(temps = 330, times = c(0, 2, 4, 8, 16, 32, 64)))
+  expect_warning(f <- fit_softening(d), "q_kj_mol cannot be estimated",
+                 class = "softanneal_warning_fit")
+  expect_true(is.na(coef(f)[["q_kj_mol"]]))
+  expect_equal(f$states[["q_kj_mol"]], "held")
+  expect_equal(coef(f)[["n"]], 1.6, tolerance = 0.2)
+  expect_output(print(f), "cannot be estimated")
+  expect_true(is.finite(vcov(f)["n", "n"]))
+  expect_warning(p <- predict(f, data.frame(temp_c = c(330, 350), time_min = 10)),
+                 class = "softanneal_warning_extrapolation")
+  expect_equal(is.na(p), c(FALSE, TRUE))
+  expect_warning(t <- time_to(f, temp_c = c(330, 350)), class = "softanneal_warning_outside")
+  expect_equal(is.na(t$time_min), c(FALSE, TRUE))
+})
+
+test_that("the hotter of two temperatures finished before its first reading: Q has only a lower limit", {
+  d <- with_test_seed(8, made_readings(temps = c(300, 420), times = c(0, 5, 10, 20, 40, 80),
+                                       q = 150, half_min = 6, sd_step = 0.5))
+  expect_warning(f <- fit_softening(d), "only a lower limit of q_kj_mol",
+                 class = "softanneal_warning_fit")
+  expect_equal(f$states[["q_kj_mol"]], "only a lower limit")
+  expect_true(is.na(vcov(f)["q_kj_mol", "q_kj_mol"]))
+  t <- tidy(f, conf.int = TRUE)
+  q <- t[t$term == "q_kj_mol", ]
+  expect_true(is.na(q$std.error))
+  expect_equal(q$conf.high, Inf)
+  expect_gt(q$conf.low, 20)
+  expect_lt(q$conf.low, 150)
+  for (method in c("wald", "profile")) {
+    ci <- confint(f, "q_kj_mol", method = method)
+    expect_equal(ci[2L], Inf)
+    expect_equal(ci[1L], q$conf.low, tolerance = 1e-3)
+  }
+  expect_output(print(f), "or more")
+  expect_output(print(summary(f)), "only a lower limit of q_kj_mol")
+  # the limit is where the sum of squares has risen by t^2 times the variance
+  low <- quietly_fitted(d, fixed = c(q_kj_mol = q$conf.low))
+  variance <- f$between / f$df_interval
+  expect_equal(deviance(low) - deviance(f), qt(0.975, f$df_interval)^2 * variance, tolerance = 1e-3)
+  # the colder temperature is known all the same, the hotter is not
+  half <- time_to(f)
+  expect_false(is.na(half$conf.low[1L]))
+  expect_true(is.na(half$conf.low[2L]))
+})
+
+test_that("readings that are all on the plateau are reported, not fitted to nonsense", {
+  d <- with_test_seed(9, made_readings(temps = c(300, 420), times = c(0, 5, 10, 20, 40, 80)))
+  d$hardness <- 80 + with_test_seed(10, rnorm(nrow(d)))
+  expect_warning(f <- fit_softening(d), class = "softanneal_warning_fit")
+  expect_gte(sum(f$states != "determined"), 3)
+  expect_true(all(is.na(diag(vcov(f))[f$states != "determined"])))
+  d$hardness <- 100
+  expect_warning(g <- fit_softening(d), "do not determine n", class = "softanneal_warning_fit")
+  expect_output(print(g), "not determined")
+  expect_s3_class(glance(g), "data.frame")
+  expect_s3_class(suppressWarnings(ggplot2::autoplot(g)), "ggplot")
+})
+
+test_that("bounds, fixed parameters, starts and the reference temperature are honoured", {
+  d <- with_test_seed(11, made_readings())
+  f <- fit_softening(d)
+  g <- quietly_fitted(d, fixed = c(n = 1))
+  expect_equal(coef(g)[["n"]], 1)
+  expect_equal(g$states[["n"]], "held")
+  expect_equal(df.residual(g), df.residual(f) + 1)
+  expect_gt(deviance(g), deviance(f))
+  h <- quietly_fitted(d, upper = c(n = 1.2))
+  expect_equal(coef(h)[["n"]], 1.2)
+  expect_equal(h$states[["n"]], "at upper bound")
+  s <- fit_softening(d, start = c(h_worked = 150, h_soft = 90, ln_k_ref = -3, n = 1, q_kj_mol = 100))
+  expect_equal(coef(s), coef(f), tolerance = 1e-7)
+  r <- fit_softening(d, temp_ref_c = 300)
+  expect_equal(coef(r)[["q_kj_mol"]], coef(f)[["q_kj_mol"]], tolerance = 1e-7)
+  expect_equal(exp(coef(r)[["ln_k_ref"]]),
+               arrhenius_rate(300, exp(coef(f)[["ln_k_ref"]]), f$temp_ref_c, coef(f)[["q_kj_mol"]]),
+               tolerance = 1e-7)
+})
+
+test_that("columns are found by bare and quoted names, also from inside a function", {
+  d <- with_test_seed(12, made_readings())
+  f <- fit_softening(d)
+  e <- stats::setNames(d, sub("time_min", "minutes", sub("hardness", "hv", names(d))))
+  expect_equal(coef(fit_softening(e, time = minutes, hardness = "hv")), coef(f))
+  wrapped <- function(x) fit_softening(x, time = "minutes", hardness = hv)
+  expect_equal(coef(wrapped(e)), coef(f))
+  expect_error(fit_softening(e, time = log(minutes)), class = "softanneal_error_argument")
+  expect_error(fit_softening(d, specimen = piece), class = "softanneal_error_column")
+  no_names <- d[setdiff(names(d), "specimen")]
+  expect_equal(coef(fit_softening(no_names)), coef(f), tolerance = 1e-9)
+  for (make in c("tibble", "data.table")) {
+    skip_if_not_installed(make)
+  }
+  expect_equal(coef(fit_softening(tibble::as_tibble(d))), coef(f))
+  expect_equal(coef(fit_softening(data.table::as.data.table(d))), coef(f))
+})
+
+test_that("Rockwell readings are converted, or fitted as read with a word about it", {
+  b <- bell_readings()
+  f <- fit_softening(b)
+  hv <- transform(as.data.frame(b), hardness = convert_hardness(hardness, scale, "HV"), scale = "HV")
+  expect_equal(coef(fit_softening(hv)), coef(f), tolerance = 1e-9)
+  expect_output(print(f), "converted to HV")
+  # the invented truth: 160 and 78 HV, n 1.6, 140 kJ/mol
+  ci <- confint(f, level = 0.999)
+  truth <- c(h_worked = 160, h_soft = 78, n = 1.6, q_kj_mol = 140)
+  expect_true(all(ci[names(truth), 1L] < truth & truth < ci[names(truth), 2L]))
+  one <- as.data.frame(b)[b$scale == "HRF", ]
+  g <- fit_softening(one, scale = "as read")
+  expect_output(print(g), "not linear in strength")
+  expect_error(fit_softening(b, scale = "as read"), class = "softanneal_error_scale")
+  steel <- transform(one, scale = "HV10", hardness = hardness * 4)
+  expect_output(print(fit_softening(steel)), "Fitted in HV")
+})
+
+test_that("bad readings get a classed condition with column and rows", {
+  d <- with_test_seed(13, made_readings())
+  fit <- function(...) fit_softening(transform(d, ...))
+  expect_error(fit_softening(1:3), class = "softanneal_error_argument")
+  expect_error(fit_softening(d[0, ]), class = "softanneal_error_too_few")
+  expect_error(fit_softening(d[c("time_min", "hardness")]), class = "softanneal_error_column")
+  expect_error(fit(hardness = as.character(hardness), time_min = "soon"),
+               class = "softanneal_error_column")
+  e <- tryCatch(fit(temp_c = replace(temp_c, 7, -280)), error = identity)
+  expect_s3_class(e, "softanneal_error_range")
+  expect_equal(e$rows, 7L)
+  expect_match(conditionMessage(e), "temp_c.*row 7")
+  expect_error(fit(time_min = replace(time_min, 2, -1)), class = "softanneal_error_range")
+  expect_error(fit(hardness = replace(hardness, 2, 0)), class = "softanneal_error_range")
+  expect_error(fit(hardness = replace(hardness, 2, Inf)), class = "softanneal_error_missing")
+  expect_error(fit(scale = replace(scale, 3, NA)), class = "softanneal_error_missing")
+  expect_error(fit(scale = "HQ"), class = "softanneal_error_scale")
+  expect_error(fit(scale = "HRF"), class = "softanneal_error_range") # 160 is beyond the table
+  expect_error(fit_softening(d[setdiff(names(d), "scale")]), class = "softanneal_error_column")
+  expect_error(fit_softening(d[d$time_min == 0, ]), class = "softanneal_error_too_few")
+  expect_error(fit_softening(d[d$time_min %in% c(0, 8) & d$temp_c == 330, ]),
+               class = "softanneal_error_too_few")
+  expect_error(fit_softening(d, model = "linear"), class = "softanneal_error_argument")
+  expect_error(fit_softening(d, fixed = c(m = 1)), class = "softanneal_error_argument")
+  expect_error(fit_softening(d, fixed = "n"), class = "softanneal_error_argument")
+  expect_error(fit_softening(d, start = c(n = 1)), class = "softanneal_error_argument")
+  expect_error(fit_softening(d, lower = c(n = 3), upper = c(n = 2)), class = "softanneal_error_range")
+  expect_error(fit_softening(d, modle = "jmak"), class = "softanneal_error_argument")
+  expect_error(fit_softening(cbind(d, d)), class = "softanneal_error_column")
+  expect_error(suppressWarnings(fit_softening(transform(d, hardness = NA_real_)),
+                                classes = "softanneal_warning_missing"),
+               class = "softanneal_error_too_few")
+  listed <- d
+  listed$hardness <- as.list(d$hardness)
+  expect_error(fit_softening(listed), class = "softanneal_error_column")
+})
+
+test_that("missing readings are counted once and padded; strips before any anneal need no temperature", {
+  d <- with_test_seed(14, made_readings())
+  m <- d
+  m$hardness[c(3, 40)] <- NA
+  expect_warning(f <- fit_softening(m), "2 of 72 rows", class = "softanneal_warning_missing")
+  expect_equal(nobs(f), 70L)
+  expect_equal(which(is.na(residuals(f))), c(3L, 40L))
+  expect_equal(coef(f), coef(fit_softening(d[-c(3, 40), ])), tolerance = 1e-9)
+  a <- augment(f, m)
+  expect_equal(nrow(a), 72L)
+  expect_true(is.na(a$.fitted[3L]))
+  expect_error(fit_softening(m, na.action = na.fail), class = "softanneal_error_missing")
+  z <- transform(d, temp_c = ifelse(time_min == 0, NA, temp_c))
+  expect_equal(coef(fit_softening(z)), coef(fit_softening(d)), tolerance = 1e-6)
+})
+
+test_that("the Huber loss resists a wild reading and keeps its own states", {
+  d <- with_test_seed(15, made_readings())
+  wild <- transform(d, hardness = replace(hardness, 30, hardness[30] + 60))
+  plain <- fit_softening(d)
+  square <- fit_softening(wild)
+  huber <- fit_softening(wild, loss = "huber")
+  expect_lt(abs(coef(huber)[["n"]] - coef(plain)[["n"]]),
+            0.5 * abs(coef(square)[["n"]] - coef(plain)[["n"]]))
+  expect_error(confint(huber, method = "profile"), class = "softanneal_error_model")
+})
+
+test_that("the fit leaves the random numbers of the session alone", {
+  d <- with_test_seed(16, made_readings())
+  set.seed(42)
+  before <- .Random.seed
+  f <- fit_softening(d, "recovery_jmak_incubation") |> suppressWarnings()
+  simulate(f, nsim = 2, seed = 1)
+  suppressWarnings(resample_fit(f, times = 3, seed = 1))
+  expect_identical(.Random.seed, before)
+})

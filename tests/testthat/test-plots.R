@@ -1,0 +1,114 @@
+has_unit <- function(x) grepl("\\(.+\\)", x)
+
+axis_title <- function(p, axis) {
+  built <- ggplot2::ggplot_build(p)
+  panel <- built$layout$panel_scales_x[[1L]]
+  if (axis == "y") panel <- built$layout$panel_scales_y[[1L]]
+  title <- panel$name
+  if (inherits(title, "waiver") || is.null(title)) built$plot$labels[[axis]] else title
+}
+
+expect_good_picture <- function(p) {
+  expect_s3_class(p, "ggplot")
+  alt <- ggplot2::get_alt_text(p)
+  expect_true(nzchar(alt))
+  expect_true(has_unit(axis_title(p, "x")), label = axis_title(p, "x"))
+  expect_true(has_unit(axis_title(p, "y")), label = axis_title(p, "y"))
+  path <- withr::local_tempfile(fileext = ".png")
+  expect_silent(ggplot2::ggsave(path, p, width = 7, height = 4.6, dpi = 60))
+  expect_gt(file.size(path), 2000)
+}
+
+test_that("the fit picture shows means, curves and bands of every temperature", {
+  d <- with_test_seed(41, made_readings(sd_step = 1))
+  f <- fit_softening(d)
+  for (log_time in c(TRUE, FALSE)) {
+    for (band in c("confidence", "prediction", "none")) {
+      p <- ggplot2::autoplot(f, log_time = log_time, band = band)
+      expect_good_picture(p)
+    }
+  }
+  p <- ggplot2::autoplot(f)
+  n_layers <- length(p$layers)
+  ribbon <- ggplot2::layer_data(p, 1L)
+  curve <- ggplot2::layer_data(p, 2L)
+  means <- ggplot2::layer_data(p, n_layers)
+  expect_equal(nrow(means), 18L)
+  expect_length(unique(means$colour), 3L)
+  expect_length(unique(means$shape), 3L)
+  expect_length(unique(curve$linetype), 3L)
+  expect_true(all(ribbon$ymin <= ribbon$ymax))
+  # the curve drawn is the prediction
+  some <- curve[curve$group == curve$group[1L], ][c(50, 150), ]
+  expect_equal(some$y, predict(f, data.frame(temp_c = 290, time_min = 10^some$x)), tolerance = 1e-8)
+  expect_match(ggplot2::get_alt_text(p), "72 readings at 3 temperatures")
+  expect_error(ggplot2::autoplot(f, band = "wide"), class = "softanneal_error_argument")
+  expect_error(ggplot2::autoplot(f, colour = "red"), class = "softanneal_error_argument")
+})
+
+test_that("plot() draws and returns its argument", {
+  f <- fit_softening(with_test_seed(41, made_readings()))
+  path <- withr::local_tempfile(fileext = ".pdf")
+  grDevices::pdf(path)
+  out <- plot(f)
+  grDevices::dev.off()
+  expect_identical(out, f)
+})
+
+test_that("colours stay apart for colour-blind eyes and never stand alone", {
+  colours <- softanneal:::group_colours(7)
+  expect_length(unique(colours), 7L)
+  expect_false(any(c("#000000", "#F0E442") %in% toupper(colours)))
+  expect_length(unique(softanneal:::group_shapes(7)), 7L)
+  expect_length(unique(softanneal:::group_lines(7)), 7L)
+  expect_length(unique(softanneal:::group_colours(11)), 11L)
+})
+
+test_that("Avrami and Arrhenius plots carry what they say", {
+  d <- with_test_seed(42, made_readings(sd_step = 0.5))
+  f <- fit_softening(d)
+  p <- plot_avrami(f)
+  expect_good_picture(p)
+  lines <- ggplot2::layer_data(p, 1L)
+  one <- lines[lines$group == lines$group[1L], ]
+  slope <- diff(one$y) / diff(log(10) * one$x)
+  expect_equal(slope, rep(coef(f)[["n"]], length(slope)), tolerance = 1e-5)
+  a <- plot_arrhenius(f)
+  expect_good_picture(a)
+  expect_match(a$labels$title, "kJ/mol")
+  rates <- softanneal:::rates_by_temperature(f)
+  expect_equal(nrow(rates), 3L)
+  line <- coef(f)[["ln_k_ref"]] + coef(f)[["q_kj_mol"]] *
+    softanneal:::inverse_temperature(rates$temp_c, f$temp_ref_c)
+  # rates of one temperature alone scatter about the global line by their own error
+  expect_true(all(abs(rates$ln_k - line) < 4 * rates$std.error, na.rm = TRUE))
+  expect_error(plot_avrami(1), class = "softanneal_error_argument")
+  expect_error(plot_arrhenius(1), class = "softanneal_error_argument")
+  arr <- fit_arrhenius(data.frame(temp_c = c(300, 330, 360), k = c(0.01, 0.05, 0.2)), rate = k)
+  expect_good_picture(ggplot2::autoplot(arr))
+})
+
+test_that("open and failed fits still make pictures that say so", {
+  d <- with_test_seed(43, made_readings(temps = c(300, 420), times = c(0, 5, 10, 20, 40, 80),
+                                        q = 150, half_min = 6))
+  f <- quietly_fitted(d)
+  expect_good_picture(ggplot2::autoplot(f))
+  a <- plot_arrhenius(f)
+  expect_good_picture(a)
+  expect_match(a$labels$title, "only a lower limit")
+  expect_match(a$labels$caption, "No rate from the readings at 420")
+  one <- quietly_fitted(d[d$temp_c == 300, ])
+  expect_good_picture(ggplot2::autoplot(one))
+  expect_good_picture(plot_arrhenius(one))
+  soft <- transform(d, hardness = 80)
+  flat <- suppressWarnings(fit_softening(soft))
+  expect_error(plot_avrami(flat), class = "softanneal_error_too_few")
+})
+
+test_that("loading the package does not load ggplot2", {
+  code <- "library(softanneal); cat(isNamespaceLoaded('ggplot2'))"
+  out <- system2(file.path(R.home("bin"), "Rscript"), c("-e", shQuote(code)), stdout = TRUE,
+                 stderr = FALSE, env = paste0("R_LIBS=", paste(.libPaths(), collapse = ":")))
+  skip_if(length(out) == 0L, "the package is not installed in a library")
+  expect_equal(utils::tail(out, 1L), "FALSE")
+})

@@ -1,0 +1,77 @@
+skip_without_pandoc <- function() {
+  skip_if_not_installed("rmarkdown")
+  skip_if_not_installed("knitr")
+  skip_if_not(rmarkdown::pandoc_available(), "pandoc is not available")
+}
+
+test_that("the main job leaves tables, pictures and a report that agree with the fit", {
+  skip_without_pandoc()
+  out <- withr::local_tempdir()
+  r <- softening_report(extdata("bellbrass_readings.csv"), out)
+  expect_true(all(file.exists(r$files)))
+  expect_setequal(basename(r$files), list.files(out))
+  b <- utils::read.csv(file.path(out, "coefficients.csv"))
+  f <- fit_softening(bell_readings())
+  expect_equal(b$estimate, unname(coef(f)), tolerance = 1e-12)
+  expect_equal(b$conf.low, unname(confint(f)[, 1L]), tolerance = 1e-12)
+  half <- utils::read.csv(file.path(out, "half_softening.csv"))
+  expect_equal(half$time_min, time_to(f)$time_min, tolerance = 1e-12)
+  expect_equal(nrow(utils::read.csv(file.path(out, "models.csv"))), 4L)
+  html <- paste(readLines(file.path(out, "report.html"), warn = FALSE), collapse = "\n")
+  expect_match(html, "Softening kinetics: bellbrass readings")
+  expect_match(html, softanneal:::format_by_error(coef(f)[["q_kj_mol"]],
+                                                  sqrt(vcov(f)["q_kj_mol", "q_kj_mol"])))
+  expect_match(html, softanneal:::format_quantity(time_to(f)$time_min[1L]), fixed = TRUE)
+  expect_match(html, "alt=\"Hardness in HV over time")
+  expect_match(html, "not a release for use")
+  expect_match(html, "Tongs")
+  expect_output(print(r), "Half of the softening takes")
+  expect_output(print(r), "an estimate, not a release")
+})
+
+test_that("results are not overwritten unless asked, and a folder must be writable", {
+  skip_without_pandoc()
+  out <- withr::local_tempdir()
+  writeLines("mine", file.path(out, "models.csv"))
+  expect_error(softening_report(bell_readings(), out), class = "softanneal_error_file")
+  expect_equal(readLines(file.path(out, "models.csv")), "mine")
+  expect_equal(list.files(out), "models.csv")
+  file <- withr::local_tempfile()
+  writeLines("a file", file)
+  expect_error(softening_report(bell_readings(), file.path(file, "below")),
+               class = "softanneal_error_file") |> suppressWarnings()
+  expect_error(softening_report(bell_readings(), out, overwrite = "yes"),
+               class = "softanneal_error_argument")
+})
+
+test_that("names from the data stay text in report and tables", {
+  skip_without_pandoc()
+  out <- withr::local_tempdir()
+  d <- with_test_seed(51, made_readings())
+  r <- softening_report(d, out, title = "<script>alert(1)</script> & *stars*")
+  html <- paste(readLines(file.path(out, "report.html"), warn = FALSE), collapse = "\n")
+  expect_false(grepl("<script>alert", html, fixed = TRUE))
+  path <- withr::local_tempfile(fileext = ".csv")
+  softanneal:::write_table(data.frame(a = c("=1+1", "-x", "@y", "plain"), n = -1), path)
+  back <- utils::read.csv(path)
+  expect_equal(back$a, c("'=1+1", "'-x", "'@y", "plain"))
+  expect_equal(back$n, rep(-1, 4))
+})
+
+test_that("readings hotter than any brass carry no caution about brass, and an open Q is said", {
+  w <- quietly_fitted(tungsten_readings())
+  expect_false(any(grepl("brass", softanneal:::report_cautions(w)$precaution)))
+  b <- fit_softening(bell_readings())
+  expect_true(any(grepl("zinc", softanneal:::report_cautions(b)$hazard)))
+  d <- with_test_seed(52, made_readings(temps = c(300, 420), times = c(0, 5, 10, 20, 40, 80),
+                                        q = 150, half_min = 6))
+  f <- quietly_fitted(d)
+  expect_match(softanneal:::energy_sentence(f, 0.95), "only a lower limit of q_kj_mol")
+})
+
+test_that("a table without specimens is taken as one piece, and says so", {
+  d <- with_test_seed(53, made_readings())
+  expect_message(x <- softanneal:::read_for_report(d[setdiff(names(d), "specimen")], NULL),
+                 "one heat treatment")
+  expect_equal(unique(x$specimen), "all readings")
+})
