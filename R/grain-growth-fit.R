@@ -89,6 +89,9 @@ fit_grain_growth <- function(data, grain = grain_mm, time = time_min, temp = tem
     intersect(terms, c("m", "q_kj_mol", "d0_mm"))], upper = c(m = 30)[intersect(terms, "m")],
     weights = weights, data = plain, na.action = na.action, control = control)
   if (!energy) fit <- add_open_energy(fit)
+  # all columns, also the temperature that one temperature has no need of
+  gone <- as.integer(fit$na.action)
+  fit$data <- if (length(gone)) plain[-gone, , drop = FALSE] else plain
   complete_growth(fit, call, columns, m, d0_mm, ref)
 }
 
@@ -191,7 +194,9 @@ predict.softanneal_fit_grain_growth <- function(object, newdata = NULL,
   plain <- plain_newdata(newdata, columns, readers[names(columns)])
   elsewhere <- other_temperature(object, plain[[columns[["temp"]]]])
   seen <- object$data
-  warn_beyond(list("deg C" = plain[[columns[["temp"]]]], min = plain[[columns[["time"]]]]),
+  told <- ifelse(elsewhere, NA, 1) # the others are NA and have a warning of their own
+  warn_beyond(list("deg C" = told * plain[[columns[["temp"]]]],
+                   min = told * plain[[columns[["time"]]]]),
               list("deg C" = range(seen[[columns[["temp"]]]]),
                    min = c(0, max(seen[[columns[["time"]]]]))))
   out <- predict.softanneal_fit_least_squares(object, plain, interval, level, se.fit)
@@ -240,7 +245,7 @@ autoplot.softanneal_fit_grain_growth <- function(object, level = 0.95, ...) {
     ggplot2::geom_point(ggplot2::aes(shape = .data[["temperature"]]), data = shown, size = 2.4) +
     ggplot2::scale_x_log10("Time at temperature (min, logarithmic)", breaks = log_breaks(span),
                            labels = plain_numbers) +
-    ggplot2::scale_y_log10("Grain size (mm, logarithmic)", breaks = log_breaks(y_span),
+    ggplot2::scale_y_log10("Grain size (mm, logarithmic)", breaks = size_breaks(y_span),
                            labels = plain_numbers) +
     temperature_scales(levels(shown$temperature)) +
     ggplot2::labs(title = growth_title(object), caption = paste0(
@@ -250,6 +255,13 @@ autoplot.softanneal_fit_grain_growth <- function(object, level = 0.95, ...) {
                    " with fitted growth curves; sizes run from ", format_quantity(min(shown$grain)),
                    " to ", format_quantity(max(shown$grain)), " mm. ", growth_title(object), ".")) +
     plain_theme()
+}
+
+# Grain sizes run over one decade or two: closer steps than log_breaks().
+size_breaks <- function(x) {
+  steps <- if (max(x) / min(x) < 12) c(1, 1.5, 2, 3, 4, 5, 7) else c(1, 2, 5)
+  breaks <- as.vector(outer(steps, 10^(-6:3)))
+  breaks[breaks >= min(x) * 0.999 & breaks <= max(x) * 1.001]
 }
 
 growth_title <- function(fit) {

@@ -68,7 +68,9 @@ grain_growth_time <- function(grain_mm, d0_mm, k_ref = NULL, m = 2, temp_c = NUL
 # d0 (1 + K t/d0^m)^(1/m), which neither under- nor overflows; from nothing (K t)^(1/m).
 grown <- function(time_min, d0_mm, k, m) {
   from_grain <- d0_mm * exp(log1p(k * time_min / d0_mm^m) / m)
-  ifelse(is.na(d0_mm) | d0_mm > 0, from_grain, (k * time_min)^(1 / m))
+  nothing <- which(d0_mm == 0)
+  from_grain[nothing] <- ((k * time_min)^(1 / m))[nothing]
+  from_grain
 }
 
 growth_arguments <- function(first, d0_mm, k_ref, m, temp_c, temp_ref_c, q_kj_mol, k0) {

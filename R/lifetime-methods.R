@@ -16,7 +16,10 @@ predict.softanneal_fit_lifetime <- function(object, newdata = NULL, p = 0.5,
     check_data(newdata, "newdata", rows = FALSE)
     temperature_column(newdata, object$columns[["temp"]], "newdata")
   }
-  if (!is.null(newdata)) warn_beyond(list("deg C" = temp), list("deg C" = range(object$lives$temp)))
+  if (!is.null(newdata)) {
+    warn_beyond(list("deg C" = ifelse(untold_temperature(object, temp), NA, temp)),
+                list("deg C" = range(object$lives$temp)))
+  }
   x <- common_length(temp = temp, p = p)
   if (interval == "prediction" && any(x$p != 0.5)) {
     abort("argument", "a prediction interval is for one new piece, so `p` has no meaning",
@@ -33,8 +36,8 @@ predict.softanneal_fit_lifetime <- function(object, newdata = NULL, p = 0.5,
   }
   out <- if (se.fit) list(fit = fit, se.fit = exp(part$ln_time) * part$se, df = Inf,
                           residual.scale = object$sigma) else fit
-  out <- blank_prediction(out, other_temperature(object, x$temp),
-                          "one temperature was tested, so none can be told elsewhere")
+  out <- blank_prediction(out, untold_temperature(object, x$temp), paste(
+    "the event came at one temperature only, so no time can be told elsewhere"))
   if (is.null(newdata) && length(p) == 1L) pad_prediction(out, object$na.action) else out
 }
 
@@ -54,16 +57,18 @@ lifetime_line <- function(object, temp, p) {
   b <- object$coefficients
   g <- cbind(ln_t_ref = 1, q_kj_mol = e, scale = w)[, names(b), drop = FALSE]
   v <- object$vcov
-  if (is.na(b[["q_kj_mol"]])) v["q_kj_mol", ] <- v[, "q_kj_mol"] <- 0
+  if (is.na(v["q_kj_mol", "q_kj_mol"])) v["q_kj_mol", ] <- v[, "q_kj_mol"] <- 0
   ln_time <- lifetime_location(b, e) + w * object$sigma
-  ln_time[is.na(temp)] <- NA_real_
-  se <- sqrt(pmax(rowSums((g %*% v) * g), 0))
-  if (object$direction != 0L) ln_time[abs(temp - open_temperature(object)) > 1e-9] <- NA_real_
-  list(ln_time = ln_time, se = se)
+  ln_time[is.na(temp) | untold_temperature(object, temp)] <- NA_real_
+  list(ln_time = ln_time, se = sqrt(pmax(rowSums((g %*% v) * g), 0)))
 }
 
-# The only temperature with events, where a fit without a value of Q still tells times.
-open_temperature <- function(object) object$lives$temp[object$lives$event & object$lives$w > 0][1L]
+# A fit without a value of Q still tells times at the only temperature with events.
+untold_temperature <- function(object, temp) {
+  if (object$direction == 0L) return(other_temperature(object, temp))
+  at <- object$lives$temp[object$lives$event & object$lives$w > 0][1L]
+  !is.na(temp) & abs(temp - at) > 1e-9 * (at + ZERO_CELSIUS)
+}
 
 #' @export
 logLik.softanneal_fit_lifetime <- function(object, ...) {
@@ -173,7 +178,7 @@ family.softanneal_fit_lifetime <- function(object, ...) {
 
 #' @export
 print.softanneal_fit_lifetime <- function(x, digits = max(3L, getOption("digits") - 3L), ...) {
-  cat(header_lines(x), sep = "\n")
+  cat(strwrap(header_lines(x), width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
   cat("\n")
   print_table(estimate_table(x))
   cat("\nLog-likelihood ", format(-x$deviance / 2, digits = digits + 3L), "\n",
@@ -181,6 +186,29 @@ print.softanneal_fit_lifetime <- function(x, digits = max(3L, getOption("digits"
       x$convergence$iterations, " iterations)\n", sep = "")
   remarks <- fit_remarks(x)
   if (length(remarks)) cat("\n", paste0(strwrap(remarks, exdent = 2), "\n"), sep = "")
+  invisible(x)
+}
+
+#' @export
+summary.softanneal_fit_lifetime <- function(object, ...) {
+  out <- summary.softanneal_fit(object, ...)
+  colnames(out$coefficients)[3:4] <- c("z value", "Pr(>|z|)")
+  out$log_likelihood <- -object$deviance / 2
+  class(out) <- c("summary.softanneal_fit_lifetime", class(out))
+  out
+}
+
+#' @export
+print.summary.softanneal_fit_lifetime <- function(x, digits = max(3L, getOption("digits") - 3L), ...) {
+  cat(strwrap(x$header, width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
+  cat("\n")
+  stats::printCoefmat(x$coefficients, digits = digits, na.print = "-", signif.stars = FALSE)
+  cat("\n95 % intervals (normal):\n")
+  print_table(x$intervals[, 4L, drop = FALSE])
+  cat("\nLog-likelihood ", format(x$log_likelihood, digits = digits + 3L), " with ", x$df[1L],
+      " parameters\n", if (x$convergence$converged) "Converged: " else "Not converged: ",
+      x$convergence$end, " (", x$convergence$iterations, " iterations)\n", sep = "")
+  if (length(x$remarks)) cat(paste0(strwrap(x$remarks, exdent = 2), "\n"), sep = "")
   invisible(x)
 }
 
@@ -231,8 +259,9 @@ autoplot.softanneal_fit_lifetime <- function(object, level = 0.95, unit = "min",
     ggplot2::scale_y_log10(paste0("Time (", unit, ", logarithmic)"),
                            breaks = log_breaks(range(points$time, line$time)), labels = plain_numbers) +
     ggplot2::labs(title = paste0("Times to the event, ", object$distribution, ": Q ", q_text),
-                  caption = paste0("Line: median", if (nrow(line) > 1L) paste0(
-                    ". Band: ", format(100 * level), " % of the median"), "."),
+                  caption = if (nrow(line) < 2L) "No line: the data give no value of Q." else {
+                    paste0("Line: median. Band: ", format(100 * level), " % of the median.")
+                  },
                   alt = paste0("Times in ", unit, " over inverse temperature, ", sum(l$event),
                                " rows with events and ", sum(!l$event), " censored rows at ",
                                length(unique(signif(l$temp, 12))), " temperatures; activation energy ",

@@ -90,16 +90,14 @@ lifetime_object <- function(d, call, columns, energy) {
   q <- if (energy) found$theta[2L] / gamma else NA_real_
   if (direction != 0L) q <- found$q
   par <- stats::setNames(c(location, q, 1 / gamma)[c(TRUE, TRUE, has_scale)], terms)
-  vcov <- lifetime_vcov(found, free, gamma, location, q)[c(TRUE, TRUE, has_scale),
+  told <- free & c(TRUE, direction == 0L, TRUE)
+  vcov <- lifetime_vcov(found, told, gamma, location, q)[c(TRUE, TRUE, has_scale),
                                                        c(TRUE, TRUE, has_scale), drop = FALSE]
   dimnames(vcov) <- list(terms, terms)
   states <- stats::setNames(rep("determined", length(terms)), terms)
   if (!energy) states[["q_kj_mol"]] <- "held"
   if (direction != 0L) {
     states[["q_kj_mol"]] <- if (direction > 0L) "only a lower limit" else "only an upper limit"
-    states[["ln_t_ref"]] <- "not determined"
-    vcov[c("ln_t_ref", "q_kj_mol"), ] <- NA_real_
-    vcov[, c("ln_t_ref", "q_kj_mol")] <- NA_real_
   }
   p <- sum(free)
   n <- sum(d$w)
@@ -112,7 +110,7 @@ lifetime_object <- function(d, call, columns, energy) {
     limits = NULL, convergence = list(
       converged = found$end == "likelihood cannot rise further", end = found$end,
       iterations = found$iteration, evaluations = found$iteration,
-      cosine = max(abs(found$at$gradient[free])), rank = p),
+      cosine = max(abs(found$at$gradient[told])), rank = p),
     call = call, formula = stats::as.formula(call("~", as.name(columns[["time"]]),
                                                   as.name(columns[["temp"]])), env = baseenv()),
     na.action = d$gone, units = list(ln_t_ref = "", q_kj_mol = "kJ/mol", scale = "")[terms],
@@ -134,21 +132,15 @@ lifetime_location <- function(par, e) {
 # Quantile of the standard law.
 lifetime_quantile <- function(law, p) if (law == "lognormal") stats::qnorm(p) else log(-log1p(-p))
 
-# Events at one temperature, censored pieces on one side of it: in the limit these say nothing,
-# and the events alone give location (at their temperature) and scale. Q is then the end of its
-# likelihood interval, found by the caller.
+# Events at one temperature (the reference), censored pieces on one side of it: in the limit
+# these say nothing, and the events alone give location and scale. Q is then the end of its
+# likelihood interval.
 open_lifetime <- function(d) {
-  at <- d$temp[d$event & d$w > 0][1L]
-  same <- abs(d$temp - at) <= 1e-9 * (at + ZERO_CELSIUS)
+  same <- abs(d$e) < 1e-9
   near <- d
   for (field in c("y", "temp", "event", "w", "e")) near[[field]] <- d[[field]][same]
-  e_here <- near$e[1L]
-  near$e <- near$e - e_here
   found <- maximise_lifetime(near, c(TRUE, FALSE, d$law != "exponential"))
-  q <- open_limit(d, found$at$value, 0.95)
-  # location at the reference temperature for that Q
-  found$theta[1L] <- found$theta[1L] - found$theta[3L] * q * e_here
-  found$q <- q
+  found$q <- open_limit(d, found$at$value, 0.95)
   found
 }
 

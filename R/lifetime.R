@@ -23,7 +23,8 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #'
 #' If events were seen at one temperature only, the likelihood has no maximum in Q: censored
 #' pieces that were colder give a lower limit of it, hotter ones an upper limit, and the fit
-#' says so instead of giving a number with an error. With one temperature Q is `NA`.
+#' says so instead of giving a number with an error; the reference temperature is then that of
+#' the events. With one temperature Q is `NA`.
 #'
 #' Standard errors come from the observed information; intervals use normal quantiles, as usual
 #' for maximum likelihood (`df.residual()` is the number of values less parameters).
@@ -86,6 +87,8 @@ fit_lifetime <- function(data, time = time_min, temp = temp_c, event = NULL,
   d$ref <- if (is.null(temp_ref_c)) {
     1 / (sum(d$w / (d$temp + ZERO_CELSIUS)) / sum(d$w)) - ZERO_CELSIUS
   } else check_temperature(check_number(temp_ref_c, "temp_ref_c"), "temp_ref_c")
+  # without a value of Q only the location at the temperature of the events is known
+  if (energy && open_direction(d) != 0L) d$ref <- d$temp[d$event & d$w > 0][1L]
   # ln t rises with 1/T: minus the coordinate of rates
   d$e <- -inverse_temperature(d$temp, d$ref)
   lifetime_object(d, call, columns, energy)

@@ -99,7 +99,8 @@ autoplot.softanneal_fit_master_curve <- function(object, level = 0.95, unit = NU
     ggplot2::geom_path(data = curve[c("p", "response")], colour = "black", linewidth = 0.6) +
     ggplot2::geom_point(ggplot2::aes(colour = .data[["temperature"]],
                                      shape = .data[["temperature"]]), size = 2.4) +
-    temperature_scales(levels(points$temperature), lines = FALSE) +
+    ggplot2::scale_colour_manual("Temperature", values = group_colours(length(temps))) +
+    ggplot2::scale_shape_manual("Temperature", values = group_shapes(length(temps))) +
     ggplot2::labs(x = "Parameter P = T (C + log10 t) (1000 K)",
                   y = response_title(object$columns[["response"]], unit), title = title,
                   caption = paste0("Band: ", format(100 * level), " % of the curve, C held."),

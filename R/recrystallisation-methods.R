@@ -30,7 +30,8 @@ predict.softanneal_fit_recrystallisation <- function(object, newdata = NULL,
   time <- new[[1L]]
   temp <- new[[2L]]
   if (!is.null(newdata)) {
-    warn_beyond(list("deg C" = temp, min = time),
+    elsewhere <- other_temperature(object, temp)
+    warn_beyond(list("deg C" = ifelse(elsewhere, NA, temp), min = ifelse(elsewhere, NA, time)),
                 list("deg C" = range(seen[[2L]]), min = c(0, max(seen[[1L]]))))
   }
   part <- recryst_prediction(object, temp, time)
@@ -74,7 +75,9 @@ simulate.softanneal_fit_recrystallisation <- function(object, nsim = 1, seed = N
   w <- if (is.null(object$case_weights)) 1 else object$case_weights
   phi <- pmax((1 + object$phi) * w - 1, 1e-3)
   sims <- lapply(seq_len(nsim), \(k) {
-    stats::naresid(object$na.action, stats::rbeta(length(x), x * phi, (1 - x) * phi))
+    new <- stats::rbeta(length(x), x * phi, (1 - x) * phi)
+    new[object$case_weights == 0] <- NA_real_
+    stats::naresid(object$na.action, new)
   })
   out <- as.data.frame(stats::setNames(sims, paste0("sim_", seq_len(nsim))))
   attr(out, "seed") <- state$attribute

@@ -52,10 +52,26 @@ direct_fit <- function(d, terms, bounds, variance, edge, control) {
     new <- fit$coefficients
     settled <- max(abs(new - old) / (abs(old) + 1e-3)) < 1e-9
     old <- new
-    if (settled) return(fit)
+    if (settled) break
   }
-  fit$convergence$converged <- FALSE
-  fit$convergence$end <- "reweighting limit"
+  if (!settled) {
+    fit$convergence$converged <- FALSE
+    fit$convergence$end <- "reweighting limit"
+  }
+  proportional_scatter(fit, d, base, least)
+}
+
+# Rows whose fitted fraction lies beyond the edge scatter less than their weight says: of a row
+# only the share v/max(v, edge) counts, or rows read long after the end would make the
+# scatter, and with it every error, look too small.
+proportional_scatter <- function(fit, d, base, least) {
+  x <- recryst_law(full_recryst(fit$coefficients), d$time, inverse_temperature(d$temp, d$ref))$x
+  v <- x * (1 - x)
+  df <- sum((v / pmax(v, least))[base > 0]) - length(fit$coefficients)
+  variance <- if (df > 0) fit$deviance / df else NA_real_
+  fit$vcov <- fit$vcov / fit$sigma^2 * variance
+  fit$sigma <- sqrt(variance)
+  fit$df_interval <- df
   fit
 }
 
@@ -127,7 +143,9 @@ complete_recryst <- function(fit, d, call, columns, method, variance, edge, ener
   fit$variance <- variance
   fit$edge <- edge
   fit$case_weights <- d$w
-  fit$scale <- if (method == "direct") "fraction" else "double logarithm"
+  fit$scale <- if (method == "double_log") "on the double-log scale" else if (variance == "constant") {
+    "(fraction)"
+  } else "times root of X (1 - X)"
   fit$phi <- if (variance == "proportional" && !is.na(fit$sigma)) 1 / fit$sigma^2 - 1 else NA_real_
   fit$units <- as.list(RECRYST_UNITS[names(fit$coefficients)])
   fit$data <- as.data.frame(stats::setNames(list(d$x, d$time, d$temp),

@@ -12,21 +12,27 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #'   ln k = ln k_ref - (Q/R) (1/T - 1/Tref)}
 #' to recrystallised fractions at one or more temperatures.
 #'
-#' **`method = "direct"`** works on the fractions themselves. With `variance = "constant"` every
-#' fraction is equally good. With `"proportional"` the variance is that of a proportion,
-#' \eqn{X(1-X)/(1+\phi)}{X (1 - X)/(1 + phi)}: small near 0 and 1, as when grid points are
-#' counted. phi is the number of independent points behind a fraction less one; it is common
-#' to all rows (relative sizes go into `weights`), so it does not move the estimates and follows
-#' from the scatter: `1 + phi = 1/sigma^2`. The weights 1/(X(1-X)) are taken from the fitted curve
-#' and renewed until the estimates stand still (iterative reweighting, a quasi-likelihood). Beyond
-#' `edge` from 0 and 1 they no longer grow, because a fraction is never read better than the
-#' resolution of the micrograph.
+#' **`method = "direct"`** works on the fractions themselves. With `variance = "proportional"` the
+#' variance is that of a proportion, \eqn{X(1-X)/(1+\phi)}{X (1 - X)/(1 + phi)}: small near 0
+#' and 1, as when grid points are counted. 1 + phi is the number of independent points behind a
+#' fraction, common to all rows (relative numbers go into `weights`); so it does not move the
+#' estimates and follows from the scatter, `1 + phi = 1/sigma^2`. The weights 1/(X(1-X)) are
+#' taken from the fitted curve and renewed until the estimates stand still (iterative
+#' reweighting, a quasi-likelihood). Within `edge` of 0 and 1 they no longer grow, because a
+#' fraction is never read better than the resolution of the micrograph; a row there counts as
+#' the part of a degree of freedom that its scatter can still show (`df_interval` in the fit).
+#'
+#' With `variance = "constant"` every fraction is equally good, as from a calorimeter with one
+#' error of its baseline. On counts it makes errors too small: rows read before the start and
+#' after the end hardly scatter and lower the estimate for all (in a simulation with 60 points a
+#' specimen, its 95 % intervals held Q in 68 and n in 77 of 100 cases; those of the proportional
+#' variance in 95).
 #'
 #' **`method = "double_log"`** is the classical hand route: a straight line through
-#' ln(-ln(1 - X)) over ln t. It treats all points on that stretched scale as equally
-#' good, so that the least certain ones, near 0 and 1, pull most, and it must leave out
-#' every 0 and 1. It is here for teaching; the example shows how far it goes astray. It knows no
-#' `theta0`.
+#' ln(-ln(1 - X)) over ln t. It treats all points on that stretched scale as equally good, so
+#' that the least certain ones, near 0 and 1, pull most, and it must leave out every 0 and 1,
+#' which bends the ends. It is here for teaching; the example shows how far it goes astray.
+#' It knows no `theta0`.
 #'
 #' Several fields of one specimen are not independent: fit the mean of each specimen. The
 #' straight line gives the starting values of the direct fit; none need be given.
@@ -70,16 +76,26 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #' # Celsius, 60 points counted on each specimen
 #' counted <- read.csv(system.file("extdata", "grain_bellbrass_fractions.csv",
 #'                                 package = "softanneal"))
-#' fit <- fit_recrystallisation(counted, variance = "proportional")
+#' fit <- fit_recrystallisation(counted)
 #' fit
-#' # the hand route on the same counts: n and its error are wrong, and rows are lost
+#' predict(fit, data.frame(temp_c = 330, time_min = c(10, 30)), interval = "confidence")
+#' # the hand route on the same counts loses 11 of 24 rows
 #' hand <- suppressWarnings(fit_recrystallisation(counted, method = "double_log"))
 #' rbind(direct = coef(fit), double_log = coef(hand))
-#' predict(fit, data.frame(temp_c = 330, time_min = c(10, 30)), interval = "confidence")
+#' # its bias: counts drawn from the fitted law, fitted again by both routes. The direct fit comes
+#' # back to the n it was drawn from, the hand route finds it too low and scatters more.
+#' set.seed(1)
+#' again <- replicate(20, {
+#'   counted$fraction <- rbinom(24, 60, fitted(fit)) / 60
+#'   c(direct = coef(fit_recrystallisation(counted))[["n"]],
+#'     double_log = suppressWarnings(
+#'       coef(fit_recrystallisation(counted, method = "double_log"))[["n"]]))
+#' })
+#' rbind(drawn_from = coef(fit)[["n"]], mean = rowMeans(again), sd = apply(again, 1, sd))
 #' @export
 fit_recrystallisation <- function(data, fraction = fraction, time = time_min, temp = temp_c,
                                   specimen = specimen, method = c("direct", "double_log"),
-                                  variance = c("constant", "proportional"), incubation = FALSE,
+                                  variance = c("proportional", "constant"), incubation = FALSE,
                                   edge = 0.01, lower = NULL, upper = NULL, weights = NULL,
                                   temp_ref_c = NULL, na.action = stats::na.exclude,
                                   control = fit_control(), ...) {
@@ -88,14 +104,18 @@ fit_recrystallisation <- function(data, fraction = fraction, time = time_min, te
   columns <- c(fraction = picked(rlang::enexpr(fraction)), time = picked(rlang::enexpr(time)),
                temp = picked(rlang::enexpr(temp)), specimen = picked(rlang::enexpr(specimen)))
   method <- check_choice(method, c("direct", "double_log"), "method")
-  variance <- check_choice(variance, c("constant", "proportional"), "variance")
+  asked <- !missing(variance)
+  variance <- check_choice(variance, c("proportional", "constant"), "variance")
   incubation <- check_flag(incubation, "incubation")
   edge <- check_number(edge, "edge", 0, 0.5, open = TRUE)
-  if (method == "double_log" && (incubation || variance == "proportional")) {
-    abort("argument", paste0("`method = \"double_log\"` knows no ",
-                             if (incubation) "incubation" else "proportional variance"),
-          arg = if (incubation) "incubation" else "variance",
-          remedy = "Use `method = \"direct\"`.")
+  if (method == "double_log") {
+    if (incubation || asked && variance == "proportional") {
+      abort("argument", paste0("`method = \"double_log\"` knows no ",
+                               if (incubation) "incubation" else "proportional variance"),
+            arg = if (incubation) "incubation" else "variance",
+            remedy = "Use `method = \"direct\"`.")
+    }
+    variance <- "constant"
   }
   d <- fraction_data(data, columns, method, weights, na.action)
   energy <- !one_temperature(d$temp)
@@ -184,11 +204,18 @@ header_lines.softanneal_fit_recrystallisation <- function(x) {
   c(paste0("Recrystallisation fit, ", if (x$method == "direct") {
     paste0("direct, ", x$variance, " variance")
   } else "straight line on the double-log scale"),
-  paste0(count_line(x), " at ", length(temps), if (length(temps) == 1L) " temperature (" else
+  paste0(fraction_count(x), " at ", length(temps), if (length(temps) == 1L) " temperature (" else
     " temperatures (", paste(format(temps), collapse = ", "), " degrees Celsius)"),
   paste0("Rate k in 1/min at the reference temperature ", format(x$temp_ref_c, digits = 5),
          " degrees Celsius, X = 1 - exp(-(k t", if ("theta0" %in% names(x$coefficients)) " - theta0",
          ")^n)"),
   if (!is.na(x$phi)) paste0("phi ", format_quantity(x$phi), ": scatter as of about ",
                             format_quantity(x$phi + 1), " independent points a fraction"))
+}
+
+fraction_count <- function(x) {
+  if (x$method == "direct") return(count_line(x))
+  gone <- length(x$na.action)
+  paste0(x$nobs, " values", if (gone) paste0(" (", gone, " more left out: missing, or no place on ",
+                                             "the scale)"))
 }
