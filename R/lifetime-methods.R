@@ -29,7 +29,7 @@ predict.softanneal_fit_lifetime <- function(object, newdata = NULL, p = 0.5,
   fit <- exp(part$ln_time)
   if (interval != "none") {
     z <- stats::qnorm(0.5 + level / 2)
-    ends <- if (interval == "confidence") cbind(-z, z) * part$se else {
+    ends <- if (interval == "confidence") outer(part$se, c(-z, z)) else {
       new_piece_ends(object, part$se, level)
     }
     fit <- cbind(fit = fit, lwr = exp(part$ln_time + ends[, 1L]), upr = exp(part$ln_time + ends[, 2L]))
