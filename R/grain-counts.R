@@ -65,8 +65,8 @@ count_intercepts <- function(intersections, line_mm, magnification, level = 0.95
 
 #' @rdname count_intercepts
 #' @export
-count_grains <- function(inside, cut, area_mm2 = 5000, magnification, shape = c("circle", "rectangle"),
-                         level = 0.95) {
+count_grains <- function(inside, cut, area_mm2 = 5000, magnification,
+                         shape = c("circle", "rectangle"), level = 0.95) {
   shape <- check_choice(shape, c("circle", "rectangle"), "shape")
   x <- common_length(
     inside = check_numeric(inside, "inside", 0), cut = check_numeric(cut, "cut", 0),
@@ -119,7 +119,8 @@ print.softanneal_grain_count <- function(x, digits = 3, ...) {
   } else {
     cat(", ", format(100 * x$level), " % interval ", format(s$conf.low, digits = digits), " to ",
         format(s$conf.high, digits = digits), ", relative accuracy ",
-        format(s$accuracy_pct, digits = 2), " %", if (s$accuracy_pct > 10) " (over 10 %: count more)",
+        format(s$accuracy_pct, digits = 2), " %",
+        if (s$accuracy_pct > 10) " (over 10 %: count more)",
         "\n", sep = "")
   }
   cat("Grain-size number G = ", format(round(s$number, 1), nsmall = 1), sep = "")

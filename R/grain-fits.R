@@ -97,7 +97,8 @@ warn_beyond <- function(values, ranges) {
   outside <- which(Reduce(`|`, beyond))
   if (length(outside)) {
     seen <- vapply(names(ranges), \(name) paste0(name, " ", format(ranges[[name]][1L], digits = 4),
-                                                 " to ", format(ranges[[name]][2L], digits = 4)), "")
+                                                 " to ", format(ranges[[name]][2L], digits = 4)),
+                                                 "")
     warn("extrapolation", paste0(length(outside), " of ", length(values[[1L]]),
                                  " conditions lie outside the data (", paste(seen, collapse = ", "),
                                  "; ", in_rows(outside), ")."), n = length(outside), rows = outside)

@@ -79,7 +79,9 @@ fit_grain_growth <- function(data, grain = grain_mm, time = time_min, temp = tem
   terms <- c("ln_k_ref", if (is.null(m)) "m", if (energy) "q_kj_mol", if (estimate_d0) "d0_mm")
   check_growth(here, terms, columns)
   ref <- reference_temperature(here$temp, temp_ref_c)
-  initial <- if (estimate_d0) quote(d0_mm) else if (is.null(d0_mm)) as.name(columns[["d0"]]) else d0_mm
+  initial <- if (estimate_d0) quote(d0_mm) else {
+    if (is.null(d0_mm)) as.name(columns[["d0"]]) else d0_mm
+  }
   power <- if (is.null(m)) quote(m) else m
   law <- bquote((.(initial)^.(power) + exp(.(rate_expression(columns[["temp"]], ref, energy))) *
                    .(as.name(columns[["time"]])))^(1 / .(power)))

@@ -87,7 +87,8 @@ growth_arguments <- function(first, d0_mm, k_ref, m, temp_c, temp_ref_c, q_kj_mo
   }
   arg <- if (has[["k0"]]) "k0" else "k_ref"
   x <- c(first, list(d0_mm = check_numeric(d0_mm, "d0_mm", 0, na = TRUE),
-                     k = check_numeric(if (has[["k0"]]) k0 else k_ref, arg, 0, open = TRUE, na = TRUE),
+                     k = check_numeric(if (has[["k0"]]) k0 else k_ref, arg, 0, open = TRUE,
+                                       na = TRUE),
                      m = check_numeric(m, "m", 1, na = TRUE)))
   if (has[["temp_c"]]) {
     x$temp_c <- check_temperature(temp_c, "temp_c", na = TRUE)

@@ -54,7 +54,8 @@ fit_hall_petch <- function(data, hardness = hardness, grain = grain_mm, unit = N
   }
   line <- stats::lm.fit(cbind(1, 1 / sqrt(plain[known, 2L])), plain[known, 1L])$coefficients
   formula <- stats::as.formula(
-    call("~", as.name(columns[["response"]]), bquote(h_0 + k / sqrt(.(as.name(columns[["grain"]]))))),
+    call("~", as.name(columns[["response"]]),
+         bquote(h_0 + k / sqrt(.(as.name(columns[["grain"]]))))),
     env = baseenv())
   fit <- quiet_fit(formula, c(h_0 = line[[1L]], k = line[[2L]]), weights = weights, data = plain,
                    na.action = na.action, control = control)
@@ -75,7 +76,8 @@ grain_column <- function(data, column, arg = "data") {
 
 #' @export
 header_lines.softanneal_fit_hall_petch <- function(x) {
-  c(paste0("Hall-Petch line: ", x$columns[["response"]], if (!is.null(x$unit)) paste0(" (", x$unit, ")"),
+  c(paste0("Hall-Petch line: ", x$columns[["response"]],
+           if (!is.null(x$unit)) paste0(" (", x$unit, ")"),
            " = h_0 + k d^(-1/2), d in mm"), count_line(x))
 }
 
@@ -87,7 +89,8 @@ predict.softanneal_fit_hall_petch <- function(object, newdata = NULL,
   check_dots_empty(...)
   if (!is.null(newdata)) {
     newdata <- plain_newdata(newdata, object$columns["grain"], list(grain_column))
-    warn_beyond(list(mm = newdata[[1L]]), list(mm = range(object$data[[object$columns[["grain"]]]])))
+    warn_beyond(list(mm = newdata[[1L]]),
+                list(mm = range(object$data[[object$columns[["grain"]]]])))
   }
   predict.softanneal_fit_least_squares(object, newdata, interval, level, se.fit)
 }
@@ -110,7 +113,8 @@ autoplot.softanneal_fit_hall_petch <- function(object, level = 0.95, ...) {
   ticks <- ticks[1 / sqrt(ticks) >= grid[1L] & 1 / sqrt(ticks) <= grid[101L]]
   b <- object$coefficients
   unit <- unlist(object$units)
-  title <- paste0("Hall-Petch line: k ", with_error(b[["k"]], sqrt(object$vcov["k", "k"]), unit[["k"]]))
+  k_text <- with_error(b[["k"]], sqrt(object$vcov["k", "k"]), unit[["k"]])
+  title <- paste0("Hall-Petch line: k ", k_text)
   picture <- ggplot2::ggplot(line, ggplot2::aes(.data[["x"]], .data[["value"]]))
   if (!all(is.na(line$low))) {
     picture <- picture + ggplot2::geom_ribbon(
@@ -126,9 +130,12 @@ autoplot.softanneal_fit_hall_petch <- function(object, level = 0.95, ...) {
                                                              name = "Grain size (mm)")) +
     ggplot2::labs(y = response_title(object$columns[["response"]], object$unit), title = title,
                   caption = paste0("Band: ", format(100 * level), " % of the line."),
-                  alt = paste0(object$columns[["response"]], " over the inverse root of grain size, ",
-                               nrow(points), " points between ", format_quantity(min(size)), " and ",
-                               format_quantity(max(size)), " mm with a straight line. ", title, ".")) +
+                  alt = paste0(object$columns[["response"]],
+                               " over the inverse root of grain size, ",
+                               nrow(points), " points between ", format_quantity(min(size)),
+                               " and ",
+                               format_quantity(max(size)), " mm with a straight line. ", title,
+                               ".")) +
     plain_theme()
 }
 

@@ -61,7 +61,8 @@ grain_size <- function(number = NULL, intercept_mm = NULL, diameter_mm = NULL,
   lower <- if (what == "number") -Inf else 0
   x <- check_numeric(given[[1L]], what, lower, open = TRUE, na = TRUE)
   grain_table(switch(what, number = x, intercept_mm = number_of_intercept(x),
-                     diameter_mm = number_of_density(1 / x^2), grains_per_mm2 = number_of_density(x)))
+                     diameter_mm = number_of_density(1 / x^2),
+                     grains_per_mm2 = number_of_density(x)))
 }
 
 grain_table <- function(g) {

@@ -129,13 +129,16 @@ autoplot.softanneal_fit_kissinger <- function(object, level = 0.95, ...) {
     ggplot2::geom_line(colour = group_colours(1), linewidth = 0.6) +
     ggplot2::geom_point(data = points, size = 2.4) +
     ggplot2::scale_x_continuous("Inverse peak temperature 10\u2074/T (1/K)",
-                                sec.axis = ggplot2::sec_axis(~., breaks = inverse(ticks), labels = ticks,
+                                sec.axis = ggplot2::sec_axis(~., breaks = inverse(ticks),
+                                                             labels = ticks,
                                                              name = "Peak temperature (\u00b0C)")) +
     ggplot2::labs(y = "ln(heating rate/T\u00b2) (rate in K/min, T in K)",
                   title = paste0("Kissinger line: Q ", q),
                   caption = paste0("Points: peaks. Band: ", format(100 * level), " % of the line."),
                   alt = paste0("Kissinger plot of ", nrow(points), " peaks between ",
-                               format(min(temp), digits = 4), " and ", format(max(temp), digits = 4),
-                               " degrees Celsius with a straight line; activation energy ", q, ".")) +
+                               format(min(temp), digits = 4), " and ",
+                               format(max(temp), digits = 4),
+                               " degrees Celsius with a straight line; activation energy ", q,
+                               ".")) +
     plain_theme()
 }

@@ -32,7 +32,8 @@ predict.softanneal_fit_lifetime <- function(object, newdata = NULL, p = 0.5,
     ends <- if (interval == "confidence") outer(part$se, c(-z, z)) else {
       new_piece_ends(object, part$se, level)
     }
-    fit <- cbind(fit = fit, lwr = exp(part$ln_time + ends[, 1L]), upr = exp(part$ln_time + ends[, 2L]))
+    fit <- cbind(fit = fit, lwr = exp(part$ln_time + ends[, 1L]),
+                 upr = exp(part$ln_time + ends[, 2L]))
   }
   out <- if (se.fit) list(fit = fit, se.fit = exp(part$ln_time) * part$se, df = Inf,
                           residual.scale = object$sigma) else fit
@@ -99,7 +100,9 @@ confint.softanneal_fit_lifetime <- function(object, parm, level = 0.95,
     abort("model", "there is no bootstrap of lifetime fits", arg = "method",
           remedy = "Use \"wald\" or \"profile\".")
   }
-  if (method == "wald") return(confint.softanneal_fit(with_lifetime_limits(object, level), parm, level))
+  if (method == "wald") {
+    return(confint.softanneal_fit(with_lifetime_limits(object, level), parm, level))
+  }
   if (!identical(parm, "q_kj_mol") || is.na(object$coefficients[["q_kj_mol"]])) {
     abort("model", "only an estimated activation energy has a profile", arg = "parm",
           remedy = "Ask for \"q_kj_mol\", or use method = \"wald\".")
@@ -199,7 +202,8 @@ summary.softanneal_fit_lifetime <- function(object, ...) {
 }
 
 #' @export
-print.summary.softanneal_fit_lifetime <- function(x, digits = max(3L, getOption("digits") - 3L), ...) {
+print.summary.softanneal_fit_lifetime <- function(x, digits = max(3L, getOption("digits") - 3L),
+                                                  ...) {
   cat(strwrap(x$header, width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
   cat("\n")
   stats::printCoefmat(x$coefficients, digits = digits, na.print = "-", signif.stars = FALSE)
@@ -229,7 +233,8 @@ autoplot.softanneal_fit_lifetime <- function(object, level = 0.95, unit = "min",
   grid <- if (one_temperature(l$temp)) l$temp[1L] else temperature_grid(l$temp)
   part <- lifetime_line(object, grid, rep(0.5, length(grid)))
   z <- stats::qnorm(0.5 + level / 2)
-  line <- data.frame(x = inverse(grid), time = exp(part$ln_time), low = exp(part$ln_time - z * part$se),
+  line <- data.frame(x = inverse(grid), time = exp(part$ln_time),
+                     low = exp(part$ln_time - z * part$se),
                      high = exp(part$ln_time + z * part$se))
   line <- line[!is.na(line$time), ]
   ticks <- pretty(l$temp, 5)
@@ -254,17 +259,20 @@ autoplot.softanneal_fit_lifetime <- function(object, level = 0.95, unit = "min",
     ggplot2::scale_colour_manual("Piece", values = stats::setNames(c("black", group_colours(2)[2L]),
                                                                    kinds), drop = FALSE) +
     ggplot2::scale_x_continuous("Inverse temperature 10\u2074/T (1/K)",
-                                sec.axis = ggplot2::sec_axis(~., breaks = inverse(ticks), labels = ticks,
+                                sec.axis = ggplot2::sec_axis(~., breaks = inverse(ticks),
+                                                             labels = ticks,
                                                              name = "Temperature (\u00b0C)")) +
     ggplot2::scale_y_log10(paste0("Time (", unit, ", logarithmic)"),
-                           breaks = log_breaks(range(points$time, line$time)), labels = plain_numbers) +
+                           breaks = log_breaks(range(points$time, line$time)),
+                           labels = plain_numbers) +
     ggplot2::labs(title = paste0("Times to the event, ", object$distribution, ": Q ", q_text),
                   caption = if (nrow(line) < 2L) "No line: the data give no value of Q." else {
                     paste0("Line: median. Band: ", format(100 * level), " % of the median.")
                   },
                   alt = paste0("Times in ", unit, " over inverse temperature, ", sum(l$event),
                                " rows with events and ", sum(!l$event), " censored rows at ",
-                               length(unique(signif(l$temp, 12))), " temperatures; activation energy ",
+                               length(unique(signif(l$temp, 12))),
+                               " temperatures; activation energy ",
                                q_text, ".")) +
     plain_theme() +
     ggplot2::theme(legend.position = "bottom")

@@ -115,7 +115,8 @@ lifetime_object <- function(d, call, columns, energy) {
                                                   as.name(columns[["temp"]])), env = baseenv()),
     na.action = d$gone, units = list(ln_t_ref = "", q_kj_mol = "kJ/mol", scale = "")[terms],
     estimated = p, se = "model", level = 0.95, distribution = d$law, temp_ref_c = d$ref,
-    columns = columns, events = sum(d$w[d$event]), lives = d[c("y", "temp", "event", "w", "law", "e")],
+    columns = columns, events = sum(d$w[d$event]),
+    lives = d[c("y", "temp", "event", "w", "law", "e")],
     direction = direction, model = d$law,
     data = as.data.frame(stats::setNames(list(exp(d$y), d$temp, d$event),
                                          c(columns[c("time", "temp")],
@@ -177,7 +178,8 @@ lifetime_vcov <- function(found, free, gamma, location, q) {
     q <- 0
   }
   if (!free[3L]) full[3L, ] <- full[, 3L] <- 0
-  to <- rbind(c(1 / gamma, 0, -location / gamma), c(0, 1 / gamma, -q / gamma), c(0, 0, -1 / gamma^2))
+  to <- rbind(c(1 / gamma, 0, -location / gamma), c(0, 1 / gamma, -q / gamma),
+              c(0, 0, -1 / gamma^2))
   out <- to %*% full %*% t(to)
   if (!free[2L]) out[2L, ] <- out[, 2L] <- NA_real_
   out

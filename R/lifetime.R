@@ -8,8 +8,8 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #'
 #' Fits an Arrhenius law to times until an event, some of which had not come when the test
 #' ended, by maximum likelihood.
-#' \deqn{\ln t = \ln t_{ref} + \frac{Q}{R}\left(\frac{1}{T} - \frac{1}{T_{ref}}\right) + \sigma W}{ln
-#'   t = ln_t_ref + (Q/R) (1/T - 1/Tref) + scale W}
+#' \deqn{\ln t = \ln t_{ref} + \frac{Q}{R}\left(\frac{1}{T} - \frac{1}{T_{ref}}\right) +
+#'   \sigma W}{ln t = ln_t_ref + (Q/R) (1/T - 1/Tref) + scale W}
 #' with W standard normal (`"lognormal"`), or of the smallest extreme value (`"weibull"`; its shape
 #' is `1/scale`; `"exponential"` has scale 1).
 #'
@@ -53,12 +53,12 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #'   `softanneal_error_too_few` (fewer different events than parameters), `softanneal_error_column`,
 #'   `softanneal_error_argument`. Warnings of class `softanneal_warning_fit` name open parameters.
 #' @source Meeker W Q, Escobar L A (1998) Statistical Methods for Reliability Data, chapters 17 and
-#'   19 (model; Example 19.5 is a test of this function). Concavity of the likelihood in location/scale
-#'   and 1/scale: Olsen R J (1978) Econometrica 46, 1211; Burridge J (1981) J. R. Stat. Soc. B 43,
-#'   41. (Sources from memory.)
+#'   19 (model; Example 19.5 is a test of this function). Concavity of the likelihood in
+#'   location/scale and 1/scale: Olsen R J (1978) Econometrica 46, 1211; Burridge J (1981) J. R.
+#'   Stat. Soc. B 43, 41. (Sources from memory.)
 #' @seealso [fit_arrhenius()] for times without scatter or censoring, [time_to()]
 #' @examples
-#' # times to half softening of invented pieces; ">" at the two that had not softened in 240 min
+#' # times to half softening of invented pieces; two had not softened when the test ended
 #' pieces <- data.frame(temp_c = rep(c(290, 320, 350), each = 4),
 #'                      time_min = c(151, 204, 240, 240, 38, 55, 61, 47, 13, 17, 11, 15),
 #'                      reached = c(1, 1, 0, 0, rep(1, 8)))
@@ -97,12 +97,14 @@ fit_lifetime <- function(data, time = time_min, temp = temp_c, event = NULL,
 lifetime_data <- function(data, columns, na.action) {
   n <- nrow(data)
   time <- numeric_column(data, columns[["time"]], lower = 0, open = TRUE, na = TRUE,
-                         remedy = "Times are above zero; a piece looked at once counts from its time.")
+                         remedy = "Times are above zero.")
   temp <- temperature_column(data, columns[["temp"]])
   event <- rep(1, n)
   if ("event" %in% names(columns)) {
     x <- any_column(data, columns[["event"]])
-    event <- if (is.logical(x)) as.double(x) else numeric_column(data, columns[["event"]], na = TRUE)
+    event <- if (is.logical(x)) as.double(x) else {
+      numeric_column(data, columns[["event"]], na = TRUE)
+    }
     bad <- which(!is.na(event) & event != 0 & event != 1)
     if (length(bad)) {
       abort("range", paste0("column `", columns[["event"]], "` must be TRUE/FALSE or 1/0, not ",

@@ -7,10 +7,12 @@
 #' Draws all temperatures and times onto one curve over \eqn{P = T (C + \log_{10} t)}{P = T (C +
 #' log10 t)} and estimates the constant C that does it best.
 #'
-#' | `errors_in` | model | for |
-#' |---|---|---|
-#' | `"response"` | `response = b0 + b1 z + b2 z^2 ...`, `z = (P - centre)/width` | hardness after tempering or annealing |
-#' | `"time"` | `log10 t = (b0 + b1 s + b2 s^2 ...)/T - C`, `s = (response - centre)/width` | lives at a set stress (creep rupture): the time is what scatters |
+#' `errors_in = "response"`, for hardness after tempering or annealing: the response is a
+#' polynomial in P, `response = b0 + b1 z + b2 z^2 ...` with `z = (P - centre)/width`.
+#'
+#' `errors_in = "time"`, for lives at a set stress (creep rupture), where the time is what scatters:
+#' P is a polynomial in the response, so that `log10 t = (b0 + b1 s + b2 s^2 ...)/T - C` with
+#' `s = (response - centre)/width`.
 #'
 #' C is for times in hours ([shift_constant()] gives it for others). The sum of squares as a
 #' function of C alone is kept (`profile()`), and `confint(fit, "constant", method = "profile")`
@@ -28,7 +30,7 @@
 #' @param time_unit `"min"` or `"h"`: unit of the column of times.
 #' @param degree Degree of the polynomial, 1 to 5.
 #' @param constant C for hours to hold; `NULL` to estimate it.
-#' @param errors_in Which quantity scatters, see above.
+#' @param errors_in Which quantity scatters, `"response"` or `"time"`; see above.
 #' @param range Where C is looked for.
 #' @param weights Case weights; `NULL` for equal.
 #' @param na.action,control As in [fit_least_squares()].
@@ -120,7 +122,9 @@ check_master <- function(here, terms, columns, constant, degree, errors_in) {
   }
 }
 
-master_parameter <- function(temp, hours, constant) (temp + ZERO_CELSIUS) * (constant + log10(hours))
+master_parameter <- function(temp, hours, constant) {
+  (temp + ZERO_CELSIUS) * (constant + log10(hours))
+}
 
 # Centre and half width that keep the polynomial well conditioned.
 master_scaling <- function(here, constant, errors_in) {

@@ -91,9 +91,10 @@ autoplot.softanneal_fit_master_curve <- function(object, level = 0.95, unit = NU
     ggplot2::geom_ribbon(ggplot2::aes(.data[["p"]], ymin = .data[["low"]], ymax = .data[["high"]]),
                          data = curve, fill = "#595959", alpha = 0.2, inherit.aes = FALSE)
   }
-  title <- paste0("Master curve: C ", if (!is.null(m$held)) paste0("held at ", format(c_used)) else {
+  c_text <- if (is.null(m$held)) {
     with_error(c_used, sqrt(object$vcov["constant", "constant"]))
-  }, " (t in h)")
+  } else paste("held at", format(c_used))
+  title <- paste0("Master curve: C ", c_text, " (t in h)")
   ggplot2::ggplot(points, ggplot2::aes(.data[["p"]], .data[["response"]])) +
     (if (!all(is.na(curve$low))) band) +
     ggplot2::geom_path(data = curve[c("p", "response")], colour = "black", linewidth = 0.6) +
@@ -104,10 +105,13 @@ autoplot.softanneal_fit_master_curve <- function(object, level = 0.95, unit = NU
     ggplot2::labs(x = "Parameter P = T (C + log10 t) (1000 K)",
                   y = response_title(object$columns[["response"]], unit), title = title,
                   caption = paste0("Band: ", format(100 * level), " % of the curve, C held."),
-                  alt = paste0(object$columns[["response"]], " over the time-temperature parameter, ",
-                               nrow(points), " points at ", length(temps), " temperatures between P = ",
+                  alt = paste0(object$columns[["response"]],
+                               " over the time-temperature parameter, ",
+                               nrow(points), " points at ", length(temps),
+                               " temperatures between P = ",
                                format_quantity(min(points$p)), " and ",
-                               format_quantity(max(points$p)), " thousand K with one curve. ", title,
+                               format_quantity(max(points$p)), " thousand K with one curve. ",
+                               title,
                                ".")) +
     plain_theme()
 }

@@ -111,7 +111,8 @@ autoplot.softanneal_fit_recrystallisation <- function(object, axes = c("fraction
   level <- check_level(level)
   stretched <- axes == "double_log"
   columns <- object$columns
-  points <- data.frame(time = object$data[[columns[["time"]]]], temp = object$data[[columns[["temp"]]]],
+  points <- data.frame(time = object$data[[columns[["time"]]]],
+                       temp = object$data[[columns[["temp"]]]],
                        x = object$data[[columns[["fraction"]]]])
   temps <- sort(unique(signif(points$temp, 10)))
   out <- if (stretched) points$x <= 0 | points$x >= 1 | points$time <= 0 else points$time <= 0
@@ -134,7 +135,8 @@ autoplot.softanneal_fit_recrystallisation <- function(object, axes = c("fraction
   if (stretched) {
     room <- range(points$y) + c(-0.6, 0.6)
     curve <- curve[is.finite(curve$y) & curve$y >= room[1L] & curve$y <= room[2L], ]
-    curve[c("low", "high")] <- lapply(curve[c("low", "high")], \(v) pmin(pmax(v, room[1L]), room[2L]))
+    curve$low <- pmax(curve$low, room[1L])
+    curve$high <- pmin(curve$high, room[2L])
   }
   picture <- ggplot2::ggplot(curve, ggplot2::aes(.data[["time"]], .data[["y"]],
                                                  colour = .data[["temperature"]]))
@@ -154,7 +156,8 @@ autoplot.softanneal_fit_recrystallisation <- function(object, axes = c("fraction
       "Recrystallised fraction X (no unit)", title = title,
       caption = paste0("Points: data. Band: ", format(100 * level), " % of the curve.",
                        if (lost) paste0("\n", lost, if (lost == 1L) " row" else " rows", " (",
-                                        if (stretched) "fraction 0 or 1, or ", "time zero) not drawn.")),
+                                        if (stretched) "fraction 0 or 1, or ",
+                                        "time zero) not drawn.")),
       alt = paste0("Recrystallised fraction", if (stretched) " on the double-log scale",
                    " over time in min, ", nrow(points), " values at ", length(temps),
                    if (length(temps) == 1L) " temperature" else " temperatures",

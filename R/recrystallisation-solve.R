@@ -31,7 +31,8 @@ full_recryst <- function(par) {
 # Least squares with fixed weights through the core.
 solve_fractions <- function(d, terms, start, bounds, w, control) {
   e <- inverse_temperature(d$temp, d$ref)
-  quiet_fit(\(par) d$x - recryst_law(full_recryst(par), d$time, e)$x, start, bounds$lower, bounds$upper,
+  quiet_fit(\(par) d$x - recryst_law(full_recryst(par), d$time, e)$x, start, bounds$lower,
+            bounds$upper,
             jac = \(par) -recryst_law(full_recryst(par), d$time, e)$jac[, terms, drop = FALSE],
             weights = w, control = control)
 }
@@ -83,7 +84,8 @@ recryst_starts <- function(d, terms, bounds) {
                 line + c(1, 0, 0), line - c(1, 0, 0))
   out <- lapply(tries, \(par) c(par, theta0 = 0.02))
   if ("theta0" %in% terms) {
-    out <- c(out, lapply(c(0.1, 0.4), \(lag) c(line["ln_k_ref"] + lag, n = line[["n"]] * (1 - lag / 2),
+    out <- c(out, lapply(c(0.1, 0.4), \(lag) c(line["ln_k_ref"] + lag,
+                                               n = line[["n"]] * (1 - lag / 2),
                                                line["q_kj_mol"], theta0 = lag)))
   }
   inside <- function(par) {
@@ -143,13 +145,14 @@ complete_recryst <- function(fit, d, call, columns, method, variance, edge, ener
   fit$variance <- variance
   fit$edge <- edge
   fit$case_weights <- d$w
-  fit$scale <- if (method == "double_log") "on the double-log scale" else if (variance == "constant") {
-    "(fraction)"
-  } else "times root of X (1 - X)"
+  fit$scale <- if (method == "double_log") "on the double-log scale" else {
+    c(constant = "(fraction)", proportional = "times root of X (1 - X)")[[variance]]
+  }
   fit$phi <- if (variance == "proportional" && !is.na(fit$sigma)) 1 / fit$sigma^2 - 1 else NA_real_
   fit$units <- as.list(RECRYST_UNITS[names(fit$coefficients)])
   fit$data <- as.data.frame(stats::setNames(list(d$x, d$time, d$temp),
-                                            columns[c("fraction", "time", "temp")]), optional = TRUE)
+                                            columns[c("fraction", "time", "temp")]),
+                            optional = TRUE)
   if (!is.null(d$specimen)) {
     fit$data <- cbind(stats::setNames(data.frame(d$specimen), columns[["specimen"]]), fit$data)
   }

@@ -161,7 +161,8 @@ without_ends <- function(x, time, temp, gone, na.action) {
 check_fractions <- function(d, terms, columns, method) {
   column <- columns[["fraction"]]
   if (!length(d$x)) {
-    abort("too_few", "no complete row is left", arg = column, remedy = "Give fractions between 0 and 1.")
+    abort("too_few", "no complete row is left", arg = column,
+          remedy = "Give fractions between 0 and 1.")
   }
   for (end in 0:1) if (all(d$x == end)) {
     abort("too_few", paste0("all fractions are ", end), arg = column,
@@ -207,7 +208,8 @@ header_lines.softanneal_fit_recrystallisation <- function(x) {
   paste0(fraction_count(x), " at ", length(temps), if (length(temps) == 1L) " temperature (" else
     " temperatures (", paste(format(temps), collapse = ", "), " degrees Celsius)"),
   paste0("Rate k in 1/min at the reference temperature ", format(x$temp_ref_c, digits = 5),
-         " degrees Celsius, X = 1 - exp(-(k t", if ("theta0" %in% names(x$coefficients)) " - theta0",
+         " degrees Celsius, X = 1 - exp(-(k t",
+         if ("theta0" %in% names(x$coefficients)) " - theta0",
          ")^n)"),
   if (!is.na(x$phi)) paste0("phi ", format_quantity(x$phi), ": scatter as of about ",
                             format_quantity(x$phi + 1), " independent points a fraction"))

@@ -17,7 +17,8 @@ test_that("LM3: constant of 24 creep ruptures", {
   expect_identical(nrow(creep), 24L)
   expect_equal((creep$temp_c + 273.15) * 1.8, creep$temp_f + 459.67, tolerance = 1e-6)
   s <- log10(creep$stress)
-  # criterion of the own fit in the facts: share of the scatter of P left by a quadratic in log stress
+  # criterion of the own fit in the facts: share of the scatter of P left by a quadratic in log
+  # stress
   left <- function(c) {
     p <- larson_miller(creep$temp_c, time_h = creep$time_h, constant = c)
     stats::deviance(stats::lm(p ~ stats::poly(s, 2))) / sum((p - mean(p))^2)
@@ -84,9 +85,10 @@ test_that("AV6, AV8: exponents from two fractions (textbook, recomputed)", {
                tolerance = 1e-5)
 })
 
-test_that("AR3: lognormal lives of Device-A (Meeker and Escobar, Example 19.5; answer from memory)", {
+test_that("AR3: lognormal lives of Device-A (Meeker and Escobar, Ex. 19.5; answer from memory)", {
   expect_match(worked("AR3", "worked_lifetimes.csv"),
-               "b0=-13.46865 (se 2.8872), Ea=0.627853 (se 0.08284), sigma=0.977823, loglik=-321.7028",
+               paste("b0=-13.46865 (se 2.8872), Ea=0.627853 (se 0.08284), sigma=0.977823,",
+                     "loglik=-321.7028"),
                fixed = TRUE)
   lives <- fact_table("master_devicea.csv")
   fit <- fit_lifetime(lives, time_h, event = failed, weights = number)
@@ -124,7 +126,8 @@ test_that("survival::survreg as reference: three laws, weights and censoring", {
   lives$x <- 1000 / 8.31446261815324 / (lives$temp_c + 273.15)
   for (law in c("lognormal", "weibull", "exponential")) {
     fit <- fit_lifetime(lives, time_h, event = failed, weights = number, distribution = law)
-    other <- survival::survreg(survival::Surv(time_h, failed) ~ x, lives, weights = number, dist = law,
+    other <- survival::survreg(survival::Surv(time_h, failed) ~ x, lives, weights = number,
+                               dist = law,
                                control = survival::survreg.control(rel.tolerance = 1e-12))
     expect_equal(c(logLik(fit)), other$loglik[2], tolerance = 1e-8)
     expect_equal(coef(fit)[["q_kj_mol"]], coef(other)[["x"]], tolerance = 1e-6)

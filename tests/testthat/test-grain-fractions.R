@@ -37,7 +37,9 @@ test_that("derivatives of the law agree with central differences", {
   slopes <- numDeriv::jacobian(\(p) recryst_law(stats::setNames(p, names(par)), time, e)$x, par)
   expect_equal(unname(law$jac), slopes, tolerance = 1e-7)
   expect_equal(law$x, jmak_fraction(time, exp(-3 + 150 * e), 1.7, 0.1))
-  extreme <- recryst_law(c(ln_k_ref = 800, n = 5, q_kj_mol = 2000, theta0 = 0), c(0, 1, 1e6), c(1, 1, 1))
+  extreme <- recryst_law(c(ln_k_ref = 800, n = 5, q_kj_mol = 2000, theta0 = 0), c(0, 1, 1e6), c(1,
+                                                                                                1,
+                                                                                                1))
   expect_equal(extreme$x, c(0, 1, 1))
   expect_true(all(is.finite(extreme$jac)))
 })
@@ -124,14 +126,16 @@ test_that("the methods of a fraction fit", {
   s <- simulate(fit, 3, seed = 7)
   expect_identical(s, simulate(fit, 3, seed = 7))
   expect_true(all(is.na(s[5, ])) && all(s[-5, ] >= 0 & s[-5, ] <= 1))
-  expect_identical(dim(simulate(fit_recrystallisation(counted(), variance = "constant"), 2, seed = 1)),
+  expect_identical(dim(simulate(fit_recrystallisation(counted(), variance = "constant"), 2,
+                                seed = 1)),
                    c(24L, 2L))
   expect_s3_class(update(fit, data = counted(), variance = "constant"),
                   "softanneal_fit_recrystallisation")
   expect_output(print(fit), "independent points")
   expect_output(print(summary(fit)), "95 % intervals")
   plain <- fit_recrystallisation(counted(), variance = "constant")
-  late <- suppressWarnings(fit_recrystallisation(counted(), variance = "constant", incubation = TRUE))
+  late <- suppressWarnings(fit_recrystallisation(counted(), variance = "constant",
+                                                 incubation = TRUE))
   expect_equal(anova(plain, late)[["Df"]][2], 1)
   expect_error(anova(plain, fit_recrystallisation(counted())), class = "softanneal_error_model")
   file <- tempfile(fileext = ".rds")
@@ -153,7 +157,8 @@ test_that("one temperature leaves Q open, and says so", {
 
 test_that("bounds are kept and told; weights count as copies", {
   d <- counted()
-  expect_warning(fit <- fit_recrystallisation(d, upper = c(n = 1.5)), class = "softanneal_warning_fit")
+  expect_warning(fit <- fit_recrystallisation(d, upper = c(n = 1.5)),
+                 class = "softanneal_warning_fit")
   expect_identical(fit$states[["n"]], "at upper bound")
   expect_true(is.na(vcov(fit)["n", "n"]))
   expect_error(fit_recrystallisation(d, lower = c(m = 1)), class = "softanneal_error_argument")
@@ -171,17 +176,21 @@ test_that("bad fractions are refused by name and row", {
   e <- expect_error(fit_recrystallisation(transform(d, fraction = 100 * fraction)),
                     class = "softanneal_error_range")
   expect_match(conditionMessage(e), "divide percentages by 100")
-  e <- expect_error(fit_recrystallisation(transform(d, fraction = ifelse(seq_along(fraction) == 4, -0.1,
+  e <- expect_error(fit_recrystallisation(transform(d, fraction = ifelse(seq_along(fraction) == 4,
+                                                                         -0.1,
                                                                          fraction))),
                     class = "softanneal_error_range")
   expect_identical(e$rows, 4L)
-  expect_error(fit_recrystallisation(transform(d, fraction = 0)), class = "softanneal_error_too_few")
-  expect_error(fit_recrystallisation(transform(d, fraction = 1)), class = "softanneal_error_too_few")
+  expect_error(fit_recrystallisation(transform(d, fraction = 0)),
+               class = "softanneal_error_too_few")
+  expect_error(fit_recrystallisation(transform(d, fraction = 1)),
+               class = "softanneal_error_too_few")
   expect_error(suppressWarnings(fit_recrystallisation(transform(d, fraction = rep(0:1, 12)),
                                                       method = "double_log")),
                class = "softanneal_error_too_few")
   expect_error(fit_recrystallisation(d[1:2, ]), class = "softanneal_error_too_few")
-  expect_error(fit_recrystallisation(transform(d, fraction = "half")), class = "softanneal_error_column")
+  expect_error(fit_recrystallisation(transform(d, fraction = "half")),
+               class = "softanneal_error_column")
   expect_error(fit_recrystallisation(d, fraction = x), class = "softanneal_error_column")
   expect_error(fit_recrystallisation(d, method = "double_log", incubation = TRUE),
                class = "softanneal_error_argument")

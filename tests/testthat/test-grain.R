@@ -25,7 +25,8 @@ test_that("counts of intercepts follow the t interval of their fields", {
   expect_equal(out$summary$mean, mean(value))
   expect_equal(c(out$summary$conf.low, out$summary$conf.high),
                as.numeric(stats::t.test(value)$conf.int))
-  expect_equal(out$summary$accuracy_pct, 100 * diff(c(stats::t.test(value)$conf.int)) / 2 / mean(value))
+  expect_equal(out$summary$accuracy_pct,
+               100 * diff(c(stats::t.test(value)$conf.int)) / 2 / mean(value))
   # the number of the mean, not the mean of the numbers
   expect_equal(out$summary$number, grain_size(intercept_mm = 1 / mean(value))$number)
   expect_lt(out$summary$number_low, out$summary$number)
@@ -78,7 +79,8 @@ test_that("grain_growth() names missing and contradicting arguments", {
 
 growth_table <- function(sd = 0) {
   d <- expand.grid(time_min = c(5, 20, 80, 320), temp_c = c(500, 560, 620))
-  d$grain_mm <- grain_growth(d$time_min, 0.01, k_ref = 2e-6, m = 2.4, temp_ref_c = 560, q_kj_mol = 130,
+  d$grain_mm <- grain_growth(d$time_min, 0.01, k_ref = 2e-6, m = 2.4, temp_ref_c = 560,
+                             q_kj_mol = 130,
                              temp_c = d$temp_c)
   d$grain_mm <- d$grain_mm * exp(sd * rep_len(c(1, -0.5, 0.3, -1.2, 0.7, -0.2, 0.9), nrow(d)))
   d
@@ -157,7 +159,8 @@ test_that("growth fits refuse bad data and keep missing rows in place", {
   expect_error(fit_grain_growth(transform(d, grain_mm = -1)), class = "softanneal_error_range")
   expect_error(fit_grain_growth(transform(d, grain_mm = "big")), class = "softanneal_error_column")
   expect_error(fit_grain_growth(d, grain = size), class = "softanneal_error_column")
-  expect_error(fit_grain_growth(transform(d, m = grain_mm), grain = m), class = "softanneal_error_column")
+  expect_error(fit_grain_growth(transform(d, m = grain_mm), grain = m),
+               class = "softanneal_error_column")
   expect_error(fit_grain_growth(d, d0_mm = 1), class = "softanneal_error_range")
   d$grain_mm[3] <- NA
   expect_warning(fit <- fit_grain_growth(d), class = "softanneal_warning_missing")
@@ -197,7 +200,8 @@ test_that("pictures of grain fits carry alt text and units", {
   pictures <- list(
     ggplot2::autoplot(fit_grain_growth(d)),
     ggplot2::autoplot(suppressWarnings(fit_grain_growth(d[d$temp_c == 560, ], m = 2.4))),
-    ggplot2::autoplot(fit_hall_petch(data.frame(grain_mm = c(0.01, 0.03, 0.1), hardness = c(90, 70, 58)),
+    ggplot2::autoplot(fit_hall_petch(data.frame(grain_mm = c(0.01, 0.03, 0.1), hardness = c(90, 70,
+                                                                                            58)),
                                      unit = "HV")))
   for (p in pictures) {
     expect_s3_class(p, "ggplot")

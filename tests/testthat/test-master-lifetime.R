@@ -57,7 +57,8 @@ test_that("the methods of a lifetime fit", {
   expect_equal(residuals(fit, "standardized"), residuals(fit) / coef(fit)[["scale"]])
   table <- tidy(fit, conf.int = TRUE, conf.level = 0.9)
   expect_equal(table$conf.low, unname(confint(fit, level = 0.9)[, 1]))
-  expect_equal(unname(confint(fit)[, 2]), unname(coef(fit) + stats::qnorm(0.975) * sqrt(diag(vcov(fit)))))
+  expect_equal(unname(confint(fit)[, 2]),
+               unname(coef(fit) + stats::qnorm(0.975) * sqrt(diag(vcov(fit)))))
   expect_identical(nrow(glance(fit)), 1L)
   expect_identical(nrow(augment(fit)), 12L)
   limits <- confint(fit, "q_kj_mol", method = "profile")
@@ -117,7 +118,8 @@ test_that("events at one temperature give a limit of Q, not a number with an err
                confint(fit, level = 0.8)["q_kj_mol", 1])
   # location and scale are those of the events alone
   expect_warning(alone <- fit_lifetime(d[1:3, ], event = event), class = "softanneal_warning_fit")
-  expect_equal(coef(fit)[c("ln_t_ref", "scale")], coef(alone)[c("ln_t_ref", "scale")], tolerance = 1e-8)
+  expect_equal(coef(fit)[c("ln_t_ref", "scale")], coef(alone)[c("ln_t_ref", "scale")],
+               tolerance = 1e-8)
   expect_equal(vcov(fit)["scale", "scale"], vcov(alone)["scale", "scale"], tolerance = 1e-7)
   expect_warning(p <- predict(fit, data.frame(temp_c = c(300, 350)), interval = "confidence"),
                  class = "softanneal_warning_outside")

@@ -32,7 +32,8 @@ test_that("parameters refuse bad input", {
   expect_error(larson_miller(-300, time_h = 1), class = "softanneal_error_range")
   expect_error(larson_miller(600, time_h = 1e-21), class = "softanneal_error_range")
   expect_error(hollomon_jaffe(600, time_h = 1), class = "softanneal_error_argument")
-  expect_error(larson_miller(600, time_h = 1, constant_per = "days"), class = "softanneal_error_argument")
+  expect_error(larson_miller(600, time_h = 1, constant_per = "days"),
+               class = "softanneal_error_argument")
   expect_error(ramp_hold(600, 1e21), class = "softanneal_error_range")
 })
 
@@ -68,7 +69,8 @@ test_that("a master curve has the least squares of a plain search, and its metho
   expect_s3_class(trace, "softanneal_profile")
   expect_equal(min(trace$deviance), deviance(fit), tolerance = 1e-8)
   expect_identical(nrow(tidy(fit)), 4L)
-  expect_equal(confint(fit)[, 1], stats::setNames(tidy(fit, conf.int = TRUE)$conf.low, names(coef(fit))))
+  expect_equal(confint(fit)[, 1], stats::setNames(tidy(fit, conf.int = TRUE)$conf.low,
+                                                  names(coef(fit))))
   expect_equal(fitted(fit) + residuals(fit), d$hardness)
   p <- predict(fit, data.frame(temp_c = 450, time_min = c(30, 90)), interval = "confidence")
   expect_true(all(p[, "lwr"] < p[, "fit"]))
@@ -89,7 +91,8 @@ test_that("hours and minutes, weights and missing rows", {
                tolerance = 1e-6)
   w <- rep(c(1, 2), 6)
   twice <- rbind(d, d[w == 2, ])
-  expect_equal(coef(fit_master_curve(d, weights = w)), coef(fit_master_curve(twice)), tolerance = 1e-6)
+  expect_equal(coef(fit_master_curve(d, weights = w)), coef(fit_master_curve(twice)),
+               tolerance = 1e-6)
   d$hardness[2] <- NA
   expect_warning(fit <- fit_master_curve(d), class = "softanneal_warning_missing")
   expect_identical(which(is.na(fitted(fit))), 2L)
