@@ -22,7 +22,8 @@ INTERCEPT_AT_ZERO_MM <- 0.32
 #'
 #' The mean diameter is the side of a square of the mean area, as in the table of the standard.
 #' The mean intercept of a straight line is shorter (0.89 of it). The two definitions of G, by
-#' area and by intercept, differ by less than 0.01 for equiaxed grains. Annealed tempers of
+#' area and by intercept, differ by 0.015 for grains whose mean intercept is root(pi)/2 of the
+#' mean diameter, far below the scatter of any count. Annealed tempers of
 #' brass (OS025 and the like) name the mean diameter in thousandths of a mm.
 #'
 #' Each twin counts as part of its grain in annealed brass: twin boundaries are not counted, or

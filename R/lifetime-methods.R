@@ -180,6 +180,13 @@ family.softanneal_fit_lifetime <- function(object, ...) {
 }
 
 #' @export
+format.softanneal_fit_lifetime <- function(x, ...) {
+  paste0("<lifetime fit (", x$distribution, "): ", format(x$nobs), " pieces, ", format(x$events),
+         " events, ", x$estimated, " parameters",
+         if (!x$convergence$converged) ", not converged", ">")
+}
+
+#' @export
 print.softanneal_fit_lifetime <- function(x, digits = max(3L, getOption("digits") - 3L), ...) {
   cat(strwrap(header_lines(x), width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
   cat("\n")

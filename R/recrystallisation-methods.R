@@ -9,7 +9,9 @@ recryst_prediction <- function(object, temp, time) {
   g <- law$jac[, terms[moving], drop = FALSE]
   v <- object$vcov[moving, moving, drop = FALSE]
   se <- sqrt(pmax(rowSums((g %*% v) * g), 0))
-  if (any(object$states == "not determined")) se[] <- NA_real_
+  if (any(!object$states %in% c("determined", "held", "at lower bound", "at upper bound"))) {
+    se[] <- NA_real_
+  }
   list(x = law$x, se = se, eta = law$eta, se_eta = ifelse(law$per_eta > 0, se / law$per_eta, 0))
 }
 
@@ -82,6 +84,13 @@ simulate.softanneal_fit_recrystallisation <- function(object, nsim = 1, seed = N
   out <- as.data.frame(stats::setNames(sims, paste0("sim_", seq_len(nsim))))
   attr(out, "seed") <- state$attribute
   out
+}
+
+#' @export
+format.softanneal_fit_recrystallisation <- function(x, ...) {
+  paste0("<recrystallisation fit (", if (x$method == "direct") paste0(x$variance, " variance") else
+    "double-log line", "): ", x$nobs, " values, ", x$estimated, " parameters",
+    if (!x$convergence$converged) ", not converged", ">")
 }
 
 #' @export

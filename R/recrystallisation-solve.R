@@ -127,7 +127,7 @@ double_log_fit <- function(d, terms, bounds, control) {
   fit
 }
 
-complete_recryst <- function(fit, d, call, columns, method, variance, edge, energy) {
+complete_recryst <- function(fit, d, call, columns, method, variance, edge, energy, settings) {
   # the core differentiated residuals; the methods want derivatives of the fitted value
   fit$conditions$jacobian <- -fit$conditions$jacobian
   if (method == "direct") fit$fitted.values <- d$x - fit$residuals
@@ -157,5 +157,7 @@ complete_recryst <- function(fit, d, call, columns, method, variance, edge, ener
     fit$data <- cbind(stats::setNames(data.frame(d$specimen), columns[["specimen"]]), fit$data)
   }
   class(fit) <- c("softanneal_fit_recrystallisation", "softanneal_fit")
-  warn_fit(fit)
+  fit$settings <- c(settings, list(d = d[c("x", "time", "temp", "ref")], w = fit$weights))
+  if (is.null(fit$settings$w)) fit$settings$w <- rep(1, length(d$x))
+  warn_fit(if (method == "direct") with_recryst_limits(fit, 0.95) else fit)
 }

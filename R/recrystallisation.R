@@ -38,7 +38,10 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #' straight line gives the starting values of the direct fit; none need be given.
 #'
 #' With one temperature Q cannot be estimated: it is `NA`, a warning says so, and predictions at
-#' other temperatures are `NA`.
+#' other temperatures are `NA`. Where a temperature was over before its first specimen (or not
+#' begun at its last), the fractions give Q only a limit: its error is `NA` then, the limit is that
+#' of the profile likelihood, and predictions have no errors. `profile()` and
+#' `confint(method = "profile")` go through the parameters of a direct fit.
 #'
 #' @param data A data frame, one row a specimen (heat treatment).
 #' @param fraction Column of recrystallised fractions, 0 to 1 (not per cent).
@@ -126,7 +129,12 @@ fit_recrystallisation <- function(data, fraction = fraction, time = time_min, te
   fit <- if (method == "direct") direct_fit(d, terms, bounds, variance, edge, control) else {
     double_log_fit(d, terms, bounds, control)
   }
-  complete_recryst(fit, d, call, columns, method, variance, edge, energy)
+  # the bounds of n, Q and theta0 at their lower end are of nature, the user's are answers too
+  natural <- lapply(stats::setNames(terms, terms), \(term) {
+    c(term %in% c("q_kj_mol", "n", "theta0") || term %in% names(lower), term %in% names(upper))
+  })
+  complete_recryst(fit, d, call, columns, method, variance, edge, energy,
+                   list(terms = terms, bounds = bounds, natural = natural, control = control))
 }
 
 # Columns checked and incomplete rows taken out; `time`, `temp`, `x` and weights `w`.

@@ -206,3 +206,40 @@ test_that("pictures of fractions, plain and stretched", {
     expect_true(all(is.finite(ggplot2::layer_data(p, 2)$y)))
   }
 })
+
+test_that("a temperature that was over before its first specimen gives Q a limit only", {
+  d <- data.frame(temp_c = rep(c(320, 420), each = 5), time_min = rep(c(4, 8, 16, 32, 64), 2),
+                  fraction = c(0.03, 0.1, 0.38, 0.8, 0.99, 1, 1, 1, 1, 1))
+  for (variance in c("constant", "proportional")) {
+    expect_warning(fit <- fit_recrystallisation(d, variance = variance),
+                   class = "softanneal_warning_fit")
+    expect_identical(fit$states[["q_kj_mol"]], "only a lower limit")
+    expect_true(is.na(vcov(fit)["q_kj_mol", "q_kj_mol"]) && is.finite(vcov(fit)["n", "n"]))
+    limits <- confint(fit)["q_kj_mol", ]
+    expect_identical(limits[[2]], Inf)
+    rise <- held_deviance(fit, "q_kj_mol", limits[[1]]) - deviance(fit)
+    expect_equal(rise / sigma(fit)^2, stats::qt(0.975, fit$df_interval)^2, tolerance = 1e-3)
+    # at the limit the first specimen of the hot temperature is not yet quite over
+    expect_gt(limits[[1]], 30)
+    expect_equal(tidy(fit, conf.int = TRUE, conf.level = 0.8)$conf.low[3],
+                 confint(fit, level = 0.8)[["q_kj_mol", 1]])
+    expect_gt(confint(fit, level = 0.8)["q_kj_mol", 1], limits[[1]])
+    expect_true(is.na(predict(fit, d[2, ], se.fit = TRUE)$se.fit))
+  }
+})
+
+test_that("profiles of a well determined fit are close to the Wald limits", {
+  fit <- fit_recrystallisation(counted(), variance = "constant")
+  limits <- confint(fit, method = "profile")
+  expect_equal(limits, confint(fit), tolerance = 0.01)
+  for (term in rownames(limits)) for (end in limits[term, ]) {
+    expect_equal((held_deviance(fit, term, end) - deviance(fit)) / sigma(fit)^2,
+                 stats::qt(0.975, 21)^2, tolerance = 1e-3)
+  }
+  trace <- profile(fit, "n")
+  expect_equal(min(trace$deviance), deviance(fit))
+  expect_error(confint(fit, method = "boot"), class = "softanneal_error_model")
+  hand <- suppressWarnings(fit_recrystallisation(counted(), method = "double_log"))
+  expect_error(confint(hand, method = "profile"), class = "softanneal_error_model")
+  expect_match(format(fit), "constant variance")
+})
