@@ -31,7 +31,7 @@ time_column <- function(data, column, arg = "data", unit = "min", open = FALSE) 
                                  if (unit == "h") "hours." else "minutes."))
 }
 
-reference_temperature <- function(temp_c, temp_ref_c) {
+mean_inverse_temperature <- function(temp_c, temp_ref_c) {
   if (!is.null(temp_ref_c)) return(check_temperature(check_number(temp_ref_c, "temp_ref_c"),
                                                      "temp_ref_c"))
   1 / mean(1 / (temp_c + ZERO_CELSIUS)) - ZERO_CELSIUS

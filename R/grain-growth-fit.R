@@ -78,7 +78,7 @@ fit_grain_growth <- function(data, grain = grain_mm, time = time_min, temp = tem
   estimate_d0 <- is.null(d0_expr) && is.null(d0_mm)
   terms <- c("ln_k_ref", if (is.null(m)) "m", if (energy) "q_kj_mol", if (estimate_d0) "d0_mm")
   check_growth(here, terms, columns)
-  ref <- reference_temperature(here$temp, temp_ref_c)
+  ref <- mean_inverse_temperature(here$temp, temp_ref_c)
   initial <- if (estimate_d0) quote(d0_mm) else {
     if (is.null(d0_mm)) as.name(columns[["d0"]]) else d0_mm
   }

@@ -55,7 +55,7 @@ fit_kissinger <- function(data, rate = rate_k_min, peak = peak_c, weights = NULL
     abort("too_few", "an activation energy needs peaks at two temperatures or more",
           arg = columns[["temp"]], remedy = "Measure at another heating rate.")
   }
-  ref <- reference_temperature(temp, NULL)
+  ref <- mean_inverse_temperature(temp, NULL)
   e <- inverse_temperature(temp, ref)
   y <- log(plain[known, 1L] / (temp + ZERO_CELSIUS)^2)
   line <- stats::lm.fit(cbind(1, e), y)$coefficients

@@ -124,7 +124,7 @@ fit_recrystallisation <- function(data, fraction = fraction, time = time_min, te
   energy <- !one_temperature(d$temp)
   terms <- c("ln_k_ref", "n", if (energy) "q_kj_mol", if (incubation) "theta0")
   check_fractions(d, terms, columns, method)
-  d$ref <- reference_temperature(d$temp, temp_ref_c)
+  d$ref <- mean_inverse_temperature(d$temp, temp_ref_c)
   bounds <- recryst_bounds(lower, upper, terms)
   fit <- if (method == "direct") direct_fit(d, terms, bounds, variance, edge, control) else {
     double_log_fit(d, terms, bounds, control)

@@ -9,7 +9,8 @@ truth <- c(n = 2.2, q_kj_mol = 165)
 d <- expand.grid(time_min = c(3, 6, 12, 24, 48, 96), temp_c = c(310, 325, 340, 355))
 x <- jmak_fraction(d$time_min, arrhenius_rate(d$temp_c, 0.05, 340, truth[["q_kj_mol"]]),
                    truth[["n"]])
-routes <- list(proportional = list(variance = "proportional"), constant = list(variance = "constant"),
+routes <- list(proportional = list(variance = "proportional"),
+               constant = list(variance = "constant"),
                double_log = list(method = "double_log"))
 one <- function(i) {
   d$fraction <- stats::rbinom(nrow(d), 60, x) / 60
