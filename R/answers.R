@@ -45,20 +45,10 @@
 time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, temp_c = NULL,
                     level = 0.95, ...) {
   check_dots_empty(...)
-  if (!inherits(fit, "softanneal_fit_softening")) {
-    abort("argument", paste0("`fit` must come from fit_softening(), not ", describe(fit)),
-          arg = "fit")
-  }
-  given <- !c(is.null(hardness), is.null(softening), is.null(fraction))
-  if (sum(given) > 1L) {
-    abort("argument", "give one of `hardness`, `softening` and `fraction`", arg = "hardness",
-          remedy = "Call time_to() once for each kind of target.")
-  }
-  if (!any(given)) softening <- 0.5
-  what <- if (!is.null(hardness)) "hardness" else if (!is.null(fraction)) "fraction" else "softening"
-  target <- switch(what, hardness = check_numeric(hardness, "hardness", 0, open = TRUE),
-                   softening = check_numeric(softening, "softening", 0, 1, open = TRUE),
-                   fraction = check_numeric(fraction, "fraction", 0, 1, open = TRUE))
+  check_softening(fit)
+  aim <- check_target(hardness, softening, fraction)
+  what <- aim$what
+  target <- aim$target
   at <- fit$conditions
   read_at <- sort(unique(signif(at$temp_c[at$time_min > 0], 12)))
   temp_c <- if (is.null(temp_c)) read_at else check_temperature(temp_c, "temp_c")

@@ -27,10 +27,7 @@
 resample_fit <- function(fit, times = 999, type = c("parametric", "residual", "case"), seed = NULL,
                          ...) {
   check_dots_empty(...)
-  if (!inherits(fit, "softanneal_fit_softening")) {
-    abort("argument", paste0("`fit` must come from fit_softening(), not ", describe(fit)),
-          arg = "fit")
-  }
+  check_softening(fit)
   times <- check_number(times, "times", 1, 1e6, whole = TRUE)
   type <- check_choice(type, c("parametric", "residual", "case"), "type")
   state <- begin_seed(seed)

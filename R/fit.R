@@ -173,7 +173,7 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
     units = softening_units(terms, d$scale), model = model, se = se, loss = loss, level = level,
     scale = d$scale, material = d$material, temp_ref_c = d$ref_k - ZERO_CELSIUS,
     par = stats::setNames(r$par, terms), cov_full = full, cov_null = r$null,
-    cov_unscaled = r$model,
+    cov_unscaled = r$model, singular = r$singular,
     between = r$sums[3L], estimated = estimated,
     lack_of_fit = lack_of_fit(r, d, estimated, loss),
     conditions = list(temp_c = r$temp_k - ZERO_CELSIUS, time_min = r$time, mean = r$mean,

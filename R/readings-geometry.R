@@ -42,7 +42,8 @@ e18_limit <- function(thickness_mm, scale) {
 
 # Useful range of scales after ISO 6508-1; NA where there is none.
 useful_range <- function(scale) {
-  table <- fact_table("indentation_rockwell.csv")
+  table <- hardness_scales()
+  table <- table[table$test == "Rockwell", ]
   row <- match(scale, table$scale)
   list(low = table$range_low[row], high = table$range_high[row])
 }

@@ -143,7 +143,7 @@ test_that("Student's sleep data: paired and Welch", {
 test_that("ASTM E18 minimum thickness: every row allows its reading and refuses one point less", {
   # HRF rows are values from memory, the others were seen in a reprint
   rows <- fact_table("thickness_e18.csv")
-  rows <- rows[rows$scale %in% fact_table("indentation_rockwell.csv")$scale, ]
+  rows <- rows[rows$scale %in% hardness_scales()$scale, ]
   warned <- function(hardness, thickness) {
     d <- data.frame(specimen = seq_len(nrow(rows)), temp_c = 20, time_min = 0, hardness = hardness,
                     scale = rows$scale,

@@ -1,0 +1,293 @@
+# Inverse answers: the temperature for a time, the recrystallisation temperature, and the region
+# of time and temperature that lands in a wanted range of hardness.
+
+#' Which temperature for a given time
+#'
+#' The temperature at which a piece reaches a hardness, a share of its softening, or a
+#' recrystallised fraction within a given time; the inverse of [time_to()] in temperature.
+#'
+#' The interval is computed on inverse temperature by the delta method from that of ln t:
+#' the derivative of ln t in 1/T is the slope of the Arrhenius line at that place. It counts the
+#' time at temperature: a real piece needs its heat-up time besides.
+#'
+#' @param fit A fit of [fit_softening()] of readings at two temperatures or more.
+#' @param time_min Times at temperature in min, positive.
+#' @param hardness,softening,fraction The target, as in [time_to()]; one of the three.
+#' @param level Level of the interval.
+#' @param ... Must be empty.
+#' @return A data frame, one row for each target and time: `time_min`, the target, `temp_c`,
+#'   `std.error` (of the temperature, in degrees Celsius), `conf.low`, `conf.high` in degrees
+#'   Celsius, and `note`. `temp_c` is `NA` with one warning where no temperature between
+#'   absolute zero and 3500 degrees Celsius does it; the interval is `NA` where the readings do
+#'   not determine it.
+#' @inheritSection time_to Errors
+#' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
+#' @source Delta method; see [time_to()].
+#' @seealso [recryst_temperature()], [process_window()].
+#' @examples
+#' bell <- read_readings(
+#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
+#' fit <- fit_softening(bell)
+#' temp_for(fit, time_min = c(30, 60), hardness = 100)
+#' @export
+temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction = NULL,
+                     level = 0.95, ...) {
+  check_dots_empty(...)
+  check_softening(fit)
+  check_two_temperatures(fit)
+  aim <- check_target(hardness, softening, fraction)
+  time_min <- check_numeric(time_min, "time_min", 0, open = TRUE)
+  level <- check_level(level)
+  grid <- data.frame(time_min = rep(time_min, length(aim$target)),
+                     target = rep(aim$target, each = length(time_min)))
+  names(grid)[2L] <- aim$what
+  temp_c <- mapply(function(t, target) temperature_root(fit, log(t), target, aim$what), grid$time_min,
+                   grid[[aim$what]])
+  ans <- solve_times(fit, ifelse(is.na(temp_c), fit$temp_ref_c, temp_c), grid[[aim$what]], aim$what)
+  # d(1/T) for one unit of ln t, from the slope of the curve of ln t
+  temp_k <- temp_c + ZERO_CELSIUS
+  slope <- ln_time_slope(fit, temp_c, grid[[aim$what]], aim$what)
+  half <- interval_t(fit, level) * ans$se / abs(slope)
+  grid$temp_c <- temp_c
+  grid$std.error <- ans$se / abs(slope) * temp_k^2
+  grid$conf.low <- 1 / (1 / temp_k + half) - ZERO_CELSIUS
+  high <- 1 / temp_k - half
+  grid$conf.high <- ifelse(high > 0, 1 / high - ZERO_CELSIUS, Inf)
+  read <- range(fit$conditions$temp_c[fit$conditions$time_min > 0])
+  grid$note <- ifelse(is.na(temp_c), "target not reached", ifelse(
+    is.na(ans$se), "not determined by the readings", ifelse(
+      temp_c < read[1L] - 1e-9 | temp_c > read[2L] + 1e-9, "temperature outside the readings", "")))
+  never <- which(is.na(temp_c))
+  if (length(never)) {
+    warn("outside", paste0(length(never), " of ", nrow(grid), " temperatures are NA: no temperature ",
+                           "reaches the target in that time (", in_rows(never), ")."),
+         n = length(never), rows = never)
+  }
+  as_table(grid)
+}
+
+check_two_temperatures <- function(fit) {
+  if (length(fit$settings$set$no_energy)) {
+    abort("model", "readings at one temperature say nothing about others", arg = "fit",
+          remedy = "Fit readings at two temperatures or more.")
+  }
+}
+
+# One of the three targets, checked.
+check_target <- function(hardness, softening, fraction) {
+  given <- !c(is.null(hardness), is.null(softening), is.null(fraction))
+  if (sum(given) > 1L) {
+    abort("argument", "give one of `hardness`, `softening` and `fraction`", arg = "hardness",
+          remedy = "Call the function once for each kind of target.")
+  }
+  if (!any(given)) softening <- 0.5
+  what <- if (!is.null(hardness)) "hardness" else if (!is.null(fraction)) "fraction" else "softening"
+  target <- switch(what, hardness = check_numeric(hardness, "hardness", 0, open = TRUE),
+                   softening = check_numeric(softening, "softening", 0, 1, open = TRUE),
+                   fraction = check_numeric(fraction, "fraction", 0, 1, open = TRUE))
+  list(what = what, target = target)
+}
+
+ln_time_at <- function(fit, temp_c, target, what) {
+  kind <- match(what, c("hardness", "softening", "fraction")) - 1L
+  .Call(C_sa_call_time_to, fit$settings$set$kind,
+        as.double(inverse_temperature(temp_c, fit$temp_ref_c)), rep_len(as.double(target),
+                                                                         length(temp_c)),
+        kind, unname(fit$par))[, 1L]
+}
+
+# ln t to the target falls with temperature; a grid finds the bracket, uniroot() the place.
+temperature_root <- function(fit, ln_time, target, what) {
+  inverse <- seq(1 / (3500 + ZERO_CELSIUS), 1 / 60, length.out = 400L)
+  grid <- 1 / inverse - ZERO_CELSIUS
+  gap <- ln_time_at(fit, grid, target, what) - ln_time
+  ok <- which(is.finite(gap))
+  if (!length(ok)) return(NA_real_)
+  k <- ok[which(gap[ok][-1L] >= 0 & gap[ok][-length(ok)] < 0)]
+  if (!length(k)) return(NA_real_)
+  found <- stats::uniroot(function(x) ln_time_at(fit, 1 / x - ZERO_CELSIUS, target, what) - ln_time,
+                          c(inverse[k[1L]], inverse[k[1L] + 1L]), tol = 1e-14)
+  1 / found$root - ZERO_CELSIUS
+}
+
+# Slope of ln t in 1/T (K), by a central difference of the exact solution.
+ln_time_slope <- function(fit, temp_c, target, what) {
+  x <- 1 / (temp_c + ZERO_CELSIUS)
+  h <- 1e-5 * x
+  up <- ln_time_at(fit, 1 / (x + h) - ZERO_CELSIUS, target, what)
+  down <- ln_time_at(fit, 1 / (x - h) - ZERO_CELSIUS, target, what)
+  (up - down) / (2 * h)
+}
+
+#' Recrystallisation temperature
+#'
+#' The temperature at which the metal recrystallises to a given fraction within a given time: by
+#' default half within one hour. Some tables define it by complete recrystallisation in one
+#' hour; ask for `fraction = 0.99` to compare with these.
+#'
+#' @param fit A fit of [fit_softening()].
+#' @param fraction Recrystallised fraction.
+#' @param time_min Time in min.
+#' @param melting_c Melting temperature (solidus) in degrees Celsius; when given, the homologous
+#'   temperature is returned too.
+#' @param level,... As in [temp_for()].
+#' @return As [temp_for()], with a column `homologous` (temperature over melting temperature,
+#'   both in K) when `melting_c` is given.
+#' @inheritSection time_to Errors
+#' @section Rule of thumb: Recrystallisation temperatures of metals lie at 0.4 to 0.5 of the
+#'   melting temperature in K for pure metals, and higher for alloys (common practice, no
+#'   source; the textbook values range from 0.29 for very pure copper to 0.64 for a brass).
+#' @source Definition by one hour: Callister W D, Materials Science and Engineering, chapter 7.
+#' @examples
+#' tungsten <- read_readings(
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
+#' recryst_temperature(fit_softening(tungsten), melting_c = 3410)
+#' @export
+recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, melting_c = NULL, level = 0.95,
+                                ...) {
+  melting_c <- check_number(melting_c, "melting_c", -ZERO_CELSIUS, open = TRUE, null = TRUE)
+  out <- temp_for(fit, time_min, fraction = fraction, level = level, ...)
+  if (!is.null(melting_c)) {
+    out$homologous <- (out$temp_c + ZERO_CELSIUS) / (melting_c + ZERO_CELSIUS)
+  }
+  out
+}
+
+#' Times and temperatures that land in a range of hardness
+#'
+#' For a grid of temperatures and times, the probability that one new reading (or the curve)
+#' lies between two hardness limits, from the fit with its uncertainty. The region above a
+#' stated probability is the process window.
+#'
+#' @param fit A fit of [fit_softening()] of readings at two temperatures or more.
+#' @param hardness Two limits of hardness, in the scale of the fit.
+#' @param probability Probability that counts as inside the window.
+#' @param of `"reading"`: a single new reading in a new heat treatment; `"curve"`: the mean.
+#' @param temp_c,time_min Range (two numbers) or grid (more) of temperatures in degrees Celsius
+#'   and of times in min; by default those of the readings.
+#' @param points Number of grid points along each axis, where a range is given.
+#' @param ... Must be empty.
+#' @return A data frame of class `softanneal_window`: `temp_c`, `time_min`, `hardness` (the
+#'   curve), `probability`, `inside`. The probability is `NA` where the readings do not
+#'   determine the curve. `autoplot()` draws the region.
+#' @inheritSection time_to Errors
+#' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
+#' @source t distribution of the prediction, see [predict.softanneal_fit_softening()].
+#' @examples
+#' bell <- read_readings(
+#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
+#' window <- process_window(fit_softening(bell), hardness = c(95, 125), points = 25)
+#' window
+#' @export
+process_window <- function(fit, hardness, probability = 0.9, of = c("reading", "curve"),
+                           temp_c = NULL, time_min = NULL, points = 81, ...) {
+  check_dots_empty(...)
+  check_softening(fit)
+  check_two_temperatures(fit)
+  hardness <- check_numeric(hardness, "hardness", 0, open = TRUE, length = 2L)
+  if (hardness[1L] >= hardness[2L]) {
+    abort("range", "the first limit of `hardness` must be below the second", arg = "hardness",
+          remedy = "Give the lower limit first.")
+  }
+  probability <- check_level(probability, "probability")
+  of <- check_choice(of, c("reading", "curve"), "of")
+  points <- check_number(points, "points", 2, 2000, whole = TRUE)
+  at <- fit$conditions
+  after <- at$time_min > 0
+  temp_c <- window_axis(temp_c, at$temp_c[after], points, "temp_c", FALSE)
+  time_min <- window_axis(time_min, at$time_min[after], points, "time_min", TRUE)
+  grid <- expand.grid(temp_c = temp_c, time_min = time_min, KEEP.OUT.ATTRS = FALSE)
+  part <- softening_values(fit, grid$temp_c, grid$time_min)
+  sd <- sqrt(part$se^2 + if (of == "reading") reading_variance(fit) else 0)
+  grid$hardness <- part$fit
+  p <- function(limit) stats::pt((limit - part$fit) / sd, fit$df_interval)
+  grid$probability <- p(hardness[2L]) - p(hardness[1L])
+  grid$inside <- grid$probability >= probability
+  structure(grid, limits = hardness, wanted = probability, of = of, scale = fit$scale,
+            read = list(temp_c = range(at$temp_c[after]), time_min = range(at$time_min[after])),
+            class = c("softanneal_window", "data.frame"))
+}
+
+window_axis <- function(x, read, points, arg, log) {
+  if (is.null(x)) x <- range(read)
+  x <- if (log) check_numeric(x, arg, 0, open = TRUE) else check_temperature(x, arg)
+  if (length(x) < 2L || any(diff(x) <= 0)) {
+    abort("argument", paste0("`", arg, "` must be two or more rising numbers"), arg = arg,
+          remedy = "Give a range such as c(300, 400).")
+  }
+  if (length(x) > 2L) return(x)
+  if (log) exp(seq(log(x[1L]), log(x[2L]), length.out = points)) else {
+    seq(x[1L], x[2L], length.out = points)
+  }
+}
+
+#' @export
+print.softanneal_window <- function(x, ...) {
+  limits <- attr(x, "limits")
+  inside <- which(x$inside)
+  cat("Process window: ", format_quantity(limits[1L]), " to ", format_quantity(limits[2L]), " ",
+      attr(x, "scale"), " with probability ", format(attr(x, "wanted")), " for the ",
+      attr(x, "of"), "\n", sep = "")
+  if (!length(inside)) {
+    cat("  No point of the grid reaches it; best ",
+        format_quantity(max(x$probability, 0, na.rm = TRUE)), "\n", sep = "")
+  } else {
+    cat("  ", length(inside), " of ", nrow(x), " points of the grid lie inside\n", sep = "")
+    temps <- sort(unique(x$temp_c[inside]))
+    for (t in temps[unique(round(seq(1, length(temps), length.out = 5L)))]) {
+      span <- range(x$time_min[inside][x$temp_c[inside] == t])
+      cat("  ", temperature_label(t), ": ", format_quantity(span[1L]), " to ",
+          format_quantity(span[2L]), " min\n", sep = "")
+    }
+  }
+  open <- sum(is.na(x$probability))
+  if (open) cat("  ", open, " points are not determined by the readings\n", sep = "")
+  cat(strwrap(CAUTION_LINE, width = 76, prefix = "  "), sep = "\n")
+  invisible(x)
+}
+
+#' @rdname process_window
+#' @param x,object What `process_window()` returned.
+#' @exportS3Method ggplot2::autoplot
+autoplot.softanneal_window <- function(object, ...) {
+  check_dots_empty(...)
+  limits <- attr(object, "limits")
+  wanted <- attr(object, "wanted")
+  d <- as.data.frame(object)
+  shades <- sort(unique(c(0.5, wanted)))
+  d$probability[is.na(d$probability)] <- 0
+  count <- sum(object$inside, na.rm = TRUE)
+  p <- ggplot2::ggplot(d, ggplot2::aes(.data[["time_min"]], .data[["temp_c"]])) +
+    ggplot2::geom_contour_filled(ggplot2::aes(z = .data[["probability"]]),
+                                 breaks = c(-0.01, 0.1, shades, 1.01)) +
+    ggplot2::geom_contour(ggplot2::aes(z = .data[["hardness"]]), breaks = limits,
+                          colour = "#222222", linetype = "22", linewidth = 0.5)
+  bins <- c("below 10 %", paste0("10 to ", 100 * shades[1L], " %"),
+            if (length(shades) > 1L) paste0(100 * shades[1L], " to ", 100 * shades[2L], " %"),
+            paste0("above ", 100 * shades[length(shades)], " %"))
+  p + ggplot2::scale_fill_manual("Probability", labels = bins, drop = FALSE,
+                                 values = c("#FFFFFF", "#DCE9F5", "#9EC5E5", "#0072B2")[
+                                   if (length(bins) == 4L) 1:4 else c(1, 2, 4)]) +
+    ggplot2::scale_x_log10("Time at temperature (min)", labels = plain_numbers,
+                           breaks = log_breaks(d$time_min), expand = c(0, 0)) +
+    ggplot2::scale_y_continuous("Temperature (\u00b0C)", expand = c(0, 0)) +
+    ggplot2::labs(
+      title = paste0("Process window: ", format_quantity(limits[1L]), " to ",
+                     format_quantity(limits[2L]), " ", attr(object, "scale")),
+      caption = paste0("Shade: probability that ", if (attr(object, "of") == "reading") "one " else "the ",
+                       attr(object, "of"), " lies between the limits.\n",
+                       "Dashed: curve at the two limits. An estimate, not a release for use."),
+      alt = paste0("Map of time in min and temperature in degrees Celsius with the probability of a ",
+                   attr(object, "of"), " between ", format_quantity(limits[1L]), " and ",
+                   format_quantity(limits[2L]), " ", attr(object, "scale"), "; ", count, " of ",
+                   nrow(object), " points lie above ", format(wanted), ".")) +
+    plain_theme()
+}
+
+#' @rdname process_window
+#' @export
+plot.softanneal_window <- function(x, ...) {
+  print(ggplot2::autoplot(x, ...))
+  invisible(x)
+}

@@ -1,0 +1,104 @@
+# Models of the same readings side by side: information criteria on the step means, lack of fit,
+# and how well each predicts a temperature it has not seen.
+
+#' Compare softening models
+#'
+#' Fits several models to the same readings and lays them side by side.
+#'
+#' The information criteria count heat treatments, not readings: with several readings a step
+#' the step means are the independent observations, so the likelihood is that of the weighted
+#' means about the curve. `aicc` is corrected for few treatments. Cross-validation leaves out one
+#' temperature at a time, fits the others, and predicts the step means of the one left out; a
+#' model that is too rich does worse there although it fits better. It needs three temperatures.
+#'
+#' @param data Readings, as for [fit_softening()].
+#' @param models Names of models.
+#' @param leave_out Whether to cross-validate.
+#' @param ... Further arguments of [fit_softening()].
+#' @return A data frame of class `softanneal_model_table`, in the order of `aicc`: `model`,
+#'   `parameters`, `sigma`, `aicc`, `delta` (difference to the best), `bic`, `lack_of_fit` (p-value),
+#'   `cv_rmse` (root mean square error of the step means left out, in the scale of the fit; `NA`
+#'   with fewer than three temperatures), `open` (parameters without standard error), `note`
+#'   (what the fit says of them, or why it could not be made).
+#' @section Errors: those of [fit_softening()]; a model with too few heat treatments is a row with
+#'   its reason, not an error.
+#' @source Hurvich C M, Tsai C-L (1989) Biometrika 76, 297 (AICc); Schwarz G (1978) Ann.
+#'   Statist. 6, 461 (BIC); Stone M (1974) J. R. Statist. Soc. B 36, 111 (cross-validation).
+#' @examples
+#' bell <- read_readings(
+#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
+#' compare_models(bell, c("jmak", "jmak_incubation"))
+#' @export
+compare_models <- function(data, models = c("jmak", "jmak_incubation", "recovery_jmak",
+                                            "recovery_jmak_incubation"),
+                           leave_out = TRUE, ...) {
+  check_data(data)
+  leave_out <- check_flag(leave_out, "leave_out")
+  if (!is.character(models) || !length(models) || anyDuplicated(models)) {
+    abort("argument", "`models` must name each model once", arg = "models",
+          remedy = paste0("Choose from ", in_quotes(names(SOFTENING_MODELS)), "."))
+  }
+  for (m in models) check_choice(m, names(SOFTENING_MODELS), "models")
+  out <- do.call(rbind, lapply(models, compare_row, data = data, leave_out = leave_out, ...))
+  out <- out[order(out$aicc), ]
+  out$delta <- out$aicc - min(out$aicc, Inf, na.rm = TRUE)
+  rownames(out) <- NULL
+  columns <- c("model", "parameters", "sigma", "aicc", "delta", "bic", "lack_of_fit", "cv_rmse",
+               "open", "note")
+  structure(out[columns], class = c("softanneal_model_table", "data.frame"))
+}
+
+compare_row <- function(model, data, leave_out, ...) {
+  quiet <- function(...) suppressWarnings(fit_softening(..., model = model),
+                                          classes = "softanneal_warning")
+  fit <- tryCatch(quiet(data, ...), softanneal_error_too_few = function(e) e)
+  if (inherits(fit, "error")) {
+    return(data.frame(model = model, parameters = length(SOFTENING_MODELS[[model]]),
+                      sigma = NA_real_, aicc = NA_real_, bic = NA_real_, lack_of_fit = NA_real_,
+                      cv_rmse = NA_real_, open = NA_integer_, note = conditionMessage(fit)))
+  }
+  g <- length(unique(fit$conditions$cluster_of))
+  p <- fit$estimated + 1 # with the variance
+  minus2 <- g * (log(2 * pi * fit$between / g) + 1)
+  aicc <- if (g > p + 1) minus2 + 2 * p + 2 * p * (p + 1) / (g - p - 1) else NA_real_
+  data.frame(model = model, parameters = fit$estimated, sigma = fit$sigma, aicc = aicc,
+             bic = minus2 + log(g) * p, lack_of_fit = fit$lack_of_fit$p_value,
+             cv_rmse = if (leave_out) leave_temperature_out(fit, data, quiet, ...) else NA_real_,
+             open = sum(!fit$states %in% c("determined", "held")),
+             note = paste(fit_remarks(fit), collapse = " "))
+}
+
+# Root mean square error of step means at temperatures left out, weighted by their readings.
+leave_temperature_out <- function(fit, data, quiet, ...) {
+  d <- fit$readings
+  temps <- sort(unique(signif(d$temp_k[d$time_min > 0], 12)))
+  if (length(temps) < 3L) return(NA_real_)
+  kept <- if (is.null(fit$na.action)) seq_len(nrow(data)) else {
+    seq_len(nrow(data))[-as.integer(fit$na.action)]
+  }
+  at <- fit$conditions
+  total <- weight <- 0
+  for (t in temps) {
+    rows <- kept[abs(d$temp_k - t) > 1e-9 * t | d$time_min == 0]
+    part <- tryCatch(quiet(data[rows, , drop = FALSE], ...), softanneal_error_too_few = function(e) NULL)
+    if (is.null(part)) return(NA_real_)
+    test <- which(abs(at$temp_c + ZERO_CELSIUS - t) <= 1e-9 * t & at$time_min > 0)
+    guess <- softening_values(part, at$temp_c[test], at$time_min[test])$fit
+    total <- total + sum(at$weight[test] * (guess - at$mean[test])^2)
+    weight <- weight + sum(at$weight[test])
+  }
+  sqrt(total / weight)
+}
+
+#' @export
+print.softanneal_model_table <- function(x, ...) {
+  cat("Softening models of the same readings, best by AICc first\n")
+  m <- cbind(Parameters = x$parameters, "Residual sd" = format_quantity(x$sigma, 4),
+             "AICc difference" = format_quantity(x$delta, 3), BIC = format_quantity(x$bic, 5),
+             "Lack of fit p" = ifelse(is.na(x$lack_of_fit), "\u2013", format.pval(x$lack_of_fit, 2, eps = 1e-6)),
+             "Left-out error" = ifelse(is.na(x$cv_rmse), "\u2013", format_quantity(x$cv_rmse, 3)), Open = x$open)
+  rownames(m) <- x$model
+  print_table(m)
+  cat("Left-out error: step means of a temperature predicted from the others.\n")
+  invisible(x)
+}

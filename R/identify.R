@@ -1,0 +1,259 @@
+# What the readings say about each parameter, why, and which readings would settle it. The
+# states and ends come from the profile likelihood and the singular values of the scaled
+# Jacobian (src/inference.c); the advice compares the two ends of what is still possible.
+
+#' What the readings determine
+#'
+#' For each parameter of a softening fit: whether the readings fix it, bound it from one side, or
+#' do not determine it; the ends of its profile likelihood; the reason in plain words; and the
+#' reading that would tell most.
+#'
+#' The reading that would tell most is found by comparing the two ends of what the readings
+#' still allow: the model is refitted with the parameter held at either end (an open end is
+#' taken at three times the distance of the other, inside the edge of the search), and the
+#' temperature and time at which the two curves differ most is reported. Where they differ by
+#' less than two standard deviations of a reading, one reading will not settle it, and it
+#' says so.
+#'
+#' @param fit A fit of [fit_softening()].
+#' @param level Level of the profile limits.
+#' @param temp_c,time_min Temperatures in degrees Celsius and times in min among which a reading
+#'   is sought; by default a grid over, and somewhat around, those read.
+#' @param ... Must be empty.
+#' @return A data frame of class `softanneal_identifiability`, one row a parameter: `term`,
+#'   `estimate`, `state` (`"determined"`, `"held"`, `"at lower bound"`, `"at upper bound"`,
+#'   `"only an upper limit"`, `"only a lower limit"`, `"not determined"`), `lower`, `upper` (ends
+#'   of the profile, infinite where open), `reason`, `advice`. Attributes: `singular`, the
+#'   singular values of the column-scaled Jacobian, and `condition`, their ratio.
+#' @section Errors: `softanneal_error_argument`, and `softanneal_error_model` for a fit with Huber
+#'   loss, which has no profile likelihood.
+#' @source Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications,
+#'   chapter 6 (profiles); Belsley D A, Kuh E, Welsch R E (1980) Regression Diagnostics (scaled
+#'   singular values).
+#' @examples
+#' # Two temperatures, the hotter one finished before its first reading
+#' bell <- read_readings(
+#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
+#' two <- bell[bell$temp_c %in% c(330, 410), ]
+#' fit <- suppressWarnings(fit_softening(two))
+#' identifiability(fit)
+#' @export
+identifiability <- function(fit, level = 0.95, temp_c = NULL, time_min = NULL, ...) {
+  check_dots_empty(...)
+  check_softening(fit)
+  level <- check_level(level)
+  limits <- profile_limits(fit, names(fit$coefficients), level)
+  at_level <- if (level == fit$level) fit else refit(fit, level = level)
+  terms <- names(fit$coefficients)
+  candidates <- candidate_readings(fit, temp_c, time_min)
+  states <- at_level$states
+  asked <- !states %in% c("determined", "held")
+  out <- data.frame(term = terms, estimate = unname(fit$coefficients), state = unname(states),
+                    lower = unname(limits[, 1L]), upper = unname(limits[, 2L]), reason = "",
+                    advice = "")
+  out$lower[states == "held"] <- out$upper[states == "held"] <- NA_real_
+  for (k in seq_along(terms)) {
+    out$reason[k] <- reason_for(fit, terms[k], states[[k]])
+    if (asked[k]) out$advice[k] <- advice_for(fit, terms[k], limits[k, ], candidates)
+  }
+  singular <- sort(fit$singular[fit$singular > 0], decreasing = TRUE)
+  structure(out, singular = singular, level = level, scale = fit$scale,
+            condition = if (length(singular)) singular[1L] / singular[length(singular)] else NA_real_,
+            class = c("softanneal_identifiability", "data.frame"))
+}
+
+candidate_readings <- function(fit, temp_c, time_min) {
+  at <- fit$conditions
+  after <- at$time_min > 0
+  temp_c <- if (is.null(temp_c)) {
+    read <- range(at$temp_c[after])
+    room <- max(diff(read) * 0.25, 20)
+    seq(read[1L] - room, read[2L] + room, length.out = 13L)
+  } else check_temperature(temp_c, "temp_c")
+  time_min <- if (is.null(time_min)) {
+    read <- range(at$time_min[after])
+    exp(seq(log(read[1L] / 4), log(read[2L] * 2), length.out = 25L))
+  } else check_numeric(time_min, "time_min", 0, open = TRUE)
+  if (length(fit$settings$set$no_energy)) temp_c <- fit$temp_ref_c
+  expand.grid(temp_c = temp_c, time_min = time_min, KEEP.OUT.ATTRS = FALSE)
+}
+
+# Share of the softening that is over at the first and last reading of each temperature.
+progress <- function(fit) {
+  at <- fit$conditions
+  after <- at$time_min > 0
+  share <- (fit$par[["h_worked"]] - at$mean) / (fit$par[["h_worked"]] - fit$par[["h_soft"]])
+  temps <- sort(unique(signif(at$temp_c[after], 10)))
+  do.call(rbind, lapply(temps, function(t) {
+    k <- which(after & abs(at$temp_c - t) < 1e-6)
+    k <- k[order(at$time_min[k])]
+    data.frame(temp_c = t, first = share[k[1L]], last = share[k[length(k)]])
+  }))
+}
+
+reason_for <- function(fit, term, state) {
+  if (state == "determined") return("The readings fix it.")
+  if (state == "held") {
+    return(if (term %in% fit$settings$set$no_energy) {
+      "All readings are at one temperature, which says nothing about an activation energy."
+    } else "It was held by the call.")
+  }
+  p <- progress(fit)
+  # a mean within a tenth of the end of the softening is taken as over, or as not begun
+  over <- p$temp_c[p$first > 0.9]
+  idle <- p$temp_c[p$last < 0.1]
+  rate <- term %in% c("ln_k_ref", "q_kj_mol")
+  if (rate && length(over)) {
+    return(paste0("Softening at ", paste(temperature_label(over), collapse = ", "),
+                  " was over before the first reading, so only a least rate is known there."))
+  }
+  if (rate && length(idle)) {
+    return(paste0("Softening at ", paste(temperature_label(idle), collapse = ", "),
+                  " had not begun at the last reading, so only a largest rate is known there."))
+  }
+  if (term %in% c("loss", "ln_k_rec", "q_rec_kj_mol")) {
+    return(paste("While recovery is slow only the product of its amplitude and rate shows;",
+                 "or there is no recovery to see."))
+  }
+  if (term == "theta0" && state == "at lower bound") {
+    return("The early readings fall; a delay alone would make them flatter.")
+  }
+  if (term == "h_soft" && all(p$last < 0.95)) {
+    return("No temperature has reached its soft plateau.")
+  }
+  if (term == "h_worked" && !any(fit$conditions$time_min == 0)) {
+    return("There is no reading before the anneal, and softening was under way at the first.")
+  }
+  if (term == "n") {
+    return("Too few readings lie on the falling part of a curve to show its steepness.")
+  }
+  if (grepl("bound", state)) return("The best value lies on a bound.")
+  "The readings change too little when it changes."
+}
+
+# Parameters at the two ends of what is possible, and where their curves differ most.
+advice_for <- function(fit, term, limits, candidates) {
+  j <- match(term, names(fit$par))
+  set <- fit$settings$set
+  best <- fit$par[[j]]
+  edge <- c(set$lower[j], set$upper[j])
+  reach <- abs(ifelse(is.finite(limits), limits, NA) - best)
+  known <- max(reach, 0.1 * max(abs(best), 1), na.rm = TRUE)
+  ends <- ifelse(is.finite(limits), limits, best + c(-3, 3) * known)
+  ends <- pmin(pmax(ends, edge[1L]), edge[2L])
+  if (diff(ends) <= 0) return("")
+  held <- set$held
+  held[j] <- 1L
+  control <- control_vector(fit$settings$control, "squares")
+  curves <- vapply(ends, function(value) {
+    start <- unname(fit$par)
+    start[j] <- value
+    r <- run_softening(fit$readings, set, control, start, held)
+    .Call(C_sa_call_hardness, set$kind, log(candidates$time_min),
+          inverse_temperature(candidates$temp_c, fit$temp_ref_c), r$par)[, 1L]
+  }, numeric(nrow(candidates)))
+  gap <- abs(curves[, 1L] - curves[, 2L])
+  k <- which.max(gap)
+  if (gap[k] < 2 * sqrt(reading_variance(fit))) {
+    return("No single reading would settle it; more readings or a simpler model.")
+  }
+  paste0("Read at ", temperature_label(signif(candidates$temp_c[k], 3)), " after ",
+         format_quantity(candidates$time_min[k], 2), " min: what is still possible there differs by ",
+         format_quantity(gap[k], 2), " ", fit$scale, ".")
+}
+
+#' @export
+print.softanneal_identifiability <- function(x, ...) {
+  cat("What the readings determine (profile limits of ", format(100 * attr(x, "level")),
+      " %; condition number ", format_quantity(attr(x, "condition"), 2), ")\n", sep = "")
+  for (k in seq_len(nrow(x))) {
+    range <- if (is.na(x$lower[k])) "" else {
+      paste0(" [", format_quantity(x$lower[k]), ", ", format_quantity(x$upper[k]), "]")
+    }
+    cat("  ", format(x$term[k], width = 13L), x$state[k], range, "\n", sep = "")
+    if (x$state[k] != "determined") {
+      words <- c(x$reason[k], x$advice[k][nzchar(x$advice[k])])
+      cat(strwrap(words, width = 76, prefix = "      "), sep = "\n")
+    }
+  }
+  invisible(x)
+}
+
+#' @rdname identifiability
+#' @param object What `identifiability()` returned.
+#' @exportS3Method ggplot2::autoplot
+autoplot.softanneal_identifiability <- function(object, ...) {
+  check_dots_empty(...)
+  d <- as.data.frame(object)
+  d <- d[d$state != "held", ]
+  # each parameter on its own scale: estimate at 0, the nearer end at 1; open ends as arrows
+  unit <- pmin(abs(d$estimate - d$lower), abs(d$upper - d$estimate), na.rm = TRUE)
+  unit[!is.finite(unit) | unit == 0] <- pmax(abs(d$estimate - d$lower), abs(d$upper - d$estimate))[
+    !is.finite(unit) | unit == 0]
+  unit[!is.finite(unit) | unit == 0] <- 1
+  d$left <- pmax((d$lower - d$estimate) / unit, -4)
+  d$right <- pmin((d$upper - d$estimate) / unit, 4)
+  d$open_left <- d$lower == -Inf
+  d$open_right <- d$upper == Inf
+  kinds <- c("determined", "bounded", "not determined")
+  kind <- ifelse(d$state == "determined", kinds[1L],
+                 ifelse(d$state == "not determined", kinds[3L], kinds[2L]))
+  d$kind <- factor(kind, kinds)
+  d$term <- factor(d$term, rev(d$term))
+  arrow <- ggplot2::arrow(length = ggplot2::unit(0.12, "inches"), type = "closed")
+  ggplot2::ggplot(d, ggplot2::aes(y = .data[["term"]], colour = .data[["kind"]])) +
+    ggplot2::geom_segment(ggplot2::aes(x = .data[["left"]], xend = .data[["right"]],
+                                       yend = .data[["term"]], linetype = .data[["kind"]]),
+                          linewidth = 0.8) +
+    ggplot2::geom_segment(ggplot2::aes(x = .data[["right"]], xend = .data[["right"]] + 0.25,
+                                       yend = .data[["term"]]), data = d[d$open_right, ],
+                          arrow = arrow, show.legend = FALSE) +
+    ggplot2::geom_segment(ggplot2::aes(x = .data[["left"]], xend = .data[["left"]] - 0.25,
+                                       yend = .data[["term"]]), data = d[d$open_left, ],
+                          arrow = arrow, show.legend = FALSE) +
+    ggplot2::geom_point(ggplot2::aes(x = 0, shape = .data[["kind"]]), size = 2.6) +
+    ggplot2::scale_colour_manual("The readings", values = stats::setNames(group_colours(3), kinds),
+                                 labels = c("fix it", "bound it", "do not determine it"), drop = FALSE) +
+    ggplot2::scale_shape_manual("The readings", values = stats::setNames(group_shapes(3), kinds),
+                                labels = c("fix it", "bound it", "do not determine it"), drop = FALSE) +
+    ggplot2::scale_linetype_manual("The readings", values = stats::setNames(group_lines(3), kinds),
+                                   labels = c("fix it", "bound it", "do not determine it"),
+                                   drop = FALSE) +
+    ggplot2::labs(x = "Profile interval about the estimate (in units of its nearer end)",
+                  y = "Parameter (own unit each)", title = "What the readings determine",
+                  caption = "Arrows: no limit on that side.",
+                  alt = paste0("Profile intervals of ", nrow(d), " parameters: ",
+                               paste(d$term, d$state, collapse = ", "), ".")) +
+    plain_theme()
+}
+
+#' @rdname profile.softanneal_fit_softening
+#' @param object,x What `profile()` returned.
+#' @exportS3Method ggplot2::autoplot
+autoplot.softanneal_profile <- function(object, ...) {
+  check_dots_empty(...)
+  d <- as.data.frame(object)
+  d$term <- factor(d$term, unique(d$term))
+  t <- attr(object, "t95")
+  best <- d[abs(d$tau) < 1e-6, ]
+  ggplot2::ggplot(d, ggplot2::aes(.data[["value"]], .data[["tau"]])) +
+    ggplot2::geom_hline(yintercept = c(-t, t), linetype = "22", colour = group_colours(2)[2L]) +
+    ggplot2::geom_hline(yintercept = 0, colour = "#999999", linewidth = 0.3) +
+    ggplot2::geom_line(colour = group_colours(1), linewidth = 0.6) +
+    ggplot2::geom_point(data = best, size = 2) +
+    ggplot2::facet_wrap(ggplot2::vars(.data[["term"]]), scales = "free_x") +
+    ggplot2::labs(x = "Value (unit of the parameter)", y = "tau (signed root of the rise, no unit)",
+                  title = "Profile traces",
+                  caption = paste0("Dashed: t quantiles of the 95 % interval. A trace that never ",
+                                   "meets one has no limit on that side."),
+                  alt = paste0("Profile traces of ", nlevels(d$term), " parameters: ",
+                               paste(levels(d$term), collapse = ", "), ".")) +
+    plain_theme()
+}
+
+#' @rdname profile.softanneal_fit_softening
+#' @export
+plot.softanneal_profile <- function(x, ...) {
+  print(ggplot2::autoplot(x, ...))
+  invisible(x)
+}

@@ -1,0 +1,43 @@
+# Residuals step by step: whether the misfit is scatter of readings, or shared by a whole step.
+
+#' Residuals by step
+#'
+#' Each reading's residual over time, one panel a temperature, with the mean of each step. Steps
+#' whose readings all lie on one side share an error: furnace, position, piece, or the model.
+#'
+#' @param fit A fit of [fit_softening()].
+#' @param ... Must be empty.
+#' @return A ggplot object with alt text.
+#' @examples
+#' bell <- read_readings(
+#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
+#' plot_residuals(fit_softening(bell))
+#' @export
+plot_residuals <- function(fit, ...) {
+  check_dots_empty(...)
+  check_softening(fit)
+  d <- fit$readings
+  r <- data.frame(temp_c = d$temp_k - ZERO_CELSIUS, time_min = d$time_min, residual = fit$residuals,
+                  cluster = fit$conditions$cluster_of)
+  temps <- sort(unique(signif(r$temp_c[r$time_min > 0], 10)))
+  r$panel <- temperature_factor(r$temp_c, temps)
+  r <- r[!is.na(r$panel), ]
+  zero <- zero_place(d$time_min)
+  r$at <- ifelse(r$time_min > 0, r$time_min, zero)
+  means <- stats::aggregate(cbind(residual, at) ~ cluster + panel, r, mean)
+  one_sided <- stats::aggregate(residual ~ cluster, r, function(x) length(x) > 2L &&
+                                  (all(x > 0) || all(x < 0)))$residual
+  ggplot2::ggplot(r, ggplot2::aes(.data[["at"]], .data[["residual"]])) +
+    ggplot2::geom_hline(yintercept = 0, colour = "#595959", linewidth = 0.4) +
+    ggplot2::geom_point(alpha = 0.5, size = 1.3, colour = group_colours(1)) +
+    ggplot2::geom_line(data = means, colour = group_colours(2)[2L], linewidth = 0.4, linetype = "22") +
+    ggplot2::geom_point(data = means, shape = 18, size = 3, colour = group_colours(2)[2L]) +
+    ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]])) +
+    time_axis(TRUE, zero, d$time_min[d$time_min > 0], any(r$time_min == 0)) +
+    ggplot2::labs(y = paste0("Residual (", fit$scale, ")"), title = "Residuals by step",
+                  caption = "Points: readings. Diamonds: means of a step.",
+                  alt = paste0("Residuals in ", fit$scale, " over time in min in ", length(temps),
+                               " panels by temperature; in ", sum(one_sided), " of ",
+                               length(one_sided), " steps all readings lie on one side of the curve.")) +
+    plain_theme()
+}
