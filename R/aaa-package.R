@@ -17,6 +17,8 @@
 #' @useDynLib softanneal, .registration = TRUE, .fixes = "C_"
 #' @importFrom generics tidy glance augment
 #' @importFrom rlang .data
+#' @importFrom stats anova coef confint deviance df.residual family fitted formula logLik nobs
+#' @importFrom stats predict profile residuals sigma simulate vcov weights
 "_PACKAGE"
 
 #' @export

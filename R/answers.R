@@ -7,6 +7,9 @@
 #' The time in the furnace after which a piece has reached a hardness, a share of its
 #' softening, or a recrystallised fraction, at constant temperature, with its interval.
 #'
+#' Where hardness rises before it falls (models with hardening), the time is that of the last
+#' fall through the target.
+#'
 #' The interval is for the curve, not for a single reading, and is computed on the logarithm
 #' of time by the delta method from the covariance chosen in the fit. It counts the time at
 #' temperature: a real piece needs its heat-up time besides.

@@ -69,10 +69,8 @@ PACKAGE_VERSION <- "0.1.0"
 # treatments; `every`: ends of the profiles of all parameters.
 run_softening <- function(d, set, control, start = set$start, held = set$held, level = 0.95,
                           clusters = FALSE, use_start = TRUE, every = FALSE) {
-  .Call(C_sa_call_softening,
-        list(d$temp_k, d$time_min, d$hardness, d$weights, d$specimen_id, d$order), set$kind, d$ref_k,
-        start, set$lower, set$upper, set$natural, held, control,
-        c(level, as.double(c(clusters, use_start, every))))
+  .Call(C_sa_call_softening, solver_readings(d), set$kind, d$ref_k, start, set$lower, set$upper,
+        set$natural, held, control, c(level, as.double(c(clusters, use_start, every))))
 }
 
 convergence_list <- function(end, iterations, evaluations, cosine, rank, extra = NULL) {

@@ -9,7 +9,11 @@ SOFTENING_MODELS <- list(
   recovery_jmak = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "loss", "ln_k_rec",
                     "q_rec_kj_mol"),
   recovery_jmak_incubation = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "loss",
-                               "ln_k_rec", "q_rec_kj_mol", "theta0")
+                               "ln_k_rec", "q_rec_kj_mol", "theta0"),
+  hardening_jmak = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "gain", "ln_k_hard",
+                     "q_hard_kj_mol"),
+  hardening_recovery_jmak = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "loss",
+                              "ln_k_rec", "q_rec_kj_mol", "gain", "ln_k_hard", "q_hard_kj_mol")
 )
 
 # Order of sa_parameter_state in src/softening.h.
@@ -21,7 +25,8 @@ environment(SOFTENING_FORMULA) <- baseenv()
 
 softening_units <- function(terms, scale) {
   unit <- c(h_worked = scale, h_soft = scale, ln_k_ref = "", n = "", q_kj_mol = "kJ/mol",
-            theta0 = "", loss = scale, ln_k_rec = "", q_rec_kj_mol = "kJ/mol")
+            theta0 = "", loss = scale, ln_k_rec = "", q_rec_kj_mol = "kJ/mol", gain = scale,
+            ln_k_hard = "", q_hard_kj_mol = "kJ/mol")
   as.list(unit[terms])
 }
 
@@ -34,11 +39,15 @@ column_name <- function(expr) {
         remedy = "Give the bare or quoted name of a column; compute the column first.")
 }
 
-softening_data <- function(data, columns, scale, material, weights, na.action, temp_ref_c) {
+softening_data <- function(data, columns, scale, material, weights, na.action, temp_ref_c,
+                           history = NULL) {
   check_data(data)
   n <- nrow(data)
-  time <- numeric_column(data, columns$time, unit = "min", lower = 0, na = TRUE,
-                         remedy = "Times in the furnace are zero or more, in minutes.")
+  log_s <- log_times(data, columns, history)
+  time <- if (!is.null(log_s) && !columns$time %in% names(data)) log_s / 60 else {
+    numeric_column(data, columns$time, unit = "min", lower = 0, na = TRUE,
+                   remedy = "Times in the furnace are zero or more, in minutes.")
+  }
   temp <- numeric_column(data, columns$temp, unit = "degree_C", lower = -ZERO_CELSIUS, open = TRUE,
                          na = TRUE, remedy = "Temperatures are in degrees Celsius, above -273.15.")
   value <- numeric_column(data, columns$hardness, lower = 0, open = TRUE, na = TRUE,
@@ -47,6 +56,7 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   weights <- check_weights(weights, n)
   known <- list(time, ifelse(before, 0, temp), value)
   names(known) <- c(columns$time, columns$temp, columns$hardness)
+  if (!is.null(log_s)) known[[columns$log_time]] <- log_s
   gone <- missing_rows(known, n, na.action)
   read_on <- reading_scales(data, columns$scale, scale)
   specimen <- if (columns$specimen %in% names(data) || columns$specimen != "specimen") {
@@ -60,6 +70,7 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
     before <- before[keep]
     weights <- weights[keep]
     specimen <- specimen[keep]
+    log_s <- log_s[keep]
     if (length(read_on) == n) read_on <- read_on[keep]
     if (length(time) == 0L) {
       abort("too_few", "no complete reading is left", arg = columns$hardness,
@@ -68,13 +79,49 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   }
   fitted_scale <- fit_scale(value, read_on, scale, material, gone, n)
   temp_k <- temp + ZERO_CELSIUS
-  ref_k <- reference_temperature(temp_ref_c, temp_k, time)
-  temp_k[before] <- ref_k
   id <- if (is.null(specimen)) rep.int(1L, length(time)) else match(specimen, unique(specimen))
-  list(n = length(time), temp_k = temp_k, time_min = time, hardness = fitted_scale$hardness,
-       weights = weights, specimen_id = id, order = order(temp_k, time, id, method = "radix"),
-       ref_k = ref_k, scale = fitted_scale$scale, material = material, na.action = gone,
-       specimen = specimen, as_read = value, scale_read = read_on, columns = columns)
+  d <- list(n = length(time), temp_k = temp_k, time_min = time, hardness = fitted_scale$hardness,
+            weights = weights, specimen_id = id, order = NULL, ref_k = NULL,
+            scale = fitted_scale$scale, material = material, na.action = gone,
+            specimen = specimen, as_read = value, scale_read = read_on, columns = columns)
+  if (is.null(history)) {
+    d$ref_k <- reference_temperature(temp_ref_c, temp_k, time)
+  } else {
+    rows <- if (is.null(gone)) seq_len(n) else seq_len(n)[-as.integer(gone)]
+    d <- follow_history(d, history, log_s, temp_ref_c, rows)
+  }
+  d$temp_k[before] <- d$ref_k
+  d$order <- condition_order(d)
+  d
+}
+
+# What makes a condition: temperature and time; along histories the number of the history
+# (0: no anneal yet) and the minutes passed in it.
+condition_keys <- function(d) {
+  if (is.null(d$history)) list(d$temp_k, d$time_min) else list(d$place, d$passed_min)
+}
+
+condition_order <- function(d) {
+  key <- condition_keys(d)
+  order(key[[1L]], key[[2L]], d$specimen_id, method = "radix")
+}
+
+# The readings as sa_call_softening() takes them.
+solver_readings <- function(d) {
+  key <- condition_keys(d)
+  out <- list(key[[1L]], key[[2L]], d$hardness, d$weights, d$specimen_id, d$order)
+  if (is.null(d$history)) out else c(out, list(d$history))
+}
+
+# Some of the readings, in the order asked; `specimen_id` afresh where given.
+take_readings <- function(d, take, specimen_id = d$specimen_id[take]) {
+  for (field in c("temp_k", "time_min", "hardness", "weights", "place", "passed_min")) {
+    if (!is.null(d[[field]])) d[[field]] <- d[[field]][take]
+  }
+  d$specimen_id <- specimen_id
+  d$n <- length(take)
+  d$order <- condition_order(d)
+  d
 }
 
 reference_temperature <- function(temp_ref_c, temp_k, time) {
@@ -135,17 +182,25 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   terms <- SOFTENING_MODELS[[model]]
   p <- length(terms)
   after <- d$time_min > 0
-  one_temperature <- max(d$temp_k[after]) - min(d$temp_k[after]) <= 1e-9 * d$ref_k
-  log_time <- log(d$time_min[after])
+  if (is.null(d$history)) {
+    one_temperature <- max(d$temp_k[after]) - min(d$temp_k[after]) <= 1e-9 * d$ref_k
+    log_time <- log(d$time_min[after])
+  } else {
+    one_temperature <- diff(range(d$clock$energy_slope)) <= 1e-12
+    log_time <- d$clock$log_min
+  }
   top <- 10 * max(d$hardness)
   low <- c(h_worked = 0, h_soft = 0, ln_k_ref = -max(log_time) - 40, n = 0.1, q_kj_mol = 0,
-           theta0 = 0, loss = 0, ln_k_rec = -max(log_time) - 40, q_rec_kj_mol = 0)[terms]
+           theta0 = 0, loss = 0, ln_k_rec = -max(log_time) - 40, q_rec_kj_mol = 0, gain = 0,
+           ln_k_hard = -max(log_time) - 40, q_hard_kj_mol = 0)[terms]
   high <- c(h_worked = top, h_soft = top, ln_k_ref = -min(log_time) + 40, n = 10,
             q_kj_mol = 2000, theta0 = 50, loss = 1e6 * top, ln_k_rec = -min(log_time) + 40,
-            q_rec_kj_mol = 2000)[terms]
+            q_rec_kj_mol = 2000, gain = top, ln_k_hard = -min(log_time) + 40,
+            q_hard_kj_mol = 2000)[terms]
   # bounds of nature and of the user are answers; the others are only the edge of the search
-  natural <- cbind(terms %in% c("n", "q_kj_mol", "theta0", "loss", "q_rec_kj_mol") |
-                     terms %in% names(lower), terms %in% names(upper))
+  natural <- cbind(terms %in% c("n", "q_kj_mol", "theta0", "loss", "q_rec_kj_mol", "gain",
+                                "q_hard_kj_mol") | terms %in% names(lower),
+                   terms %in% names(upper))
   low <- named_values(lower, low, "lower")
   high <- named_values(upper, high, "upper")
   if (any(low >= high)) {
@@ -155,12 +210,14 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   }
   value <- c(h_worked = max(d$hardness), h_soft = min(d$hardness), ln_k_ref = -mean(log_time),
              n = 1.5, q_kj_mol = 200, theta0 = 0, loss = 0, ln_k_rec = -mean(log_time),
-             q_rec_kj_mol = 200)[terms]
+             q_rec_kj_mol = 200, gain = 0, ln_k_hard = -mean(log_time),
+             q_hard_kj_mol = 100)[terms]
   held <- integer(p)
   names(held) <- terms
   no_energy <- character()
   if (one_temperature) {
-    no_energy <- intersect(c("q_kj_mol", "q_rec_kj_mol"), setdiff(terms, names(fixed)))
+    no_energy <- intersect(c("q_kj_mol", "q_rec_kj_mol", "q_hard_kj_mol"),
+                           setdiff(terms, names(fixed)))
     value[no_energy] <- 0
     held[no_energy] <- 1L
   }
@@ -213,7 +270,8 @@ count_changes <- function(d, specimen) {
     x <- x[o]
     abs(x[-1L] - x[-n]) > 1e-9 * pmax(abs(x[-1L]), abs(x[-n]))
   }
-  change <- apart(d$temp_k) | apart(d$time_min)
+  key <- condition_keys(d)
+  change <- apart(key[[1L]]) | apart(key[[2L]])
   if (specimen) change <- change | d$specimen_id[o][-1L] != d$specimen_id[o][-n]
   1L + sum(change)
 }

@@ -10,7 +10,7 @@ coef.softanneal_fit <- function(object, ...) object$coefficients
 #' quantiles on `object$df_interval` degrees of freedom, so that `confint()`, `summary()` and
 #' `tidy(conf.int = TRUE)` agree.
 #'
-#' @param object,x A fit.
+#' @param object A fit.
 #' @param ... Must be empty, or further fits for `anova()`.
 #' @param type For `vcov()` of a softening fit: `"cluster"`, `"steps"` or `"model"` instead of
 #'   the one chosen in the fit. For `residuals()`: `"response"` (data minus fit), `"pearson"`

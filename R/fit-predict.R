@@ -13,6 +13,10 @@
 #'   found one).
 #' @param level Level of the interval.
 #' @param se.fit Whether to return standard errors too.
+#' @param history For a softening fit: temperature histories as in [soften()]. Alone, the
+#'   prediction is for each of their rows; with `newdata`, for the readings of that table,
+#'   which are joined to the history of their specimen as in [fit_softening()] (by the column
+#'   of `log_time` of the fit where it has one).
 #' @param ... Must be empty.
 #' @return As from [stats::predict.lm()]: a vector, or a matrix with columns `fit`, `lwr`,
 #'   `upr`; with `se.fit = TRUE` a list with `fit`, `se.fit`, `df` and `residual.scale`. As
@@ -37,12 +41,18 @@ NULL
 #' @export
 predict.softanneal_fit_softening <- function(object, newdata = NULL,
                                              interval = c("none", "confidence", "prediction"),
-                                             level = 0.95, se.fit = FALSE, ...) {
+                                             level = 0.95, se.fit = FALSE, history = NULL, ...) {
   check_dots_empty(...)
   interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")
+  if (!is.null(history)) {
+    part <- predict_history(object, newdata, history)
+    return(finish_prediction(object, part$fit, part$se, interval, level, se.fit))
+  }
   if (is.null(newdata)) {
     at <- object$conditions
-    part <- softening_values(object, at$temp_c, at$time_min)
+    part <- if (is.null(at$place)) softening_values(object, at$temp_c, at$time_min) else {
+      history_values(object, object$readings$history, at$place, at$passed_min)
+    }
     pick <- at$of_reading + 1L
     out <- finish_prediction(object, part$fit[pick], part$se[pick], interval, level, se.fit)
     return(pad_prediction(out, object$na.action))
@@ -74,11 +84,16 @@ softening_values <- function(object, temp_c, time_min) {
     fit[known] <- m[, 1L]
     se[known] <- delta_se(object, m[, -1L, drop = FALSE])
   }
+  list(fit = fit, se = doubtful_se(object, se))
+}
+
+# With an open parameter, an interval wider than the whole softening says nothing.
+doubtful_se <- function(object, se) {
   span <- abs(object$par[["h_worked"]] - object$par[["h_soft"]])
   if (any(!object$states %in% c("determined", "held"))) {
     se[!is.na(se) & se > span / 2] <- NA_real_
   }
-  list(fit = fit, se = se)
+  se
 }
 
 # Standard error of quantities with gradients in the rows of `gradient`.

@@ -85,7 +85,9 @@ count_line <- function(x) {
 header_lines.softanneal_fit_softening <- function(x) {
   words <- c(jmak = "recrystallisation", jmak_incubation = "recrystallisation after incubation",
              recovery_jmak = "recovery and recrystallisation",
-             recovery_jmak_incubation = "recovery, and recrystallisation after incubation")
+             recovery_jmak_incubation = "recovery, and recrystallisation after incubation",
+             hardening_jmak = "hardening at low temperature, then recrystallisation",
+             hardening_recovery_jmak = "hardening, recovery and recrystallisation")
   d <- x$readings
   treatments <- length(unique(x$conditions$cluster_of))
   oven <- unique(signif(x$conditions$temp_c[x$conditions$time_min > 0], 12))

@@ -93,13 +93,7 @@ resampler <- function(fit, type) {
                    use.names = FALSE)
     new <- rows[pick]
     take <- unlist(new, use.names = FALSE)
-    out <- d
-    out$specimen_id <- rep.int(seq_along(new), lengths(new))
-    for (field in c("temp_k", "time_min", "hardness")) out[[field]] <- d[[field]][take]
-    if (!is.null(d$weights)) out$weights <- d$weights[take]
-    out$n <- length(take)
-    out$order <- order(out$temp_k, out$time_min, out$specimen_id, method = "radix")
-    out
+    take_readings(d, take, rep.int(seq_along(new), lengths(new)))
   }
 }
 

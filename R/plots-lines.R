@@ -104,9 +104,8 @@ rates_by_temperature <- function(fit) {
     }
     held <- rep(1L, length(start))
     held[j] <- 0L
-    one <- list(temp_k = d$temp_k[pick], time_min = d$time_min[pick], hardness = d$hardness[pick],
-                weights = d$weights[pick], specimen_id = d$specimen_id[pick], ref_k = temp_k,
-                order = order(d$time_min[pick], d$specimen_id[pick], method = "radix"))
+    one <- take_readings(d, pick)
+    one$ref_k <- temp_k
     r <- run_softening(one, set, control_vector(NULL, "squares"), start, held,
                        clusters = fit$se != "model")
     determined <- r$state[j] == 0L && (r$counts[4L] + 1L) %in% LSQ_CONVERGED

@@ -94,16 +94,16 @@ log_breaks <- function(x) {
 #'
 #' Readings and fitted curves over time, one colour, shape and line type a temperature.
 #'
-#' @param object,x A fit of [fit_softening()].
+#' @param object A fit of [fit_softening()].
 #' @param log_time Whether the time axis is logarithmic; readings at time zero are then drawn
 #'   at its left end, marked 0.
 #' @param band `"confidence"` for the band of the curve, `"prediction"` for that of a new
 #'   reading, `"none"`. Where the readings do not determine the curve there is no band.
 #' @param readings `TRUE` for every reading, faint, besides the means.
 #' @param level Level of the band and of the intervals of the means.
-#' @param ... Must be empty for `autoplot()`; passed on by `plot()`.
-#' @return A ggplot object, with alt text (see [ggplot2::get_alt_text()]); `plot()` draws it
-#'   and returns the fit invisibly.
+#' @param ... Must be empty.
+#' @return A ggplot object, with alt text (see [ggplot2::get_alt_text()]). `plot()` of a fit takes
+#'   the same arguments, draws it, and returns the fit invisibly.
 #' @examples
 #' tungsten <- read_readings(
 #'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),

@@ -1,10 +1,12 @@
-/* Entry points of glue_fit.c and glue_softening.c, and their rows of the registration
- * table. */
+/* Entry points of glue_fit.c and glue_softening.c, and their rows of the registration table,
+ * with those of glue_history.c. */
 #ifndef SA_GLUE_FIT_H
 #define SA_GLUE_FIT_H
 
 #include "glue.h"
+#include "glue_history.h"
 #include "least_squares.h"
+#include "model.h"
 
 SEXP sa_call_least_squares(SEXP resid_fun, SEXP jac_fun, SEXP start, SEXP lower, SEXP upper,
                            SEXP root_weight, SEXP held, SEXP control, SEXP size);
@@ -13,11 +15,16 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
 SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP coordinate, SEXP par);
 SEXP sa_call_time_to(SEXP model, SEXP coordinate, SEXP target, SEXP kind, SEXP par);
 
+/* A model number from R. */
+sa_model_kind glue_model(SEXP model);
+
 /* Solver settings from a double vector: ftol xtol gtol first_radius huber max_iterations. */
 sa_lsq_control glue_control(SEXP control);
 
 #define GLUE_FIT_CALLS                                                                             \
     CALLDEF(sa_call_least_squares, 9), CALLDEF(sa_call_softening, 10),                              \
-        CALLDEF(sa_call_hardness, 4), CALLDEF(sa_call_time_to, 5),
+        CALLDEF(sa_call_hardness, 4), CALLDEF(sa_call_time_to, 5),                             \
+        CALLDEF(sa_call_history_check, 1), CALLDEF(sa_call_reduced_time, 6),                   \
+        CALLDEF(sa_call_soften, 6),
 
 #endif

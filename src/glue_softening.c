@@ -1,5 +1,6 @@
 /* The global softening fit, the forward model and its inverse: SEXP in, SEXP out. */
 #include "glue_fit.h"
+#include "glue_history.h"
 #include "model.h"
 #include "softening.h"
 #include <Rmath.h>
@@ -31,10 +32,10 @@ static int poll_user(void *context)
     return 0;
 }
 
-static sa_model_kind glue_model(SEXP model)
+sa_model_kind glue_model(SEXP model)
 {
     int kind = glue_integer(model, "model");
-    if (kind < SA_JMAK || kind > SA_RECOVERY_JMAK_INCUBATION)
+    if (kind < SA_JMAK || kind > SA_HARDENING_RECOVERY_JMAK)
         Rf_error("internal error: unknown model %d", kind);
     return (sa_model_kind)kind;
 }
@@ -76,6 +77,39 @@ static int infer(const sa_softening *s, const sa_replicates *rep, const sa_lsq_c
         sa_softening_fit(s, ctl, 1, par, resid, jac, at_bound, work, result);
         result->iterations += iterations;
         result->evaluations += evaluations;
+    }
+}
+
+/* Marks of the histories at the conditions, which are in order of history and time, and the
+ * tangent of the clock for the start values. */
+static void follow_histories(sa_clock *clock, sa_histories *along, const sa_replicates *rep,
+                             double *coordinate)
+{
+    const size_t m = clock->n;
+    size_t before = 0, i;
+    int *mark_first = (int *)R_alloc(along->count + 1, sizeof(int));
+    double *mark = (double *)R_alloc(m, sizeof(double));
+    while (before < m && rep->temp_k[before] < 0.5)
+        before++;
+    i = before;
+    for (size_t k = 0; k < along->count; k++) {
+        mark_first[k] = (int)(i - before);
+        const double start = along->time[along->first[k]];
+        const double end = along->time[along->first[k + 1] - 1];
+        for (; i < m && rep->temp_k[i] < (double)k + 1.5; i++)
+            mark[i - before] = fmin(start + exp(along->log_unit) * rep->time[i], end);
+    }
+    mark_first[along->count] = (int)(i - before);
+    along->mark = mark;
+    along->mark_first = mark_first;
+    sa_clock_begin(clock);
+    sa_clock_set(clock, SA_RECRYSTALLISATION, SA_TYPICAL_ENERGY);
+    for (i = 0; i < m; i++) {
+        double slope;
+        double log_scaled =
+            sa_clock_read(clock, i, SA_RECRYSTALLISATION, SA_TYPICAL_ENERGY, &slope);
+        coordinate[i] = slope;
+        rep->log_time[i] = log_scaled - SA_TYPICAL_ENERGY * slope;
     }
 }
 
@@ -135,10 +169,18 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
         Rf_error("internal error: problem too large");
     double *work = (double *)R_alloc(need, sizeof(double));
     double *resid = (double *)R_alloc(m, sizeof(double));
-    sa_softening s = {kind, {m, coordinate, rep.log_time}, rep.mean, root,
+    sa_softening s = {kind, {m, coordinate, rep.log_time, NULL, NULL}, rep.mean, root,
                       glue_doubles(lower, rp, "lower"), glue_doubles(upper, rp, "upper"),
                       glue_integers(natural, 2 * rp, "natural"),
                       glue_integers(held, rp, "held")};
+    sa_histories along;
+    if (Rf_xlength(readings) > 6 && VECTOR_ELT(readings, 6) != R_NilValue) {
+        /* temp_k is then the number of the history (0: no anneal), time the minutes in it */
+        glue_histories(VECTOR_ELT(readings, 6), ref, &along);
+        s.clock.along = &along;
+        s.clock.table = (double *)R_alloc(sa_clock_table(m), sizeof(double));
+        follow_histories(&s.clock, &along, &rep, coordinate);
+    }
     double *par = put_doubles(out, 0, p);
     int *at_bound = put_integers(out, 1, p), *state = put_integers(out, 2, p);
     double *limit = put_matrix(out, 3, 2, p);
@@ -195,7 +237,7 @@ SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP coordinate, SEXP par)
     const size_t p = sa_model_parameters(kind).n_par;
     const R_xlen_t rn = Rf_xlength(log_time);
     sa_clock clock = {(size_t)rn, glue_doubles(coordinate, rn, "coordinate"),
-                      glue_doubles(log_time, rn, "log_time")};
+                      glue_doubles(log_time, rn, "log_time"), NULL, NULL};
     const double *b = glue_doubles(par, (R_xlen_t)p, "par");
     SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)rn, (int)p + 1));
     sa_model_hardness(kind, &clock, b, REAL(out), REAL(out) + rn);

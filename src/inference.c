@@ -63,8 +63,9 @@ void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, cons
  * the amplitude that trade against them. */
 static int edge_of_search(const sa_model_layout *at, size_t j, int at_bound)
 {
-    int k = (int)j, rate = j == SA_P_LN_K || k == at->ln_k_rec;
-    int upwards = j == SA_P_Q || k == at->q_rec || k == at->loss;
+    int k = (int)j, rate = j == SA_P_LN_K || k == at->ln_k_rec || k == at->ln_k_hard;
+    int upwards = j == SA_P_Q || k == at->q_rec || k == at->loss || k == at->q_hard ||
+                  k == at->gain;
     return at_bound && (rate || (upwards && at_bound > 0));
 }
 
@@ -235,11 +236,11 @@ static yardstick measure(const sa_model_layout *at, const double *par, size_t j)
     const double drop = fabs(par[SA_P_WORKED] - par[SA_P_SOFT]), size = fabs(par[j]);
     if (j == SA_P_WORKED || j == SA_P_SOFT)
         return (yardstick){0.25 * drop, 0.01 * drop + 1e-3 * size};
-    if (j == SA_P_LN_K || k == at->ln_k_rec)
+    if (j == SA_P_LN_K || k == at->ln_k_rec || k == at->ln_k_hard)
         return (yardstick){1.0, 0.05};
-    if (j == SA_P_Q || k == at->q_rec)
+    if (j == SA_P_Q || k == at->q_rec || k == at->q_hard)
         return (yardstick){0.35 * size, 2.0};
-    if (k == at->loss)
+    if (k == at->loss || k == at->gain)
         return (yardstick){0.5 * size, 0.01 * drop + 1e-3 * size};
     return (yardstick){0.5 * size, 0.02};
 }

@@ -2,10 +2,13 @@
  *
  *   H = X H_soft + (1 - X) H_u         rule of mixtures on a scale linear in strength
  *   X = 1 - exp(-max(theta - theta0, 0)^n)      see kinetics.c
- *   H_u = max(H_worked - A ln(1 + theta_r), H_soft)   logarithmic recovery
- *                                      (Kuhlmann 1948; form in Humphreys and Hatherly,
- *                                      Recrystallization and Related Annealing Phenomena)
- *   theta = k t, ln k = ln k_ref + Q e;  theta_r = k_r t, ln k_r = ln k_rec + Q_rec e
+ *   H_u = max(H_worked - A ln(1 + theta_r) + B (1 - exp(-theta_h)), H_soft)
+ *     A: logarithmic recovery (Kuhlmann 1948; form in Humphreys and Hatherly,
+ *        Recrystallization and Related Annealing Phenomena)
+ *     B: hardening of cold-worked alpha brass by annealing below recrystallisation, ascribed to
+ *        short-range order and solute at dislocations; own choice of first-order kinetics
+ *   theta = k t, ln k = ln k_ref + Q e;  theta_r and theta_h likewise, each with its own rate
+ *   and energy
  *
  * with e = -(1/T - 1/T_ref)/R in mol/kJ. All derivatives are analytic. At t = 0 the
  * logarithm of time is -Inf and every term vanishes exactly. Exponents are guarded where
@@ -15,12 +18,19 @@
 
 sa_model_layout sa_model_parameters(sa_model_kind kind)
 {
-    sa_model_layout at = {-1, -1, -1, -1, 5};
-    if (kind == SA_RECOVERY_JMAK || kind == SA_RECOVERY_JMAK_INCUBATION) {
+    sa_model_layout at = {-1, -1, -1, -1, -1, -1, -1, 5};
+    if (kind == SA_RECOVERY_JMAK || kind == SA_RECOVERY_JMAK_INCUBATION ||
+        kind == SA_HARDENING_RECOVERY_JMAK) {
         at.loss = 5;
         at.ln_k_rec = 6;
         at.q_rec = 7;
         at.n_par = 8;
+    }
+    if (kind == SA_HARDENING_JMAK || kind == SA_HARDENING_RECOVERY_JMAK) {
+        at.gain = (int)at.n_par;
+        at.ln_k_hard = at.gain + 1;
+        at.q_hard = at.gain + 2;
+        at.n_par += 3;
     }
     if (kind == SA_JMAK_INCUBATION || kind == SA_RECOVERY_JMAK_INCUBATION)
         at.theta0 = (int)at.n_par++;
@@ -62,6 +72,14 @@ static transformation transform(double ln_theta, double n, double theta0, int in
     return t;
 }
 
+/* 1 - exp(-theta) at ln theta = v, and its derivative theta exp(-theta). */
+static double saturation(double v, double *slope)
+{
+    double theta = exp(v);
+    *slope = theta > 745.0 ? 0.0 : theta * exp(-theta);
+    return -expm1(-theta);
+}
+
 /* ln(1 + exp(v)) and its derivative without overflow. */
 static double soft_log(double v, double *slope)
 {
@@ -75,6 +93,42 @@ static double soft_log(double v, double *slope)
     return log1p(z);
 }
 
+size_t sa_clock_table(size_t n)
+{
+    return SA_CLOCK_SLOTS * (2 * n + 1);
+}
+
+void sa_clock_begin(const sa_clock *clock)
+{
+    for (size_t slot = 0; slot < SA_CLOCK_SLOTS; slot++)
+        clock->table[slot * (2 * clock->n + 1)] = NAN;
+}
+
+void sa_clock_set(const sa_clock *clock, int slot, double q)
+{
+    if (!clock->along)
+        return;
+    double *table = clock->table + (size_t)slot * (2 * clock->n + 1);
+    double *log_scaled = table + 1, *slope = log_scaled + clock->n;
+    if (table[0] == q)
+        return;
+    const size_t marks = (size_t)clock->along->mark_first[clock->along->count];
+    const size_t before = clock->n - marks;
+    for (size_t i = 0; i < before; i++) {
+        log_scaled[i] = -INFINITY;
+        slope[i] = 0.0;
+    }
+    sa_histories_integrate(clock->along, q, log_scaled + before, slope + before);
+    table[0] = q;
+}
+
+double sa_model_fraction(sa_model_kind kind, double ln_theta, const double *par)
+{
+    const sa_model_layout at = sa_model_parameters(kind);
+    const double theta0 = at.theta0 >= 0 ? par[at.theta0] : 0.0;
+    return 1.0 - transform(ln_theta, par[SA_P_N], theta0, at.theta0 >= 0).share;
+}
+
 int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *par, double *out,
                       double *jac)
 {
@@ -84,15 +138,31 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
     const double theta0 = at.theta0 >= 0 ? par[at.theta0] : 0.0;
     int bad = 0;
 
+    sa_clock_set(clock, SA_RECRYSTALLISATION, par[SA_P_Q]);
+    if (at.loss >= 0)
+        sa_clock_set(clock, SA_RECOVERY, par[at.q_rec]);
+    if (at.gain >= 0)
+        sa_clock_set(clock, SA_HARDENING, par[at.q_hard]);
     for (size_t i = 0; i < m; i++) {
         double slope, slope_rec = 0.0, logistic = 0.0, recovery = 0.0;
-        double ln_theta = par[SA_P_LN_K] + sa_clock_read(clock, i, par[SA_P_Q], &slope);
+        double slope_hard = 0.0, speed = 0.0, hardening = 0.0;
+        double ln_theta =
+            par[SA_P_LN_K] + sa_clock_read(clock, i, SA_RECRYSTALLISATION, par[SA_P_Q], &slope);
         double unrec = par[SA_P_WORKED];
         int clamped = 0;
         if (at.loss >= 0) {
-            double v = par[at.ln_k_rec] + sa_clock_read(clock, i, par[at.q_rec], &slope_rec);
+            double v = par[at.ln_k_rec] +
+                       sa_clock_read(clock, i, SA_RECOVERY, par[at.q_rec], &slope_rec);
             recovery = soft_log(v, &logistic);
             unrec -= par[at.loss] * recovery;
+        }
+        if (at.gain >= 0) {
+            double v = par[at.ln_k_hard] +
+                       sa_clock_read(clock, i, SA_HARDENING, par[at.q_hard], &slope_hard);
+            hardening = saturation(v, &speed);
+            unrec += par[at.gain] * hardening;
+        }
+        if (at.loss >= 0) {
             clamped = unrec < soft;
             if (clamped)
                 unrec = soft;
@@ -116,6 +186,13 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
             jac[i + l + m] = rate;
             jac[i + l + 2 * m] = rate * slope_rec;
         }
+        if (at.gain >= 0) {
+            size_t l = (size_t)at.gain * m;
+            double rate = share * par[at.gain] * speed;
+            jac[i + l] = share * hardening;
+            jac[i + l + m] = rate;
+            jac[i + l + 2 * m] = rate * slope_hard;
+        }
         if (at.theta0 >= 0)
             jac[i + (size_t)at.theta0 * m] = drop * t.theta0;
     }
@@ -133,10 +210,16 @@ sa_model_state sa_model_at(sa_model_kind kind, double log_time, double coordinat
         double v = par[at.ln_k_rec] + log_time + par[at.q_rec] * coordinate;
         unrec -= par[at.loss] * soft_log(v, &logistic);
         recovery_slope = -par[at.loss] * logistic;
-        if (unrec < soft) {
-            unrec = soft;
-            recovery_slope = 0.0;
-        }
+    }
+    if (at.gain >= 0) {
+        double speed;
+        double v = par[at.ln_k_hard] + log_time + par[at.q_hard] * coordinate;
+        unrec += par[at.gain] * saturation(v, &speed);
+        recovery_slope += par[at.gain] * speed;
+    }
+    if (at.loss >= 0 && unrec < soft) {
+        unrec = soft;
+        recovery_slope = 0.0;
     }
     transformation t = transform(par[SA_P_LN_K] + log_time + par[SA_P_Q] * coordinate, par[SA_P_N],
                                  at.theta0 >= 0 ? par[at.theta0] : 0.0, at.theta0 >= 0);
@@ -147,7 +230,7 @@ sa_model_state sa_model_at(sa_model_kind kind, double log_time, double coordinat
     return s;
 }
 
-/* Value the search brings to zero, falling in time, and its slope in ln t. */
+/* Value the search brings to zero, above it first and below it last, and its slope in ln t. */
 static double distance(sa_model_kind kind, double ln_time, double coordinate, double target,
                        sa_target_kind what, const double *par)
 {
@@ -168,6 +251,17 @@ int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_ta
     double high = centre + 12.0;
     if (at.loss >= 0)
         low = fmin(low, -par[at.ln_k_rec] - par[at.q_rec] * coordinate - 40.0);
+    if (at.gain >= 0)
+        low = fmin(low, -par[at.ln_k_hard] - par[at.q_hard] * coordinate - 40.0);
+    /* a curve that rises first may start below the target: then from its top, the last of a
+     * row of points above the target */
+    if (at.gain >= 0 && isfinite(low) && isfinite(high) && !fraction &&
+        !(distance(kind, low, coordinate, aim, what, par) > 0.0)) {
+        const double begin = low, width = (high - low) / 2000.0;
+        for (int k = 1; k < 2000; k++)
+            if (distance(kind, begin + k * width, coordinate, aim, what, par) > 0.0)
+                low = begin + k * width;
+    }
     if (!isfinite(low) || !isfinite(high) ||
         !(distance(kind, low, coordinate, aim, what, par) > 0.0) ||
         !(distance(kind, high, coordinate, aim, what, par) < 0.0))
@@ -195,7 +289,7 @@ int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_ta
         return isfinite(gradient[SA_P_N]);
     }
     double hardness, log_time = *ln_time;
-    sa_clock one = {1, &coordinate, &log_time};
+    sa_clock one = {1, &coordinate, &log_time, NULL, NULL};
     sa_model_state s = sa_model_at(kind, log_time, coordinate, par);
     if (sa_model_hardness(kind, &one, par, &hardness, gradient) || !(s.slope_ln_time < 0.0))
         return 0;

@@ -2,6 +2,7 @@
 #ifndef SA_MODEL_H
 #define SA_MODEL_H
 
+#include "history.h"
 #include <stddef.h>
 
 /* Twin: SOFTENING_MODELS in R/softening-model.R (names and order of parameters). */
@@ -9,14 +10,16 @@ typedef enum {
     SA_JMAK = 0,        /* h_worked h_soft ln_k_ref n q */
     SA_JMAK_INCUBATION, /* ... theta0 */
     SA_RECOVERY_JMAK,   /* ... loss ln_k_rec q_rec */
-    SA_RECOVERY_JMAK_INCUBATION /* ... loss ln_k_rec q_rec theta0 */
+    SA_RECOVERY_JMAK_INCUBATION, /* ... loss ln_k_rec q_rec theta0 */
+    SA_HARDENING_JMAK,  /* ... gain ln_k_hard q_hard */
+    SA_HARDENING_RECOVERY_JMAK /* ... loss ln_k_rec q_rec gain ln_k_hard q_hard */
 } sa_model_kind;
 
-#define SA_MODEL_MAX_PAR 9
+#define SA_MODEL_MAX_PAR 11
 
 /* Places of the parameters in the vector; -1 where the model has none. */
 typedef struct {
-    int theta0, loss, ln_k_rec, q_rec;
+    int theta0, loss, ln_k_rec, q_rec, gain, ln_k_hard, q_hard;
     size_t n_par;
 } sa_model_layout;
 
@@ -27,17 +30,39 @@ sa_model_layout sa_model_parameters(sa_model_kind kind);
 /* A clock turns an activation energy into the reduced time of each condition:
  * log_scaled[i] = ln of the integral of exp(q e(t)) dt and coordinate[i] = its derivative
  * in q (the mean of e along the history). At constant temperature these are
- * ln t + q e and e. A temperature history supplies its own clock with the same contract. */
+ * ln t + q e and e, computed where they are read. Along histories (`along` not NULL) they
+ * are tabulated by sa_clock_set() for each rate process first; log_time and coordinate are
+ * then the tangent at a typical energy, good enough for start values. */
+enum { SA_RECRYSTALLISATION = 0, SA_RECOVERY, SA_HARDENING, SA_CLOCK_SLOTS };
+
 typedef struct sa_clock sa_clock;
 struct sa_clock {
     size_t n;                 /* conditions */
     const double *coordinate; /* isothermal: e of each condition, mol/kJ */
     const double *log_time;   /* isothermal: ln t, -Inf at t = 0 */
+    const sa_histories *along; /* NULL: isothermal. Its marks are the last conditions; those
+                                * before them have seen no time */
+    double *table; /* sa_clock_table(n) values; sa_clock_begin() before the first use */
 };
 
+size_t sa_clock_table(size_t n);
+
+/* Forget what is tabulated. */
+void sa_clock_begin(const sa_clock *clock);
+
+/* Tabulate reduced times at energy q for one rate process; nothing to do where the clock is
+ * isothermal or the table is that of q already. */
+void sa_clock_set(const sa_clock *clock, int slot, double q);
+
 /* Reduced time of condition i at energy q: its logarithm (without ln k), and d/dq. */
-static inline double sa_clock_read(const sa_clock *clock, size_t i, double q, double *slope)
+static inline double sa_clock_read(const sa_clock *clock, size_t i, int slot, double q,
+                                   double *slope)
 {
+    if (clock->along) {
+        const double *from = clock->table + (size_t)slot * (2 * clock->n + 1) + 1;
+        *slope = from[clock->n + i];
+        return from[i];
+    }
     *slope = clock->coordinate[i];
     return clock->log_time[i] + q * clock->coordinate[i];
 }
@@ -55,6 +80,9 @@ typedef struct {
 
 sa_model_state sa_model_at(sa_model_kind kind, double log_time, double coordinate,
                            const double *par);
+
+/* Fraction recrystallised at a reduced time ln(k t). */
+double sa_model_fraction(sa_model_kind kind, double ln_theta, const double *par);
 
 /* What time_to asks for. */
 typedef enum {

@@ -33,27 +33,27 @@ static double solve_levels(const race *r, double *par)
     const sa_softening *s = r->s;
     const size_t m = s->clock.n;
     const sa_model_layout at = sa_model_parameters(r->kind);
-    const int levels = at.loss >= 0 ? 3 : 2;
-    double a[9], b[3], x[3];
-    par[SA_P_WORKED] = 1.0;
-    par[SA_P_SOFT] = 0.0;
+    int level[4] = {SA_P_WORKED, SA_P_SOFT, -1, -1}; /* parameters that are linear */
+    size_t levels = 2;
+    double a[16], b[4], x[4];
     if (at.loss >= 0)
-        par[at.loss] = 0.0;
+        level[levels++] = at.loss;
+    if (at.gain >= 0)
+        level[levels++] = at.gain;
+    for (size_t j = 0; j < levels; j++)
+        par[level[j]] = j == 0 ? 1.0 : 0.0;
     if (sa_model_hardness(r->kind, &s->clock, par, r->resid, r->jac))
         return HUGE_VAL;
-    const double *basis[3] = {r->jac, r->jac + m, NULL};
-    if (levels == 3)
-        basis[2] = r->jac + (size_t)at.loss * m;
-    for (int use = levels; use >= 2; use--) {
-        const size_t f = (size_t)use;
+    for (size_t f = levels; f >= 2; f--) {
         memset(a, 0, sizeof a);
         memset(b, 0, sizeof b);
         for (size_t i = 0; i < m; i++) {
             double w = s->root_weight[i] * s->root_weight[i];
             for (size_t j = 0; j < f; j++) {
-                b[j] += w * basis[j][i] * s->hardness[i];
+                const double *basis = r->jac + (size_t)level[j] * m;
+                b[j] += w * basis[i] * s->hardness[i];
                 for (size_t k = 0; k < f; k++)
-                    a[k + j * f] += w * basis[j][i] * basis[k][i];
+                    a[k + j * f] += w * basis[i] * r->jac[i + (size_t)level[k] * m];
             }
         }
         double diag = 0.0;
@@ -64,13 +64,16 @@ static double solve_levels(const race *r, double *par)
         sa_triangularise(a, f, f, b);
         if (!sa_back_substitute(a, f, f, b, x))
             return HUGE_VAL;
-        if (use == 2 || x[2] >= 0.0) {
-            par[SA_P_WORKED] = x[0];
-            par[SA_P_SOFT] = x[1];
-            if (use == 3)
-                par[at.loss] = x[2];
+        size_t worst = 0; /* an amplitude below zero is left out */
+        for (size_t j = 2; j < f; j++)
+            if (x[j] < 0.0 && (worst == 0 || x[j] < x[worst]))
+                worst = j;
+        if (worst == 0) {
+            for (size_t j = 0; j < f; j++)
+                par[level[j]] = x[j];
             break;
         }
+        level[worst] = level[f - 1];
     }
     for (size_t j = 0; j < r->p; j++)
         if (!(s->held && s->held[j] && j >= SA_P_LN_K))
@@ -208,20 +211,39 @@ static double middle_clock(const sa_softening *s, double q)
     return total > 0.0 ? sum / total : 0.0;
 }
 
-static void add_recovery(race *r, const sa_model_layout *at, double *par)
+/* Energies as shares of that of recrystallisation: recovery is near it, hardening below. */
+static void add_hardening(race *r, const sa_model_layout *at, double *par)
 {
-    const double speed[3] = {-2.0, 0.5, 3.0}, share[3] = {0.6, 1.0, 1.4};
-    const int held = r->s->held && r->s->held[at->q_rec];
-    if (at->loss < 0) {
+    const double speed[4] = {-1.5, 0.5, 2.5, 5.0}, share[3] = {0.3, 0.6, 1.0};
+    if (at->gain < 0) {
         enter(r, par);
         return;
     }
+    const int held = r->s->held && r->s->held[at->q_hard];
+    for (int i = 0; i < 4; i++) {
+        for (int j = 0; j < (held ? 1 : 3); j++) {
+            if (!held)
+                par[at->q_hard] = share[j] * par[SA_P_Q];
+            par[at->ln_k_hard] = speed[i] - middle_clock(r->s, par[at->q_hard]);
+            enter(r, par);
+        }
+    }
+}
+
+static void add_recovery(race *r, const sa_model_layout *at, double *par)
+{
+    const double speed[3] = {-2.0, 0.5, 3.0}, share[3] = {0.6, 1.0, 1.4};
+    if (at->loss < 0) {
+        add_hardening(r, at, par);
+        return;
+    }
+    const int held = r->s->held && r->s->held[at->q_rec];
     for (int i = 0; i < 3; i++) {
         for (int j = 0; j < (held ? 1 : 3); j++) {
             if (!held)
                 par[at->q_rec] = share[j] * par[SA_P_Q];
             par[at->ln_k_rec] = speed[i] - middle_clock(r->s, par[at->q_rec]);
-            enter(r, par);
+            add_hardening(r, at, par);
         }
     }
 }

@@ -1,30 +1,76 @@
-# Rebuilds the example data in inst/extdata, bit for bit. Run from the top of the package:
+# Rebuilds the example data of the invented workshop in inst/extdata, bit for bit. Run from the
+# top of the package:
 #   Rscript inst/scripts/make-extdata.R
-# The workshop and its readings are invented. Their true values stand here and on the help
-# page of the data; the published set of tungsten is not made here but carried over as it is.
+# True values stand here and on the help page example_data(). The published set of tungsten is
+# not made here but carried over as it is.
 
-# True values: hardness levels in HV, rate such that half of the softening at 330 degrees
-# Celsius takes 12 min, exponent 1.6, activation energy 140 kJ/mol. Scatter: 1.5 HV between
-# heat treatments, 1.5 HV between readings of one treatment; the dial is read to 0.5.
-truth <- list(h_worked = 160, h_soft = 78, n = 1.6, q_kj_mol = 140, temp_c = 330, half_min = 12,
-              sd_step = 1.5, sd_reading = 1.5)
+if (!"softanneal" %in% loadedNamespaces()) pkgload::load_all(".", quiet = TRUE)
+if (!exists("folder", inherits = FALSE)) folder <- "inst/extdata"
 
-pkgload::load_all(".", quiet = TRUE)
-set.seed(70302, kind = "Mersenne-Twister", normal.kind = "Inversion", sample.kind = "Rejection")
-plan <- expand.grid(reading = 1:6, time_min = c(0, 4, 8, 16, 32, 64, 128),
-                    temp_c = c(290, 330, 370, 410))
-piece <- c("290" = "bell-A", "330" = "bell-B", "370" = "bell-C", "410" = "bell-D")
-plan$specimen <- unname(piece[as.character(plan$temp_c)])
-k <- arrhenius_rate(plan$temp_c, jmak_time(0.5, 1, truth$n) / truth$half_min, truth$temp_c,
-                    truth$q_kj_mol)
-fraction <- jmak_fraction(plan$time_min, k, truth$n)
-step <- interaction(plan$specimen, plan$time_min, drop = TRUE)
-hv <- truth$h_soft + (truth$h_worked - truth$h_soft) * (1 - fraction) +
-  rnorm(nlevels(step), sd = truth$sd_step)[step] + rnorm(nrow(plan), sd = truth$sd_reading)
-# the first three readings of a step on the HRF scale, the others on HR30T
-plan$scale <- ifelse(plan$reading <= 3, "HRF", "HR30T")
-plan$hardness <- round(2 * convert_hardness(hv, "HV", plan$scale, "brass")) / 2
-plan$step <- match(plan$time_min, unique(plan$time_min)) - 1L
-columns <- c("specimen", "temp_c", "step", "time_min", "reading", "hardness", "scale")
-utils::write.csv(plan[columns], "inst/extdata/bellbrass_readings.csv", row.names = FALSE,
-                 quote = FALSE)
+seed <- function(x) {
+  set.seed(x, kind = "Mersenne-Twister", normal.kind = "Inversion", sample.kind = "Rejection")
+}
+# one line end on every system
+save_csv <- function(x, name) {
+  con <- file(file.path(folder, name), "wb")
+  on.exit(close(con))
+  utils::write.csv(x, con, row.names = FALSE, quote = FALSE, na = "")
+}
+pieces <- c("bell-A", "bell-B", "bell-C", "bell-D")
+
+# Readings: levels in HV, half of the recrystallisation at 330 degrees Celsius in 12 min,
+# exponent 1.6, 140 kJ/mol; scatter 1.5 HV between heat treatments and 1.5 HV between readings;
+# the dial is read to 0.5. The first three readings of a step are HRF, the others HR30T.
+readings <- softanneal::simulate_readings(
+  c(h_worked = 160, h_soft = 78, half_min = 12, n = 1.6, q_kj_mol = 140), temp_ref_c = 330,
+  temp_c = c(290, 330, 370, 410), time_min = c(0, 4, 8, 16, 32, 64, 128), readings = 6,
+  scale = rep(c("HRF", "HR30T"), each = 3), scatter = c(step = 1.5, reading = 1.5),
+  resolution = 0.5, specimen = pieces, seed = 70302)
+save_csv(as.data.frame(readings), "bellbrass_readings.csv")
+
+# Rolling: four passes of two strips, spread w/w0 = (t0/t)^0.03, volume constant; read with
+# micrometer (sd 0.005 mm), caliper (0.03 mm) and rule (0.3 mm), noted to 0.01, 0.1 and 0.5 mm.
+seed(70301)
+thickness <- c(1.60, 1.40, 1.22, 1.07, 0.95)
+rolling <- do.call(rbind, lapply(c("strip-1", "strip-2"), function(strip) {
+  width <- 25 * (thickness[1] / thickness)^0.03
+  length <- 150 * thickness[1] * width[1] / (thickness * width)
+  data.frame(specimen = strip, pass = 0:4,
+             thickness_mm = round(thickness + rnorm(5, sd = 0.005), 2),
+             width_mm = round(width + rnorm(5, sd = 0.03), 1),
+             length_mm = round(2 * (length + rnorm(5, sd = 0.3))) / 2)
+}))
+save_csv(rolling, "bellbrass_rolling.csv")
+
+# History: piece bell-B of 0.95 mm, oxidised (emissivity 0.6), 8 min in the furnace of 330
+# degrees Celsius with a door dip of 9, then in air; logged every 10 s to 0.1 with sd 0.3.
+seed(70303)
+hot <- softanneal::heat_up(0.95, softanneal::door_dip(330), until_min = 8, emissivity = 0.6,
+                           specimen = "bell-B")
+# the history goes on from the heating
+log <- softanneal::cool_down(after = hot, until_min = 6)$history
+at <- seq(0, 840, 10)
+save_csv(data.frame(specimen = "bell-B", time_s = at,
+                    temp_c = round(approx(log$time_s, log$temp_c, at)$y +
+                                     rnorm(length(at), sd = 0.3), 1)), "bellbrass_history.csv")
+
+# Messy: a sheet as it comes from the bench. Wide, semicolons and decimal commas, a title line,
+# units in the headers, spellings of the scale, a blank line, words in number cells, and slips:
+# an outlier, two steps written down in exchange, a warm piece, a forgotten reading.
+messy <- softanneal::simulate_readings(
+  c(h_worked = 160, h_soft = 78, half_min = 12, n = 1.6, q_kj_mol = 140), temp_ref_c = 330,
+  temp_c = c(310, 350, 390), time_min = c(0, 5, 10, 20, 40, 80), readings = 5, scale = "HR30T",
+  slips = c("outlier", "mislabel", "warm", "forgotten"), specimen = pieces[1:3], seed = 70309)
+wide <- messy[messy$reading == 1, ]
+box <- matrix(sub(".", ",", ifelse(is.na(messy$hardness), "", format(messy$hardness)),
+                  fixed = TRUE), ncol = 5, byrow = TRUE)
+box[9, 2] <- "n/a"
+box[14, 4] <- paste0(box[14, 4], "?")
+spelling <- rep_len(c("HR30TW", "hr 30 t", "HR30T"), nrow(wide))
+lines <- paste(wide$specimen, wide$temp_c, wide$time_min, box[, 1], box[, 2], box[, 3], box[, 4],
+               box[, 5], spelling, ifelse(is.na(wide$note), "", wide$note), sep = ";")
+con <- file(file.path(folder, "bellbrass_messy.csv"), "wb")
+writeLines(c("Larkfield Bell Works (invented), bench sheet 14;;;;;;;;;",
+             "Piece;Furnace temp (C);Time (min);r1;r2;r3;r4;r5;Scale;Note",
+             lines[1:6], ";;;;;;;;;", lines[-(1:6)]), con)
+close(con)

@@ -1,0 +1,199 @@
+# What RStudio shows of this package: addins, project template, and the text helper of the report
+# templates. Every addin works from text made by a plain function, and outside RStudio says
+# what to do instead of failing.
+
+#' Addins for RStudio
+#'
+#' Menu entries of RStudio under Addins: **Import readings** asks for a file and inserts the call
+#' that reads it; **Insert a fit** inserts a fit with its picture and answers, for the selected name
+#' of a table; **New laboratory report** asks where and opens a new report. Outside RStudio each
+#' prints the code or the call to use instead.
+#'
+#' @return The code, or the path of the new report, invisibly.
+#' @examples
+#' addin_import()
+#' addin_fit()
+#' addin_report()
+#' @name addins
+NULL
+
+#' @rdname addins
+#' @export
+addin_import <- function() {
+  if (!in_rstudio()) return(insert_code(import_code()))
+  file <- rstudioapi::selectFile("Readings", filter = "Tables (*.csv *.tsv *.txt *.xls *.xlsx)")
+  if (is.null(file)) return(invisible(NULL))
+  insert_code(import_code(file))
+}
+
+#' @rdname addins
+#' @export
+addin_fit <- function() {
+  name <- "readings"
+  if (in_rstudio()) {
+    selected <- rstudioapi::getActiveDocumentContext()$selection[[1L]]$text
+    if (nzchar(trimws(selected))) name <- trimws(selected)
+  }
+  insert_code(fit_code(name))
+}
+
+#' @rdname addins
+#' @export
+addin_report <- function() {
+  call <- paste0("rmarkdown::draft(\"report.Rmd\", template = \"laboratory-report\", ",
+                 "package = \"softanneal\", edit = FALSE)")
+  if (!in_rstudio()) {
+    message("Outside RStudio a new report is made by\n  ", call)
+    return(invisible(call))
+  }
+  need_package("rmarkdown", "to make a report")
+  path <- rstudioapi::selectFile("New laboratory report", label = "Create", existing = FALSE,
+                                 filter = "R Markdown (*.Rmd)")
+  if (is.null(path)) return(invisible(NULL))
+  path <- new_report(path)
+  rstudioapi::navigateToFile(path)
+  invisible(path)
+}
+
+in_rstudio <- function() {
+  requireNamespace("rstudioapi", quietly = TRUE) && rstudioapi::isAvailable()
+}
+
+insert_code <- function(code) {
+  text <- paste0(paste(code, collapse = "\n"), "\n")
+  if (in_rstudio()) rstudioapi::insertText(text = text) else
+    message("Outside RStudio: copy this code into your script.\n", text)
+  invisible(code)
+}
+
+import_code <- function(file = NULL) {
+  shown <- if (is.null(file)) "\"readings.csv\"" else encodeString(file, quote = "\"")
+  c("library(softanneal)",
+    paste0("readings <- read_readings(", shown, ")"),
+    "readings",
+    "check_readings(readings)")
+}
+
+fit_code <- function(name = "readings") {
+  c(paste0("fit <- fit_softening(", name, ")"),
+    "summary(fit)",
+    "plot(fit)",
+    "time_to(fit, softening = 0.5)",
+    "cautions(\"annealing\")")
+}
+
+# A report from the template beside nothing that is there already.
+new_report <- function(path, template = "laboratory-report") {
+  if (!grepl("[.][Rr]md$", path)) path <- paste0(path, ".Rmd")
+  if (file.exists(path)) {
+    abort("file", paste0("there is a file ", path, " already"), arg = "path",
+          remedy = "Choose another name.")
+  }
+  source <- template_file(template)
+  if (!dir.exists(dirname(path))) dir.create(dirname(path), recursive = TRUE)
+  if (!file.copy(source, path)) {
+    abort("file", paste0("the file ", path, " could not be written"), arg = "path",
+          remedy = "Check your rights in the folder.")
+  }
+  path
+}
+
+template_file <- function(template) {
+  system.file("rmarkdown", "templates", template, "skeleton", "skeleton.Rmd",
+              package = "softanneal", mustWork = TRUE)
+}
+
+#' A folder for a laboratory session
+#'
+#' Makes what a group needs: `data/` for readings, `R/analysis.R` with the steps of the analysis,
+#' `report/report.Rmd` from the template, and a `README.md`. This is also the project template of
+#' RStudio (New Project, New Directory, Softening laboratory).
+#'
+#' @param path Folder; made if it is not there. Files in it are never replaced.
+#' @param group Name of the group, for the report.
+#' @param example Whether to put the example readings into `data/readings.csv`.
+#' @param ... Not used; RStudio may pass more.
+#' @return The path, invisibly.
+#' @section Errors: `softanneal_error_file` if one of the files is there already, or cannot be
+#'   written.
+#' @section Safety: `r CAUTION_DEFERENCE`
+#' @examples
+#' folder <- tempfile("laboratory")
+#' lab_project(folder, group = "group 3")
+#' list.files(folder, recursive = TRUE)
+#' @export
+lab_project <- function(path, group = "", example = TRUE, ...) {
+  path <- check_string(path, "path")
+  group <- check_string(group, "group")
+  example <- check_flag(example, "example")
+  file <- file.path(path, c("README.md", "R/analysis.R", "report/report.Rmd",
+                            if (example) "data/readings.csv"))
+  if (any(file.exists(file))) {
+    abort("file", paste0("there are files in ", path, " already: ",
+                         listed(basename(file)[file.exists(file)])), arg = "path",
+          remedy = "Choose a new folder.")
+  }
+  for (part in c("data", "R", "report")) {
+    dir.create(file.path(path, part), recursive = TRUE, showWarnings = FALSE)
+  }
+  if (!all(dir.exists(file.path(path, c("data", "R", "report"))))) {
+    abort("file", paste0("the folder ", path, " cannot be made"), arg = "path",
+          remedy = "Choose a folder in which you may write.")
+  }
+  report <- readLines(template_file("laboratory-report"), encoding = "UTF-8")
+  report <- sub("^  readings: .*", "  readings: \"../data/readings.csv\"", report)
+  report <- sub("^  group: .*", paste0("  group: ", yaml_text(group)), report)
+  save_lines(project_readme(group), file[1L])
+  save_lines(project_script(), file[2L])
+  save_lines(report, file[3L])
+  if (example) file.copy(example_data("bellbrass_readings", path = TRUE), file[4L])
+  invisible(path)
+}
+
+save_lines <- function(lines, path) {
+  con <- file(path, "wb", encoding = "UTF-8")
+  on.exit(close(con))
+  writeLines(enc2utf8(lines), con, useBytes = TRUE)
+}
+
+# A YAML scalar in single quotes, on one line.
+yaml_text <- function(x) paste0("'", gsub("'", "''", gsub("[[:cntrl:]]", " ", x)), "'")
+
+project_script <- function() {
+  c("# From readings to kinetics. Run line by line; put your readings into data/readings.csv.",
+    "library(softanneal)", "", "readings <- read_readings(\"data/readings.csv\")", "readings",
+    "check_readings(readings)", "summarise_readings(readings)", "",
+    fit_code("readings"), "plot_avrami(fit)", "plot_arrhenius(fit)")
+}
+
+project_readme <- function(group) {
+  c("# Softening laboratory", "", if (nzchar(group)) c(markdown_text(group), ""),
+    "- `data/readings.csv`: hardness readings, one row a reading",
+    "- `R/analysis.R`: the analysis, step by step",
+    "- `report/report.Rmd`: the report; Knit makes the document", "",
+    "Before work at rolls, saw or furnace:", "",
+    strwrap(paste(CAUTION_LINE, CAUTION_DEFERENCE), width = 80))
+}
+
+#' Text from data inside an R Markdown document
+#'
+#' Writes every punctuation character as a numbered entity, which no reader of Markdown takes for
+#' markup, so that a name such as `<b>A</b>`, `a|b` or `\\(x\\)` is shown as it stands and never
+#' acts, in HTML as in Word. (A backslash would not do: before a bracket it begins a formula.) The
+#' report templates of the package use it for everything that comes from data.
+#'
+#' @param x Text, factor or numbers.
+#' @return Character vector of the same length; `NA` becomes empty, line ends become blanks.
+#' @examples
+#' markdown_text("<script>alert(1)</script> | *A*")
+#' @export
+markdown_text <- function(x) {
+  text <- gsub("[[:cntrl:]]+", " ", enc2utf8(as.character(x)))
+  hit <- gregexpr("[!-/:-@\\[-`{-~]", text, perl = TRUE)
+  found <- regmatches(text, hit)
+  regmatches(text, hit) <- lapply(found, function(x) {
+    if (length(x)) paste0("&#", vapply(x, utf8ToInt, 0L), ";") else x
+  })
+  text[is.na(x)] <- ""
+  text
+}

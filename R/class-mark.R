@@ -1,0 +1,278 @@
+# Marking what students report against the answer key. Every number gets one mark and one
+# reason. Units are converted, slips of units and of method are recognised by trying them on
+# the number, and an answer that follows from the group's own earlier numbers is not punished
+# twice. Nothing is guessed: what is tried is listed on the help page.
+
+MARKS <- c(right = "right", within = "right within tolerance",
+           unit = "right digits, wrong unit", consistent = "consistent with an earlier slip",
+           wrong = "wrong", none = "no answer")
+MARK_POINTS <- c(right = 1, within = 1, unit = 0.5, consistent = 0.5, wrong = 0, none = 0)
+
+# Order in which quantities are worked out; an earlier slip can only come from before.
+WORKING_ORDER <- c("h_worked", "h_soft", "n", "k_per_min", "half_min", "q_kj_mol")
+
+# Units understood, as factors to the unit of the key. 1 cal = 4.184 J (thermochemical); 1 eV an
+# atom = 96.48533 kJ/mol (CODATA 2018: e N_A).
+ANSWER_UNITS <- list(
+  q_kj_mol = c("kJ/mol" = 1, "J/mol" = 1e-3, "kcal/mol" = 4.184, "cal/mol" = 4.184e-3,
+               "eV" = 96.48533),
+  k_per_min = c("1/min" = 1, "1/s" = 60, "1/h" = 1 / 60),
+  half_min = c("min" = 1, "s" = 1 / 60, "h" = 60),
+  n = c("1" = 1))
+
+#' Mark what students report
+#'
+#' Compares reported numbers with the [answer_key()] and gives each a mark with its reason.
+#'
+#' | mark | when | points |
+#' |---|---|---|
+#' | right | within a quarter of a standard error of the true value, or of what [fit_softening()] finds in the readings without slips | 1 |
+#' | right within tolerance | inside the tolerance of the key | 1 |
+#' | right digits, wrong unit | inside the tolerance after one of the conversions below | 0.5 |
+#' | consistent with an earlier slip | follows from the group's own earlier numbers that were not right, or from the readings with the slips of the bench left in | 0.5 |
+#' | wrong | none of these; the reason says how far off | 0 |
+#' | no answer | empty, or no number | 0 |
+#'
+#' **Units tried.** A unit given in the column `unit` is converted first (`J/mol`, `kcal/mol`, `eV`;
+#' `s`, `h`; `1/s`, `1/h`; a hardness scale instead of HV). If the number is then not right, the
+#' other units are tried on it, and: the slope Q/R in K or in 1000 K in place of Q; Q from a decadic
+#' logarithm (too small by the factor 2.303); Q with temperatures in deg C in place of K; the
+#' constant of \eqn{\exp(-k t^n)}{exp(-k t^n)} in place of that of \eqn{\exp(-(k t)^n)}{exp(-(k
+#' t)^n)}.
+#'
+#' **Earlier slips.** In the order hardness, n, k, half time, Q: k may follow from the group's own
+#' half times and n (\eqn{k = (\ln 2)^{1/n}/t_{1/2}}{k = (ln 2)^(1/n) / t_half}), a half time from
+#' its own k and n (both for the model `"jmak"` only), Q from the slope of its own ln k or ln half
+#' times over 1/T, if one of the numbers used was not right. Agreement is to 2 % of the number
+#' (rounding on the way). The readings with the slips left in count through the column `as_given` of
+#' the key.
+#'
+#' @param answers What students report: a data frame, or the path of a CSV or Excel file
+#'   (decimal comma and semicolons are understood), with the columns `group`, `quantity`, `value`,
+#'   and as needed `temp_c` (deg C, for `k_per_min` and `half_min`) and `unit` (empty: that of the
+#'   key). See [answer_form()].
+#' @param key An [answer_key()].
+#' @param ... Must be empty.
+#' @param points Named points for the marks, put in place of those of the table: `right`, `within`,
+#'   `unit`, `consistent`, `wrong`, `none`.
+#' @return A table of class `softanneal_marks`, one row for each row of the key in its order:
+#'   `group`, `quantity`, `temp_c`, `reported` (text as reported), `value` (number in the unit of
+#'   the key), `unit`, `key`, `lower`, `upper`, `mark`, `reason`, `points`. `summary()` gives a list
+#'   of `groups` (answered, right, points, share of the points) and `quantities` (how often each
+#'   mark).
+#' @section Errors: `softanneal_error_column` for missing columns, `softanneal_error_argument` for a
+#'   group, quantity, or temperature that the key does not have, `softanneal_error_units` for an
+#'   unknown unit, `softanneal_error_duplicate` for a number reported twice,
+#'   `softanneal_error_file` for a file that cannot be read.
+#' @seealso [answer_key()], [answer_form()]
+#' @examples
+#' key <- answer_key(1, seed = 20)
+#' report <- data.frame(group = "group-01", quantity = c("q_kj_mol", "n", "h_soft"),
+#'                      value = c(1000 * key$value[4], key$value[3], 60))
+#' marks <- mark_answers(report, key)
+#' marks
+#' summary(marks)
+#' @export
+mark_answers <- function(answers, key, ..., points = MARK_POINTS) {
+  check_dots_empty(...)
+  if (!inherits(key, "softanneal_key")) {
+    abort("argument", paste0("`key` must come from answer_key(), not ", describe(key)),
+          arg = "key")
+  }
+  points <- check_points(points)
+  given <- match_answers(read_answers(answers), key)
+  out <- data.frame(group = key$group, quantity = key$quantity, temp_c = key$temp_c,
+                    reported = given$reported, value = given$value, unit = key$unit,
+                    key = key$value, lower = key$lower, upper = key$upper,
+                    mark = NA_character_, reason = NA_character_)
+  design <- attr(key, "design")
+  for (group in unique(key$group)) {
+    rows <- which(key$group == group)
+    out[rows, c("value", "mark", "reason")] <- mark_group(key[rows, ], given[rows, ], design)
+  }
+  out$points <- unname(points[match(out$mark, MARKS)])
+  structure(out, class = c("softanneal_marks", "data.frame"), best = max(points))
+}
+
+check_points <- function(points) {
+  unknown <- if (is.null(names(points))) "(unnamed)" else setdiff(names(points), names(MARKS))
+  if (length(unknown)) {
+    abort("argument", paste0("`points` does not know ", in_quotes(unknown, " and ")),
+          arg = "points", remedy = paste0("Name any of ", in_quotes(names(MARKS), " and "), "."))
+  }
+  replace(MARK_POINTS, names(points), check_numeric(points, "points"))
+}
+
+# Reported answers as text columns group, quantity, temp_c (number), value (text), unit.
+read_answers <- function(answers) {
+  if (!is.data.frame(answers)) {
+    answers <- read_sheet(answers, NULL, NULL, NULL, NULL, 0, c("", "NA"))
+  }
+  check_data(answers, "answers")
+  exact <- answers[["value"]]
+  text <- function(name) {
+    x <- any_column(answers, name, "answers")
+    if (is.list(x)) {
+      abort("column", paste0("column `", name, "` must not be a list"), arg = name,
+            remedy = "Give one value a row.")
+    }
+    x <- if (is.numeric(x)) format_each(x) else trimws(as.character(x))
+    ifelse(!is.na(x) & x == "", NA_character_, x)
+  }
+  comma <- identical(attr(answers, "dec"), ",")
+  optional <- function(name) {
+    if (name %in% names(answers)) text(name) else rep(NA_character_, nrow(answers))
+  }
+  number <- function(x) suppressWarnings(as.numeric(if (comma) chartr(",.", ".,", x) else x))
+  out <- data.frame(group = text("group"), quantity = text("quantity"), reported = text("value"),
+                    unit = optional("unit"), temp_text = optional("temp_c"))
+  # what is no number is told apart below, with its row
+  out$number <- if (is.numeric(exact)) as.double(exact) else number(out$reported)
+  out$number[!is.finite(out$number)] <- NA_real_
+  out$temp_c <- number(out$temp_text)
+  bad <- which(is.na(out$temp_c) & !is.na(out$temp_text))
+  if (length(bad)) {
+    abort("column", paste0("column `temp_c` must hold numbers, and holds '",
+                           out$temp_text[bad[1L]], "'"), arg = "temp_c", rows = bad,
+          remedy = "Give degrees Celsius without unit.")
+  }
+  for (name in c("group", "quantity")) {
+    if (anyNA(out[[name]])) {
+      abort("missing", paste0("column `", name, "` must not be empty"), arg = name,
+            rows = which(is.na(out[[name]])), remedy = "Fill in these cells.")
+    }
+  }
+  out
+}
+
+format_each <- function(x) {
+  ifelse(is.na(x), NA_character_, vapply(as.double(x), format, "", digits = 7))
+}
+
+# One row for each row of the key: number, text and unit reported.
+match_answers <- function(answers, key) {
+  refuse <- function(bad, what, column, remedy) {
+    if (!any(bad)) return(invisible())
+    at <- which(bad)
+    abort("argument", paste0("the key has no ", what, " '", answers[[column]][at[1L]], "'"),
+          arg = column, rows = at, remedy = remedy)
+  }
+  refuse(!answers$group %in% key$group, "group", "group",
+         paste0("Its groups are ", listed(unique(key$group)), "."))
+  refuse(!answers$quantity %in% key$quantity, "quantity", "quantity",
+         paste0("Its quantities are ", in_quotes(unique(key$quantity), " and "), "."))
+  each <- answers$quantity %in% key$quantity[!is.na(key$temp_c)]
+  if (any(each & is.na(answers$temp_c))) {
+    abort("missing", "`temp_c` is needed for rates and half times", arg = "temp_c",
+          rows = which(each & is.na(answers$temp_c)),
+          remedy = "Say for which temperature the number is, in degrees Celsius.")
+  }
+  at <- vapply(seq_len(nrow(answers)), function(i) {
+    hit <- which(key$group == answers$group[i] & key$quantity == answers$quantity[i] &
+                   (!each[i] | abs(key$temp_c - answers$temp_c[i]) < 0.05))
+    if (length(hit)) hit[1L] else NA_integer_
+  }, 0L)
+  if (anyNA(at)) {
+    refuse(is.na(at), "temperature", "temp_c", paste0(
+      "Its temperatures are ", listed(sort(unique(key$temp_c))), " deg C."))
+  }
+  if (anyDuplicated(at)) {
+    twice <- which(duplicated(at))
+    abort("duplicate", paste0("`", answers$quantity[twice[1L]], "` of ",
+                              answers$group[twice[1L]], " is reported twice"), arg = "answers",
+          rows = twice, remedy = "Leave one of the rows out.")
+  }
+  factor <- unit_factors(answers)
+  out <- data.frame(reported = rep(NA_character_, nrow(key)), number = NA_real_,
+                    value = NA_real_, scale = NA_character_)
+  out$reported[at] <- ifelse(is.na(answers$unit) | is.na(answers$reported), answers$reported,
+                             paste(answers$reported, answers$unit))
+  out$number[at] <- answers$number
+  out$value[at] <- answers$number * factor$factor
+  out$scale[at] <- factor$scale
+  out
+}
+
+# Factor to the unit of the key; a hardness scale is kept by name and converted later.
+unit_factors <- function(answers) {
+  factor <- rep(1, nrow(answers))
+  scale <- rep(NA_character_, nrow(answers))
+  for (i in which(!is.na(answers$unit))) {
+    units <- ANSWER_UNITS[[answers$quantity[i]]]
+    unit <- gsub("[[:space:]]", "", answers$unit[i])
+    unit <- sub("^(min|s|h)(\\^-1|-1)$", "1/\\1", unit)
+    unit <- sub("^eV/atom$", "eV", unit)
+    known <- if (is.null(units)) {
+      scale[i] <- known_scale(answers$unit[i])
+      !is.na(scale[i])
+    } else {
+      # "" and "-" are the ways of writing no unit
+      if (identical(names(units), "1") && unit %in% c("-", "none")) unit <- "1"
+      factor[i] <- units[unit]
+      !is.na(factor[i])
+    }
+    if (!known) {
+      abort("units", paste0("the unit '", answers$unit[i], "' is not known for `",
+                            answers$quantity[i], "`"), arg = "unit", rows = i,
+            remedy = paste0("Use ", if (is.null(units)) "the name of a hardness scale" else
+              in_quotes(names(units)), "."))
+    }
+  }
+  list(factor = factor, scale = scale)
+}
+
+#' @export
+print.softanneal_marks <- function(x, ..., n = 20L) {
+  if (!all(c("group", "quantity", "mark", "reason", "points") %in% names(x))) {
+    print(plain_frame(x), ...)
+    return(invisible(x))
+  }
+  cat("Marks of ", count(nrow(x), "number"), " from ", count(length(unique(x$group)), "group"),
+      ": ", format(sum(x$points)), " of ", format(nrow(x) * (attr(x, "best") %or% 1)),
+      " points\n", sep = "")
+  shown <- utils::head(plain_frame(x), n)
+  print(data.frame(group = shown$group, quantity = shown$quantity,
+                   temp_c = ifelse(is.na(shown$temp_c), "", format(shown$temp_c)),
+                   reported = ifelse(is.na(shown$reported), "", shown$reported),
+                   mark = shown$mark, reason = shown$reason), row.names = FALSE, right = FALSE)
+  if (nrow(x) > nrow(shown)) cat("... and ", count(nrow(x) - nrow(shown), "more row"), "\n",
+                                 sep = "")
+  invisible(x)
+}
+
+#' @rdname mark_answers
+#' @param object Marks.
+#' @export
+summary.softanneal_marks <- function(object, ...) {
+  check_dots_empty(...)
+  groups <- unique(object$group)
+  best <- attr(object, "best") %or% 1
+  by_group <- function(x) as.vector(rowsum(x, object$group, reorder = FALSE))
+  numbers <- by_group(rep(1, nrow(object)))
+  points <- by_group(object$points)
+  right <- object$mark %in% MARKS[c("right", "within")]
+  quantities <- unique(object$quantity)
+  counts <- table(factor(object$quantity, quantities), factor(object$mark, MARKS))
+  structure(list(
+    groups = data.frame(group = groups, numbers = numbers,
+                        answered = by_group(as.numeric(object$mark != MARKS[["none"]])),
+                        right = by_group(as.numeric(right)), points = points,
+                        share = points / (numbers * best)),
+    quantities = data.frame(quantity = quantities, unclass(counts), check.names = FALSE,
+                            row.names = NULL)), class = "summary.softanneal_marks")
+}
+
+#' @export
+print.summary.softanneal_marks <- function(x, ...) {
+  g <- x$groups
+  cat("Class of ", count(nrow(g), "group"), ", mean share of the points ",
+      format(100 * mean(g$share), digits = 3), " %\n\nGroups:\n", sep = "")
+  g$share <- paste(format(100 * g$share, digits = 3), "%")
+  print(g, row.names = FALSE)
+  cat("\nHow often each mark (", paste(names(MARKS), MARKS, sep = " = ", collapse = "; "), "):\n",
+      sep = "")
+  print(stats::setNames(x$quantities, c("quantity", names(MARKS))), row.names = FALSE)
+  nothing <- g$group[g$answered == 0]
+  if (length(nothing)) cat("\nNothing handed in: ", listed(nothing), "\n", sep = "")
+  invisible(x)
+}

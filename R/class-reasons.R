@@ -1,0 +1,156 @@
+# The mark of one number and its reason. Order: right, other unit or method, earlier slip,
+# wrong. Comparisons of rates and times are on the logarithm, as in the key.
+
+# Agreement of a number with another it may have been computed from: rounding on the way.
+ROUNDED <- 0.02
+
+# value, mark and reason for the rows of one group.
+mark_group <- function(key, given, design) {
+  material <- if (is.null(design)) "brass" else design$bench$material
+  jmak <- is.null(design) || identical(design$truth$model, "jmak")
+  n <- nrow(key)
+  out <- data.frame(value = given$value, mark = rep(NA_character_, n), reason = NA_character_)
+  other <- which(!is.na(given$scale) & given$scale != "HV" & !is.na(given$number))
+  for (i in other) out$value[i] <- hv_or_na(given$number[i], given$scale[i], material)
+  set <- function(i, mark, reason) {
+    out$mark[i] <<- MARKS[[mark]]
+    out$reason[i] <<- reason
+  }
+  for (i in order(match(key$quantity, WORKING_ORDER))) {
+    if (is.na(given$number[i])) {
+      set(i, "none", if (is.na(given$reported[i])) "nothing reported" else
+        paste0("'", given$reported[i], "' is no number"))
+      next
+    }
+    at <- key[i, ]
+    x <- out$value[i]
+    if (is.na(x)) {
+      set(i, "wrong", paste("outside the conversion table from", given$scale[i]))
+      next
+    }
+    distance <- errors_from(x, at$value, at)
+    if (min(distance, errors_from(x, at$reference, at), na.rm = TRUE) <= 0.25) {
+      set(i, "right", "agrees with the key")
+      next
+    }
+    if (x >= at$lower && x <= at$upper) {
+      set(i, "within", paste0("within ", format(signif(distance, 2)), " standard errors"))
+      next
+    }
+    reason <- unit_slip(x, given$number[i], at, key, material)
+    if (!is.null(reason)) {
+      set(i, "unit", reason)
+      next
+    }
+    reason <- earlier_slip(i, x, key, out, jmak)
+    if (!is.null(reason)) set(i, "consistent", reason) else set(i, "wrong", how_far(x, at))
+  }
+  out
+}
+
+# How many standard errors of the key lie between two values.
+errors_from <- function(x, value, at) {
+  log <- at$quantity %in% c("k_per_min", "half_min")
+  if (log && (is.na(x) || x <= 0)) return(Inf)
+  abs(if (log) log(x / value) else x - value) / at$std.error
+}
+
+inside <- function(x, at) !is.na(x) && x >= at$lower && x <= at$upper
+
+how_far <- function(x, at) {
+  if (at$value > 0 && (x <= 0 || x > 3 * at$value || x < at$value / 3)) {
+    return(if (x <= 0) "not above zero" else
+      paste0(if (x > at$value) "too large" else "too small", " by the factor ",
+             format_quantity(max(x / at$value, at$value / x), 2L)))
+  }
+  distance <- errors_from(x, at$value, at)
+  paste0(if (x > at$value) "too large" else "too small", " by ", format_quantity(distance, 2L),
+         " standard errors")
+}
+
+hv_or_na <- function(x, scale, material) {
+  tryCatch(convert_hardness(x, scale, "HV", material),
+           softanneal_warning_outside = function(w) NA_real_,
+           softanneal_error_scale = function(e) NA_real_)
+}
+
+# The reason if the digits are right in another unit or convention, or NULL.
+unit_slip <- function(x, number, at, key, material) {
+  quantity <- at$quantity
+  units <- ANSWER_UNITS[[quantity]]
+  for (unit in names(units)) {
+    if (inside(number * units[[unit]], at)) return(paste("right if read in", unit))
+  }
+  if (quantity %in% c("h_worked", "h_soft")) {
+    for (scale in c("HRF", "HR30T", "HRB", "HR15T", "HR45T")) {
+      if (inside(hv_or_na(number, scale, material), at)) {
+        return(paste("right if read in", scale, "- not converted to HV"))
+      }
+    }
+  }
+  if (quantity == "k_per_min" && x > 0) {
+    n <- key$value[key$quantity == "n"]
+    if (inside(x^(1 / n), at)) {
+      return("the constant of exp(-k t^n), in 1/min^n, in place of that of exp(-(k t)^n)")
+    }
+  }
+  if (quantity == "q_kj_mol") {
+    if (inside(abs(x) * GAS_CONSTANT / 1000, at)) return("the slope Q/R in K, R is missing")
+    if (inside(abs(x) * GAS_CONSTANT, at)) return("the slope Q/R in 1000 K, R is missing")
+    if (inside(x * log(10), at)) return("from a decadic logarithm, the factor 2.303 is missing")
+    if (inside(-x, at)) return("the sign of the slope was kept")
+    rates <- key[key$quantity == "k_per_min", ]
+    if (nrow(rates) > 1L) {
+      # the Q of 1/(deg C) is far from that of 1/K, and known as well as the true one
+      celsius <- slope_energy(log(rates$value), 1 / rates$temp_c)
+      if (abs(x / celsius - 1) < max(0.1, 2 * at$std.error / at$value)) {
+        return("temperatures in deg C in place of K in 1/T")
+      }
+    }
+  }
+  NULL
+}
+
+# Q in kJ/mol from logarithms of rates over an inverse temperature.
+slope_energy <- function(ln_rate, inverse) {
+  -GAS_CONSTANT / 1000 * stats::cov(inverse, ln_rate) / stats::var(inverse)
+}
+
+# The reason if the number follows from the group's own earlier ones, or NULL. `out` holds the
+# values and the marks given so far.
+earlier_slip <- function(i, x, key, out, jmak) {
+  at <- key[i, ]
+  near <- function(value) length(value) == 1L && !is.na(value) && abs(x / value - 1) <= ROUNDED
+  not_right <- function(rows) any(out$mark[rows] %in% MARKS[c("unit", "consistent", "wrong")])
+  row <- function(quantity) which(key$quantity == quantity & !is.na(out$value) & out$value > 0)
+  here <- function(rows) rows[abs(key$temp_c[rows] - at$temp_c) < 1e-6]
+  if (jmak && at$quantity %in% c("k_per_min", "half_min")) {
+    n <- row("n")
+    from <- here(row(setdiff(c("k_per_min", "half_min"), at$quantity)))
+    if (length(n) && length(from)) {
+      # k t_half = (ln 2)^(1/n), either way round
+      value <- log(2)^(1 / out$value[n]) / out$value[from]
+      used <- if (at$quantity == "k_per_min") n else c(n, from)
+      if (not_right(used) && near(value)) {
+        return(paste("follows from the group's own n and",
+                     if (at$quantity == "k_per_min") "half time" else "k"))
+      }
+    }
+  }
+  if (at$quantity == "q_kj_mol") {
+    for (quantity in c("k_per_min", if (jmak) "half_min")) {
+      rows <- row(quantity)
+      if (length(rows) < 2L || !not_right(rows)) next
+      ln_rate <- log(out$value[rows]) * if (quantity == "half_min") -1 else 1
+      if (near(slope_energy(ln_rate, 1 / (key$temp_c[rows] + ZERO_CELSIUS)))) {
+        return(paste("follows from the group's own", if (quantity == "half_min") "half times"
+                     else "k"))
+      }
+    }
+  }
+  if (!is.na(at$as_given) && errors_from(x, at$as_given, at) <= 0.25 &&
+      errors_from(at$as_given, at$reference, at) > 0.25) {
+    return("what the readings give with the slips of the bench left in")
+  }
+  NULL
+}

@@ -1,0 +1,246 @@
+# Simulated data for a class: every group its own truth about the class truth, its own stream of
+# random numbers, and a draw that can be taught with. One whole number makes all of it again;
+# the data carry neither the truth nor that number.
+
+# Standard deviations by which the groups' truths differ: HV for hardness, relative for others.
+CLASS_SPREAD <- c(h_worked = 4, h_soft = 2, half_min = 0.15, n = 0.05, q_kj_mol = 0.05)
+
+# Draws tried for one group before giving up.
+MOST_DRAWS <- 100L
+
+#' The experiment of a simulated class
+#'
+#' Sets down what [simulate_class()] and [answer_key()] draw: the class truth, how much the
+#' truths of the groups differ, schedule, scatter and slips. Keep it with the seed, apart from
+#' the data of the class.
+#'
+#' Each group's truth is the class truth plus a normal difference for hardness levels and times
+#' the exponential of a normal difference for the others, so that these stay positive.
+#'
+#' @param parameters,temp_ref_c The class truth, as in [simulate_readings()].
+#' @param ... Must be empty.
+#' @param spread Named standard deviations between the truths of groups: of `h_worked`,
+#'   `h_soft` and `loss` in HV; relative ones for `half_min` (or `ln_k_ref`: of the rate), `n`,
+#'   `q_kj_mol` and the other parameters. Parameters that are not named do not differ.
+#' @param temp_c,time_min,readings,scale,scatter,resolution As in [simulate_readings()].
+#' @param operators,specimen,schedule,material As in [simulate_readings()].
+#' @param slips As in [simulate_readings()]; they fall on each group in other places.
+#' @param tolerance Half width of what counts as right, in standard errors of the estimator.
+#' @return An object of class `softanneal_class_design`: a list for the two functions above.
+#' @section Errors: As in [simulate_readings()], and `softanneal_error_argument` for a spread of
+#'   unknown parameters.
+#' @seealso [simulate_class()]
+#' @examples
+#' class_design(slips = c("outlier", "forgotten"), temp_c = c(310, 340, 370))
+#' @export
+class_design <- function(parameters = WORKSHOP_TRUTH, ..., temp_ref_c = 330,
+                         spread = CLASS_SPREAD, temp_c = c(290, 330, 370, 410),
+                         time_min = c(0, 4, 8, 16, 32, 64, 128), readings = 6, scale = "HR30T",
+                         scatter = WORKSHOP_SCATTER, resolution = 0.5, operators = NULL,
+                         slips = NULL, specimen = NULL, schedule = NULL, material = "brass",
+                         tolerance = 2) {
+  check_dots_empty(...)
+  truth <- true_model(parameters, temp_ref_c)
+  bench <- bench_settings(temp_c, time_min, readings, scale, scatter, resolution, operators, slips,
+                          specimen, schedule, material)
+  # NULL: all groups share the class truth
+  spread <- if (length(spread)) check_start_like(spread, "spread") else
+    stats::setNames(numeric(), character())
+  names(spread)[names(spread) == "half_min"] <- "ln_k_ref"
+  unknown <- setdiff(names(spread), names(truth$par))
+  if (length(unknown) || anyDuplicated(names(spread))) {
+    abort("argument", paste0("`spread` must name each once some of ",
+                             in_quotes(names(truth$par), " and ")), arg = "spread",
+          remedy = "Name parameters of the class truth.")
+  }
+  check_numeric(spread, "spread", 0)
+  structure(list(truth = truth, spread = spread, bench = bench,
+                 tolerance = check_number(tolerance, "tolerance", 0, open = TRUE)),
+            class = "softanneal_class_design")
+}
+
+#' Simulated data for a class
+#'
+#' Draws the readings of every group of a class. Each group has its own truth, so that no two
+#' groups have the same answers, and its own data, which can be drawn alone.
+#'
+#' **Random numbers.** The one `seed` starts a generator of L'Ecuyer; group k uses its k-th
+#' stream, and repeated draws of a group the sub-streams of that ([parallel::nextRNGStream()]).
+#' A group is therefore the same whether drawn alone or with the class, in any order, on any
+#' platform. The session's random numbers are left as found.
+#'
+#' **Teachable draws.** A draw is used if [fit_softening()], applied to the readings without
+#' slips, converges, determines every parameter (Q among them), and gives every quantity of the
+#' answer key within its tolerance. Otherwise the group is drawn again, truth and all, at
+#' most 100 times. So a group that works cleanly is never marked wrong for bad luck; the price is
+#' that extreme scatter is rarer than in real readings.
+#'
+#' **No truth travels with the data.** The result holds neither true values nor seed nor design.
+#' Keep both for [answer_key()], which needs them.
+#'
+#' @param n_groups Number of groups.
+#' @param seed One whole number.
+#' @param ... Arguments of [class_design()], such as `slips` or `temp_c`.
+#' @param groups Numbers of the groups to draw; all by default.
+#' @param design A [class_design()], instead of `...`.
+#' @return A table of class `softanneal_class` over `softanneal_readings`: the columns of
+#'   [simulate_readings()] after a column `group` (`"group-01"`, ...).
+#' @section Errors: `softanneal_error_argument` for numbers of groups that do not fit and those of
+#'   [class_design()]; `softanneal_error_too_few` when no draw of a group is teachable, with the
+#'   reason of the last one.
+#' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
+#' @source L'Ecuyer P (1999) Operations Research 47, 159; streams as in L'Ecuyer P, Simard R, Chen
+#'   E J, Kelton W D (2002) Operations Research 50, 1073.
+#' @seealso [write_class()] for one file a group, [answer_key()] and [mark_answers()].
+#' @examples
+#' class <- simulate_class(3, seed = 20, slips = "outlier")
+#' class
+#' alone <- simulate_class(3, seed = 20, slips = "outlier", groups = 2)
+#' identical(alone$hardness, class$hardness[class$group == "group-02"])
+#' fit_softening(alone)
+#' @export
+simulate_class <- function(n_groups, seed, ..., groups = seq_len(n_groups), design = NULL) {
+  design <- use_design(design, ...)
+  drawn <- draw_class(n_groups, seed, groups, design)
+  tables <- lapply(drawn, function(g) data.frame(group = rep(g$group, nrow(g$data)), g$data))
+  out <- do.call(rbind, tables)
+  class(out) <- c("softanneal_class", "softanneal_readings", "data.frame")
+  label_columns(out)
+}
+
+use_design <- function(design, ...) {
+  if (is.null(design)) return(class_design(...))
+  check_dots_empty(...)
+  if (!inherits(design, "softanneal_class_design")) {
+    abort("argument", paste0("`design` must come from class_design(), not ", describe(design)),
+          arg = "design")
+  }
+  design
+}
+
+# One list a group: group, data, clean hardness, slips, truth, draws, and what the reference
+# analysis gives.
+draw_class <- function(n_groups, seed, groups, design) {
+  n_groups <- check_number(n_groups, "n_groups", 1, 9999, whole = TRUE)
+  seed <- check_seed(seed)
+  groups <- check_numeric(groups, "groups", 1, n_groups)
+  if (!length(groups) || any(groups != round(groups)) || anyDuplicated(groups)) {
+    abort("argument", "`groups` must be different whole numbers", arg = "groups",
+          remedy = paste0("Choose from 1 to ", n_groups, "."))
+  }
+  state <- keep_random()
+  on.exit(restore_random(state), add = TRUE)
+  set.seed(seed, kind = "L'Ecuyer-CMRG", normal.kind = "Inversion", sample.kind = "Rejection")
+  stream <- get(".Random.seed", envir = globalenv())
+  out <- vector("list", length(groups))
+  for (k in seq_len(max(groups))) {
+    stream <- parallel::nextRNGStream(stream)
+    at <- match(k, groups)
+    if (!is.na(at)) out[[at]] <- draw_group(k, stream, design)
+  }
+  out
+}
+
+draw_group <- function(k, stream, design) {
+  group <- sprintf("group-%02d", k)
+  reason <- ""
+  for (draw in seq_len(MOST_DRAWS)) {
+    assign(".Random.seed", stream, envir = globalenv())
+    stream <- parallel::nextRNGSubStream(stream)
+    truth <- draw_truth(design)
+    drawn <- tryCatch(draw_readings(truth, design$bench), softanneal_error_range = function(e) e)
+    if (inherits(drawn, "error")) {
+      reason <- conditionMessage(drawn)
+      next
+    }
+    key <- key_quantities(truth, design)
+    clean <- replace(drawn$data, "hardness", list(drawn$clean))
+    analysis <- analyse_group(clean, key, truth, design)
+    reason <- analysis$reason
+    if (is.null(reason)) {
+      key$reference <- analysis$value
+      key$as_given <- if (nrow(drawn$slips)) {
+        analyse_group(drawn$data, key, truth, design)$value
+      } else analysis$value
+      return(c(drawn, list(group = group, truth = truth, draws = draw, key = key)))
+    }
+  }
+  abort("too_few", paste0("none of ", MOST_DRAWS, " draws of ", group, " can be taught with: ",
+                          sub("[.]$", "", reason)), arg = "design",
+        remedy = "Change schedule, scatter or truth; more temperatures or shorter times help Q.")
+}
+
+draw_truth <- function(design) {
+  truth <- design$truth
+  terms <- names(truth$par)
+  z <- stats::setNames(stats::rnorm(length(terms)), terms)
+  sd <- stats::setNames(numeric(length(terms)), terms)
+  sd[names(design$spread)] <- design$spread
+  # the logarithm of a rate takes a relative difference by adding it
+  added <- terms %in% c("h_worked", "h_soft", "loss", "ln_k_ref", "ln_k_rec")
+  truth$par <- ifelse(added, truth$par + sd * z, truth$par * exp(sd * z))
+  names(truth$par) <- terms
+  truth
+}
+
+# The reference analysis of one group: value of each key quantity, and the reason why the
+# readings cannot be taught with (NULL if they can).
+analyse_group <- function(data, key, truth, design) {
+  nothing <- rep(NA_real_, nrow(key))
+  data <- data[!is.na(data$hardness), ]
+  # what a fit warns of is looked at below, in its states
+  fit <- tryCatch(suppressWarnings(fit_softening(data, model = truth$model,
+                                                 material = design$bench$material),
+                                   classes = "softanneal_warning_fit"),
+                  softanneal_error = function(e) e)
+  if (inherits(fit, "error")) return(list(value = nothing, reason = conditionMessage(fit)))
+  if (!fit$convergence$converged) return(list(value = nothing, reason = "the fit ends early"))
+  open <- names(fit$states)[fit$states != "determined"]
+  if (length(open)) {
+    return(list(value = nothing,
+                reason = paste0("the readings do not determine ", in_quotes(open, " and "))))
+  }
+  value <- quantities_of(list(kind = fit$settings$set$kind, par = fit$par,
+                              temp_ref_c = fit$temp_ref_c), key)$value
+  off <- which(is.na(value) | value < key$lower | value > key$upper)
+  list(value = value,
+       reason = if (length(off)) paste0("a clean analysis gives ", key$quantity[off[1L]],
+                                        " outside its tolerance"))
+}
+
+#' @export
+print.softanneal_class <- function(x, ...) {
+  if (!"group" %in% names(x)) return(NextMethod())
+  n <- table(x$group)
+  cat("Class data: ", count(nrow(x), "reading"), " of ", count(length(n), "group"), " (",
+      listed(names(n), 4L), ")\n", sep = "")
+  class(x) <- setdiff(class(x), "softanneal_class")
+  print(x, ...)
+  cat("The answer key is made from seed and design: answer_key().\n")
+  invisible(x)
+}
+
+#' @export
+print.softanneal_class_design <- function(x, ...) {
+  cat(format(x), sep = "\n")
+  invisible(x)
+}
+
+#' @export
+format.softanneal_class_design <- function(x, ...) {
+  b <- x$bench
+  truth <- c(x$truth$par, temp_ref_c = x$truth$temp_ref_c)
+  slips <- b$slips[b$slips > 0L]
+  c(paste0("Class design, model '", x$truth$model, "' (keep apart from the class data)"),
+    paste0("  truth     ", paste(names(truth), format_quantity(truth, 4L), collapse = ", ")),
+    paste0("  spread    ", if (length(x$spread)) {
+      paste(names(x$spread), format_quantity(x$spread), collapse = ", ")
+    } else "none"),
+    paste0("  schedule  ", count(nrow(b$steps), "step"), " of ",
+           count(length(unique(b$steps$specimen)), "piece"), " at ",
+           listed(sort(unique(b$steps$temp_c))), " deg C, ", max(b$reading), " readings a step in ",
+           listed(unique(b$scale))),
+    paste0("  slips     ", if (length(slips)) paste(slips, names(slips), collapse = ", ") else
+      "none"),
+    paste0("  tolerance ", format(x$tolerance), " standard errors of the estimator"))
+}

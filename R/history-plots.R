@@ -1,0 +1,201 @@
+# Pictures of softening along histories: temperature over hardness in two panels with one time
+# axis, and hardness against temperature at given times (isochronal cuts).
+
+#' @param object,x A result of `soften()`.
+#' @rdname soften
+#' @exportS3Method ggplot2::autoplot
+autoplot.softanneal_softening <- function(object, ...) {
+  check_dots_empty(...)
+  group <- if (is.null(object$specimen)) rep("piece", nrow(object)) else
+    as.character(object$specimen)
+  names <- unique(group)
+  minutes <- max(object$time_s) - min(object$time_s) > 600
+  scale <- attr(object, "scale")
+  panels <- c("Temperature (\u00b0C)",
+              if (is.null(scale)) "Hardness" else hardness_title(scale))
+  drawn <- data.frame(
+    specimen = factor(rep(group, 2L), names),
+    time = rep(object$time_s / (if (minutes) 60 else 1), 2L),
+    value = c(object$temp_c, object$hardness),
+    panel = factor(rep(panels, each = nrow(object)), panels))
+  ends <- vapply(names, \(one) object$hardness[max(which(group == one))], 0)
+  alt <- paste0(
+    "Two panels over time in ", if (minutes) "min" else "s", " for ",
+    if (length(names) == 1L) "one piece" else paste(length(names), "pieces"),
+    ": temperature, up to ", format(max(object$temp_c), digits = 4),
+    " degrees Celsius, and hardness below it, from ", format(max(object$hardness), digits = 4),
+    " to ", paste(unique(format(range(ends), digits = 4, trim = TRUE)), collapse = " to "), ".")
+  few <- length(names) > 1L && length(names) <= 7L
+  p <- ggplot2::ggplot(drawn, ggplot2::aes(.data[["time"]], .data[["value"]],
+                                           group = .data[["specimen"]]))
+  p <- p + if (few) {
+    ggplot2::geom_path(ggplot2::aes(colour = .data[["specimen"]], linetype = .data[["specimen"]]),
+                       linewidth = 0.6)
+  } else ggplot2::geom_path(colour = group_colours(1), linewidth = 0.6,
+                            alpha = if (length(names) > 7L) 0.5 else 1)
+  p + ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]]), ncol = 1L, scales = "free_y",
+                          strip.position = "left") +
+    ggplot2::scale_colour_manual("Specimen", values = group_colours(length(names))) +
+    ggplot2::scale_linetype_manual("Specimen", values = group_lines(length(names))) +
+    ggplot2::labs(x = if (minutes) "Time (min)" else "Time (s)", y = NULL, alt = alt,
+                  title = "Softening along the temperature history") +
+    plain_theme() +
+    ggplot2::theme(strip.placement = "outside", strip.background = ggplot2::element_blank(),
+                   strip.text = ggplot2::element_text(size = 12))
+}
+
+#' @rdname soften
+#' @export
+plot.softanneal_softening <- function(x, ...) {
+  print(ggplot2::autoplot(x, ...))
+  invisible(x)
+}
+
+#' Hardness against temperature at given times
+#'
+#' Isochronal cuts through a softening model: the hardness after one time at constant
+#' temperature, over the temperature. The cut shows at which temperature a metal softens in
+#' the time a furnace step takes.
+#'
+#' @param parameters A fit of [fit_softening()], or a named vector of parameters as in
+#'   [soften()].
+#' @param time_min Times at temperature in min, one curve each; up to seven.
+#' @param temp_c Lowest and highest temperature of the picture in degrees Celsius; by default,
+#'   for a fit the range of its readings, widened by a quarter on both sides, else the range in
+#'   which the curves fall.
+#' @param model,temp_ref_c As in [soften()].
+#' @param band For a fit: `"confidence"` for the band of each curve, or `"none"`.
+#' @param level Level of the band.
+#' @param ... Must be empty.
+#' @return A ggplot object with alt text. For a fit, parts of curves outside the temperatures
+#'   read are dashed, and the means of readings at just these times are shown.
+#' @section Errors:
+#'   As in [soften()]; `softanneal_error_too_few` for no time, `softanneal_error_argument` for
+#'   more than seven.
+#' @examples
+#' plot_isochronal(c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180),
+#'                 time_min = c(4, 16, 64), temp_ref_c = 370)
+#' @export
+plot_isochronal <- function(parameters, time_min = c(10, 60), temp_c = NULL, model = NULL,
+                            temp_ref_c = NULL, band = c("confidence", "none"), level = 0.95, ...) {
+  check_dots_empty(...)
+  p <- forward_parameters(parameters, model, temp_ref_c)
+  time_min <- sort(unique(check_numeric(time_min, "time_min", 0, open = TRUE)))
+  if (!length(time_min)) abort("too_few", "`time_min` holds no time", arg = "time_min")
+  if (length(time_min) > 7L) {
+    abort("argument", "`time_min` holds more than seven times", arg = "time_min",
+          remedy = "Draw fewer curves in one picture.")
+  }
+  band <- check_choice(band, c("confidence", "none"), "band")
+  level <- check_level(level)
+  fit <- if (inherits(parameters, "softanneal_fit_softening")) parameters
+  read <- if (!is.null(fit)) range(fit$conditions$temp_c[fit$conditions$time_min > 0])
+  range_c <- isochronal_range(p, time_min, temp_c, read)
+  grid <- seq(range_c[1L], range_c[2L], length.out = 241L)
+  curve <- data.frame(temp_c = rep(grid, length(time_min)),
+                      time_min = rep(time_min, each = length(grid)))
+  e <- inverse_temperature(curve$temp_c, p$ref_k - ZERO_CELSIUS)
+  m <- .Call(C_sa_call_hardness, p$kind, log(curve$time_min), e, p$par)
+  curve$hardness <- m[, 1L]
+  label <- \(x) factor(paste(format_quantity(x), "min"), paste(format_quantity(time_min), "min"))
+  curve$after <- label(curve$time_min)
+  picture <- ggplot2::ggplot(curve, ggplot2::aes(.data[["temp_c"]], .data[["hardness"]],
+                                                 colour = .data[["after"]]))
+  if (!is.null(fit) && band == "confidence") {
+    half <- interval_t(fit, level) * softening_values(fit, curve$temp_c, curve$time_min)$se
+    ribbon <- curve
+    ribbon$low <- curve$hardness - half
+    ribbon$high <- curve$hardness + half
+    picture <- picture + ggplot2::geom_ribbon(
+      ggplot2::aes(ymin = .data[["low"]], ymax = .data[["high"]], fill = .data[["after"]]),
+      data = ribbon[!is.na(half), ], alpha = 0.18, colour = NA, show.legend = FALSE)
+  }
+  outside <- if (is.null(fit)) rep(FALSE, nrow(curve)) else {
+    curve$temp_c < read[1L] | curve$temp_c > read[2L]
+  }
+  shown <- isochronal_points(fit, time_min, label)
+  picture <- picture +
+    isochronal_lines(curve, outside, read) +
+    ggplot2::scale_colour_manual("After", values = group_colours(length(time_min)), drop = FALSE) +
+    ggplot2::scale_fill_manual("After", values = group_colours(length(time_min)), drop = FALSE) +
+    ggplot2::scale_shape_manual("After", values = group_shapes(length(time_min)), drop = FALSE) +
+    ggplot2::labs(
+      x = "Temperature (\u00b0C)", title = "Hardness after a time at constant temperature",
+      y = if (is.null(p$scale)) "Hardness" else hardness_title(p$scale),
+      caption = isochronal_caption(fit, band, level, any(outside), nrow(shown)),
+      alt = isochronal_alt(curve, time_min, range_c)) +
+    plain_theme()
+  marks <- curve[seq_len(nrow(curve)) %% 24L == 12L, ]
+  if (nrow(shown)) marks <- shown
+  picture + ggplot2::geom_point(ggplot2::aes(shape = .data[["after"]]), data = marks, size = 2.2)
+}
+
+isochronal_lines <- function(curve, outside, read) {
+  low <- outside & curve$temp_c < read[1L]
+  parts <- list(curve[!outside, ], curve[low, ], curve[outside & !low, ])
+  lapply(which(vapply(parts, nrow, 0L) > 0L), function(k) {
+    ggplot2::geom_line(data = parts[[k]], linewidth = 0.6,
+                       linetype = if (k == 1L) "solid" else "22", show.legend = k == 1L)
+  })
+}
+
+# Means of the readings of a fit at the times of the curves.
+isochronal_points <- function(fit, time_min, label) {
+  if (is.null(fit)) return(data.frame())
+  at <- fit$conditions
+  near <- vapply(at$time_min, \(t) {
+    hit <- which(abs(time_min - t) <= 1e-6 * t)
+    if (length(hit)) hit[1L] else NA_integer_
+  }, 0L)
+  keep <- which(!is.na(near) & at$time_min > 0)
+  if (!length(keep)) return(data.frame())
+  data.frame(temp_c = at$temp_c[keep], hardness = at$mean[keep],
+             after = label(time_min[near[keep]]))
+}
+
+# Temperatures between which the curves fall from 1 to 99 % recrystallised.
+isochronal_range <- function(p, time_min, temp_c, read) {
+  if (!is.null(temp_c)) {
+    temp_c <- check_numeric(temp_c, "temp_c", -ZERO_CELSIUS, open = TRUE, length = 2L)
+    if (temp_c[1L] >= temp_c[2L]) {
+      abort("range", "`temp_c` must rise", arg = "temp_c",
+            remedy = "Give the lowest and the highest temperature.")
+    }
+    return(temp_c)
+  }
+  if (!is.null(read) && diff(read) > 0) return(read + c(-0.25, 0.25) * diff(read))
+  q <- p$par[5L]
+  if (q <= 0) {
+    abort("argument", "`temp_c` is needed: without activation energy no temperature is special",
+          arg = "temp_c", remedy = "Give the lowest and the highest temperature.")
+  }
+  # ln k t = ln y / n with y = -ln(1 - X); e from it, T from e
+  e <- (log(-log1p(-c(0.01, 0.99))) / p$par[4L] - p$par[3L] - log(rev(range(time_min)))) / q
+  inverse <- 1 / p$ref_k - e * GAS_CONSTANT / 1000
+  inverse <- pmin(pmax(inverse, 1 / 3000), 1 / 100)
+  range_c <- 1 / inverse - ZERO_CELSIUS
+  range_c + c(-0.1, 0.1) * max(diff(range_c), 1)
+}
+
+isochronal_caption <- function(fit, band, level, outside, points) {
+  parts <- c(if (!is.null(fit) && band == "confidence") {
+    paste0("Band: ", format(100 * level), " % confidence band of the curve.")
+  }, if (outside) "Dashed: outside the temperatures read.",
+  if (points) "Points: means of the readings at these times." else
+    "Symbols tell the curves apart; they are no readings.")
+  paste(parts, collapse = "\n")
+}
+
+isochronal_alt <- function(curve, time_min, range_c) {
+  middle <- vapply(time_min, \(t) {
+    own <- curve[curve$time_min == t, ]
+    half <- mean(range(curve$hardness))
+    own$temp_c[which.min(abs(own$hardness - half))]
+  }, 0)
+  paste0("Hardness over temperature from ", format(range_c[1L], digits = 3), " to ",
+         format(range_c[2L], digits = 3), " degrees Celsius after ",
+         paste(format_quantity(time_min), collapse = ", "), " min, falling from ",
+         format(max(curve$hardness), digits = 3), " to ", format(min(curve$hardness), digits = 3),
+         "; halfway near ", paste(format(middle, digits = 3), collapse = ", "),
+         " degrees Celsius.")
+}

@@ -1,0 +1,157 @@
+# Readings joined to the temperature histories of their pieces, and the fit along them.
+
+# Log time of each reading in s where a column names it.
+log_times <- function(data, columns, history) {
+  if (is.null(columns$log_time)) return(NULL)
+  if (is.null(history)) {
+    abort("argument", "`log_time` is given without `history`", arg = "log_time",
+          remedy = "Give the log with `history`, or leave `log_time` out.")
+  }
+  numeric_column(data, columns$log_time, unit = "s", na = TRUE)
+}
+
+# Number of the history (0: before any anneal) and minutes passed in it, for readings of
+# `specimen` at accumulated time `time_min` or log time `log_s`. `rows` are those of the table.
+join_history <- function(h, specimen, time_min, log_s, rows) {
+  n <- length(time_min)
+  id <- if (is.null(h$specimen)) rep.int(1L, n) else if (is.null(specimen)) {
+    if (length(h$specimen) > 1L) {
+      abort("column", paste0("the readings have no specimen column to join them to ",
+                             length(h$specimen), " histories"), arg = "specimen",
+            remedy = "Name the specimen of each reading.")
+    }
+    rep.int(1L, n)
+  } else match(as.character(specimen), as.character(h$specimen))
+  rolled <- if (is.null(log_s)) time_min == 0 else rep.int(FALSE, n)
+  if (!is.null(log_s)) rolled[time_min == 0] <- TRUE
+  lost <- which(is.na(id) & !rolled)
+  if (length(lost)) {
+    names <- utils::head(unique(as.character(specimen[lost])), 3)
+    abort("missing", paste0("`history` holds no log of specimen ", in_quotes(names, " and ")),
+          arg = "history", rows = rows[lost],
+          remedy = "Add the log of every piece that was annealed, under the same name.")
+  }
+  span <- history_span(h)
+  at <- rep(NA_real_, n)
+  for (k in unique(id[!rolled])) {
+    pick <- which(id == k & !rolled)
+    at[pick] <- if (!is.null(log_s)) log_s[pick] else log_of_time(h, span, k, time_min[pick])
+  }
+  slack <- 1e-9 * pmax(abs(span$end), span$end - span$start)
+  late <- which(!rolled & (is.na(at) | at > span$end[id] + slack[id]))
+  early <- which(!rolled & !is.na(at) & at < span$start[id] - slack[id])
+  if (length(late) || length(early)) {
+    bad <- sort(c(late, early))
+    abort("range", paste0(length(bad), " readings lie ", if (length(late)) "after the end" else
+      "before the start", " of the history of their specimen"), arg = "history", rows = rows[bad],
+          remedy = "Check clock and unit (history in s, readings in min), or give the whole log.")
+  }
+  passed <- pmax((at - span$start[id]) / 60, 0)
+  rolled <- rolled | passed == 0
+  list(place = as.double(ifelse(rolled, 0, id)), passed_min = ifelse(rolled, 0, passed))
+}
+
+# Log time in s of accumulated times in history k: after the cooling of the step where the
+# accumulated furnace time is logged, else counted from the start of the log. NA beyond its end.
+log_of_time <- function(h, span, k, time_min) {
+  if (is.null(h$furnace_min)) return(span$start[k] + 60 * time_min)
+  rows <- seq.int(h$points[[3L]][k] + 1L, h$points[[3L]][k + 1L])
+  furnace <- h$furnace_min[rows]
+  clock <- h$points[[1L]][rows]
+  if (is.unsorted(furnace)) {
+    abort("range", "column `furnace_min` of the history must not fall within a specimen",
+          arg = "furnace_min", remedy = "It counts the time in the furnace, accumulated.")
+  }
+  slack <- 1e-9 * max(furnace, 1)
+  last <- findInterval(time_min + slack, furnace)
+  at <- rep(NA_real_, length(time_min))
+  on <- which(last > 0L & abs(furnace[pmax(last, 1L)] - time_min) <= slack)
+  at[on] <- clock[last[on]]
+  between <- setdiff(which(last > 0L & last < length(rows)), on)
+  i <- last[between]
+  share <- (time_min[between] - furnace[i]) / (furnace[i + 1L] - furnace[i])
+  at[between] <- clock[i] + share * (clock[i + 1L] - clock[i])
+  at
+}
+
+# Energy in kJ/mol at which start values and the reference temperature are taken. Twin:
+# SA_TYPICAL_ENERGY in src/glue_history.h.
+TYPICAL_ENERGY <- 200
+
+# The readings `d` with their places in the histories, the reference temperature, and the
+# clock at a typical energy: mean of e along each history, ln of the time at it.
+follow_history <- function(d, history, log_s, temp_ref_c, rows) {
+  h <- history_points(history)
+  joined <- join_history(h, d$specimen, d$time_min, log_s, rows)
+  d$place <- joined$place
+  d$passed_min <- joined$passed_min
+  d$history <- h$points
+  d$time_min[d$place == 0] <- 0
+  after <- which(d$place > 0)
+  if (!length(after)) {
+    abort("too_few", "there is no reading after an anneal", arg = "data",
+          remedy = "Softening needs readings at times above zero.")
+  }
+  guess_k <- mean(d$temp_k[after])
+  clock <- places_clock(d$history, d$place[after], d$passed_min[after], TYPICAL_ENERGY, guess_k)
+  inverse_k <- 1 / guess_k - clock[, 2L] * GAS_CONSTANT / 1000 # 1/T averaged by progress
+  d$ref_k <- if (is.null(temp_ref_c)) 1 / mean(inverse_k) else {
+    check_number(temp_ref_c, "temp_ref_c", -ZERO_CELSIUS, open = TRUE) + ZERO_CELSIUS
+  }
+  d$clock <- list(log_min = clock[, 1L] - TYPICAL_ENERGY * clock[, 2L],
+                  energy_slope = clock[, 2L])
+  d
+}
+
+# ln of the integral of exp(q e) dt (min) and its slope in q at places in histories, in the
+# order given.
+places_clock <- function(points, place, passed_min, q, ref_k) {
+  at <- history_marks(points, place, passed_min)
+  out <- matrix(NA_real_, length(place), 2L)
+  out[at$order, ] <- reduced_time(list(points = points), at$mark, at$mark_first, q, ref_k, TRUE)
+  out
+}
+
+# Marks in order of history and time, and where they came from. Twin: follow_histories() in
+# src/glue_softening.c.
+history_marks <- function(points, place, passed_min) {
+  span <- history_span(list(points = points))
+  o <- order(place, passed_min, method = "radix")
+  id <- as.integer(place[o])
+  list(order = o, mark = pmin(span$start[id] + 60 * passed_min[o], span$end[id]),
+       mark_first = c(0L, as.integer(cumsum(tabulate(id, span$count)))))
+}
+
+# Temperature (K) that labels each condition and the isothermal time (min) at it that is
+# equivalent to its history, at the fitted energy.
+equivalent_conditions <- function(d, r) {
+  temp_k <- d$temp_k[match(seq_along(r$time) - 1L, r$condition)]
+  time <- numeric(length(temp_k))
+  on <- which(r$temp_k > 0)
+  q <- r$par[5L]
+  clock <- places_clock(d$history, r$temp_k[on], r$time[on], q, d$ref_k)
+  e <- inverse_temperature(temp_k[on] - ZERO_CELSIUS, d$ref_k - ZERO_CELSIUS)
+  time[on] <- exp(clock[, 1L] - q * e)
+  list(temp_k, time)
+}
+
+# Hardness and its standard error at places in histories: of a fit along histories, or at the
+# points of another history.
+history_values <- function(object, points, place, passed_min) {
+  n <- length(place)
+  fit <- rep(object$par[["h_worked"]], n)
+  gradient <- matrix(0, n, length(object$par), dimnames = list(NULL, names(object$par)))
+  gradient[, "h_worked"] <- 1
+  on <- which(place > 0)
+  ln_theta <- rep(-Inf, n)
+  if (length(on)) {
+    at <- history_marks(points, place[on], passed_min[on])
+    m <- .Call(C_sa_call_soften, object$settings$set$kind, points, at$mark, at$mark_first,
+               object$temp_ref_c + ZERO_CELSIUS, unname(object$par))
+    rows <- on[at$order]
+    ln_theta[rows] <- m[, 1L]
+    fit[rows] <- m[, 3L]
+    gradient[rows, ] <- m[, -(1:3), drop = FALSE]
+  }
+  list(fit = fit, se = doubtful_se(object, delta_se(object, gradient)), ln_theta = ln_theta)
+}

@@ -1,0 +1,252 @@
+# Simulated hardness readings with known truth: a softening curve in HV, scatter of pieces,
+# heat treatments and readings, operators and machine, the dial, and slips of the bench on
+# request. Curve and conversion are the same compiled code that fits use. Deg C, min, HV.
+
+# The invented workshop of the examples: brass strip, half of the recrystallisation in 12 min
+# at 330 degrees Celsius. Scatter as standard deviations.
+WORKSHOP_TRUTH <- c(h_worked = 160, h_soft = 78, half_min = 12, n = 1.6, q_kj_mol = 140)
+WORKSHOP_SCATTER <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine = 0)
+
+#' Hardness readings with known truth
+#'
+#' Draws the readings of an annealing experiment from stated true parameters: one piece a
+#' temperature, read before and after steps of accumulating time. For trying out a plan, for
+#' checking an analysis, and for exercises.
+#'
+#' A reading is made in this order: the true hardness of the model (see [fit_softening()]) in HV;
+#' plus the effects of piece (`specimen`), heat treatment (`step`) and place (`reading`), normal
+#' with the standard deviations of `scatter` in HV; converted to the scale of the dial with the
+#' table of `material` ([convert_hardness()]); plus the effects of `operator` and `machine`
+#' (one offset a scale), in points of that scale; rounded to the `resolution` of the dial.
+#'
+#' **Slips** are drawn last, so that the same seed gives the same readings with and without
+#' them. Each falls on a heat treatment of its own:
+#'
+#' | slip | what happens |
+#' |---|---|
+#' | `outlier` | one reading is off by 8 to 14 times the scatter of readings, towards the middle of the curve |
+#' | `mislabel` | the readings of two neighbouring steps of a piece are written down in exchange |
+#' | `warm` | a step is read before the piece is cold: 4 to 7 HV too soft, and a `note` says so |
+#' | `forgotten` | one reading is not written down (`NA`) |
+#'
+#' @param parameters Named vector of true values: those of one model of [fit_softening()], in
+#'   HV, kJ/mol and 1/min. Instead of `ln_k_ref` (logarithm of the rate in 1/min at
+#'   `temp_ref_c`) you may give `half_min`: minutes to half of the recrystallisation there.
+#' @param temp_c Temperatures in degrees Celsius, one piece each.
+#' @param time_min Accumulated times in min; 0 is before the furnace.
+#' @param readings Readings a step.
+#' @param scale Hardness scale of the dial; one, or one for each reading of a step.
+#' @param ... Must be empty.
+#' @param temp_ref_c Temperature of `half_min` or `ln_k_ref`, in degrees Celsius.
+#' @param scatter Named standard deviations, put in place of those of the default: `reading`,
+#'   `step`, `specimen` in HV; `operator`, `machine` in points of the scale.
+#' @param resolution Step of the dial in points of the scale; 0 for exact numbers.
+#' @param operators Names of operators, who take turns from step to step.
+#' @param slips Slips wanted: names, or a named vector of counts, such as
+#'   `c(outlier = 2, warm = 1)`.
+#' @param specimen Names of the pieces, one for each temperature.
+#' @param schedule Optional data frame with the columns `specimen`, `temp_c` and `time_min`, one
+#'   row a step, instead of `temp_c`, `time_min` and `specimen`.
+#' @param material Conversion table, see [conversion_tables()].
+#' @param seed One whole number: the same readings everywhere, and the random numbers of the
+#'   session are left as found. `NULL` draws from the session.
+#' @return A table of readings as from [read_readings()] with the columns `specimen`, `temp_c`
+#'   (deg C), `step`, `time_min` (min), `reading`, `hardness`, `scale`, with `operators` also
+#'   `operator`, with the slip `warm` also `note`. Attribute `truth`: a list of `model`,
+#'   `parameters`, `temp_ref_c`, `scatter`, `hardness_hv` (true hardness of each row, HV), `clean`
+#'   (the readings without slips) and `slips` (a table).
+#' @section Errors:
+#'   `softanneal_error_argument` for unknown parameters, slips or lengths that do not fit;
+#'   `softanneal_error_range` for values without physical meaning, or a hardness outside the
+#'   conversion table or the scale; `softanneal_error_too_few` where there are not enough steps
+#'   for the slips.
+#' @source Readings within a heat treatment as one-way random effects: Searle S R, Casella G,
+#'   McCulloch C E (1992) Variance Components, chapter 3. Scatter of the default: invented.
+#' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
+#' @seealso [simulate_class()] for a whole class with answer key; `simulate()` for new data from
+#'   a fit ([fit-methods]).
+#' @examples
+#' r <- simulate_readings(seed = 12, scale = "HR30T")
+#' r
+#' coef(fit_softening(r))
+#' attr(r, "truth")$parameters
+#' # with slips to be found
+#' messy <- simulate_readings(seed = 12, slips = c("outlier", "forgotten"))
+#' attr(messy, "truth")$slips
+#' @export
+simulate_readings <- function(parameters = WORKSHOP_TRUTH, temp_c = c(290, 330, 370, 410),
+                              time_min = c(0, 4, 8, 16, 32, 64, 128), readings = 6,
+                              scale = "HR30T", ..., temp_ref_c = 330, scatter = WORKSHOP_SCATTER,
+                              resolution = 0.5, operators = NULL, slips = NULL, specimen = NULL,
+                              schedule = NULL, material = "brass", seed = NULL) {
+  check_dots_empty(...)
+  truth <- true_model(parameters, temp_ref_c)
+  bench <- bench_settings(temp_c, time_min, readings, scale, scatter, resolution, operators, slips,
+                          specimen, schedule, material)
+  if (!is.null(seed)) {
+    seed <- check_seed(seed)
+    state <- keep_random()
+    on.exit(restore_random(state), add = TRUE)
+    set.seed(seed, kind = "Mersenne-Twister", normal.kind = "Inversion",
+             sample.kind = "Rejection")
+  }
+  drawn <- draw_readings(truth, bench)
+  out <- readings_like(drawn$data, data.frame())
+  attr(out, "truth") <- list(model = truth$model, parameters = truth$par,
+                             temp_ref_c = truth$temp_ref_c, scatter = bench$scatter,
+                             hardness_hv = drawn$true_hv, clean = drawn$clean, slips = drawn$slips)
+  label_columns(out)
+}
+
+check_seed <- function(seed) {
+  check_number(seed, "seed", -.Machine$integer.max, .Machine$integer.max, whole = TRUE,
+               remedy = "Give one whole number.")
+}
+
+# The state of random numbers, and back to it: the state itself, its kinds, or its absence.
+keep_random <- function() {
+  absent <- !exists(".Random.seed", envir = globalenv(), inherits = FALSE)
+  if (absent) stats::runif(1)
+  list(seed = get(".Random.seed", envir = globalenv()), absent = absent)
+}
+
+restore_random <- function(state) {
+  assign(".Random.seed", state$seed, envir = globalenv())
+  # the kinds live in the seed, and R takes them over only when it looks at it
+  RNGkind()
+  if (state$absent) rm(".Random.seed", envir = globalenv())
+}
+
+# True values as a model of the fits: list(model, kind, par, temp_ref_c), par in the order of
+# SOFTENING_MODELS with ln_k_ref.
+true_model <- function(parameters, temp_ref_c) {
+  temp_ref_c <- check_number(temp_ref_c, "temp_ref_c", -ZERO_CELSIUS, open = TRUE)
+  x <- check_start_like(parameters, "parameters")
+  if (anyDuplicated(names(x))) {
+    abort("argument", "`parameters` names a parameter twice", arg = "parameters",
+          remedy = "Give each once.")
+  }
+  given <- replace(names(x), names(x) == "half_min", "ln_k_ref")
+  model <- names(SOFTENING_MODELS)[vapply(SOFTENING_MODELS, setequal, NA, given)]
+  if (length(model) != 1L || anyDuplicated(given)) {
+    abort("argument", paste0("`parameters` are those of no model: ", in_quotes(names(x), " and ")),
+          arg = "parameters",
+          remedy = paste0("A model has for example ",
+                          in_quotes(SOFTENING_MODELS$jmak, " and "),
+                          "; `half_min` may stand for `ln_k_ref`."))
+  }
+  for (name in names(x)) {
+    positive <- name %in% c("h_worked", "h_soft", "half_min", "n")
+    if (name %in% c("ln_k_ref", "ln_k_rec")) check_number(x[[name]], name) else
+      check_number(x[[name]], name, 0, open = positive)
+  }
+  if ("half_min" %in% names(x)) {
+    theta0 <- if ("theta0" %in% names(x)) x[["theta0"]] else 0
+    x[["half_min"]] <- log(jmak_time(0.5, 1, x[["n"]], theta0) / x[["half_min"]])
+    names(x)[names(x) == "half_min"] <- "ln_k_ref"
+  }
+  list(model = model, kind = match(model, names(SOFTENING_MODELS)) - 1L,
+       par = x[SOFTENING_MODELS[[model]]], temp_ref_c = temp_ref_c)
+}
+
+# True hardness in HV and its gradient: matrix(hardness, d hardness / d parameters).
+true_hardness <- function(truth, temp_c, time_min) {
+  .Call(C_sa_call_hardness, truth$kind, log(time_min),
+        inverse_temperature(temp_c, truth$temp_ref_c), unname(truth$par))
+}
+
+# Everything about the bench, checked once: one row a reading, with the numbers of its piece,
+# step, operator and scale.
+bench_settings <- function(temp_c, time_min, readings, scale, scatter, resolution, operators,
+                           slips, specimen, schedule, material) {
+  readings <- check_number(readings, "readings", 1, 1e5, whole = TRUE)
+  steps <- if (is.null(schedule)) crossed_schedule(temp_c, time_min, specimen) else
+    given_schedule(schedule, specimen)
+  scale <- bench_scales(scale, readings, material)
+  if (!is.null(operators) && (!is.character(operators) || !length(operators) ||
+                              anyNA(operators))) {
+    abort("argument", paste0("`operators` must be names, not ", describe(operators)),
+          arg = "operators", remedy = "Give text, or leave it out.")
+  }
+  unknown <- if (is.null(names(scatter))) "(unnamed)" else
+    setdiff(names(scatter), names(WORKSHOP_SCATTER))
+  if (length(unknown)) {
+    abort("argument", paste0("`scatter` does not know ", in_quotes(unknown, " and ")),
+          arg = "scatter",
+          remedy = paste0("Name any of ", in_quotes(names(WORKSHOP_SCATTER), " and "), "."))
+  }
+  all_scatter <- replace(WORKSHOP_SCATTER, names(scatter), check_numeric(scatter, "scatter", 0))
+  row <- rep(seq_len(nrow(steps)), each = readings)
+  list(steps = steps, row = row, reading = rep(seq_len(readings), nrow(steps)),
+       scale = rep(scale, nrow(steps)), scatter = all_scatter, operators = operators,
+       operator = if (!is.null(operators)) rep_len(seq_along(operators), nrow(steps))[row],
+       resolution = check_number(resolution, "resolution", 0), slips = check_slips(slips),
+       material = material)
+}
+
+crossed_schedule <- function(temp_c, time_min, specimen) {
+  temp_c <- check_temperature(temp_c, "temp_c")
+  time_min <- check_numeric(time_min, "time_min", 0)
+  for (arg in c("temp_c", "time_min")) {
+    x <- get(arg)
+    if (!length(x) || is.unsorted(sort(x), strictly = TRUE)) {
+      abort("argument", paste0("`", arg, "` must hold at least one value, and each once"),
+            arg = arg, remedy = "Use `schedule` for repeated conditions.")
+    }
+  }
+  if (is.null(specimen)) {
+    specimen <- if (length(temp_c) <= 26L) LETTERS[seq_along(temp_c)] else
+      paste0("P", seq_along(temp_c))
+  }
+  specimen <- as.character(specimen)
+  if (length(specimen) != length(temp_c) || anyNA(specimen) || anyDuplicated(specimen)) {
+    abort("argument", "`specimen` must name the piece of each temperature", arg = "specimen",
+          remedy = paste("Give", length(temp_c), "different names."))
+  }
+  times <- sort(time_min)
+  data.frame(specimen = rep(specimen, each = length(times)),
+             temp_c = rep(temp_c, each = length(times)),
+             step = rep(seq_along(times) - any(times == 0), length(temp_c)),
+             time_min = rep(times, length(temp_c)))
+}
+
+given_schedule <- function(schedule, specimen) {
+  check_data(schedule, "schedule")
+  if (!is.null(specimen)) {
+    abort("argument", "`specimen` and `schedule` both name the pieces", arg = "specimen",
+          remedy = "Leave `specimen` out.")
+  }
+  name <- as.character(any_column(schedule, "specimen", "schedule"))
+  temp_c <- numeric_column(schedule, "temp_c", "schedule", "degree_C", -ZERO_CELSIUS, open = TRUE)
+  time_min <- numeric_column(schedule, "time_min", "schedule", "min", 0)
+  if (anyNA(name)) {
+    abort("missing", "`specimen` of the schedule must not be missing", arg = "specimen",
+          rows = which(is.na(name)), remedy = "Name every piece.")
+  }
+  order <- order(match(name, unique(name)), time_min)
+  same <- duplicated(data.frame(name, temp_c, time_min))
+  if (any(same)) {
+    abort("duplicate", "`schedule` holds a step twice", arg = "schedule", rows = which(same),
+          remedy = "List each step of a piece once; `readings` says how often it is read.")
+  }
+  out <- data.frame(specimen = name, temp_c = temp_c, time_min = time_min)[order, ]
+  first <- !duplicated(out$specimen)
+  number <- seq_len(nrow(out)) - which(first)[cumsum(first)]
+  # step 0 is the reading before the furnace
+  out$step <- number + (out$time_min[first] > 0)[cumsum(first)]
+  rownames(out) <- NULL
+  out[c("specimen", "temp_c", "step", "time_min")]
+}
+
+bench_scales <- function(scale, readings, material) {
+  if (!is.character(scale) || anyNA(scale) || !length(scale) %in% c(1, readings)) {
+    abort("argument", paste0("`scale` must name one scale, or one for each of the ", readings,
+                             " readings of a step"), arg = "scale",
+          remedy = "See `hardness_scales()` for the names.")
+  }
+  known <- known_scale(scale)
+  if (anyNA(known)) abort_scale(scale[is.na(known)][1L], "scale")
+  # fails with the words of the conversion if the table lacks a scale
+  scale_pairs(unique(known), "HV", table_of(material), material)
+  rep_len(known, readings)
+}

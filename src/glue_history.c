@@ -1,0 +1,100 @@
+/* Reduced time and softening along histories: SEXP in, SEXP out. */
+#include "glue_history.h"
+#include "glue_fit.h"
+#include "model.h"
+#include <math.h>
+
+void glue_histories(SEXP history, double ref_k, sa_histories *out)
+{
+    if (TYPEOF(history) != VECSXP || Rf_xlength(history) < 3)
+        Rf_error("internal error: 'history' has the wrong type or length");
+    SEXP time = VECTOR_ELT(history, 0), first = VECTOR_ELT(history, 2);
+    const R_xlen_t n = Rf_xlength(time), parts = Rf_xlength(first);
+    out->time = glue_doubles(time, n, "time");
+    out->temp = glue_doubles(VECTOR_ELT(history, 1), n, "temp");
+    out->first = glue_integers(first, parts, "first");
+    if (parts < 1 || out->first[0] != 0 || out->first[parts - 1] != n)
+        Rf_error("internal error: 'first' does not fit the history");
+    for (R_xlen_t k = 1; k < parts; k++)
+        if (out->first[k] <= out->first[k - 1])
+            Rf_error("internal error: 'first' does not rise");
+    out->count = (size_t)parts - 1;
+    out->zero = SA_ZERO_CELSIUS;
+    out->ref_k = ref_k;
+    out->log_unit = SA_LOG_MINUTE;
+    out->mark = NULL;
+    out->mark_first = NULL;
+}
+
+static void glue_marks(SEXP mark, SEXP mark_first, sa_histories *out)
+{
+    const R_xlen_t n = Rf_xlength(mark), parts = (R_xlen_t)out->count + 1;
+    out->mark = glue_doubles(mark, n, "mark");
+    out->mark_first = glue_integers(mark_first, parts, "mark_first");
+    if (out->mark_first[0] != 0 || out->mark_first[parts - 1] != n)
+        Rf_error("internal error: 'mark_first' does not fit the marks");
+    for (R_xlen_t k = 1; k < parts; k++)
+        if (out->mark_first[k] < out->mark_first[k - 1])
+            Rf_error("internal error: 'mark_first' falls");
+}
+
+/* Fault of the first bad point (0: none) and its 1-based row. */
+SEXP sa_call_history_check(SEXP history)
+{
+    sa_histories set;
+    glue_histories(history, 1.0, &set);
+    SEXP out = PROTECT(Rf_allocVector(INTSXP, 2));
+    int *answer = INTEGER(out);
+    answer[0] = SA_HISTORY_FINE;
+    answer[1] = NA_INTEGER;
+    for (size_t k = 0; k < set.count && answer[0] == SA_HISTORY_FINE; k++) {
+        const size_t from = (size_t)set.first[k], to = (size_t)set.first[k + 1];
+        const sa_history one = {set.time + from, set.temp + from, to - from, set.zero};
+        size_t at = 0;
+        answer[0] = (int)sa_history_check(&one, &at);
+        if (answer[0] != SA_HISTORY_FINE)
+            answer[1] = (int)(from + at + 1);
+    }
+    UNPROTECT(1);
+    return out;
+}
+
+/* ln of the integral of exp(q e) dt in min at each mark, and its derivative in q where `slope`
+ * is not 0: a matrix with one or two columns. */
+SEXP sa_call_reduced_time(SEXP history, SEXP mark, SEXP mark_first, SEXP q, SEXP ref_k, SEXP slope)
+{
+    sa_histories set;
+    glue_histories(history, glue_double(ref_k, "ref_k"), &set);
+    glue_marks(mark, mark_first, &set);
+    const R_xlen_t n = Rf_xlength(mark);
+    const int both = glue_integer(slope, "slope") != 0;
+    SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)n, both ? 2 : 1));
+    sa_histories_integrate(&set, glue_double(q, "q"), REAL(out), both ? REAL(out) + n : NULL);
+    UNPROTECT(1);
+    return out;
+}
+
+/* At each mark: ln theta, fraction, hardness, then the gradient of the hardness. */
+SEXP sa_call_soften(SEXP model, SEXP history, SEXP mark, SEXP mark_first, SEXP ref_k, SEXP par)
+{
+    const sa_model_kind kind = glue_model(model);
+    const size_t p = sa_model_parameters(kind).n_par;
+    sa_histories set;
+    glue_histories(history, glue_double(ref_k, "ref_k"), &set);
+    glue_marks(mark, mark_first, &set);
+    const R_xlen_t rn = Rf_xlength(mark);
+    const size_t n = (size_t)rn;
+    const double *b = glue_doubles(par, (R_xlen_t)p, "par");
+    SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)n, (int)p + 3));
+    double *x = REAL(out);
+    sa_clock clock = {n, NULL, NULL, &set, (double *)R_alloc(sa_clock_table(n), sizeof(double))};
+    sa_clock_begin(&clock);
+    sa_model_hardness(kind, &clock, b, x + 2 * n, x + 3 * n);
+    for (size_t i = 0; i < n; i++) {
+        double slope;
+        x[i] = b[SA_P_LN_K] + sa_clock_read(&clock, i, SA_RECRYSTALLISATION, b[SA_P_Q], &slope);
+        x[i + n] = sa_model_fraction(kind, x[i], b);
+    }
+    UNPROTECT(1);
+    return out;
+}

@@ -1,0 +1,226 @@
+form_with_truth <- function(key) {
+  form <- answer_form(simulate_class(length(unique(key$group)), attr(key, "seed"),
+                                     design = attr(key, "design")))
+  form$value <- vapply(seq_len(nrow(form)), function(i) {
+    key$value[key$group == form$group[i] & key$quantity == form$quantity[i] &
+                (is.na(form$temp_c[i]) | key$temp_c %in% form$temp_c[i])]
+  }, 0)
+  form
+}
+key <- answer_key(2, seed = 20, slips = "outlier")
+marks_of <- function(form, ...) {
+  marks <- mark_answers(form, key, ...)
+  marks[marks$group == "group-01", ]
+}
+mark <- function(marks, quantity, temp = NA) {
+  marks[marks$quantity == quantity & (is.na(temp) | marks$temp_c %in% temp), ]
+}
+
+test_that("right answers are right, as data frame, CSV, German CSV and Excel", {
+  form <- form_with_truth(key)
+  marks <- mark_answers(form, key)
+  expect_identical(unique(marks$mark), "right")
+  expect_identical(marks$group, key$group)
+  expect_identical(sum(marks$points), 24)
+  dir <- withr::local_tempdir()
+  plain <- file.path(dir, "a.csv")
+  write.csv(form, plain, row.names = FALSE, na = "")
+  expect_identical(mark_answers(plain, key)$mark, marks$mark)
+  comma <- file.path(dir, "b.csv")
+  write.csv2(form, comma, row.names = FALSE, na = "")
+  expect_identical(suppressMessages(mark_answers(comma, key))$mark, marks$mark)
+  skip_if_not_installed("writexl")
+  sheet <- file.path(dir, "c.xlsx")
+  writexl::write_xlsx(form, sheet)
+  expect_identical(mark_answers(sheet, key)$mark, marks$mark)
+})
+
+test_that("what the reference analysis finds is right, and the tolerance ends where it says", {
+  form <- form_with_truth(key)
+  q <- key[key$group == "group-01" & key$quantity == "q_kj_mol", ]
+  set <- function(value) {
+    form$value[form$group == "group-01" & form$quantity == "q_kj_mol"] <- value
+    mark(marks_of(form), "q_kj_mol")$mark
+  }
+  expect_identical(set(q$reference), "right")
+  # on the side away from what the reference analysis found
+  side <- if (q$reference > q$value) -1 else 1
+  expect_identical(set(q$value + side * 0.2 * q$std.error), "right")
+  expect_identical(set(q$value + side * 1.95 * q$std.error), "right within tolerance")
+  expect_identical(set(q$value + side * 2.05 * q$std.error), "wrong")
+})
+
+test_that("units are converted where they are said, and recognised where they are not", {
+  form <- form_with_truth(key)
+  first <- form$group == "group-01"
+  at <- function(q, temp = NA) which(first & form$quantity == q &
+                                       (is.na(temp) | form$temp_c %in% temp))
+  said <- form
+  said$value[at("q_kj_mol")] <- form$value[at("q_kj_mol")] * 1000
+  said$unit[at("q_kj_mol")] <- "J/mol"
+  said$value[at("half_min", 290)] <- form$value[at("half_min", 290)] / 60
+  said$unit[at("half_min", 290)] <- "h"
+  said$value[at("k_per_min", 290)] <- form$value[at("k_per_min", 290)] / 60
+  said$unit[at("k_per_min", 290)] <- "s^-1"
+  said$value[at("h_worked")] <- convert_hardness(form$value[at("h_worked")], "HV", "HRF")
+  said$unit[at("h_worked")] <- "HRF"
+  said$unit[at("n")] <- "-"
+  expect_identical(unique(marks_of(said)$mark), "right")
+
+  silent <- said
+  silent$unit <- NA
+  marks <- marks_of(silent)
+  wrong_unit <- "right digits, wrong unit"
+  expect_identical(mark(marks, "q_kj_mol")$mark, wrong_unit)
+  expect_match(mark(marks, "q_kj_mol")$reason, "J/mol")
+  expect_identical(mark(marks, "half_min", 290)$mark, wrong_unit)
+  expect_identical(mark(marks, "k_per_min", 290)$mark, wrong_unit)
+  expect_match(mark(marks, "k_per_min", 290)$reason, "1/s")
+  expect_identical(mark(marks, "h_worked")$mark, wrong_unit)
+  expect_match(mark(marks, "h_worked")$reason, "HRF")
+  expect_identical(mark(marks, "h_worked")$points, 0.5)
+  expect_identical(mark(marks_of(silent, points = c(unit = 0)), "h_worked")$points, 0)
+
+  q <- form$value[at("q_kj_mol")]
+  try_q <- function(value) {
+    form$value[at("q_kj_mol")] <- value
+    mark(marks_of(form), "q_kj_mol")
+  }
+  expect_match(try_q(q / 8.314462618e-3)$reason, "R is missing")
+  expect_match(try_q(-q / 8.314462618)$reason, "R is missing")
+  expect_match(try_q(q / log(10))$reason, "2.303")
+  expect_match(try_q(q / 96.48533)$reason, "eV")
+  expect_match(try_q(q / 4.184)$reason, "kcal/mol")
+  expect_match(try_q(-q)$reason, "sign")
+  rates <- form[at("k_per_min"), ]
+  celsius <- -8.314462618e-3 * coef(lm(log(value) ~ I(1 / temp_c), rates))[[2]]
+  expect_match(try_q(celsius)$reason, "deg C in place of K")
+  form$value[at("k_per_min", 330)] <- form$value[at("k_per_min", 330)]^form$value[at("n")]
+  expect_match(mark(marks_of(form), "k_per_min", 330)$reason, "constant of exp(-k t^n)",
+               fixed = TRUE)
+})
+
+test_that("an earlier slip is not punished twice", {
+  form <- form_with_truth(key)
+  first <- form$group == "group-01"
+  at <- function(q) which(first & form$quantity == q)
+  slip <- form
+  # one rate wrong by half, and Q from all four rates by regression
+  slip$value[at("k_per_min")[4]] <- 1.5 * form$value[at("k_per_min")[4]]
+  kelvin <- form$temp_c[at("k_per_min")] + 273.15
+  slip$value[at("q_kj_mol")] <- -8.314462618e-3 *
+    coef(lm(log(slip$value[at("k_per_min")]) ~ I(1 / kelvin)))[[2]]
+  marks <- marks_of(slip)
+  expect_identical(mark(marks, "k_per_min", 410)$mark, "wrong")
+  expect_identical(mark(marks, "q_kj_mol")$mark, "consistent with an earlier slip")
+  expect_match(mark(marks, "q_kj_mol")$reason, "own k")
+  # the same Q without the wrong rate is simply wrong
+  only_q <- form
+  only_q$value[at("q_kj_mol")] <- slip$value[at("q_kj_mol")]
+  expect_identical(mark(marks_of(only_q), "q_kj_mol")$mark, "wrong")
+  # n too large, and k from the right half times with it
+  n <- form$value[at("n")] * 1.4
+  slip <- form
+  slip$value[at("n")] <- n
+  slip$value[at("k_per_min")] <- log(2)^(1 / n) / form$value[at("half_min")]
+  marks <- marks_of(slip)
+  expect_identical(mark(marks, "n")$mark, "wrong")
+  expect_true(all(mark(marks, "k_per_min")$mark %in%
+                    c("consistent with an earlier slip", "right within tolerance")))
+  expect_true("consistent with an earlier slip" %in% mark(marks, "k_per_min")$mark)
+  # Q from wrong half times
+  slip <- form
+  slip$value[at("half_min")[1]] <- 2 * form$value[at("half_min")[1]]
+  slip$value[at("q_kj_mol")] <- 8.314462618e-3 *
+    coef(lm(log(slip$value[at("half_min")]) ~ I(1 / kelvin)))[[2]]
+  expect_match(mark(marks_of(slip), "q_kj_mol")$reason, "own half times")
+})
+
+test_that("an analysis that leaves the slips of the bench in is known as such", {
+  marked <- answer_key(12, seed = 4, slips = c(warm = 2, outlier = 3))
+  off <- which(!is.na(marked$as_given) &
+                 (marked$as_given < marked$lower | marked$as_given > marked$upper) &
+                 marked$quantity %in% c("h_worked", "h_soft", "n"))
+  expect_gt(length(off), 0L)
+  row <- marked[off[1], ]
+  m <- mark_answers(data.frame(group = row$group, quantity = row$quantity, value = row$as_given),
+                    marked)
+  m <- m[m$group == row$group & m$quantity == row$quantity, ]
+  expect_identical(m$mark, "consistent with an earlier slip")
+  expect_match(m$reason, "slips of the bench left in")
+})
+
+test_that("empty, unreadable and absurd numbers are marked, not dropped", {
+  form <- form_with_truth(key)
+  form$value <- as.character(form$value)
+  first <- form$group == "group-01"
+  form$value[first & form$quantity == "n"] <- NA
+  form$value[first & form$quantity == "h_soft"] <- "about 80"
+  form$value[first & form$quantity == "half_min"][1:2] <- c("-3", "1e9")
+  form$value[first & form$quantity == "q_kj_mol"] <- "Inf"
+  form <- form[!(first & form$quantity == "h_worked"), ]
+  marks <- marks_of(form)
+  expect_identical(mark(marks, "n")$reason, "nothing reported")
+  expect_identical(mark(marks, "h_worked")$mark, "no answer")
+  expect_identical(mark(marks, "h_soft")$reason, "'about 80 HV' is no number")
+  expect_identical(mark(marks, "half_min", 290)$reason, "not above zero")
+  expect_match(mark(marks, "half_min", 330)$reason, "too large by the factor")
+  expect_identical(mark(marks, "q_kj_mol")$mark, "no answer")
+  scale <- data.frame(group = "group-01", quantity = "h_soft", value = 3, unit = "HRF")
+  expect_match(mark(marks_of(scale), "h_soft")$reason, "outside the conversion table from HRF")
+})
+
+test_that("reports that do not fit the key are refused with row and remedy", {
+  form <- form_with_truth(key)
+  bad <- function(change, what, rows = NULL) {
+    e <- expect_error(mark_answers(change(form), key), class = paste0("softanneal_error_", what))
+    if (!is.null(rows)) expect_identical(e$rows, rows)
+  }
+  bad(function(f) replace(f, 1, list(replace(f$group, 3, "group-99"))), "argument", 3L)
+  bad(function(f) replace(f, 2, list(replace(f$quantity, 2, "Q"))), "argument", 2L)
+  bad(function(f) replace(f, 3, list(replace(f$temp_c, 4, 291))), "argument", 4L)
+  bad(function(f) replace(f, 3, list(replace(f$temp_c, 4, NA))), "missing", 4L)
+  bad(function(f) replace(f, 3, list(replace(f$temp_c, 4, "hot"))), "column", 4L)
+  bad(function(f) replace(f, 5, list(replace(f$unit, 1, "furlong"))), "units", 1L)
+  bad(function(f) replace(f, 5, list(replace(f$unit, 12, "kJ"))), "units", 12L)
+  bad(function(f) rbind(f, f[2, ]), "duplicate", nrow(form) + 1L)
+  bad(function(f) f[-4], "column")
+  bad(function(f) transform(f, group = NA), "missing")
+  bad(function(f) { f$value <- as.list(f$value); f }, "column")
+  bad(function(f) f[0, ], "too_few")
+  expect_error(mark_answers("no_such_file.csv", key), class = "softanneal_error_file")
+  expect_error(mark_answers(form, form), class = "softanneal_error_argument")
+  expect_error(mark_answers(form, key, points = c(best = 1)), class = "softanneal_error_argument")
+})
+
+test_that("the summary counts groups and quantities", {
+  form <- form_with_truth(key)
+  form <- form[form$group == "group-01", ]
+  form$value[form$quantity == "h_soft"] <- 200
+  s <- summary(mark_answers(form, key))
+  expect_identical(s$groups$group, c("group-01", "group-02"))
+  expect_identical(s$groups$numbers, c(12, 12))
+  expect_identical(s$groups$answered, c(12, 0))
+  expect_identical(s$groups$right, c(11, 0))
+  expect_equal(s$groups$share, c(11 / 12, 0))
+  soft <- s$quantities[s$quantities$quantity == "h_soft", ]
+  expect_identical(soft$wrong, 1L)
+  expect_identical(soft[["no answer"]], 1L)
+  shown <- capture.output(print(s))
+  expect_true(any(grepl("Nothing handed in: group-02", shown)))
+})
+
+test_that("what is printed is short and says what matters", {
+  class <- simulate_class(2, seed = 20, slips = "outlier")
+  shown <- capture.output(print(class))
+  expect_match(shown[1], "336 readings of 2 groups")
+  expect_false(any(grepl("140|seed = ", shown)))
+  expect_match(capture.output(print(key))[1], "keep it apart")
+  expect_true(any(grepl("1 outlier", capture.output(print(attr(key, "design"))))))
+  expect_true(any(grepl("none", format(class_design(spread = NULL)))))
+  marks <- mark_answers(form_with_truth(key), key)
+  expect_match(capture.output(print(marks))[1], "24 of 24 points")
+  expect_output(print(marks["mark"]), "right")
+  expect_output(print(key["value"]), "value")
+  expect_output(print(class["hardness"]), "hardness")
+})

@@ -1,0 +1,474 @@
+# Temperature histories: integral, forward model, steps, joining and fits.
+
+strip_log <- function() {
+  data.frame(specimen = "A1", time_s = c(0, 60, 180, 600, 600, 900),
+             temp_c = c(20, 300, 365, 370, 20, 20))
+}
+
+truth <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180)
+
+# Every model with plausible values.
+model_values <- function(model) {
+  c(truth, theta0 = 0.2, loss = 5, ln_k_rec = log(0.8), q_rec_kj_mol = 140, gain = 9,
+    ln_k_hard = log(10), q_hard_kj_mol = 110)[
+    SOFTENING_MODELS[[model]]]
+}
+
+test_that("constant temperature gives the isothermal result", {
+  minutes <- c(0, 0.5, 3, 10, 25)
+  hold <- data.frame(time_s = c(5, 605, 1505), temp_c = 352)
+  expect_equal(equivalent_time(hold, 210, 352)$time_min, 25, tolerance = 1e-12)
+  k <- arrhenius_rate(352, 0.1, 370, 180)
+  for (model in names(SOFTENING_MODELS)) {
+    par <- model_values(model)
+    along <- soften(hold, par, temp_ref_c = 370, time_min = minutes)
+    expect_equal(along$theta, k * minutes, tolerance = 1e-12)
+    theta0 <- if ("theta0" %in% names(par)) par[["theta0"]] else 0
+    expect_equal(along$fraction, jmak_fraction(minutes, k, 1.5, theta0), tolerance = 1e-11)
+    m <- .Call(C_sa_call_hardness, match(model, names(SOFTENING_MODELS)) - 1L, log(minutes),
+               rep(inverse_temperature(352, 370), 5L), unname(par))
+    expect_equal(along$hardness, m[, 1L], tolerance = 1e-12)
+  }
+  loss <- recovery_loss(minutes, 5, arrhenius_rate(352, 0.8, 370, 140))
+  along <- soften(hold, model_values("recovery_jmak"), temp_ref_c = 370, time_min = minutes)
+  expect_equal(along$hardness, 75 * along$fraction + (1 - along$fraction) * (180 - loss),
+               tolerance = 1e-12)
+})
+
+test_that("points added on the straight lines change nothing", {
+  coarse <- strip_log()
+  set.seed(2)
+  extra <- sort(stats::runif(3000, 0, 599))
+  keep <- coarse$time_s < 600
+  fine <- rbind(coarse, data.frame(specimen = "A1", time_s = extra,
+                                   temp_c = stats::approx(coarse$time_s[seq_len(4)],
+                                                          coarse$temp_c[seq_len(4)], extra)$y))
+  fine <- fine[order(fine$time_s), ] # the jump at 600 s keeps its order
+  for (q in c(0, 60, 180, 700)) {
+    a <- log(equivalent_time(coarse, q, 370)$time_min)
+    expect_lt(abs(log(equivalent_time(fine, q, 370)$time_min) - a), 1e-12)
+  }
+  expect_equal(equivalent_time(coarse, 0, 370)$time_min, 15, tolerance = 1e-14)
+})
+
+test_that("steps add up: a history in two parts has the sum of the times", {
+  whole <- strip_log()
+  parts <- list(whole[1:3, ], whole[3:6, ])
+  each <- vapply(parts, \(x) equivalent_time(x, 180, 350)$time_min, 0)
+  expect_equal(sum(each), equivalent_time(whole, 180, 350)$time_min, tolerance = 1e-12)
+})
+
+test_that("a piece read backwards in time, or in reversed temperature, gives the same time", {
+  up <- data.frame(time_s = c(0, 300), temp_c = c(20, 400))
+  down <- data.frame(time_s = c(0, 300), temp_c = c(400, 20))
+  expect_equal(equivalent_time(up, 200, 370)$time_min, equivalent_time(down, 200, 370)$time_min,
+               tolerance = 1e-14)
+})
+
+test_that("numbers far from 1 neither overflow nor vanish", {
+  hold <- data.frame(time_s = c(0, 600), temp_c = 370)
+  for (ln_k in c(-690, 690)) {
+    par <- replace(truth, "ln_k_ref", ln_k)
+    along <- soften(hold, par, temp_ref_c = 370)
+    expect_equal(log(along$theta[2L]), ln_k + log(10), tolerance = 1e-14)
+    expect_equal(along$hardness[2L], if (ln_k < 0) 180 else 75)
+  }
+  # far below and above the reference temperature, with the steepest energy
+  expect_equal(log(equivalent_time(hold, 2000, 20)$time_min),
+               log(10) + 2000 * inverse_temperature(370, 20), tolerance = 1e-13)
+  # a furnace that reaches its heat late: nothing early is lost, nothing late overflows
+  late <- data.frame(time_s = c(0, 100, 110, 200), temp_c = c(20, 20, 1100, 1100))
+  early <- soften(late, replace(truth, "q_kj_mol", 1500), temp_ref_c = 20,
+                  time_min = c(1, 200 / 60))
+  expect_equal(early$theta[1L], 0.1, tolerance = 1e-12)
+  expect_gt(early$theta[2L], 1e200)
+})
+
+test_that("a jump counts for nothing, wherever it leads", {
+  spike <- data.frame(time_s = c(0, 10, 10, 10, 20), temp_c = c(20, 20, 2000, 20, 20))
+  expect_equal(equivalent_time(spike, 900, 20)$time_min, 1 / 3, tolerance = 1e-13)
+  start <- data.frame(time_s = c(0, 0, 60), temp_c = c(2500, 20, 20))
+  expect_equal(equivalent_time(start, 900, 20)$time_min, 1, tolerance = 1e-13)
+})
+
+test_that("the slope of the clock is the derivative in q", {
+  h <- history_points(strip_log())
+  mark <- c(0, 30, 60, 400, 600, 900)
+  for (q in c(1, 90, 250, 900)) {
+    got <- reduced_time(h, mark, c(0L, 6L), q, 640, slope = TRUE)
+    step <- 1e-3 * q
+    up <- reduced_time(h, mark, c(0L, 6L), q + step, 640)
+    down <- reduced_time(h, mark, c(0L, 6L), q - step, 640)
+    expect_equal(got[-1L, 2L], ((up - down) / (2 * step))[-1L, 1L], tolerance = 1e-5)
+    expect_equal(got[1L, 1L], -Inf)
+  }
+})
+
+test_that("gradients along a history agree with numerical ones for every model", {
+  skip_if_not_installed("numDeriv")
+  h <- history_points(strip_log())
+  mark <- c(100, 250, 420, 600)
+  for (model in names(SOFTENING_MODELS)) {
+    par <- model_values(model)
+    kind <- match(model, names(SOFTENING_MODELS)) - 1L
+    value <- \(b) .Call(C_sa_call_soften, kind, h$points, mark, c(0L, 4L), 643.15, b)[, 3L]
+    exact <- .Call(C_sa_call_soften, kind, h$points, mark, c(0L, 4L), 643.15, unname(par))[, -(1:3)]
+    expect_equal(unname(exact), numDeriv::jacobian(value, unname(par)), tolerance = 1e-6)
+  }
+})
+
+test_that("hardening at low temperature: the curve rises, then falls; gradients agree", {
+  skip_if_not_installed("numDeriv")
+  minutes <- c(0, 0.1, 1, 5, 20, 100, 1000)
+  for (model in c("hardening_jmak", "hardening_recovery_jmak")) {
+    par <- unname(model_values(model))
+    kind <- match(model, names(SOFTENING_MODELS)) - 1L
+    e <- rep(inverse_temperature(300, 370), length(minutes))
+    value <- \(b) .Call(C_sa_call_hardness, kind, log(minutes), e, b)[, 1L]
+    exact <- .Call(C_sa_call_hardness, kind, log(minutes), e, par)
+    expect_equal(unname(exact[, -1L]), numDeriv::jacobian(value, par), tolerance = 1e-6)
+    # below 300 C the gain is seen whole: first-order rise, by hand
+    slow <- .Call(C_sa_call_hardness, kind, log(minutes[-1L]),
+                  rep(inverse_temperature(180, 370), 6L),
+                  replace(par, match("h_soft", SOFTENING_MODELS[[model]]), 0))[, 1L]
+    k_hard <- arrhenius_rate(180, 10, 370, 110)
+    rise <- 180 + 9 * (1 - exp(-k_hard * minutes[-1L]))
+    if ("loss" %in% SOFTENING_MODELS[[model]]) {
+      rise <- rise - recovery_loss(minutes[-1L], 5, arrhenius_rate(180, 0.8, 370, 140))
+    }
+    expect_equal(slow, rise, tolerance = 1e-5) # 1e-6 of it recrystallises
+    expect_gt(max(exact[, 1L]), 184)
+    expect_lt(min(exact[, 1L]), 100)
+  }
+})
+
+test_that("fits with hardening find its parameters and answer on the falling side", {
+  grid <- expand.grid(time_min = c(1, 4, 16, 64, 256),
+                      temp_c = c(200, 225, 250, 280, 310, 340, 370))
+  data <- rbind(data.frame(time_min = 0, temp_c = NA), grid)
+  e <- inverse_temperature(ifelse(is.na(data$temp_c), 370, data$temp_c), 370)
+  data$scale <- "HV"
+  for (model in c("hardening_jmak", "hardening_recovery_jmak")) {
+    par <- model_values(model)
+    data$hardness <- .Call(C_sa_call_hardness, match(model, names(SOFTENING_MODELS)) - 1L,
+                           log(data$time_min), e, unname(par))[, 1L]
+    fit <- suppressWarnings(fit_softening(data, model, temp_ref_c = 370))
+    expect_equal(coef(fit), par, tolerance = 1e-6)
+    when <- time_to(fit, hardness = c(184, 120), temp_c = 330)
+    at <- data.frame(temp_c = 330, time_min = when$time_min)
+    expect_equal(unname(predict(fit, at)), c(184, 120), tolerance = 1e-9)
+    later <- transform(at, time_min = 1.01 * time_min)
+    expect_true(all(predict(fit, later) < c(184, 120)))
+    expect_warning(time_to(fit, hardness = 195, temp_c = 300), class = "softanneal_warning_outside")
+  }
+  # readings without any rise do not determine it
+  flat <- subset(data, is.na(temp_c) | temp_c >= 340)
+  flat$hardness <- .Call(C_sa_call_hardness, 0L, log(flat$time_min),
+                         inverse_temperature(ifelse(is.na(flat$temp_c), 370, flat$temp_c), 370),
+                         unname(truth))[, 1L]
+  fit <- suppressWarnings(fit_softening(flat, "hardening_jmak", temp_ref_c = 370))
+  expect_true(any(fit$states[c("gain", "ln_k_hard", "q_hard_kj_mol")] != "determined"))
+})
+
+test_that("a long even log loses no digits", {
+  n <- 300000
+  long <- data.frame(time_s = seq(0, by = 0.1, length.out = n), temp_c = 411.3)
+  expect_equal(equivalent_time(long, 233, 411.3)$time_min, (n - 1) / 600, tolerance = 1e-12)
+  # the same log in many small pieces of temperature, against every tenth of its straight lines
+  saw <- data.frame(time_s = 0:3000, temp_c = 380 + 10 * abs((0:3000 %% 20) - 10) / 10)
+  corners <- saw[saw$time_s %% 10 == 0, ]
+  expect_equal(equivalent_time(saw, 190, 380)$time_min, equivalent_time(corners, 190, 380)$time_min,
+               tolerance = 1e-12)
+})
+
+test_that("specimens keep their names, types and rows in any order", {
+  a <- strip_log()
+  b <- transform(a, specimen = "B2", temp_c = temp_c - 15)
+  mixed <- rbind(a, b)[c(1, 7, 2, 8, 3, 9, 4, 10, 5, 11, 6, 12), ]
+  together <- equivalent_time(mixed, c(100, 180), 370)
+  expect_identical(together$specimen, rep(c("A1", "B2"), each = 2))
+  expect_identical(together$q_kj_mol, c(100, 180, 100, 180))
+  expect_equal(together$time_min[4L], equivalent_time(b, 180, 370)$time_min)
+  along <- soften(mixed, truth, temp_ref_c = 370)
+  expect_identical(along$specimen, mixed$specimen)
+  expect_identical(along$time_s, mixed$time_s)
+  expect_equal(along$hardness[along$specimen == "B2"], soften(b, truth, temp_ref_c = 370)$hardness)
+  number <- transform(a, specimen = 7L)
+  expect_identical(equivalent_time(number, 100, 370)$specimen, 7L)
+  expect_identical(equivalent_time(transform(a, specimen = factor("z")), 100, 370)$specimen,
+                   factor("z"))
+  if (requireNamespace("tibble", quietly = TRUE)) {
+    expect_equal(equivalent_time(tibble::as_tibble(a), 100, 370), equivalent_time(a, 100, 370))
+  }
+  if (requireNamespace("data.table", quietly = TRUE)) {
+    expect_equal(equivalent_time(data.table::as.data.table(a), 100, 370),
+                 equivalent_time(a, 100, 370))
+  }
+  renamed <- stats::setNames(a, c("piece", "clock", "celsius"))
+  expect_equal(equivalent_time(renamed, 100, 370, specimen = piece, time = "clock",
+                               temp = celsius)$time_min, equivalent_time(a, 100, 370)$time_min)
+})
+
+test_that("bad histories and parameters stop with their class and row", {
+  a <- strip_log()
+  expect_error(equivalent_time(a[0, ], 100, 370), class = "softanneal_error_too_few")
+  expect_error(equivalent_time(a[-2], 100, 370), class = "softanneal_error_column")
+  e <- expect_error(equivalent_time(a[c(1, 3, 2), ], 100, 370), class = "softanneal_error_range")
+  expect_identical(e$rows, 3L)
+  for (bad in c(NA, NaN, Inf)) {
+    e <- expect_error(equivalent_time(transform(a, temp_c = replace(temp_c, 4, bad)), 100, 370),
+                      class = "softanneal_error_missing")
+    expect_identical(e$rows, 4L)
+  }
+  expect_error(equivalent_time(transform(a, temp_c = -300), 100, 370),
+               class = "softanneal_error_range")
+  expect_error(equivalent_time(transform(a, temp_c = "warm"), 100, 370),
+               class = "softanneal_error_column")
+  expect_error(equivalent_time(transform(a, specimen = NA), 100, 370),
+               class = "softanneal_error_missing")
+  expect_error(equivalent_time(a, -1, 370), class = "softanneal_error_range")
+  expect_error(equivalent_time(a, 100, 370, speciman = x), class = "softanneal_error_argument")
+  expect_error(soften(a, truth), class = "softanneal_error_argument")
+  expect_error(soften(a, truth[-1], temp_ref_c = 370), class = "softanneal_error_argument")
+  expect_error(soften(a, c(truth, colour = 1), temp_ref_c = 370),
+               class = "softanneal_error_argument")
+  expect_error(soften(a, replace(truth, "n", -1), temp_ref_c = 370),
+               class = "softanneal_error_range")
+  expect_error(soften(a, truth, "jmak_incubation", 370), class = "softanneal_error_argument")
+  expect_error(soften(a, truth, temp_ref_c = 370, time_min = 16), class = "softanneal_error_range")
+  expect_error(recovery_loss(-1, 1, 1), class = "softanneal_error_range")
+  expect_identical(recovery_loss(c(NA, 0), 2, 1), c(NA, 0))
+  expect_equal(recovery_loss(1e300, 2, 1e300), 2 * 600 * log(10), tolerance = 1e-14)
+})
+
+test_that("a history of one point has seen no time", {
+  one <- soften(data.frame(time_s = 3, temp_c = 400), truth, temp_ref_c = 370)
+  expect_identical(one$theta, 0)
+  expect_identical(one$hardness, 180)
+})
+
+steps <- function(temp_c = c(330, 370, 410, 450), time_min = c(2, 4, 8, 16, 32, 64)) {
+  out <- expand.grid(time_min = time_min, temp_c = temp_c)
+  data.frame(specimen = paste0("B", out$temp_c), out)
+}
+
+test_that("histories of steps hold as long and as hot as planned", {
+  ideal <- anneal_history(steps())
+  expect_equal(equivalent_time(ideal, 180, 370)$time_min[2L], 64, tolerance = 1e-12)
+  log <- anneal_history(steps(), thickness_mm = 0.95, dip_c = 9)
+  expect_s3_class(log, "softanneal_history")
+  expect_identical(names(log), c("specimen", "time_s", "temp_c", "step", "furnace_min"))
+  expect_equal(tapply(log$furnace_min, log$specimen, max)[["B370"]], 64, tolerance = 1e-9)
+  expect_identical(max(log$step), 6L)
+  expect_true(all(tapply(log$time_s, log$specimen, \(t) all(diff(t) >= 0))))
+  # real pieces get less than ideal ones; a door dip costs a little more
+  dry <- anneal_history(steps(), thickness_mm = 0.95)
+  real <- equivalent_time(log, 180, 370)$time_min
+  expect_true(all(real < equivalent_time(dry, 180, 370)$time_min))
+  expect_true(all(equivalent_time(dry, 180, 370)$time_min <
+                    equivalent_time(ideal, 180, 370)$time_min))
+  # rows of readings say the same as rows of steps
+  again <- anneal_history(rbind(data.frame(specimen = "B330", time_min = 0, temp_c = NA),
+                                steps()[rep(1:24, each = 3), ]))
+  expect_equal(again, ideal)
+  expect_error(anneal_history(transform(steps(), specimen = "one")),
+               class = "softanneal_error_duplicate")
+  expect_error(anneal_history(transform(steps(), temp_c = 15)), class = "softanneal_error_range")
+  expect_error(anneal_history(transform(steps(), time_min = 0)), class = "softanneal_error_too_few")
+  expect_error(anneal_history(transform(steps(), temp_c = NA_real_)),
+               class = "softanneal_error_missing")
+})
+
+test_that("thinned points stay on the curve", {
+  full <- heat_up(0.95, door_dip(410, 9), until_min = 16, points = 2000)$history
+  thin <- thin_history(full$time_s, full$temp_c)
+  expect_lt(max(abs(stats::approx(thin$time_s, thin$temp_c, full$time_s)$y - full$temp_c)), 0.07)
+  expect_lt(nrow(thin), 200)
+  expect_identical(range(thin$time_s), range(full$time_s))
+})
+
+# Readings simulated along the histories of thin strip in still air, sd of one reading in HV.
+simulated <- function(log, par = truth, sd = 0, each = 1L, ref_c = 370, plan = steps()) {
+  plan <- rbind(data.frame(specimen = "rolled", time_min = 0, temp_c = NA), plan)
+  h <- history_points(log)
+  at <- join_history(h, plan$specimen, plan$time_min, NULL, seq_len(nrow(plan)))
+  p <- forward_parameters(par, NULL, ref_c)
+  value <- rep(par[["h_worked"]], nrow(plan))
+  on <- at$place > 0
+  marks <- history_marks(h$points, at$place[on], at$passed_min[on])
+  value[which(on)[marks$order]] <- .Call(C_sa_call_soften, p$kind, h$points, marks$mark,
+                                         marks$mark_first, p$ref_k, p$par)[, 3L]
+  plan$passed_s <- 60 * at$passed_min
+  out <- plan[rep(seq_len(nrow(plan)), each = each), ]
+  out$hardness <- rep(value, each = each) + stats::rnorm(nrow(out), sd = sd)
+  out$scale <- "HV"
+  rownames(out) <- NULL
+  out
+}
+
+test_that("fits along histories find the true values of exact data, every model", {
+  # recovery and hardening need readings well below recrystallisation
+  plan <- steps(c(200, 225, 250, 280, 310, 340, 370), c(2, 4, 8, 16, 64, 256))
+  log <- anneal_history(plan, thickness_mm = 0.5, dip_c = 9)
+  for (model in names(SOFTENING_MODELS)) {
+    par <- model_values(model)
+    fit <- suppressWarnings(fit_softening(simulated(log, par, plan = plan), model, history = log,
+                                          temp_ref_c = 370))
+    expect_true(fit$convergence$converged)
+    expect_equal(coef(fit), par, tolerance = 1e-5)
+    expect_equal(unname(fitted(fit)), unname(predict(fit)))
+  }
+})
+
+test_that("the energy need not be near the typical one", {
+  log <- anneal_history(steps(), thickness_mm = 0.95)
+  for (q in c(70, 500)) {
+    par <- replace(truth, "q_kj_mol", q)
+    fit <- suppressWarnings(fit_softening(simulated(log, par), history = log, temp_ref_c = 370))
+    expect_equal(coef(fit), par, tolerance = 1e-6)
+  }
+})
+
+test_that("ignoring the heat-up biases rate, exponent and energy; the history removes it", {
+  log <- anneal_history(steps(), thickness_mm = 0.95, dip_c = 9)
+  set.seed(11)
+  data <- simulated(log, sd = 1, each = 5L)
+  with <- fit_softening(data, history = log, temp_ref_c = 370)
+  without <- suppressWarnings(fit_softening(data, temp_ref_c = 370))
+  inside <- confint(with)
+  expect_true(all(inside[, 1L] < truth & truth < inside[, 2L]))
+  # without: the rate is less than half the true one, the curve far too steep, Q too low
+  expect_lt(coef(without)[["ln_k_ref"]], truth[["ln_k_ref"]] - log(2))
+  expect_gt(coef(without)[["n"]], 2 * truth[["n"]])
+  expect_lt(coef(without)[["q_kj_mol"]], truth[["q_kj_mol"]] - 50)
+  expect_gt(sigma(without), 3 * sigma(with))
+})
+
+test_that("short ideal steps fit the same with and without their history", {
+  log <- anneal_history(steps())
+  set.seed(4)
+  data <- simulated(log, sd = 1, each = 4L)
+  a <- fit_softening(data, history = log, temp_ref_c = 370)
+  b <- fit_softening(data, temp_ref_c = 370)
+  expect_equal(coef(a), coef(b), tolerance = 1e-7)
+  expect_equal(vcov(a), vcov(b), tolerance = 1e-5)
+  expect_equal(sort(a$conditions$time_min), sort(b$conditions$time_min), tolerance = 1e-9)
+  expect_equal(confint(a, "n", method = "profile"), confint(b, "n", method = "profile"),
+               tolerance = 1e-5)
+  expect_equal(time_to(a)$time_min, time_to(b)$time_min, tolerance = 1e-6)
+})
+
+test_that("all methods work on a fit along histories", {
+  log <- anneal_history(steps(), thickness_mm = 0.95)
+  set.seed(5)
+  data <- simulated(log, sd = 1, each = 3L)
+  data$hardness[5] <- NA
+  fit <- suppressWarnings(fit_softening(data, history = log))
+  expect_length(residuals(fit), nrow(data))
+  expect_identical(is.na(residuals(fit)), seq_len(nrow(data)) == 5L)
+  expect_equal(suppressWarnings(stats::update(fit, temp_ref_c = 400))$deviance, fit$deviance,
+               tolerance = 1e-9)
+  expect_s3_class(summary(fit), "summary.softanneal_fit")
+  expect_equal(nrow(suppressWarnings(augment(fit))), nrow(data))
+  draws <- resample_fit(fit, times = 5, type = "case", seed = 1)
+  expect_identical(draws$failed, 0L)
+  expect_true(all(abs(draws$estimates[, "q_kj_mol"] - 180) < 30))
+  expect_s3_class(profile(fit, "n"), "softanneal_profile")
+  for (picture in list(ggplot2::autoplot(fit), plot_arrhenius(fit), plot_avrami(fit),
+                       plot_isochronal(fit, c(4, 16)))) {
+    expect_s3_class(picture, "ggplot")
+    expect_s3_class(ggplot2::ggplot_build(picture), "ggplot_built")
+  }
+  # readings by log time alone, without accumulated time
+  by_clock <- data[names(data) != "time_min"]
+  second <- suppressWarnings(fit_softening(by_clock, history = log, log_time = passed_s))
+  expect_equal(coef(second), coef(fit), tolerance = 1e-6)
+  huber <- suppressWarnings(fit_softening(data, history = log, loss = "huber"))
+  expect_equal(coef(huber)[["q_kj_mol"]], 180, tolerance = 0.05)
+})
+
+test_that("predictions: isothermal as before, along a history, and marked outside", {
+  log <- anneal_history(steps(), thickness_mm = 0.95)
+  set.seed(6)
+  data <- simulated(log, sd = 0.5, each = 3L)
+  fit <- fit_softening(data, history = log, temp_ref_c = 370)
+  inside <- data.frame(temp_c = c(350, 400), time_min = c(10, 2))
+  expect_silent(p <- predict(fit, inside, interval = "confidence", se.fit = TRUE))
+  m <- .Call(C_sa_call_hardness, 0L, log(c(10, 2)), inverse_temperature(c(350, 400), 370),
+             unname(coef(fit)))
+  expect_equal(unname(p$fit[, "fit"]), m[, 1L], tolerance = 1e-12)
+  p <- predict(fit, history = log, interval = "prediction", se.fit = TRUE)
+  expect_identical(dim(p$fit), c(nrow(log), 3L))
+  expect_equal(unname(p$fit[, 1L]), soften(log, fit)$hardness, tolerance = 1e-12)
+  expect_true(all(is.finite(p$se.fit)))
+  expect_equal(suppressWarnings(predict(fit, data, history = log)), unname(fitted(fit)),
+               tolerance = 1e-12)
+  some <- predict(fit, transform(data, time_min = replace(time_min, 4, NA))[3:5, ], history = log)
+  expect_identical(is.na(some), c(FALSE, TRUE, FALSE))
+  hot <- data.frame(time_s = c(0, 60, 300), temp_c = c(20, 520, 520))
+  w <- expect_warning(predict(fit, history = hot), class = "softanneal_warning_extrapolation")
+  expect_identical(w$rows, 2:3)
+  cold <- data.frame(time_s = c(0, 3e6), temp_c = 230)
+  expect_warning(predict(fit, history = cold), class = "softanneal_warning_extrapolation")
+})
+
+test_that("readings that cannot be joined stop with class and rows", {
+  log <- anneal_history(steps(), thickness_mm = 0.95)
+  data <- simulated(log)
+  fit <- function(...) suppressWarnings(fit_softening(..., temp_ref_c = 370))
+  e <- expect_error(fit(transform(data, specimen = replace(specimen, 7, "lost")), history = log),
+                    class = "softanneal_error_missing")
+  expect_identical(e$rows, 7L)
+  e <- expect_error(fit(transform(data, time_min = replace(time_min, 7, 65)), history = log),
+                    class = "softanneal_error_range")
+  expect_identical(e$rows, 7L)
+  expect_error(fit(data[names(data) != "specimen"], history = log),
+               class = "softanneal_error_column")
+  expect_error(fit(data, log_time = passed_s), class = "softanneal_error_argument")
+  expect_error(fit(data, history = 3), class = "softanneal_error_argument")
+  expect_error(fit(data[1, ], history = log), class = "softanneal_error_too_few")
+  back <- log
+  back$furnace_min[3] <- 50
+  expect_error(fit(data, history = back), class = "softanneal_error_range")
+})
+
+test_that("a plain log counts from its start; a reading within a step is interpolated", {
+  h <- history_points(data.frame(specimen = "A", time_s = c(100, 400, 1000),
+                                 temp_c = c(20, 380, 380)))
+  at <- join_history(h, c("A", "A", "x"), c(5, 15, 0), NULL, 1:3)
+  expect_equal(at, list(place = c(1, 1, 0), passed_min = c(5, 15, 0)))
+  h$furnace_min <- c(0, 5, 15)
+  at <- join_history(h, c("A", "A"), c(2.5, 10), NULL, 1:2)
+  expect_equal(at$passed_min, c(2.5, 10))
+  at <- join_history(h, "A", 1, 700, 1L)
+  expect_equal(at$passed_min, 10)
+  expect_error(join_history(h, "A", 1, 50, 1L), class = "softanneal_error_range")
+})
+
+test_that("one constant temperature leaves the energy unknown", {
+  hold <- data.frame(time_s = c(0, 6000), temp_c = 370)
+  minutes <- c(1, 2, 5, 10, 20, 50, 90)
+  data <- data.frame(temp_c = 370, time_min = minutes, scale = "HV",
+                     hardness = 180 - 105 * jmak_fraction(minutes, 0.1, 1.5))
+  fit <- suppressWarnings(fit_softening(data, history = hold))
+  expect_true(is.na(coef(fit)[["q_kj_mol"]]))
+  expect_equal(coef(fit)[["n"]], 1.5, tolerance = 1e-6)
+  expect_error(soften(hold, fit), class = "softanneal_error_model")
+})
+
+test_that("pictures carry alt text, two panels and cuts that fall", {
+  log <- anneal_history(steps(), thickness_mm = 0.95)
+  along <- soften(log, truth, temp_ref_c = 370)
+  p <- ggplot2::autoplot(along)
+  expect_match(ggplot2::get_alt_text(p), "hardness below it, from 180 to")
+  expect_identical(length(unique(ggplot2::layer_data(p)$PANEL)), 2L)
+  cut <- plot_isochronal(truth, c(4, 16), temp_ref_c = 370)
+  expect_match(ggplot2::get_alt_text(cut), "after 4, 16 min")
+  drawn <- ggplot2::layer_data(cut, 1L)
+  expect_true(all(tapply(drawn$y, drawn$group, \(y) all(diff(y) <= 0))))
+  expect_error(plot_isochronal(truth, 1:8, temp_ref_c = 370), class = "softanneal_error_argument")
+  expect_error(plot_isochronal(truth, 4, c(400, 300), temp_ref_c = 370),
+               class = "softanneal_error_range")
+  expect_output(print(along), "B370: up to 370 deg C")
+  expect_output(print(log), "6 steps")
+})

@@ -1,0 +1,268 @@
+package_file <- function(...) system.file(..., package = "softanneal", mustWork = TRUE)
+exported <- function() getNamespaceExports("softanneal")
+
+# rendering happens in a process environment of its own and beside a copy of the template
+render_template <- function(template, params = list()) {
+  skip_if_not_installed("rmarkdown")
+  skip_if_not_installed("knitr")
+  skip_if_not(rmarkdown::pandoc_available(), "pandoc")
+  dir <- withr::local_tempdir(.local_envir = parent.frame())
+  # the folder as template works whether or not the package is installed
+  file <- rmarkdown::draft(file.path(dir, "doc.Rmd"),
+                           template = package_file("rmarkdown", "templates", template),
+                           edit = FALSE)
+  out <- rmarkdown::render(file, "html_document", params = params, quiet = TRUE,
+                           envir = new.env(parent = globalenv()))
+  document_of(out)
+}
+
+# The body of an HTML file on one line, without scripts and styles of the theme and pictures.
+document_of <- function(file) {
+  html <- paste(readLines(file, encoding = "UTF-8"), collapse = " ")
+  gsub("\"data:[^\"]*\"", "\"picture\"", sub("^.*<body[^>]*>", "", html))
+}
+
+test_that("every template is declared and holds what its declaration says", {
+  templates <- list.dirs(package_file("rmarkdown", "templates"), recursive = FALSE)
+  expect_setequal(basename(templates), c("laboratory-report", "instructor-key"))
+  for (folder in templates) {
+    about <- readLines(file.path(folder, "template.yaml"))
+    expect_true(any(grepl("^name: \\S", about)) && any(grepl("^description: \\S", about)))
+    skip_if_not_installed("rmarkdown")
+    front <- rmarkdown::yaml_front_matter(file.path(folder, "skeleton", "skeleton.Rmd"))
+    expect_true(all(c("title", "output", "params") %in% names(front)))
+  }
+})
+
+test_that("the laboratory report shows the numbers of the fit, and cautions", {
+  html <- render_template("laboratory-report", list(group = "group 7"))
+  fit <- fit_softening(example_data("bellbrass_readings"))
+  q <- format(signif(coef(fit)[["q_kj_mol"]], 4))
+  expect_match(html, paste0("recrystallisation: ", q, " kJ/mol"), fixed = TRUE)
+  half <- time_to(fit, softening = 0.5)
+  expect_match(html, paste0("<td align=\"left\">", format(signif(half$time_min[1], 3)), "</td>"),
+               fixed = TRUE)
+  expect_match(html, "group 7", fixed = TRUE)
+  expect_match(html, "168 readings of 4 pieces at 290, 330, 370, 410")
+  expect_identical(lengths(gregexpr("alt=\"[A-Z][^\"]{40,}\"", html)), 2L)
+  # nothing is loaded from the network
+  expect_false(grepl("https?://[^\"]*[.]js", html))
+  expect_match(html, "zinc fume")
+  expect_match(html, "not a release for use")
+})
+
+test_that("what comes from data stays text in the report", {
+  r <- simulate_readings(seed = 1, specimen = c("<script>alert(1)</script>", "a|b *c*", "[d](e)",
+                                                "$f$ \\(g\\)"))
+  file <- withr::local_tempfile(fileext = ".csv")
+  write.csv(as.data.frame(r), file, row.names = FALSE)
+  html <- render_template("laboratory-report",
+                          list(readings = file, group = "<img src=x onerror=1>"))
+  expect_match(html, "&lt;script&gt;alert(1)&lt;/script&gt;", fixed = TRUE)
+  expect_false(grepl("<script>alert", html, fixed = TRUE))
+  expect_match(html, "&lt;img src=x onerror=1&gt;", fixed = TRUE)
+  expect_match(html, "<td align=\"left\">a|b *c*</td>", fixed = TRUE)
+  expect_match(html, "<td align=\"left\">[d](e)</td>", fixed = TRUE)
+  expect_match(html, "<td align=\"left\">$f$ \\(g\\)</td>", fixed = TRUE)
+})
+
+test_that("the instructor's key shows truths, slips and marks", {
+  design <- class_design(slips = c("warm", "outlier"))
+  key <- answer_key(2, seed = 5, design = design)
+  answers <- data.frame(group = "group-01", quantity = c("q_kj_mol", "n"),
+                        value = c(format(key$value[4] * 1000), "<i>ten</i>"))
+  file <- withr::local_tempfile(fileext = ".csv")
+  write.csv(answers, file, row.names = FALSE)
+  html <- render_template("instructor-key",
+                          list(n_groups = 2, seed = 5, design = design, answers = file))
+  for (value in key$value) expect_match(html, format(signif(value, 4)), fixed = TRUE)
+  expect_match(html, attr(key, "slips")$what[1], fixed = TRUE)
+  expect_match(html, "right digits, wrong unit")
+  expect_match(html, "&lt;i&gt;ten&lt;/i&gt;", fixed = TRUE)
+  expect_false(grepl("<i>ten", html, fixed = TRUE))
+  expect_match(html, "zinc fume")
+  plain <- render_template("instructor-key", list(n_groups = 1, seed = 5))
+  expect_match(plain, "No slips were put into the readings")
+  expect_false(grepl(">Marks<", plain, fixed = TRUE))
+})
+
+test_that("markdown_text disarms every character that could act", {
+  expect_identical(markdown_text(c("plain", NA, "a\nb")), c("plain", "", "a b"))
+  ascii <- intToUtf8(33:126, multiple = TRUE)
+  escaped <- markdown_text(ascii)
+  letters_only <- grepl("[0-9A-Za-z]", ascii)
+  expect_identical(escaped[letters_only], ascii[letters_only])
+  expect_identical(escaped[!letters_only], paste0("&#", utf8ToInt("!") + which(!letters_only) - 1L,
+                                                  ";"))
+  expect_identical(markdown_text(factor("<")), "&#60;")
+  expect_identical(markdown_text(character()), character())
+  expect_identical(markdown_text("\u00e9"), "\u00e9")
+})
+
+test_that("addins are declared once each and bound to exported functions without arguments", {
+  dcf <- read.dcf(package_file("rstudio", "addins.dcf"))
+  expect_setequal(colnames(dcf), c("Name", "Description", "Binding", "Interactive"))
+  expect_false(anyNA(dcf))
+  expect_identical(anyDuplicated(dcf[, "Binding"]), 0L)
+  expect_true(all(dcf[, "Binding"] %in% exported()))
+  expect_true(all(dcf[, "Interactive"] %in% c("true", "false")))
+  for (name in dcf[, "Binding"]) {
+    expect_identical(length(formals(getExportedValue("softanneal", name))), 0L)
+  }
+})
+
+test_that("outside RStudio an addin says what to do", {
+  skip_if(in_rstudio(), "in RStudio")
+  expect_message(code <- addin_import(), "Outside RStudio: copy this code")
+  expect_true("readings <- read_readings(\"readings.csv\")" %in% code)
+  expect_message(code <- addin_fit(), "fit <- fit_softening(readings)", fixed = TRUE)
+  expect_true("cautions(\"annealing\")" %in% code)
+  expect_message(call <- addin_report(), "rmarkdown::draft")
+  expect_match(call, "template = \"laboratory-report\"", fixed = TRUE)
+})
+
+test_that("the code that addins insert runs", {
+  file <- example_data("bellbrass_readings", path = TRUE)
+  run <- function(code, env) {
+    withr::local_png(withr::local_tempfile(fileext = ".png"))
+    utils::capture.output(for (e in parse(text = code)) print(eval(e, env)))
+  }
+  env <- new.env(parent = globalenv())
+  # the package is attached already where tests run, installed or not
+  run(setdiff(import_code(file), "library(softanneal)"), env)
+  expect_s3_class(env$readings, "softanneal_readings")
+  run(fit_code("readings"), env)
+  expect_s3_class(env$fit, "softanneal_fit_softening")
+  # a path with quotes and backslashes stays one string
+  odd <- "C:\\my \"data\"\\r.csv"
+  expect_identical(eval(parse(text = import_code(odd)[2])[[1]][[3]][[2]]), odd)
+})
+
+test_that("a new report is a copy of the template and replaces nothing", {
+  dir <- withr::local_tempdir()
+  path <- new_report(file.path(dir, "new", "report"))
+  expect_identical(basename(path), "report.Rmd")
+  expect_identical(unname(tools::md5sum(path)), unname(tools::md5sum(
+    template_file("laboratory-report"))))
+  expect_error(new_report(path), class = "softanneal_error_file")
+})
+
+test_that("the project template declares what RStudio asks for, and its files appear", {
+  dcf <- read.dcf(package_file("rstudio", "templates", "project", "softanneal.dcf"))
+  expect_identical(dcf[1, "Binding"], c(Binding = "lab_project"))
+  expect_true("lab_project" %in% exported())
+  expect_false(anyNA(dcf[1, c("Title", "Subtitle", "Caption", "OpenFiles")]))
+  parameters <- dcf[-1, "Parameter"]
+  expect_true(all(parameters %in% names(formals(lab_project))))
+  expect_true(all(dcf[-1, "Widget"] %in% c("TextInput", "CheckboxInput", "SelectInput",
+                                           "FileInput")))
+  path <- file.path(withr::local_tempdir(), "lab")
+  expect_identical(lab_project(path, group = "the \"A\" team's: *one*"), path)
+  opened <- trimws(strsplit(dcf[1, "OpenFiles"], ",")[[1]])
+  expect_true(all(file.exists(file.path(path, opened))))
+  expect_setequal(list.files(path, recursive = TRUE),
+                  c("README.md", "R/analysis.R", "report/report.Rmd", "data/readings.csv"))
+  expect_match(paste(readLines(file.path(path, "README.md")), collapse = " "), "zinc")
+  expect_error(lab_project(path), class = "softanneal_error_file")
+  empty <- file.path(withr::local_tempdir(), "empty")
+  lab_project(empty, example = FALSE)
+  expect_identical(list.files(file.path(empty, "data")), character())
+  expect_error(lab_project(empty, group = 3), class = "softanneal_error_argument")
+  blocked <- withr::local_tempfile()
+  writeLines("x", blocked)
+  expect_error(suppressWarnings(lab_project(blocked)), class = "softanneal_error_file")
+})
+
+test_that("the project works: its script runs and its report renders with the group's name", {
+  skip_if_not_installed("rmarkdown")
+  skip_if_not(rmarkdown::pandoc_available(), "pandoc")
+  path <- file.path(withr::local_tempdir(), "lab")
+  lab_project(path, group = "the \"A\" team's: *one*")
+  env <- new.env(parent = globalenv())
+  withr::with_dir(path, {
+    withr::local_png(withr::local_tempfile(fileext = ".png"))
+    code <- grep("^library", readLines("R/analysis.R"), value = TRUE, invert = TRUE)
+    utils::capture.output(for (e in parse(text = code)) print(eval(e, env)))
+  })
+  expect_s3_class(env$fit, "softanneal_fit_softening")
+  out <- rmarkdown::render(file.path(path, "report", "report.Rmd"), "html_document", quiet = TRUE,
+                           envir = new.env(parent = globalenv()))
+  expect_match(document_of(out), "<p>Group: the &quot;A&quot; team&#39;s: *one*</p>", fixed = TRUE)
+})
+
+test_that("labels are on every standard column and change no number", {
+  plain <- data.frame(temp_c = 1:2 / 3, time_min = 3:4, other = 5:6, note = I(c("a", "b")))
+  labelled <- label_columns(plain)
+  expect_identical(attr(labelled$temp_c, "label"), "Temperature (\u00b0C)")
+  expect_null(attr(labelled$other, "label"))
+  expect_identical(as.vector(labelled$temp_c), plain$temp_c)
+  expect_identical(labelled$note, plain$note)
+  expect_identical(label_columns(plain[0, ])$temp_c + 1, plain$temp_c[0] + 1, ignore_attr = TRUE)
+  expect_error(label_columns(3), class = "softanneal_error_argument")
+  for (name in names(plain)) expect_null(attr(labelled[2:1, ][[name]], "label"))
+  readings <- example_data("bellbrass_readings")
+  expect_true(all(vapply(readings, function(x) is.character(attr(x, "label")), NA)))
+})
+
+test_that("example data are made by the script, byte for byte", {
+  script <- package_file("scripts", "make-extdata.R")
+  env <- new.env(parent = globalenv())
+  env$folder <- withr::local_tempdir()
+  state <- keep_random()
+  withr::defer(restore_random(state))
+  sys.source(script, env)
+  made <- list.files(env$folder)
+  expect_setequal(made, paste0("bellbrass_", c("rolling", "readings", "history", "messy"), ".csv"))
+  expect_identical(unname(tools::md5sum(file.path(env$folder, made))),
+                   unname(tools::md5sum(package_file("extdata", made))))
+})
+
+test_that("example data have the rows, columns and truths of their page", {
+  sets <- example_data()
+  expect_identical(sets$name, c("bellbrass_rolling", "bellbrass_readings", "bellbrass_history",
+                                "bellbrass_messy", "tungsten"))
+  expect_true(all(file.exists(package_file("extdata", sets$file))))
+  rolled <- cold_work(example_data("bellbrass_rolling"))
+  expect_identical(nrow(rolled), 10L)
+  expect_true(all(is.na(rolled$finding)))
+  expect_equal(rolled$reduction_pct[rolled$pass == 4], rep(100 * (1 - 0.95 / 1.6), 2),
+               tolerance = 0.02)
+  readings <- example_data("bellbrass_readings")
+  expect_identical(dim(readings), c(168L, 7L))
+  expect_identical(as.vector(table(readings$scale)), c(84L, 84L))
+  ends <- confint(fit_softening(readings), level = 0.999)
+  expect_true(all(ends[c("h_worked", "h_soft", "n", "q_kj_mol"), 1] < c(160, 78, 1.6, 140)))
+  expect_true(all(ends[c("h_worked", "h_soft", "n", "q_kj_mol"), 2] > c(160, 78, 1.6, 140)))
+  log <- example_data("bellbrass_history")
+  expect_named(log, c("specimen", "time_s", "temp_c"))
+  expect_identical(nrow(log), 85L)
+  expect_equal(max(log$temp_c), 330, tolerance = 0.005)
+  expect_identical(which.max(diff(log$time_s) > 10), 1L)
+  expect_identical(nrow(example_data("tungsten")), 82L)
+  expect_identical(range(as.vector(example_data("tungsten")$temp_c)), c(1100, 1250))
+  expect_error(example_data("brass"), class = "softanneal_error_argument")
+  expect_error(example_data("tungsten", path = NA), class = "softanneal_error_argument")
+})
+
+test_that("the messy sheet teaches what it is for", {
+  sheet <- example_data("bellbrass_messy", path = TRUE)
+  raw <- example_data("bellbrass_messy")
+  expect_true(all(vapply(raw, is.character, NA)))
+  columns <- c(specimen = "Piece", temp_c = "Furnace temp (C)")
+  read <- function(...) suppressMessages(read_readings(sheet, columns = columns, readings = "r",
+                                                       ...))
+  expect_error(read(), class = "softanneal_error")
+  expect_error(read(skip = 1), "'n/a'", class = "softanneal_error_column")
+  expect_error(read(skip = 1, na = c("", "n/a")), "39,0?", fixed = TRUE,
+               class = "softanneal_error_column")
+  expect_warning(r <- read(skip = 1, na = c("", "n/a", "39,0?")),
+                 class = "softanneal_warning_missing")
+  expect_identical(dim(r), c(90L, 7L))
+  expect_identical(unique(r$scale), "HR30T")
+  expect_identical(sum(is.na(r$hardness)), 3L)
+  expect_identical(sum(grepl("warm", r$note)), 5L)
+  # before the furnace softer than after 5 min: the exchange
+  b <- tapply(r$hardness, interaction(r$specimen, r$time_min), mean, na.rm = TRUE)
+  expect_lt(b[["bell-B.0"]], b[["bell-B.5"]] - 5)
+  expect_identical(r$hardness[r$specimen == "bell-C" & r$time_min == 10 & r$reading == 2], 50.5)
+})
