@@ -1,0 +1,193 @@
+# Time-temperature parameters of tempering, creep and softening: P = T (C + log10 t) with T in K.
+# The constant C belongs to a unit of time; every function here says which, and the constant
+# moves with the unit. Parameters in K, as computed (published figures are often in thousands).
+
+LOG10_PER_HOUR <- c(h = 0, min = log10(60), s = log10(3600))
+
+#' Time-temperature parameters
+#'
+#' One number for a time at a temperature: heat treatments, or creep tests, with the same
+#' parameter have the same effect.
+#' \deqn{P = T\,(C + \log_{10} t)}{P = T (C + log10 t)}
+#' with T in K. Larson and Miller used it for creep rupture, Hollomon and Jaffe before them for the
+#' hardness of tempered steel.
+#'
+#' **The unit trap.** C depends on the unit of t: as t in hours is 3600 times smaller than in
+#' seconds, `C_s = C_h - log10(3600) = C_h - 3.556` and `C_min = C_h - 1.778`. A C of 20 is for
+#' hours; with t in minutes it is 18.22, with seconds 16.44. Put into the wrong formula it changes P
+#' by more than 3000 K at 600 degrees Celsius. Times here carry their unit in the argument's
+#' name, and `constant_per` says the unit that C was published for. The parameter is the same
+#' whichever unit is used, if C goes with it: [shift_constant()].
+#'
+#' The parameter assumes that one process with an activation energy proportional to C + log10 t
+#' governs everything; see [fit_master_curve()] for C from data and for the warning that goes
+#' with it. Values for steel are no values for brass.
+#'
+#' @param temp_c Temperature in degrees Celsius.
+#' @param time_h,time_min Time in hours or in minutes, positive. Give one.
+#' @param constant C, for times in the unit `constant_per`. For creep of many alloys 20 with hours.
+#'   For tempering of steel with hours 19.5 (0.15 to 0.45 % carbon) and 15 (0.9 to 1.2 %).
+#' @param constant_per Unit of time that `constant` belongs to: `"h"`, `"min"` or `"s"`.
+#' @param parameter P in K.
+#' @param unit Unit of the times returned: `"h"` or `"min"`.
+#' @return `larson_miller()`, `hollomon_jaffe()`: P in K. `*_time()`: times in `unit`. `*_temp()`:
+#'   temperatures in degrees Celsius. As long as the longest argument (others of length 1 are
+#'   repeated); `NA` where an argument is `NA`.
+#' @section Errors: `softanneal_error_argument` for a wrong type or when not exactly one of `time_h`
+#'   and `time_min` is given, `softanneal_error_range` for times that are not positive or a
+#'   `C + log10 t` that is not, for which the parameter has no meaning.
+#' @source Hollomon J H, Jaffe L D (1945) Trans. AIME 162, 223 (the values of C are seen in
+#'   excerpts and from memory). Larson F R, Miller J (1952) Trans. ASME 74, 765.
+#' @seealso [fit_master_curve()], [ramp_hold()]
+#' @examples
+#' # textbook: an alloy with P = 24000 K at the stress of interest, C = 20 for hours
+#' larson_miller_time(24e3, temp_c = 800)
+#' # hours and minutes give one parameter
+#' larson_miller(600, time_h = 2)
+#' larson_miller(600, time_min = 120)
+#' # the trap: minutes put in where hours belong
+#' larson_miller(600, time_h = 120) - larson_miller(600, time_h = 2)
+#' hollomon_jaffe(600, time_min = 60, constant = 19.5)
+#' hollomon_jaffe(600, time_min = 60, constant = 19.5 - log10(60), constant_per = "min")
+#' @export
+larson_miller <- function(temp_c, time_h = NULL, time_min = NULL, constant = 20,
+                          constant_per = c("h", "min", "s")) {
+  time_parameter(temp_c, time_h, time_min, constant, constant_per)
+}
+
+#' @rdname larson_miller
+#' @export
+larson_miller_time <- function(parameter, temp_c, constant = 20, constant_per = c("h", "min", "s"),
+                               unit = c("h", "min")) {
+  parameter_time(parameter, temp_c, constant, constant_per, unit)
+}
+
+#' @rdname larson_miller
+#' @export
+larson_miller_temp <- function(parameter, time_h = NULL, time_min = NULL, constant = 20,
+                               constant_per = c("h", "min", "s")) {
+  parameter_temp(parameter, time_h, time_min, constant, constant_per)
+}
+
+#' @rdname larson_miller
+#' @export
+hollomon_jaffe <- function(temp_c, time_h = NULL, time_min = NULL, constant,
+                           constant_per = c("h", "min", "s")) {
+  time_parameter(temp_c, time_h, time_min, need_constant(constant), constant_per)
+}
+
+#' @rdname larson_miller
+#' @export
+hollomon_jaffe_time <- function(parameter, temp_c, constant, constant_per = c("h", "min", "s"),
+                                unit = c("h", "min")) {
+  parameter_time(parameter, temp_c, need_constant(constant), constant_per, unit)
+}
+
+#' @rdname larson_miller
+#' @export
+hollomon_jaffe_temp <- function(parameter, time_h = NULL, time_min = NULL, constant,
+                                constant_per = c("h", "min", "s")) {
+  parameter_temp(parameter, time_h, time_min, need_constant(constant), constant_per)
+}
+
+#' The constant of a time-temperature parameter in another unit of time
+#'
+#' @param constant C, for times in the unit `from`.
+#' @param from,to `"h"`, `"min"` or `"s"`.
+#' @return C for times in the unit `to`.
+#' @section Errors: `softanneal_error_argument` for a wrong type or an unknown unit.
+#' @source `T (C_h + log10 t_h) = T (C_s + log10 t_s)`, so `C_s = C_h - log10(3600)`.
+#' @examples
+#' shift_constant(20, "h", "min")
+#' shift_constant(20, "h", "s")
+#' @export
+shift_constant <- function(constant, from, to) {
+  from <- check_choice(from, names(LOG10_PER_HOUR), "from")
+  to <- check_choice(to, names(LOG10_PER_HOUR), "to")
+  check_numeric(constant, "constant", na = TRUE) + LOG10_PER_HOUR[[from]] - LOG10_PER_HOUR[[to]]
+}
+
+#' Hold that equals a slow heating or cooling
+#'
+#' Time at a temperature with the same tempering effect as heating up to it, or cooling down from
+#' it, at a constant rate, by
+#' \deqn{t = \frac{T}{\ln 10\; r\,(C - \log_{10} r)}}{t = T / (ln(10) r (C - log10 r))}
+#' with T in K, r in K/h and C for hours. Add it to the time of the soak; twice for both ramps.
+#'
+#' An approximation of tempering practice (often printed with 2.3 for the natural logarithm of
+#' ten); fair while `t` is small against the soak.
+#'
+#' @param temp_c Temperature of the soak in degrees Celsius.
+#' @param rate_k_h Rate of heating or cooling in K/h, positive.
+#' @param constant C for hours.
+#' @return Equivalent times in hours.
+#' @section Errors: `softanneal_error_argument`, `softanneal_error_range`.
+#' @source Tempering practice (seen quoted); follows from [hollomon_jaffe()] by adding up small
+#'   steps.
+#' @seealso [heat_up()] for the ramp itself
+#' @examples
+#' ramp_hold(600, rate_k_h = 100)
+#' @export
+ramp_hold <- function(temp_c, rate_k_h, constant = 20) {
+  x <- common_length(temp_c = check_temperature(temp_c, "temp_c", na = TRUE),
+                     rate_k_h = check_numeric(rate_k_h, "rate_k_h", 0, open = TRUE, na = TRUE),
+                     constant = check_numeric(constant, "constant", na = TRUE))
+  span <- x$constant - log10(x$rate_k_h)
+  check_span(span, "rate_k_h")
+  (x$temp_c + ZERO_CELSIUS) / (log(10) * x$rate_k_h * span)
+}
+
+need_constant <- function(constant) {
+  if (!missing(constant)) return(constant)
+  abort("argument", "`constant` is missing", arg = "constant",
+        remedy = "Give C and the unit of time it belongs to; it differs from metal to metal.")
+}
+
+hours_of <- function(time_h, time_min) {
+  if (is.null(time_h) == is.null(time_min)) {
+    abort("argument", "give one of `time_h` and `time_min`", arg = "time_h",
+          remedy = "Hours or minutes, not both.")
+  }
+  if (is.null(time_h)) check_numeric(time_min, "time_min", 0, open = TRUE, na = TRUE) / 60 else {
+    check_numeric(time_h, "time_h", 0, open = TRUE, na = TRUE)
+  }
+}
+
+hour_constant <- function(constant, constant_per) {
+  per <- check_choice(constant_per, names(LOG10_PER_HOUR), "constant_per")
+  shift_constant(constant, per, "h")
+}
+
+check_span <- function(span, arg) {
+  bad <- which(!is.na(span) & span <= 0)
+  if (length(bad)) {
+    abort("range", "C + log10 t is not positive, so the parameter has no meaning", arg = arg,
+          rows = bad, remedy = "Check the unit of the time and of C.")
+  }
+}
+
+time_parameter <- function(temp_c, time_h, time_min, constant, constant_per) {
+  x <- common_length(temp_c = check_temperature(temp_c, "temp_c", na = TRUE),
+                     time = hours_of(time_h, time_min),
+                     constant = hour_constant(constant, constant_per))
+  span <- x$constant + log10(x$time)
+  check_span(span, if (is.null(time_h)) "time_min" else "time_h")
+  (x$temp_c + ZERO_CELSIUS) * span
+}
+
+parameter_time <- function(parameter, temp_c, constant, constant_per, unit) {
+  unit <- check_choice(unit, c("h", "min"), "unit")
+  x <- common_length(parameter = check_numeric(parameter, "parameter", 0, open = TRUE, na = TRUE),
+                     temp_c = check_temperature(temp_c, "temp_c", na = TRUE),
+                     constant = hour_constant(constant, constant_per))
+  10^(x$parameter / (x$temp_c + ZERO_CELSIUS) - x$constant) * (if (unit == "min") 60 else 1)
+}
+
+parameter_temp <- function(parameter, time_h, time_min, constant, constant_per) {
+  x <- common_length(parameter = check_numeric(parameter, "parameter", 0, open = TRUE, na = TRUE),
+                     time = hours_of(time_h, time_min),
+                     constant = hour_constant(constant, constant_per))
+  span <- x$constant + log10(x$time)
+  check_span(span, if (is.null(time_h)) "time_min" else "time_h")
+  x$parameter / span - ZERO_CELSIUS
+}
