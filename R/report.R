@@ -17,7 +17,8 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' @param level Level of the intervals.
 #' @param overwrite Whether results that are in the folder already may be replaced.
 #' @param ... Must be empty.
-#' @return A list of class `softanneal_report`: `fit`, `models` (table of all models: `model`,
+#' @return A list of class `softanneal_report`: `fit`, `models` (table of the four
+#'   common models and the chosen one: `model`,
 #'   `parameters`, `sigma`, `AIC`, `BIC`, `open`, `note`), `half_softening` (from [time_to()]),
 #'   `files` (paths written). Printing it gives a short summary for the technician.
 #'   The folder then holds `coefficients.csv`, `half_softening.csv`, `models.csv`,
@@ -58,7 +59,7 @@ softening_report <- function(readings, out_dir, model = "jmak", scale = "HV", ma
   data <- read_for_report(readings, specimen)
   fit <- fit_softening(data, model = model, scale = scale, material = material, level = level)
   result <- list(
-    fit = fit, models = model_table(data, scale, material), level = level, title = title,
+    fit = fit, models = model_table(data, scale, material, model), level = level, title = title,
     half_softening = suppressWarnings(time_to(fit, level = level),
                                       classes = "softanneal_warning_outside"))
   work <- tempfile("softanneal-report-")
@@ -97,9 +98,9 @@ read_for_report <- function(readings, specimen) {
   })
 }
 
-# All models on the same readings; one that cannot be fitted is a row with its reason.
-model_table <- function(data, scale, material) {
-  rows <- lapply(names(SOFTENING_MODELS), function(model) {
+# The four common models and the chosen one on the same readings; one that cannot be fitted is a row with its reason.
+model_table <- function(data, scale, material, chosen) {
+  rows <- lapply(unique(c(names(SOFTENING_MODELS)[1:4], chosen)), function(model) {
     fit <- tryCatch(suppressWarnings(fit_softening(data, model = model, scale = scale,
                                                    material = material),
                                      classes = "softanneal_warning"),
