@@ -202,15 +202,18 @@ sheet_escape <- function(x, format) {
   x <- gsub("^", "\\textasciicircum{}", x, fixed = TRUE)
   x <- gsub("\001", "\\textbackslash{}", x, fixed = TRUE)
   x <- gsub("\u00b0", "\\textdegree{}", x, fixed = TRUE)
-  gsub("`", "\\textasciigrave{}", gsub("|", "\\textbar{}", x, fixed = TRUE), fixed = TRUE)
+  x <- gsub("|", "\\textbar{}", x, fixed = TRUE)
+  # a bracket or star at the start of a row would belong to the line end before it
+  x <- gsub("[", "{[}", gsub("*", "{*}", x, fixed = TRUE), fixed = TRUE)
+  gsub("`", "\\textasciigrave{}", x, fixed = TRUE)
 }
 
 # Boxes to write in: 12.5 mm where the page has it; turned sideways for many readings.
 box_style <- function(x) {
   boxes <- sum(grepl("^([0-9]+|Mean)$", names(x)))
   sideways <- boxes > 9L
-  width <- min(12.5, (if (sideways) 155 else 85) / boxes)
-  paste0("<style>", if (sideways) "@page { size: A4 landscape; } body { max-width: 275mm; } ",
+  width <- min(12.5, (if (sideways) 150 else 82) / boxes)
+  paste0("<style>", if (sideways) "@page { size: A4 landscape; } body { max-width: 272mm; } ",
          "table.steps th:nth-last-child(-n+", boxes, ") { width: ", format(width, digits = 3),
          "mm; }</style>")
 }
@@ -219,7 +222,7 @@ box_style <- function(x) {
 latex_columns <- function(x, class) {
   align <- rep("l", ncol(x))
   align[names(x) == "Piece"] <- "p{17mm}"
-  align[names(x) == "Note"] <- "p{24mm}"
+  align[names(x) == "Note"] <- "p{20mm}"
   box <- class == "steps" & grepl("^([0-9]+|Mean)$", names(x))
   align[box] <- sprintf("p{%.1fmm}", min(11, 78 / max(sum(box), 1)) - 1.9)
   align
@@ -227,11 +230,19 @@ latex_columns <- function(x, class) {
 
 # A table in the format; `class` is for the style sheet.
 sheet_table <- function(x, class, format) {
+  long <- intersect(c("Piece", "Note"), names(x))
+  if (format == "latex") { # LaTeX breaks a long name only where it is told that it may
+    may_break <- \(v) vapply(strsplit(as.character(v), ""), \(letter) {
+      paste(sheet_escape(letter, format), collapse = "\\allowbreak{}")
+    }, "")
+    broken <- lapply(x[intersect("Piece", names(x))], may_break)
+  }
   x[] <- lapply(x, \(v) sheet_escape(as.character(v), format))
+  if (format == "latex") x[names(broken)] <- broken
   names(x) <- sheet_escape(names(x), format)
   if (format == "html") {
     # names and notes may be long: these cells wrap, all others keep one line
-    for (column in intersect(c("Piece", "Note"), names(x))) {
+    for (column in long) {
       x[[column]] <- paste0("<div class=\"free\">", x[[column]], "</div>")
     }
     text <- c(if (class == "steps") box_style(x), knitr::kable(
@@ -240,7 +251,7 @@ sheet_table <- function(x, class, format) {
     text <- c("{\\setlength{\\tabcolsep}{2.5pt}",
               paste0("\\renewcommand{\\arraystretch}{", if (class == "steps") 1.7 else 1.15, "}"),
               knitr::kable(x, "latex", escape = FALSE, row.names = FALSE, longtable = TRUE,
-                           align = latex_columns(x, class), linesep = ""), "}")
+                           align = latex_columns(x, class), linesep = "\\hline"), "}")
   }
   sheet_raw(text, format)
 }

@@ -73,7 +73,8 @@ plan_guess <- function(material = "C26000", fit = NULL, ..., recryst_1h_c = NULL
           remedy = "The draws come in mirrored pairs.")
   }
   given <- list(
-    recryst_1h_c = check_number(recryst_1h_c, "recryst_1h_c", -ZERO_CELSIUS, open = TRUE, null = TRUE),
+    recryst_1h_c = check_number(recryst_1h_c, "recryst_1h_c", -ZERO_CELSIUS, open = TRUE,
+                                null = TRUE),
     q_kj_mol = check_number(q_kj_mol, "q_kj_mol", 0, open = TRUE, null = TRUE),
     n = check_number(n, "n", 0, open = TRUE, null = TRUE),
     h_worked = check_number(h_worked, "h_worked", 0, open = TRUE, null = TRUE),

@@ -12,8 +12,9 @@ format.softanneal_plan <- function(x, ...) {
   set <- x$settings
   g <- glance.softanneal_plan(x)
   t <- x$temperatures
-  c(paste0("Annealing plan, ", x$guess$metal$material, ": ", g$pieces, if (g$pieces == 1) " piece, " else
-             " pieces, ", g$steps, if (g$steps == 1) " step, " else " steps, ", g$readings,
+  c(paste0("Annealing plan, ", x$guess$metal$material, ": ", g$pieces,
+           if (g$pieces == 1) " piece, " else " pieces, ", g$steps,
+           if (g$steps == 1) " step, " else " steps, ", g$readings,
            " readings (", set$n, " a step, ", set$scale, ")"),
     paste0("  ", set$furnaces, if (set$furnaces == 1) " furnace, " else " furnaces, ", g$sessions,
            if (g$sessions == 1) " session of " else " sessions of ", format(set$session_min),
@@ -30,7 +31,9 @@ format.softanneal_plan <- function(x, ...) {
 #' @export
 print.softanneal_plan <- function(x, ...) {
   width <- getOption("width")
-  for (line in format(x)) writeLines(strwrap(line, width, exdent = 4, indent = 2 * grepl("^ ", line)))
+  for (line in format(x)) {
+    writeLines(strwrap(line, width, exdent = 4, indent = 2 * grepl("^ ", line)))
+  }
   cat("\n")
   print(plan_table(x), row.names = FALSE, right = FALSE)
   cat("\n")
@@ -102,12 +105,16 @@ autoplot.softanneal_plan <- function(object, ...) {
                              names[match(bars$specimen, lanes$specimen)]), rev(names))
   bars$y <- as.integer(bars$lane)
   bars$at <- temperature_factor(bars$temp_c)
-  bars$session <- factor(paste("Session", bars$session), paste("Session", sort(unique(bars$session))))
-  bars$half <- ifelse(bars$what == "cool", 0.1, 0.28)
+  bars$session <- factor(paste("Session", bars$session),
+                         paste("Session", sort(unique(bars$session))))
+  half <- ifelse(bars$what == "cool", 0.1, 0.28)
+  bars$low <- bars$y - half
+  bars$high <- bars$y + half
   every <- c(5, 10, 15, 20, 30, 60, 120)
   every <- every[which(set$session_min / every <= 12)[1L]]
   if (is.na(every)) every <- 180
   breaks <- seq(0, set$session_min, by = every)
+  crowded <- length(breaks) > 9L
   marks <- bars[bars$what == "heat", ]
   marks$middle <- (marks$from + marks$to) / 2
   # readings once more as circles in the lane of their piece, so that colour is not needed
@@ -126,8 +133,8 @@ autoplot.softanneal_plan <- function(object, ...) {
                 "; the last reading is done at ", g$end_clock, ".")
   p <- ggplot2::ggplot() +
     ggplot2::geom_rect(
-      ggplot2::aes(xmin = .data[["from"]], xmax = .data[["to"]], ymin = .data[["y"]] - .data[["half"]],
-                   ymax = .data[["y"]] + .data[["half"]], fill = .data[["at"]], alpha = .data[["what"]]),
+      ggplot2::aes(xmin = .data[["from"]], xmax = .data[["to"]], ymin = .data[["low"]],
+                   ymax = .data[["high"]], fill = .data[["at"]], alpha = .data[["what"]]),
       data = bars, colour = "#333333", linewidth = 0.2) +
     ggplot2::geom_text(ggplot2::aes(.data[["middle"]], .data[["y"]] + 0.3, label = .data[["step"]]),
                        data = marks, vjust = -0.15, size = 2.9) +
@@ -135,8 +142,8 @@ autoplot.softanneal_plan <- function(object, ...) {
                         size = 1.6, fill = "white", colour = "#333333") +
     ggplot2::geom_vline(ggplot2::aes(xintercept = .data[["x"]]), data = ends,
                         linetype = "dashed", colour = "#595959") +
-    ggplot2::scale_fill_manual("Annealed at", values = stats::setNames(group_colours(length(levels)),
-                                                                      levels)) +
+    ggplot2::scale_fill_manual(
+      "Annealed at", values = stats::setNames(group_colours(length(levels)), levels)) +
     ggplot2::scale_alpha_manual("", values = c(heat = 1, cool = 0.35, read = 0.7),
                                 labels = c(heat = "in the furnace",
                                            cool = "cooling (thin)", read = "readings"),
@@ -157,8 +164,8 @@ autoplot.softanneal_plan <- function(object, ...) {
     ggplot2::theme(panel.grid.major.y = ggplot2::element_blank(), legend.position = "bottom",
                    legend.box = "vertical", legend.margin = ggplot2::margin(0, 0, 0, 0),
                    plot.caption = ggplot2::element_text(size = 8),
-                   axis.text.x = ggplot2::element_text(angle = if (length(breaks) > 9) 45 else 0,
-                                                       hjust = if (length(breaks) > 9) 1 else 0.5))
+                   axis.text.x = ggplot2::element_text(angle = if (crowded) 45 else 0,
+                                                       hjust = if (crowded) 1 else 0.5))
   if (nlevels(bars$session) > 1L) {
     p <- p + ggplot2::facet_wrap(ggplot2::vars(.data[["session"]]), ncol = 1)
   }

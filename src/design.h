@@ -17,28 +17,28 @@ typedef enum {
 typedef struct {
     sa_model_kind kind;
     size_t n_draw;
-    const double *draws;       /* n_draw x n_par by rows: parameters as they might be */
-    const int *estimated;      /* n_par: zero for a parameter held in the fit */
-    const double *floor;       /* n_par: information added to the diagonal, above zero */
+    const double *draws;  /* n_draw x n_par by rows: parameters as they might be */
+    const int *estimated; /* n_par: zero for a parameter held in the fit */
+    const double *floor;  /* n_par: information added to the diagonal, above zero */
     size_t n_temp, n_time;
-    const double *coordinate;  /* n_temp: e of each allowed temperature, mol/kJ */
-    const double *log_time;    /* n_time, rising: ln t of each allowed time */
-    const double *minutes;     /* n_time, rising */
-    const double *heat_up;     /* n_temp: furnace minutes that each step needs besides */
-    double weight;             /* information of one step: 1 / variance of its mean */
-    double at_start;           /* steps at time zero (one a piece, or none) */
+    const double *coordinate; /* n_temp: e of each allowed temperature, mol/kJ */
+    const double *log_time;   /* n_time, rising: ln t of each allowed time */
+    const double *minutes;    /* n_time, rising */
+    const double *heat_up;    /* n_temp: furnace minutes that each step needs besides */
+    double weight;            /* information of one step: 1 / variance of its mean */
+    double at_start;          /* steps at time zero (one a piece, or none) */
     sa_design_aim aim;
-    size_t n_aim;              /* temperatures of the aim; 0 unless it is a time */
+    size_t n_aim; /* temperatures of the aim; 0 unless it is a time */
     const double *aim_coordinate;
-    double target;             /* share or hardness */
-    size_t max_steps;          /* of a piece, at most n_time */
-    double furnace_minutes;    /* limit of the sum over pieces */
+    double target;          /* share or hardness */
+    size_t max_steps;       /* of a piece, at most n_time */
+    double furnace_minutes; /* limit of the sum over pieces */
 } sa_design;
 
 /* Pieces of a plan: temperature of each, and whether each allowed time is read. */
 typedef struct {
     size_t n_piece;
-    int *temp;          /* n_piece, 0-based */
+    int *temp;           /* n_piece, 0-based */
     unsigned char *read; /* n_piece x n_time by rows */
 } sa_design_plan;
 
