@@ -4,7 +4,8 @@
 
 # Browsers of the Chromium family, any of which prints to PDF.
 BROWSERS <- c("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
-LATEX <- c("pdflatex", "xelatex", "lualatex")
+# The engine that inst/report/bench-sheet.Rmd names.
+LATEX <- "pdflatex"
 
 #' Bench sheet of a plan
 #'
@@ -110,7 +111,12 @@ print_sheet <- function(plan, title, work) {
                          paste(utils::tail(said, 2L), collapse = " ")), arg = "file",
           remedy = "Write .html and print that from a browser.")
   }
-  if (any(nzchar(Sys.which(LATEX)))) return(render_sheet(plan, title, work, "pdf"))
+  if (nzchar(Sys.which(LATEX))) {
+    return(tryCatch(render_sheet(plan, title, work, "pdf"), error = function(e) {
+      abort("file", paste0("LaTeX did not print the sheet: ", conditionMessage(e)), arg = "file",
+            remedy = "Write .html and print that from any browser.")
+    }))
+  }
   abort("package", "a browser of the Chromium family or LaTeX is needed for PDF", arg = "file",
         remedy = "Install one, or write .html and print that from any browser.")
 }

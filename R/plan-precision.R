@@ -20,7 +20,8 @@
 #' @source Linear theory: Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its
 #'   Applications, ch. 2.
 #' @examples
-#' plan <- plan_anneal(c(290, 320, 350), c(4, 8, 16, 32), plan_guess(recryst_1h_c = 330))
+#' guess <- plan_guess(recryst_1h_c = 330)
+#' plan <- plan_anneal(c(290, 320, 350), c(4, 8, 16, 32), guess, furnaces = 2)
 #' tidy(plan)
 #' glance(plan)
 #' @name tidy.softanneal_plan
