@@ -117,8 +117,8 @@ check_history <- function(data, specimen = "specimen", time = "time_s", temp = "
 plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c,
                          target_c = NULL, within_c = NULL) {
   if (inherits(data, "softanneal_heat")) data <- data$history
-  columns <- c(rlang::as_name(rlang::ensym(specimen)), rlang::as_name(rlang::ensym(time)),
-               rlang::as_name(rlang::ensym(temp)))
+  columns <- c(column_name(rlang::enexpr(specimen)), column_name(rlang::enexpr(time)),
+               column_name(rlang::enexpr(temp)))
   target_c <- check_number(target_c, "target_c", -ZERO_CELSIUS, null = TRUE)
   within_c <- check_number(within_c, "within_c", 0, null = TRUE)
   history <- check_history(data, columns[1L], columns[2L], columns[3L])
