@@ -188,7 +188,8 @@ project_readme <- function(group) {
 #' markdown_text("<script>alert(1)</script> | *A*")
 #' @export
 markdown_text <- function(x) {
-  text <- gsub("[[:cntrl:]]+", " ", enc2utf8(as.character(x)))
+  x <- check_names(x, "x")
+  text <- gsub("[[:cntrl:]]+", " ", enc2utf8(x))
   hit <- gregexpr("[!-/:-@\\[-`{-~]", text, perl = TRUE)
   found <- regmatches(text, hit)
   regmatches(text, hit) <- lapply(found, function(x) {

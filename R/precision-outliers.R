@@ -47,7 +47,7 @@ find_outliers <- function(data, method = c("grubbs", "esd"), alpha = 0.05, at_mo
                           temp = temp_c, time = time_min, scale = scale, by = NULL) {
   method <- check_choice(method, c("grubbs", "esd"), "method")
   check_level(alpha, "alpha")
-  at_most <- check_number(at_most, "at_most", 1, whole = TRUE)
+  at_most <- check_number(at_most, "at_most", 1, 1e4, whole = TRUE)
   if (is.data.frame(data)) {
     pick <- list(hardness = column_name(rlang::enexpr(hardness)),
                  specimen = column_name(rlang::enexpr(specimen)),
