@@ -123,7 +123,7 @@ template_file <- function(template) {
 #' list.files(folder, recursive = TRUE)
 #' @export
 lab_project <- function(path, group = "", example = TRUE, ...) {
-  path <- check_string(path, "path")
+  path <- check_path(path, "path")
   group <- check_string(group, "group")
   example <- check_flag(example, "example")
   file <- file.path(path, c("README.md", "R/analysis.R", "report/report.Rmd",

@@ -293,3 +293,13 @@ check_names <- function(x, arg, length = NULL) {
   }
   valid_text(as.character(x))
 }
+
+# A path as text: no stray bytes, and no longer than any file system takes.
+check_path <- function(x, arg) {
+  x <- check_string(x, arg)
+  if (!nzchar(x) || !validEnc(x) || nchar(x, "bytes") > 4000L) {
+    abort("file", paste0("`", arg, "` is no usable path"), arg = arg,
+          remedy = "Give the path of a folder, in quotes.")
+  }
+  x
+}

@@ -61,7 +61,8 @@ compare_baseline <- function(x, baseline, margin = NULL, paired = FALSE, level =
   hardness <- column_name(rlang::enexpr(hardness))
   scale_column <- column_name(rlang::enexpr(scale_column))
   check_flag(paired, "paired")
-  check_level(level)
+  # below one half the two one-sided tests have no sense
+  check_number(level, "level", 0.5, 1, open = TRUE)
   check_level(power, "power")
   scale <- check_scale(scale)
   now <- one_state(x, hardness, scale_column, scale, "x")
