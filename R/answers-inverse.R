@@ -41,8 +41,8 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   grid <- data.frame(time_min = rep(time_min, length(aim$target)),
                      target = rep(aim$target, each = length(time_min)))
   names(grid)[2L] <- aim$what
-  temp_c <- mapply(function(t, target) temperature_root(fit, log(t), target, aim$what), grid$time_min,
-                   grid[[aim$what]])
+  temp_c <- as.double(mapply(function(t, target) temperature_root(fit, log(t), target, aim$what),
+                             grid$time_min, grid[[aim$what]]))
   ans <- solve_times(fit, ifelse(is.na(temp_c), fit$temp_ref_c, temp_c), grid[[aim$what]], aim$what)
   # d(1/T) for one unit of ln t, from the slope of the curve of ln t
   temp_k <- temp_c + ZERO_CELSIUS

@@ -182,6 +182,10 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   terms <- SOFTENING_MODELS[[model]]
   p <- length(terms)
   after <- d$time_min > 0
+  if (!any(after)) {
+    abort("too_few", "no reading was taken after a time in the furnace", arg = "data",
+          remedy = "Add readings after annealing; check the column of times.")
+  }
   if (is.null(d$history)) {
     one_temperature <- max(d$temp_k[after]) - min(d$temp_k[after]) <= 1e-9 * d$ref_k
     log_time <- log(d$time_min[after])
