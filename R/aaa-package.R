@@ -29,3 +29,8 @@ generics::glance
 
 #' @export
 generics::augment
+
+# Standard column names, the defaults of the column arguments, which take names unevaluated.
+utils::globalVariables(c(
+  "effective_strain", "grain_mm", "group", "hardness", "length_mm", "peak_c", "rate_k_min",
+  "specimen", "strain", "temp_c", "thickness_mm", "time_min", "time_s", "width_mm"))

@@ -109,3 +109,40 @@ print.softanneal_resample <- function(x, digits = 4, ...) {
 
 #' @export
 as.data.frame.softanneal_resample <- function(x, ...) as.data.frame(x$estimates)
+
+#' @rdname resample_fit
+#' @param object,x What `resample_fit()` returned.
+#' @exportS3Method ggplot2::autoplot
+autoplot.softanneal_resample <- function(object, ...) {
+  check_dots_empty(...)
+  m <- object$estimates
+  moving <- apply(m, 2L, function(x) isTRUE(stats::sd(x, na.rm = TRUE) > 0))
+  m <- m[, moving, drop = FALSE]
+  if (ncol(m) == 0L) {
+    abort("too_few", "no parameter varies between the resamples", arg = "object",
+          remedy = "Draw more resamples, or let more parameters move.")
+  }
+  d <- data.frame(term = factor(rep(colnames(m), each = nrow(m)), colnames(m)),
+                  value = as.vector(m))
+  d <- d[!is.na(d$value), ]
+  q <- apply(m, 2L, stats::quantile, probs = c(0.025, 0.975), na.rm = TRUE)
+  ends <- data.frame(term = factor(rep(colnames(m), each = 2L), colnames(m)), value = as.vector(q))
+  ggplot2::ggplot(d, ggplot2::aes(.data[["value"]])) +
+    ggplot2::geom_histogram(bins = 30, fill = group_colours(1), colour = "white", linewidth = 0.2) +
+    ggplot2::geom_vline(ggplot2::aes(xintercept = .data[["value"]]), data = ends, linetype = "22",
+                        colour = group_colours(2)[2L]) +
+    ggplot2::facet_wrap(ggplot2::vars(.data[["term"]]), scales = "free_x") +
+    ggplot2::labs(x = "Estimate (unit of the parameter)", y = "Resamples (number)",
+                  title = paste0("Bootstrap: ", object$times, " ", object$type, " resamples"),
+                  caption = "Dashed: 2.5 and 97.5 % of the resamples.",
+                  alt = paste0("Histograms of ", nrow(m), " bootstrap estimates of ",
+                               paste(colnames(m), collapse = ", "), ".")) +
+    plain_theme()
+}
+
+#' @rdname resample_fit
+#' @export
+plot.softanneal_resample <- function(x, ...) {
+  print(ggplot2::autoplot(x, ...))
+  invisible(x)
+}

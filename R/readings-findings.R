@@ -12,7 +12,7 @@
 #' |---|---|---|
 #' | `duplicate` | error, warning | the same reading number twice; a series of three or more readings twice in a heat treatment |
 #' | `time order` | error | accumulated time falls while the step number rises |
-#' | `mixed scales` | error | several scales within one heat treatment |
+#' | `mixed scales` | warning | several scales within one heat treatment |
 #' | `scale changed` | warning | a specimen goes on in another scale |
 #' | `two temperatures` | note | a specimen was annealed at more than one temperature |
 #' | `useful range` | warning | reading outside the range of its scale in ISO 6508-1 (ranges from memory) |
@@ -181,7 +181,7 @@ find_scales <- function(r) {
   number <- tabulate(by_specimen$id[pairs$first], length(by_specimen$first))
   first <- r$scale[by_specimen$first][by_specimen$id]
   changed <- which(number[by_specimen$id] > 1L & r$scale != first)
-  c(finding("error", "mixed scales", mixed, "several scales within one heat treatment",
+  c(finding("warning", "mixed scales", mixed, "several scales within one heat treatment",
             "points of different scales cannot be averaged",
             paste("Check the column; convert with `convert_hardness()`,",
                   "or summarise each scale for itself.")),

@@ -309,7 +309,7 @@ test_that("each doubt is found, with level and rows", {
   }
   one(quiet(reading = c(1, 2, 3, 4, 4, 1:5)), "duplicate", "error", 5L)
   one(quiet(step = rep(2:1, each = 5)), "time order", "error", 1:5)
-  one(quiet(scale = c(rep("HRF", 4), "HRB", rep("HRF", 5))), "mixed scales", "error", 1:5)
+  one(quiet(scale = c(rep("HRF", 4), "HRB", rep("HRF", 5))), "mixed scales", "warning", 1:5)
   one(quiet(scale = rep(c("HRF", "HR30T"), each = 5), hardness = c(rep(92, 5), rep(70, 5))),
       "scale changed", "warning", 6:10)
   one(quiet(time_min = rep(c(2, 4), each = 5), temp_c = rep(c(330, 350), each = 5)),
