@@ -6,20 +6,24 @@
 #' The temperature at which a piece reaches a hardness, a share of its softening, or a
 #' recrystallised fraction within a given time; the inverse of [time_to()] in temperature.
 #'
-#' The interval is computed on inverse temperature by the delta method from that of ln t:
-#' the derivative of ln t in 1/T is the slope of the Arrhenius line at that place. It counts the
-#' time at temperature: a real piece needs its heat-up time besides.
+#' The interval of `method = "delta"` is computed on inverse temperature from that of ln t: the
+#' derivative of ln t in 1/T is the slope of the Arrhenius line at that place. `"profile"` ties
+#' the curve to meet the target at the given time and a temperature, and follows the likelihood
+#' in that temperature; `"bootstrap"` takes percentiles over refits; see [time_to()]. It
+#' counts the time at temperature: a real piece needs its heat-up time besides.
 #'
 #' @param fit A fit of [fit_softening()] of readings at two temperatures or more.
 #' @param time_min Times at temperature in min, positive.
 #' @param hardness,softening,fraction The target, as in [time_to()]; one of the three.
 #' @param level Level of the interval.
 #' @param ... Must be empty.
+#' @param method,times,seed As in [time_to()].
 #' @return A data frame, one row for each target and time: `time_min`, the target, `temp_c`,
 #'   `std.error` (of the temperature, in degrees Celsius), `conf.low`, `conf.high` in degrees
 #'   Celsius, and `note`. `temp_c` is `NA` with one warning where no temperature between
-#'   absolute zero and 3500 degrees Celsius does it; the interval is `NA` where the readings do
-#'   not determine it.
+#'   absolute zero and 3500 degrees Celsius does it; the delta interval is `NA` where the readings
+#'   do not determine it; the ends of the profile are then `-Inf` or `Inf`, as they are where the
+#'   likelihood has no end within the temperatures searched.
 #' @inheritSection time_to Errors
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
 #' @source Delta method; see [time_to()].
@@ -29,12 +33,15 @@
 #'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
 #' fit <- fit_softening(bell)
 #' temp_for(fit, time_min = c(30, 60), hardness = 100)
+#' temp_for(fit, time_min = 30, hardness = 100, method = "profile")
 #' @export
 temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction = NULL,
-                     level = 0.95, ...) {
+                     level = 0.95, ..., method = c("delta", "profile", "bootstrap"), times = 999,
+                     seed = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   check_two_temperatures(fit)
+  method <- check_interval_method(fit, method, times, seed, !missing(times) || !missing(seed))
   aim <- check_target(hardness, softening, fraction)
   time_min <- check_numeric(time_min, "time_min", 0, open = TRUE)
   level <- check_level(level)
@@ -50,13 +57,29 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   half <- interval_t(fit, level) * ans$se / abs(slope)
   grid$temp_c <- temp_c
   grid$std.error <- ans$se / abs(slope) * temp_k^2
-  grid$conf.low <- 1 / (1 / temp_k + half) - ZERO_CELSIUS
   high <- 1 / temp_k - half
-  grid$conf.high <- ifelse(high > 0, 1 / high - ZERO_CELSIUS, Inf)
+  limits <- cbind(1 / (1 / temp_k + half), ifelse(high > 0, 1 / high, Inf)) - ZERO_CELSIUS
+  known <- which(!is.na(temp_c))
+  if (method == "profile") {
+    limits <- meeting_limits(fit, inverse_temperature(temp_c, fit$temp_ref_c), log(grid$time_min),
+                             grid[[aim$what]], aim$what, "temperature",
+                             half * 1000 / GAS_CONSTANT, level)
+    limits[] <- celsius_at(limits, fit$temp_ref_c)
+  } else if (method == "bootstrap") {
+    part <- bootstrap_answers(fit, function(par) {
+      mapply(function(t, target) temperature_root(fit, log(t), target, aim$what, par),
+             grid$time_min[known], grid[[aim$what]][known])
+    }, length(known), Inf, level, times, seed)
+    limits[known, ] <- part$limits
+    grid$std.error[known] <- part$sd
+  }
+  grid$conf.low <- limits[, 1L]
+  grid$conf.high <- limits[, 2L]
   read <- range(fit$conditions$temp_c[fit$conditions$time_min > 0])
   grid$note <- ifelse(is.na(temp_c), "target not reached", ifelse(
     is.na(ans$se), "not determined by the readings", ifelse(
       temp_c < read[1L] - 1e-9 | temp_c > read[2L] + 1e-9, "temperature outside the readings", "")))
+  if (method != "delta") grid$note <- open_notes(grid$note, limits, "temperature")
   never <- which(is.na(temp_c))
   if (length(never)) {
     warn("outside", paste0(length(never), " of ", nrow(grid), " temperatures are NA: no temperature ",
@@ -88,25 +111,35 @@ check_target <- function(hardness, softening, fraction) {
   list(what = what, target = target)
 }
 
-ln_time_at <- function(fit, temp_c, target, what) {
-  kind <- match(what, c("hardness", "softening", "fraction")) - 1L
+ln_time_at <- function(fit, temp_c, target, what, par = fit$par) {
   .Call(C_sa_call_time_to, fit$settings$set$kind,
         as.double(inverse_temperature(temp_c, fit$temp_ref_c)), rep_len(as.double(target),
                                                                          length(temp_c)),
-        kind, unname(fit$par))[, 1L]
+        target_code(what), unname(par))[, 1L]
+}
+
+# Temperatures at which an answer is looked for, degrees Celsius.
+TEMPERATURES_SEARCHED <- c(-213.15, 3500)
+
+# The temperature of a coordinate in mol/kJ, the inverse of inverse_temperature().
+celsius_at <- function(coordinate, temp_ref_c) {
+  inverse <- 1 / (temp_ref_c + ZERO_CELSIUS) - coordinate * GAS_CONSTANT / 1000
+  ifelse(is.finite(coordinate), 1 / inverse - ZERO_CELSIUS, coordinate)
 }
 
 # ln t to the target falls with temperature; a grid finds the bracket, uniroot() the place.
-temperature_root <- function(fit, ln_time, target, what) {
-  inverse <- seq(1 / (3500 + ZERO_CELSIUS), 1 / 60, length.out = 400L)
+temperature_root <- function(fit, ln_time, target, what, par = fit$par) {
+  ends <- 1 / (TEMPERATURES_SEARCHED + ZERO_CELSIUS)
+  inverse <- seq(ends[2L], ends[1L], length.out = 400L)
   grid <- 1 / inverse - ZERO_CELSIUS
-  gap <- ln_time_at(fit, grid, target, what) - ln_time
+  gap <- ln_time_at(fit, grid, target, what, par) - ln_time
   ok <- which(is.finite(gap))
   if (!length(ok)) return(NA_real_)
   k <- ok[which(gap[ok][-1L] >= 0 & gap[ok][-length(ok)] < 0)]
   if (!length(k)) return(NA_real_)
-  found <- stats::uniroot(function(x) ln_time_at(fit, 1 / x - ZERO_CELSIUS, target, what) - ln_time,
-                          c(inverse[k[1L]], inverse[k[1L] + 1L]), tol = 1e-14)
+  found <- stats::uniroot(function(x) {
+    ln_time_at(fit, 1 / x - ZERO_CELSIUS, target, what, par) - ln_time
+  }, c(inverse[k[1L]], inverse[k[1L] + 1L]), tol = 1e-14)
   1 / found$root - ZERO_CELSIUS
 }
 

@@ -10,9 +10,19 @@
 #' Where hardness rises before it falls (models with hardening), the time is that of the last
 #' fall through the target.
 #'
-#' The interval is for the curve, not for a single reading, and is computed on the logarithm
-#' of time by the delta method from the covariance chosen in the fit. It counts the time at
-#' temperature: a real piece needs its heat-up time besides.
+#' The interval is for the curve, not for a single reading. It counts the time at temperature: a
+#' real piece needs its heat-up time besides. Three routes lead to it:
+#'
+#' * `"delta"` (quick): on the logarithm of time, from the covariance chosen in the fit.
+#' * `"profile"`: the likelihood interval. The curve is tied to pass the target at a given time
+#'   and everything else is refitted; the ends are the times at which the sum of squares has
+#'   risen by t squared times the variance. It needs no symmetry, and it is open (`conf.low` 0
+#'   or `conf.high` `Inf`) where the readings give only a bound.
+#' * `"bootstrap"`: percentiles over the refits of [resample_fit()]. A resample whose curve never
+#'   reaches the target counts as infinitely long.
+#'
+#' In a regular case the three agree. Where they do not, the profile is the one to believe when
+#' the readings bound the time from one side, and the bootstrap the one to compare it with.
 #'
 #' A time is an estimate, not a release for use: mind [cautions()] and try it on a
 #' sample first.
@@ -25,18 +35,24 @@
 #' @param temp_c Temperatures in degrees Celsius; by default those of the readings.
 #' @param level Level of the interval.
 #' @param ... Must be empty.
+#' @param method `"delta"`, `"profile"` or `"bootstrap"`; see Details.
+#' @param times,seed For the bootstrap: number of resamples and seed, as in [resample_fit()].
 #' @return A data frame, one row for each target and temperature: `temp_c`, the target
 #'   (`hardness`, `softening` or `fraction`), `time_min`, `std.error` (of the natural logarithm
-#'   of time, about the relative error), `conf.low`, `conf.high` in min, and `note`. `time_min` is
-#'   `NA` with one warning where the curve never reaches the target. The interval is `NA` where
+#'   of time, about the relative error; by the delta method, or over the resamples), `conf.low`, `conf.high` in min, and `note`. `time_min` is
+#'   `NA` with one warning where the curve never reaches the target. The delta interval is `NA` where
 #'   the readings do not determine the time: when it leans on a parameter that is not determined,
 #'   or is known to worse than a factor of about 50 while a parameter is open; `note` says so.
+#'   The profile interval is then open on one side or on both.
 #' @section Errors:
 #'   `softanneal_error_argument` when more than one target is given or `fit` is no softening
 #'   fit, `softanneal_error_range` for shares outside 0 and 1 and temperatures below absolute
-#'   zero.
+#'   zero, `softanneal_error_model` for a profile of a fit with Huber loss, or with `ln_k_ref`
+#'   held or bounded by the call.
 #' @source Delta method on ln t with the implicit derivative, see Bates D M, Watts D G (1988)
-#'   Nonlinear Regression Analysis and Its Applications, section 2.
+#'   Nonlinear Regression Analysis and Its Applications, section 2; likelihood interval of a
+#'   function of the parameters, chapter 6 there. Percentiles: Davison A C, Hinkley D V (1997)
+#'   Bootstrap Methods and their Application, section 5.3.
 #' @examples
 #' tungsten <- read_readings(
 #'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
@@ -44,11 +60,14 @@
 #' fit <- fit_softening(tungsten)
 #' time_to(fit)
 #' time_to(fit, hardness = 400, temp_c = c(1150, 1250))
+#' time_to(fit, temp_c = 1200, method = "profile")
 #' @export
 time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, temp_c = NULL,
-                    level = 0.95, ...) {
+                    level = 0.95, ..., method = c("delta", "profile", "bootstrap"), times = 999,
+                    seed = NULL) {
   check_dots_empty(...)
   check_softening(fit)
+  method <- check_interval_method(fit, method, times, seed, !missing(times) || !missing(seed))
   aim <- check_target(hardness, softening, fraction)
   what <- aim$what
   target <- aim$target
@@ -59,12 +78,24 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   grid <- data.frame(temp_c = rep(temp_c, length(target)), target = rep(target, each = length(temp_c)))
   names(grid)[2L] <- what
   ans <- solve_times(fit, grid$temp_c, grid[[what]], what)
-  t <- interval_t(fit, level)
+  limits <- ans$ln_time + outer(ans$se, c(-1, 1) * interval_t(fit, level))
   grid$time_min <- exp(ans$ln_time)
   grid$std.error <- ans$se
-  grid$conf.low <- exp(ans$ln_time - t * ans$se)
-  grid$conf.high <- exp(ans$ln_time + t * ans$se)
+  if (method == "profile") {
+    limits <- meeting_limits(fit, inverse_temperature(grid$temp_c, fit$temp_ref_c), ans$ln_time,
+                             grid[[what]], what, "time", limits[, 2L] - ans$ln_time, level)
+  } else if (method == "bootstrap") {
+    known <- which(!is.na(ans$ln_time))
+    part <- bootstrap_answers(fit, function(par) {
+      ln_time_at(fit, grid$temp_c[known], grid[[what]][known], what, par)
+    }, length(known), Inf, level, times, seed)
+    limits[known, ] <- part$limits
+    grid$std.error[known] <- part$sd
+  }
+  grid$conf.low <- exp(limits[, 1L])
+  grid$conf.high <- exp(limits[, 2L])
   grid$note <- answer_notes(fit, grid, read_at, ans)
+  if (method != "delta") grid$note <- open_notes(grid$note, limits, "time")
   never <- which(is.na(grid$time_min))
   if (length(never)) {
     warn("outside", paste0(length(never), " of ", nrow(grid), " times are NA; the column `note` ",
@@ -77,9 +108,8 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
 # ln t and its standard error; both NA where there is no answer.
 solve_times <- function(fit, temp_c, target, what) {
   coordinate <- inverse_temperature(temp_c, fit$temp_ref_c)
-  kind <- match(what, c("hardness", "softening", "fraction")) - 1L
   m <- .Call(C_sa_call_time_to, fit$settings$set$kind, as.double(coordinate), as.double(target),
-             kind, unname(fit$par))
+             target_code(what), unname(fit$par))
   se <- delta_se(fit, m[, -1L, drop = FALSE])
   open <- any(!fit$states %in% c("determined", "held"))
   lost <- is.na(se) | (open & !is.na(se) & se > 2)

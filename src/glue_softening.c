@@ -82,8 +82,8 @@ static int infer(const sa_softening *s, const sa_replicates *rep, const sa_lsq_c
 
 /* Marks of the histories at the conditions, which are in order of history and time, and the
  * tangent of the clock for the start values. */
-static void follow_histories(sa_clock *clock, sa_histories *along, const sa_replicates *rep,
-                             double *coordinate)
+void glue_follow(sa_clock *clock, sa_histories *along, const sa_replicates *rep,
+                 double *coordinate)
 {
     const size_t m = clock->n;
     size_t before = 0, i;
@@ -180,7 +180,7 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
         glue_histories(VECTOR_ELT(readings, 6), ref, &along);
         s.clock.along = &along;
         s.clock.table = (double *)R_alloc(sa_clock_table(m), sizeof(double));
-        follow_histories(&s.clock, &along, &rep, coordinate);
+        glue_follow(&s.clock, &along, &rep, coordinate);
     }
     double *par = put_doubles(out, 0, p);
     int *at_bound = put_integers(out, 1, p), *state = put_integers(out, 2, p);
