@@ -4,6 +4,9 @@
 
 #include "glue.h"
 
-#define GLUE_PLAN_CALLS
+SEXP sa_call_design(SEXP model, SEXP draws, SEXP parameters, SEXP temperatures, SEXP minutes,
+                    SEXP settings, SEXP aim_coordinate, SEXP start_temp, SEXP start_read);
+
+#define GLUE_PLAN_CALLS CALLDEF(sa_call_design, 9),
 
 #endif

@@ -12,7 +12,8 @@ need_basics
 need_r testthat withr knitr rmarkdown
 need_program pandoc pandoc
 # reference libraries and formats: a test that needs one is skipped where it cannot be had
-for package in minpack.lm numDeriv nlme deSolve Rmpfr broom tibble dplyr units data.table readxl; do
+for package in minpack.lm numDeriv deSolve Rmpfr broom tibble dplyr units data.table readxl sandwich \
+    survival htmltools rstudioapi writexl; do
     need_r $package || echo "Going on without $package; its tests are skipped."
 done
 

@@ -1,0 +1,69 @@
+# Headings, cautions and lines of the bench sheet, for HTML or LaTeX.
+
+# The title goes through the header of the document, which pandoc reads as Markdown and YAML:
+# each character that could mean something there is written as an entity.
+sheet_title <- function(title) {
+  x <- strsplit(gsub("[[:cntrl:]]", " ", title), "")[[1L]]
+  odd <- !grepl("[[:alnum:] ]", x)
+  x[odd] <- sprintf("&#%d;", vapply(x[odd], utf8ToInt, 0L))
+  paste(x, collapse = "")
+}
+
+sheet_heading <- function(text, format, new_page = FALSE) {
+  text <- sheet_escape(text, format)
+  sheet_raw(if (format == "html") {
+    paste0("<h2", if (new_page) " class=\"new\"", ">", text, "</h2>")
+  } else {
+    paste0(if (new_page) "\\newpage", "\\subsection*{", text, "}\\footnotesize")
+  }, format)
+}
+
+# First on the sheet: what can hurt, and who has the last word.
+sheet_cautions <- function(plan, format) {
+  c1 <- as.data.frame(plan$cautions)
+  escape <- \(x) sheet_escape(x, format)
+  head <- paste0("Cautions (work up to ", format(max(plan$temperatures$temp_c)), " \u00b0C)")
+  rows <- paste0(c1$process, ", ", c1$hazard, ":")
+  last <- paste(CAUTION_DEFERENCE, CAUTION_ESTIMATE)
+  sheet_raw(if (format == "html") {
+    c("<div class=\"cautions\">", paste0("<h2>", escape(head), "</h2>"), "<ul>",
+      paste0("<li><b>", escape(rows), "</b> ", escape(c1$precaution), "</li>"), "</ul>",
+      paste0("<p><b>", escape(last), "</b></p></div>"))
+  } else {
+    c("\\scriptsize", paste0("\\subsection*{", escape(head), "}"),
+      "\\begin{itemize}\\setlength{\\itemsep}{0pt}\\setlength{\\parskip}{0pt}",
+      paste0("\\item \\textbf{", escape(rows), "} ", escape(c1$precaution)), "\\end{itemize}",
+      paste0("\\textbf{", escape(last), "}"), "\\footnotesize")
+  }, format)
+}
+
+# What the run is, and lines to fill in.
+sheet_head <- function(plan, format) {
+  set <- plan$settings
+  text <- c(format.softanneal_plan(plan)[1:2], paste0(
+    "Pieces ", format(set$thickness_mm), " x ", format(set$width_mm), " x ", format(set$length_mm),
+    " mm, ", if (set$resting == "block") "flat on a steel block" else "on a grid",
+    " in the furnace; cooled ", switch(set$cooling, block = "on a cold steel block",
+                                       air = "in still air", water = "in water"),
+    ". In: close the door. Out: open it; the time in the furnace is the step and its heat-up.",
+    " Read only pieces that a thermometer shows to be at room temperature."))
+  if (!is.null(plan$improvement)) text <- c(text, improvement_sentence(plan))
+  blank <- c("Date", "Group", "Machine, indenter", "Check block: value, read", "Supervisor")
+  text <- sheet_escape(trimws(text), format)
+  sheet_raw(if (format == "html") {
+    c(paste0("<p>", paste(text, collapse = "<br/>"), "</p>"), "<p class=\"lines\">",
+      paste0(blank, ": ", strrep("_", c(12, 10, 16, 14, 16)), collapse = "&ensp; "), "</p>")
+  } else {
+    c("\\par", paste(text, collapse = "\\newline "), "\\par\\medskip",
+      paste0(blank, ": \\rule{15mm}{0.3pt}", collapse = " "), "\\par\\medskip")
+  }, format)
+}
+
+sheet_foot <- function(plan, format) {
+  text <- sheet_escape(paste(
+    "Total: accumulated time at temperature. Step 0: before the first anneal. Write down every",
+    "reading, also those that look wrong, and what happened (door open, piece dropped, furnace",
+    "off its set point). softanneal", as.character(utils::packageVersion("softanneal"))), format)
+  sheet_raw(if (format == "html") paste0("<p class=\"foot\">", text, "</p>") else
+    paste0("\\par\\scriptsize ", text), format)
+}

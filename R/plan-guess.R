@@ -1,0 +1,323 @@
+# The guess of the kinetics that a plan starts from: a set of parameters as they might be,
+# drawn around a usual value. Defaults per metal with source: inst/extdata/plan_kinetics.csv.
+# Temperatures in deg C, times in min, energies in kJ/mol, levels in the scale of the guess.
+
+# Recrystallised fraction that counts as complete in the one-hour temperature.
+COMPLETE <- 0.99
+# Error of one reading and of one step in HV. Own choice: common practice, no source.
+USUAL_SCATTER <- c(reading = 2, step = 1.5)
+GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
+
+#' A guess of the kinetics, with its spread
+#'
+#' What is believed before the run about how fast a metal softens: one value and a standard
+#' deviation for each quantity, or a fit of an earlier run. [plan_anneal()] predicts from it and
+#' [improve_plan()] averages over it.
+#'
+#' For a metal of the table the values come from
+#' `system.file("extdata", "plan_kinetics.csv", package = "softanneal")`, with their source and
+#' how each was got. They are guesses: for brass the one-hour temperature and Q rest on a single
+#' published observation (33 % cold work, recrystallised in 8 s at 580 deg C) and the range of Q
+#' of copper. Give your own where you know better, above all after a first run.
+#'
+#' The temperature at which recrystallisation just reaches completion in one hour (definition in
+#' Callister, *Materials Science and Engineering*, ch. 7; complete is taken as a fraction of
+#' 0.99) fixes the rate: `k * 60 min = (-ln 0.01)^(1/n)` at that temperature. It is drawn from a
+#' normal distribution, as the levels are; Q and n from lognormal ones. The draws come in
+#' pairs that mirror each other, so that their middle is the guess itself.
+#'
+#' A fit of [fit_softening()] brings its own values, covariance, model and errors. Where a
+#' parameter is not determined by its readings, the spread is that of the information of those
+#' readings and a very wide limit (Q 1000 kJ/mol, ln k 10, n 5, levels the whole softening); Q of
+#' a fit at one temperature is taken from the table.
+#'
+#' @param material Metal of [thermal_material()], by name or object; its solidus limits the plan.
+#' @param fit A fit of [fit_softening()], or `NULL`. With a fit the five values may not be given.
+#' @param ... Must be empty.
+#' @param recryst_1h_c Temperature of complete recrystallisation in one hour in deg C.
+#' @param q_kj_mol Activation energy in kJ/mol.
+#' @param n Avrami exponent.
+#' @param h_worked,h_soft Hardness before and after, on the scale of the guess (HV).
+#' @param sd Named vector of standard deviations of any of these five quantities, in their units,
+#'   instead of those of the table; zero or more.
+#' @param sd_reading Standard deviation of one reading within a step, in HV (with a fit: in its
+#'   scale); default 2 (common practice, no source), or that of the fit.
+#' @param sd_step Standard deviation that all readings of a step share (furnace, position,
+#'   piece), in HV; default 1.5 (common practice, no source), or that of the fit.
+#' @param draws Number of parameter sets drawn, an even number.
+#' @param seed Seed of the draws; the session's random numbers are left as found.
+#' @return An object of class `softanneal_guess`, a list with `par` (parameters of the model as in
+#'   [fit_softening()], at `temp_ref_c`), `draws` (matrix, one row a set), `table` (a data frame
+#'   with columns `quantity`, `value`, `sd`, `unit`, `source`, `how_got`), `estimated` (logical:
+#'   parameters the run has to find), `sd_reading`, `sd_step`, `scale`, `metal` and `model`.
+#'   `as.data.frame()` gives the table.
+#' @section Errors:
+#'   `softanneal_error_range` for values that are not positive, negative spreads, `h_worked` not
+#'   above `h_soft`, or a one-hour temperature at or above the solidus;
+#'   `softanneal_error_argument` for a metal without defaults when a value or spread is missing.
+#' @source Sources of the values stand in the table. Draws in mirrored pairs: Hammersley J M,
+#'   Morton K W (1956) Proc. Camb. Phil. Soc. 52, 449.
+#' @examples
+#' plan_guess("C26000")
+#' plan_guess("C26000", recryst_1h_c = 320, sd = c(recryst_1h_c = 15))$par
+#' as.data.frame(plan_guess("copper"))[c("quantity", "value", "sd", "how_got")]
+#' @export
+plan_guess <- function(material = "C26000", fit = NULL, ..., recryst_1h_c = NULL,
+                       q_kj_mol = NULL, n = NULL, h_worked = NULL, h_soft = NULL, sd = NULL,
+                       sd_reading = NULL, sd_step = NULL, draws = 64, seed = 1) {
+  check_dots_empty(...)
+  metal <- as_material(material)
+  draws <- check_number(draws, "draws", 2, 1e5, whole = TRUE)
+  if (draws %% 2 != 0) {
+    abort("argument", "`draws` must be an even number", arg = "draws",
+          remedy = "The draws come in mirrored pairs.")
+  }
+  given <- list(
+    recryst_1h_c = check_number(recryst_1h_c, "recryst_1h_c", -ZERO_CELSIUS, open = TRUE,
+                                null = TRUE),
+    q_kj_mol = check_number(q_kj_mol, "q_kj_mol", 0, open = TRUE, null = TRUE),
+    n = check_number(n, "n", 0, open = TRUE, null = TRUE),
+    h_worked = check_number(h_worked, "h_worked", 0, open = TRUE, null = TRUE),
+    h_soft = check_number(h_soft, "h_soft", 0, open = TRUE, null = TRUE))
+  sd_reading <- check_number(sd_reading, "sd_reading", 0, null = TRUE)
+  sd_step <- check_number(sd_step, "sd_step", 0, null = TRUE)
+  given <- given[!vapply(given, is.null, NA)]
+  state <- begin_seed(check_number(seed, "seed", whole = TRUE))
+  on.exit(end_seed(state), add = TRUE)
+  guess <- if (is.null(fit)) {
+    guess_of_metal(metal, given, sd, draws)
+  } else {
+    guess_of_fit(fit, metal, given, sd, draws)
+  }
+  guess$sd_reading <- if (!is.null(sd_reading)) sd_reading else guess$sd_reading
+  guess$sd_step <- if (!is.null(sd_step)) sd_step else guess$sd_step
+  if (guess$sd_reading == 0 && guess$sd_step == 0) {
+    abort("range", "`sd_reading` and `sd_step` are both zero", arg = "sd_reading",
+          remedy = "Readings without error need no plan; give one of them.")
+  }
+  guess$metal <- metal
+  structure(guess, class = "softanneal_guess")
+}
+
+guess_of_metal <- function(metal, given, sd, draws) {
+  table <- fact_table("plan_kinetics.csv")
+  table <- table[table$material == metal$material, -1L]
+  if (!nrow(table)) {
+    table <- data.frame(quantity = GUESS_QUANTITIES, value = NA_real_, sd = NA_real_,
+                        unit = c("deg C", "kJ/mol", "-", "HV", "HV"), source = NA_character_,
+                        how_got = NA_character_)
+  }
+  table <- table[match(GUESS_QUANTITIES, table$quantity), ]
+  rownames(table) <- NULL
+  sd <- check_spread(sd)
+  changed <- match(names(given), table$quantity)
+  table$value[changed] <- unlist(given)
+  table$source[changed] <- "given by the user"
+  table$how_got[changed] <- "given by the user"
+  spread <- match(names(sd), table$quantity)
+  table$sd[spread] <- sd
+  table$how_got[spread] <- paste0(ifelse(is.na(table$how_got[spread]), "",
+                                         paste0(table$how_got[spread], "; ")), "spread given")
+  if (anyNA(table$value) || anyNA(table$sd)) {
+    lost <- table$quantity[is.na(table$value) | is.na(table$sd)]
+    abort("argument", paste0("there is no default for ", in_quotes(lost, " and "), " of ",
+                             metal$material), arg = lost[1L],
+          remedy = "Give the values, and their spreads with `sd`.")
+  }
+  v <- stats::setNames(table$value, table$quantity)
+  s <- stats::setNames(table$sd, table$quantity)
+  check_levels(v[["h_worked"]], v[["h_soft"]])
+  check_below_solidus(v[["recryst_1h_c"]], "recryst_1h_c", metal)
+  z <- mirrored_normals(draws, 5L)
+  lognormal <- function(term, z) {
+    width <- sqrt(log1p((s[[term]] / v[[term]])^2))
+    v[[term]] * exp(width * z)
+  }
+  one_hour <- pmax(v[["recryst_1h_c"]] + s[["recryst_1h_c"]] * z[, 1L], -ZERO_CELSIUS + 50)
+  q <- lognormal("q_kj_mol", z[, 2L])
+  n <- lognormal("n", z[, 3L])
+  sets <- cbind(h_worked = v[["h_worked"]] + s[["h_worked"]] * z[, 4L],
+                h_soft = v[["h_soft"]] + s[["h_soft"]] * z[, 5L],
+                ln_k_ref = rate_of_hour(n) + q * inverse_temperature(v[["recryst_1h_c"]], one_hour),
+                n = n, q_kj_mol = q)
+  par <- c(h_worked = v[["h_worked"]], h_soft = v[["h_soft"]],
+           ln_k_ref = rate_of_hour(v[["n"]]), n = v[["n"]], q_kj_mol = v[["q_kj_mol"]])
+  list(model = "jmak", kind = 0L, par = par, draws = keep_falling(sets, par), table = table,
+       temp_ref_c = v[["recryst_1h_c"]], estimated = stats::setNames(rep(TRUE, 5L), names(par)),
+       sd_reading = USUAL_SCATTER[["reading"]], sd_step = USUAL_SCATTER[["step"]], scale = "HV",
+       conversion = conversion_of(metal$material), origin = "values and spreads")
+}
+
+# ln k in 1/min at the temperature where recrystallisation is complete in 60 min.
+rate_of_hour <- function(n) log(-log1p(-COMPLETE)) / n - log(60)
+
+# Name of the hardness conversion table for a metal, NA where there is none.
+conversion_of <- function(metal) {
+  known <- c(C26000 = "brass", copper = "copper", "aluminium 1100" = "aluminium",
+             "carbon steel" = "steel")
+  if (metal %in% names(known)) known[[metal]] else NA_character_
+}
+
+check_spread <- function(sd) {
+  if (is.null(sd)) return(stats::setNames(numeric(), character()))
+  sd <- check_start_like(sd, "sd")
+  unknown <- setdiff(names(sd), GUESS_QUANTITIES)
+  if (length(unknown)) {
+    abort("argument", paste0("`sd` names unknown quantities ", in_quotes(unknown, " and ")),
+          arg = "sd", remedy = paste0("Choose from ", in_quotes(GUESS_QUANTITIES), "."))
+  }
+  stats::setNames(check_numeric(sd, "sd", 0), names(sd))
+}
+
+check_levels <- function(worked, soft) {
+  if (worked <= soft) {
+    abort("range", paste0("`h_worked` (", format(worked), ") is not above `h_soft` (",
+                          format(soft), ")"), arg = "h_worked",
+          remedy = "Give the hardness of the rolled sheet first.")
+  }
+}
+
+mirrored_normals <- function(draws, p) {
+  z <- matrix(stats::rnorm(draws / 2 * p), ncol = p)
+  rbind(z, -z)
+}
+
+# A draw whose levels (nearly) meet says nothing about softening: it keeps a twentieth of the drop.
+keep_falling <- function(sets, par) {
+  least <- 0.05 * (par[["h_worked"]] - par[["h_soft"]])
+  sets[, "h_soft"] <- pmax(sets[, "h_soft"], 0.05 * par[["h_soft"]])
+  sets[, "h_worked"] <- pmax(sets[, "h_worked"], sets[, "h_soft"] + least)
+  sets
+}
+
+# Widest limits of what a parameter can be: half widths that keep the information regular.
+widest <- function(par) {
+  drop <- abs(par[["h_worked"]] - par[["h_soft"]])
+  c(h_worked = drop, h_soft = drop, ln_k_ref = 10, n = 5, q_kj_mol = 1000, theta0 = 10,
+    loss = drop, ln_k_rec = 10, q_rec_kj_mol = 1000)[names(par)]
+}
+
+guess_of_fit <- function(fit, metal, given, sd, draws) {
+  if (!inherits(fit, "softanneal_fit_softening")) {
+    abort("argument", paste0("`fit` must come from fit_softening(), not ", describe(fit)),
+          arg = "fit")
+  }
+  if (length(given) || !is.null(sd)) {
+    abort("argument", paste0(in_quotes(c(names(given), if (!is.null(sd)) "sd"), " and "),
+                             " given besides `fit`, which has it already"), arg = "fit",
+          remedy = "Leave it out, or leave `fit` out.")
+  }
+  par <- fit$par
+  check_levels(par[["h_worked"]], par[["h_soft"]])
+  moving <- fit$states != "held"
+  errors <- error_components(fit)
+  cov <- fit$cov_full
+  if (!all(fit$states %in% c("determined", "held")) || anyNA(cov)) {
+    # what the readings of the fit say, within the widest limits
+    at <- fit$conditions
+    jacobian <- at$jacobian[, moving, drop = FALSE]
+    w <- at$weight / (errors$reading^2 + errors$step^2 * at$weight)
+    cov <- matrix(0, length(par), length(par))
+    cov[moving, moving] <- solve(crossprod(jacobian * w, jacobian) +
+                                   diag(1 / widest(par)[moving]^2, sum(moving)))
+  }
+  # energies, exponents and amplitudes stay positive: their logarithms are drawn
+  positive <- names(par) %in% c("n", "q_kj_mol", "q_rec_kj_mol") & par > 0
+  by <- ifelse(positive, par, 1)
+  cov <- cov / outer(by, by)
+  root <- eigen(cov, symmetric = TRUE)
+  root <- root$vectors %*% diag(sqrt(pmax(root$values, 0)), length(par))
+  shift <- mirrored_normals(draws, length(par)) %*% t(root)
+  shift[, positive] <- pmin(pmax(shift[, positive], -2), 2)
+  sets <- sweep(shift, 2L, ifelse(positive, 0, par), `+`)
+  sets[, positive] <- sweep(exp(shift[, positive, drop = FALSE]), 2L, par[positive], `*`)
+  colnames(sets) <- names(par)
+  for (term in intersect(c("theta0", "loss"), names(par))) sets[, term] <- pmax(sets[, term], 0)
+  blind <- fit$settings$set$no_energy
+  if (length(blind)) {
+    known <- guess_of_metal(metal, list(), NULL, draws)
+    par[blind] <- known$par[["q_kj_mol"]]
+    sets[, blind] <- known$draws[, "q_kj_mol"]
+    moving[blind] <- TRUE
+  }
+  spread <- apply(sets, 2L, stats::sd)
+  unit <- unlist(fit$units)
+  table <- data.frame(
+    quantity = names(par), value = unname(par), sd = unname(spread),
+    unit = ifelse(nzchar(unit), unit, "-"),
+    source = paste0("softening fit '", fit$model, "' of ", fit$nobs, " readings"),
+    how_got = ifelse(names(par) %in% blind, "default of the metal", unname(fit$states)))
+  list(model = fit$model, kind = fit$settings$set$kind, par = par,
+       draws = keep_falling(sets, par), table = table, temp_ref_c = fit$temp_ref_c,
+       estimated = moving, sd_reading = errors$reading, sd_step = errors$step, scale = fit$scale,
+       conversion = fit$material, origin = "fit")
+}
+
+check_guess <- function(guess) {
+  if (inherits(guess, "softanneal_guess")) return(guess)
+  if (inherits(guess, "softanneal_fit_softening")) return(plan_guess(fit = guess))
+  abort("argument", paste0("`guess` must come from plan_guess() or fit_softening(), not ",
+                           describe(guess)), arg = "guess")
+}
+
+# Hardness at conditions: one row a draw, the guess itself first.
+guess_hardness <- function(guess, temp_c, time_min) {
+  e <- inverse_temperature(temp_c, guess$temp_ref_c)
+  sets <- rbind(guess$par, guess$draws)
+  out <- apply(sets, 1L, function(b) {
+    .Call(C_sa_call_hardness, guess$kind, log(as.double(time_min)), as.double(e),
+          as.double(b))[, 1L]
+  })
+  matrix(out, nrow(sets), length(temp_c), byrow = TRUE)
+}
+
+# Share of the softening done, as guess_hardness().
+guess_share <- function(guess, temp_c, time_min) {
+  sets <- rbind(guess$par, guess$draws)
+  h <- guess_hardness(guess, temp_c, time_min)
+  (sets[, "h_worked"] - h) / (sets[, "h_worked"] - sets[, "h_soft"])
+}
+
+# Time in min to a share of the softening: one row a draw, the guess itself first.
+guess_time <- function(guess, temp_c, share) {
+  e <- inverse_temperature(temp_c, guess$temp_ref_c)
+  sets <- rbind(guess$par, guess$draws)
+  out <- apply(sets, 1L, function(b) {
+    exp(.Call(C_sa_call_time_to, guess$kind, as.double(e), rep(share, length(e)), 1L,
+              as.double(b))[, 1L])
+  })
+  matrix(out, nrow(sets), length(temp_c), byrow = TRUE)
+}
+
+#' @param x A guess.
+#' @rdname plan_guess
+#' @export
+format.softanneal_guess <- function(x, ...) {
+  t <- x$table
+  # rates and the reference temperature mean little on their own
+  digits <- ifelse(t$quantity == "n", 3L, 4L)
+  unit <- ifelse(t$unit == "-", "", paste0(" ", t$unit))
+  c(paste0("Guess of the kinetics of ", x$metal$material, " (model '", x$model, "', ",
+           nrow(x$draws), " draws)"),
+    sprintf("  %-13s %s +- %s%s", t$quantity,
+            mapply(\(v, d) format(signif(v, d)), t$value, digits), format_quantity(t$sd, 2L), unit),
+    if (x$origin == "fit") {
+      paste0("  rates in 1/min at ", format(x$temp_ref_c, digits = 5), " deg C")
+    },
+    paste0("  error of a reading ", format_quantity(x$sd_reading), ", of a step ",
+           format_quantity(x$sd_step), " ", x$scale))
+}
+
+#' @rdname plan_guess
+#' @export
+print.softanneal_guess <- function(x, ...) {
+  writeLines(format(x))
+  writeLines(strwrap("A guess with its spread; `as.data.frame()` shows where each value is from.",
+                     indent = 2, exdent = 2))
+  invisible(x)
+}
+
+#' @param row.names,optional Not used.
+#' @rdname plan_guess
+#' @export
+as.data.frame.softanneal_guess <- function(x, row.names = NULL, optional = FALSE, ...) x$table

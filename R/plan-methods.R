@@ -1,0 +1,187 @@
+# What a plan shows of itself: print, table, timetable picture. The cautions come with each.
+
+#' @param x,object A plan.
+#' @param row.names,optional Not used.
+#' @rdname plan_anneal
+#' @export
+as.data.frame.softanneal_plan <- function(x, row.names = NULL, optional = FALSE, ...) x$steps
+
+#' @rdname plan_anneal
+#' @export
+format.softanneal_plan <- function(x, ...) {
+  set <- x$settings
+  g <- glance.softanneal_plan(x)
+  t <- x$temperatures
+  c(paste0("Annealing plan, ", x$guess$metal$material, ": ", g$pieces,
+           if (g$pieces == 1) " piece, " else " pieces, ", g$steps,
+           if (g$steps == 1) " step, " else " steps, ", g$readings,
+           " readings (", set$n, " a step, ", set$scale, ")"),
+    paste0("  ", set$furnaces, if (set$furnaces == 1) " furnace, " else " furnaces, ", g$sessions,
+           if (g$sessions == 1) " session of " else " sessions of ", format(set$session_min),
+           " min from ", clock_text(set$start), "; last reading done ", g$end_clock,
+           if (g$sessions > 1) " of the last session",
+           if (g$unbooked) paste0("; ", g$unbooked, " steps find no place")),
+    sprintf("  %g deg C (T/Tm %.2f): furnace %d, half softening after %s min (%s to %s)%s",
+            t$temp_c, t$homologous, t$furnace, format_quantity(t$t50_min, 2L),
+            format_quantity(t$t50_low_min, 2L), format_quantity(t$t50_high_min, 2L),
+            ifelse(nzchar(t$note), paste0("; ", t$note), "")))
+}
+
+#' @rdname plan_anneal
+#' @export
+print.softanneal_plan <- function(x, ...) {
+  width <- getOption("width")
+  for (line in format(x)) {
+    writeLines(strwrap(line, width, exdent = 4, indent = 2 * grepl("^ ", line)))
+  }
+  cat("\n")
+  print(plan_table(x), row.names = FALSE, right = FALSE)
+  cat("\n")
+  if (!is.null(x$improvement)) writeLines(strwrap(improvement_sentence(x), width))
+  q <- tidy.softanneal_plan(x)
+  q <- q[q$term == "q_kj_mol", ]
+  if (nrow(q)) writeLines(strwrap(energy_expectation(q), width))
+  writeLines(strwrap(CAUTION_LINE, width))
+  invisible(x)
+}
+
+# The timetable as text, one row a step.
+plan_table <- function(x) {
+  s <- x$steps
+  dash <- \(v) ifelse(is.na(v), "-", v)
+  later <- ifelse(!is.na(s$session) & s$read_session > s$session,
+                  paste0(" (session ", s$read_session, ")"), "")
+  out <- data.frame(
+    Piece = s$specimen, Step = s$step, "deg C" = s$temp_c, "Total min" = s$time_min,
+    Furnace = ifelse(s$step == 0, "-", s$furnace), In = dash(s$in_clock), Out = dash(s$out_clock),
+    Read = paste0(dash(s$read_clock), later), Done = dash(s$end_clock),
+    Expect = paste0(format_quantity(s$hardness), " ", x$guess$scale), check.names = FALSE)
+  if (x$settings$sessions > 1) out <- cbind(Session = dash(s$session), out)
+  out
+}
+
+improvement_sentence <- function(x) {
+  i <- x$improvement
+  what <- switch(i$aim, q = "the activation energy",
+                 t50 = "the times to half softening",
+                 hardness = paste0("the time to ", format(i$hardness), " ", x$guess$scale),
+                 determinant = "all parameters together")
+  at <- if (!is.null(i$at_c)) paste0(" at ", paste(format(i$at_c), collapse = ", "), " deg C")
+  paste0("Chosen for ", what, at, ". The plan before has an efficiency of ",
+         format_quantity(100 * i$efficiency, 2L), " % for that.",
+         if (i$counted < 1) paste0(" Counted over the ", round(100 * i$counted),
+                                   " % of the draws in which it is reached."))
+}
+
+energy_expectation <- function(q) {
+  if (is.na(q$std.error)) return("These steps do not determine the activation energy.")
+  reach <- if (is.finite(q$std.error.high)) {
+    paste0(format_quantity(q$std.error.low, 2L), " to ", format_quantity(q$std.error.high, 2L))
+  } else {
+    paste0(format_quantity(q$std.error.low, 2L), " to not determined")
+  }
+  paste0("Expected standard error of the activation energy: ", format_quantity(q$std.error, 2L),
+         " kJ/mol (", reach, " over the spread of the guess).")
+}
+
+#' @rdname plan_anneal
+#' @export
+plot.softanneal_plan <- function(x, ...) {
+  print(ggplot2::autoplot(x, ...))
+  invisible(x)
+}
+
+#' @rdname plan_anneal
+#' @exportS3Method ggplot2::autoplot
+autoplot.softanneal_plan <- function(object, ...) {
+  check_dots_empty(...)
+  set <- object$settings
+  s <- object$steps[!is.na(object$steps$read_min), ]
+  bars <- plan_bars(s)
+  # one lane a piece, by furnace and temperature, the lowest on top; below, the machine
+  lanes <- unique(s[order(s$furnace, s$temp_c, s$specimen), c("furnace", "specimen", "temp_c")])
+  names <- c(paste0("Furnace ", lanes$furnace, ": ", lanes$specimen), "Hardness machine")
+  bars$lane <- factor(ifelse(bars$what == "read", "Hardness machine",
+                             names[match(bars$specimen, lanes$specimen)]), rev(names))
+  bars$y <- as.integer(bars$lane)
+  bars$at <- temperature_factor(bars$temp_c)
+  bars$session <- factor(paste("Session", bars$session),
+                         paste("Session", sort(unique(bars$session))))
+  half <- ifelse(bars$what == "cool", 0.1, 0.28)
+  bars$low <- bars$y - half
+  bars$high <- bars$y + half
+  every <- c(5, 10, 15, 20, 30, 60, 120)
+  every <- every[which(set$session_min / every <= 12)[1L]]
+  if (is.na(every)) every <- 180
+  breaks <- seq(0, set$session_min, by = every)
+  crowded <- length(breaks) > 9L
+  marks <- bars[bars$what == "heat", ]
+  marks$middle <- (marks$from + marks$to) / 2
+  # readings once more as circles in the lane of their piece, so that colour is not needed
+  rings <- bars[bars$what == "read", ]
+  rings$middle <- (rings$from + rings$to) / 2
+  rings$y <- length(names) + 1L -
+    match(rings$specimen, lanes$specimen)
+  levels <- levels(bars$at)
+  ends <- data.frame(session = levels(bars$session), x = set$session_min)
+  ends$session <- factor(ends$session, levels(bars$session))
+  g <- glance.softanneal_plan(object)
+  alt <- paste0("Timetable of ", g$pieces, " pieces and ", g$steps, " annealing steps at ",
+                paste(levels, collapse = ", "), " in ", set$furnaces,
+                if (set$furnaces == 1) " furnace" else " furnaces", ", ", g$sessions,
+                if (g$sessions == 1) " session" else " sessions", " from ", clock_text(set$start),
+                "; the last reading is done at ", g$end_clock, ".")
+  p <- ggplot2::ggplot() +
+    ggplot2::geom_rect(
+      ggplot2::aes(xmin = .data[["from"]], xmax = .data[["to"]], ymin = .data[["low"]],
+                   ymax = .data[["high"]], fill = .data[["at"]], alpha = .data[["what"]]),
+      data = bars, colour = "#333333", linewidth = 0.2) +
+    ggplot2::geom_text(ggplot2::aes(.data[["middle"]], .data[["y"]] + 0.3, label = .data[["step"]]),
+                       data = marks, vjust = -0.15, size = 2.9) +
+    ggplot2::geom_point(ggplot2::aes(.data[["middle"]], .data[["y"]]), data = rings, shape = 21,
+                        size = 1.6, fill = "white", colour = "#333333") +
+    ggplot2::geom_vline(ggplot2::aes(xintercept = .data[["x"]]), data = ends,
+                        linetype = "dashed", colour = "#595959") +
+    ggplot2::scale_fill_manual(
+      "Annealed at", values = stats::setNames(group_colours(length(levels)), levels)) +
+    ggplot2::scale_alpha_manual("", values = c(heat = 1, cool = 0.35, read = 0.7),
+                                labels = c(heat = "in the furnace",
+                                           cool = "cooling (thin)", read = "readings"),
+                                breaks = c("heat", "cool", "read")) +
+    ggplot2::scale_x_continuous("Clock time (h:min)", breaks = breaks,
+                                labels = clock_text(set$start + breaks),
+                                limits = c(0, set$session_min),
+                                expand = ggplot2::expansion(mult = c(0.01, 0.03))) +
+    ggplot2::scale_y_continuous(NULL, breaks = seq_along(names), labels = rev(names),
+                                limits = c(0.5, length(names) + 0.75),
+                                expand = ggplot2::expansion(0)) +
+    ggplot2::guides(fill = ggplot2::guide_legend(order = 1),
+                    alpha = ggplot2::guide_legend(order = 2)) +
+    ggplot2::labs(title = "Timetable", alt = alt,
+                  subtitle = "Number: step. Circle: readings of this piece.",
+                  caption = paste(strwrap(CAUTION_LINE, 105), collapse = "\n")) +
+    plain_theme() +
+    ggplot2::theme(panel.grid.major.y = ggplot2::element_blank(), legend.position = "bottom",
+                   legend.box = "vertical", legend.margin = ggplot2::margin(0, 0, 0, 0),
+                   plot.caption = ggplot2::element_text(size = 8),
+                   axis.text.x = ggplot2::element_text(angle = if (crowded) 45 else 0,
+                                                       hjust = if (crowded) 1 else 0.5))
+  if (nlevels(bars$session) > 1L) {
+    p <- p + ggplot2::facet_wrap(ggplot2::vars(.data[["session"]]), ncol = 1)
+  }
+  p
+}
+
+# Stretches of time: in the furnace, cooling, readings.
+plan_bars <- function(s) {
+  heated <- s[s$step > 0, ]
+  bar <- function(d, what, from, to, session) {
+    data.frame(specimen = d$specimen, temp_c = d$temp_c, step = d$step, what = rep(what, nrow(d)),
+               from = d[[from]], to = d[[to]], session = d[[session]])
+  }
+  out <- rbind(bar(heated, "heat", "in_min", "out_min", "session"),
+               bar(heated, "cool", "out_min", "cold_min", "session"),
+               bar(s, "read", "read_min", "end_min", "read_session"))
+  out$what <- factor(out$what, c("heat", "cool", "read"))
+  out
+}

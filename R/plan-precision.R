@@ -1,0 +1,84 @@
+# What a plan will tell: standard errors to expect from its readings, by linear theory at the
+# guess and at every draw of it. Same information as in src/design.c, without its floor.
+
+#' Standard errors to expect from a plan
+#'
+#' Linear theory, `(sum w g g')^-1` with `g` the gradient of the hardness of a step and
+#' `w = 1 / (sd_step^2 + sd_reading^2 / n)`, since the readings of a step share its errors. Only
+#' steps with a place in the timetable count.
+#'
+#' @param x A plan of [plan_anneal()] or [improve_plan()].
+#' @param ... Must be empty.
+#' @return `tidy()`: a data frame with one row for each parameter the run has to find, and one for
+#'   the natural logarithm of the time to half softening at each temperature (`term` `ln_t50`;
+#'   time in min): `term`, `temp_c` (`NA` for parameters), `estimate` (the guess), `std.error` (at
+#'   the guess; `NA` when the plan does not determine the term), `std.error.low` and
+#'   `std.error.high` (ends of the middle 90 % over the draws of the guess; `Inf` where a draw
+#'   leaves the term open). `glance()`: one row with `pieces`, `steps`, `readings`, `unbooked`
+#'   (steps without a place), `furnace_min` (time in furnaces, summed over pieces), `sessions`
+#'   used, `end_clock` of the last one.
+#' @source Linear theory: Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its
+#'   Applications, ch. 2.
+#' @examples
+#' guess <- plan_guess(recryst_1h_c = 330)
+#' plan <- plan_anneal(c(290, 320, 350), c(4, 8, 16, 32), guess, furnaces = 2)
+#' tidy(plan)
+#' glance(plan)
+#' @name tidy.softanneal_plan
+#' @export
+tidy.softanneal_plan <- function(x, ...) {
+  check_dots_empty(...)
+  guess <- x$guess
+  s <- x$steps[!is.na(x$steps$read_min), ]
+  temps <- x$temperatures$temp_c
+  w <- step_information(guess, x$settings$n)
+  sets <- rbind(guess$par, guess$draws)
+  se <- apply(sets, 1L, \(b) expected_errors(guess, b, s$temp_c, s$time_min, w, temps))
+  terms <- names(guess$par)[guess$estimated]
+  low_high <- apply(se[, -1L, drop = FALSE], 1L, \(v) {
+    v[is.na(v)] <- Inf
+    stats::quantile(v, c(0.05, 0.95), names = FALSE, type = 1L)
+  })
+  as_table(data.frame(
+    term = c(terms, rep("ln_t50", length(temps))), temp_c = c(rep(NA, length(terms)), temps),
+    estimate = c(unname(guess$par[terms]), log(guess_time(guess, temps, 0.5)[1L, ])),
+    std.error = se[, 1L], std.error.low = low_high[1L, ], std.error.high = low_high[2L, ]))
+}
+
+#' @rdname tidy.softanneal_plan
+#' @export
+glance.softanneal_plan <- function(x, ...) {
+  check_dots_empty(...)
+  s <- x$steps
+  booked <- !is.na(s$read_min)
+  last <- max(s$read_session, na.rm = TRUE)
+  end <- max(s$end_min[booked & s$read_session == last])
+  as_table(data.frame(
+    pieces = length(unique(s$specimen)), steps = sum(s$step > 0),
+    readings = sum(s$readings[booked]), unbooked = sum(!booked),
+    furnace_min = sum(s$furnace_min[booked]), sessions = last,
+    end_clock = clock_text(x$settings$start + end)))
+}
+
+# Information in the mean of a step.
+step_information <- function(guess, n) 1 / (guess$sd_step^2 + guess$sd_reading^2 / n)
+
+# Standard errors of the estimated parameters and of ln t50 at `temps`; NA where singular.
+expected_errors <- function(guess, par, temp_c, time_min, w, temps) {
+  moving <- guess$estimated
+  e <- inverse_temperature(temp_c, guess$temp_ref_c)
+  jac <- .Call(C_sa_call_hardness, guess$kind, log(as.double(time_min)), as.double(e),
+               as.double(par))[, -1L, drop = FALSE][, moving, drop = FALSE]
+  lost <- rep(NA_real_, sum(moving) + length(temps))
+  size <- sqrt(colSums(jac^2))
+  if (any(size == 0)) return(lost)
+  scaled <- sweep(jac, 2L, size, `/`)
+  # singular values of the scaled Jacobian, as in the fit (RANK_TOLERANCE of src/inference.c)
+  v <- svd(scaled, nu = 0)
+  if (nrow(scaled) < ncol(scaled) || min(v$d) < 1e-9 * max(v$d)) return(lost)
+  root <- sweep(v$v, 2L, v$d, `/`) / size / sqrt(w) # cov = root root'
+  at <- .Call(C_sa_call_time_to, guess$kind,
+              as.double(inverse_temperature(temps, guess$temp_ref_c)), rep(0.5, length(temps)), 1L,
+              as.double(par))[, -1L, drop = FALSE][, moving, drop = FALSE]
+  c(sqrt(rowSums(root^2)), sqrt(rowSums((at %*% root)^2)))
+}

@@ -1,0 +1,101 @@
+/* Between R and design.c: types and lengths in, one list out. Random starts are drawn in R;
+ * each is improved in turn, and the best plan is returned. */
+#include "glue_plan.h"
+#include "design.h"
+#include <math.h>
+#include <string.h>
+
+/* settings: weight, steps at time zero, aim, target, most steps, furnace minutes, and 1 to
+ * improve the starts or 0 to value them only. */
+enum { S_WEIGHT, S_AT_START, S_AIM, S_TARGET, S_STEPS, S_MINUTES, S_IMPROVE, S_COUNT };
+
+SEXP sa_call_design(SEXP model, SEXP draws, SEXP parameters, SEXP temperatures, SEXP minutes,
+                    SEXP settings, SEXP aim_coordinate, SEXP start_temp, SEXP start_read)
+{
+    const sa_model_kind kind = (sa_model_kind)glue_integer(model, "model");
+    const size_t p = sa_model_parameters(kind).n_par;
+    const double *set = glue_doubles(settings, S_COUNT, "settings");
+    const R_xlen_t n_temp = Rf_xlength(VECTOR_ELT(temperatures, 0));
+    const R_xlen_t n_time = Rf_xlength(minutes), n_draw = Rf_xlength(draws) / (R_xlen_t)p;
+    const R_xlen_t n_start = Rf_ncols(start_temp), n_piece = Rf_nrows(start_temp);
+
+    double *log_time = (double *)R_alloc((size_t)n_time, sizeof(double));
+    const double *min = glue_doubles(minutes, n_time, "minutes");
+    for (R_xlen_t i = 0; i < n_time; i++)
+        log_time[i] = log(min[i]);
+    const sa_design d = {
+        .kind = kind,
+        .n_draw = (size_t)n_draw,
+        .draws = glue_doubles(draws, n_draw * (R_xlen_t)p, "draws"),
+        .estimated = glue_integers(VECTOR_ELT(parameters, 0), (R_xlen_t)p, "estimated"),
+        .floor = glue_doubles(VECTOR_ELT(parameters, 1), (R_xlen_t)p, "floor"),
+        .n_temp = (size_t)n_temp,
+        .n_time = (size_t)n_time,
+        .coordinate = glue_doubles(VECTOR_ELT(temperatures, 0), n_temp, "coordinate"),
+        .log_time = log_time,
+        .minutes = min,
+        .heat_up = glue_doubles(VECTOR_ELT(temperatures, 1), n_temp, "heat_up"),
+        .weight = set[S_WEIGHT],
+        .at_start = set[S_AT_START],
+        .aim = (sa_design_aim)(int)set[S_AIM],
+        .n_aim = (size_t)Rf_xlength(aim_coordinate),
+        .aim_coordinate = glue_doubles(aim_coordinate, -1, "aim_coordinate"),
+        .target = set[S_TARGET],
+        .max_steps = (size_t)set[S_STEPS],
+        .furnace_minutes = set[S_MINUTES]};
+    const int *temps = glue_integers(start_temp, n_start * n_piece, "start_temp");
+    const int *reads = glue_integers(start_read, n_start * n_piece * n_time, "start_read");
+
+    const char *names[] = {"temp", "read", "values", "counted", "status", ""};
+    SEXP out = PROTECT(Rf_mkNamed(VECSXP, names));
+    SEXP best_temp = Rf_allocVector(INTSXP, n_piece);
+    SET_VECTOR_ELT(out, 0, best_temp);
+    SEXP best_read = Rf_allocMatrix(INTSXP, (int)n_time, (int)n_piece);
+    SET_VECTOR_ELT(out, 1, best_read);
+    SEXP values = Rf_allocVector(REALSXP, n_start);
+    SET_VECTOR_ELT(out, 2, values);
+    SEXP counted_out = Rf_allocVector(LGLSXP, n_draw);
+    SET_VECTOR_ELT(out, 3, counted_out);
+    SEXP status = Rf_allocVector(INTSXP, 1);
+    SET_VECTOR_ELT(out, 4, status);
+    memset(INTEGER(best_temp), 0, (size_t)n_piece * sizeof(int));
+    memset(INTEGER(best_read), 0, (size_t)(n_piece * n_time) * sizeof(int));
+    for (R_xlen_t k = 0; k < n_start; k++)
+        REAL(values)[k] = R_PosInf;
+
+    const size_t table_size = sa_design_table_size(&d);
+    if (table_size == 0)
+        Rf_error("internal error: sizes of the plan");
+    double *table = (double *)R_alloc(table_size, sizeof(double));
+    double *work = (double *)R_alloc(sa_design_work_size(&d), sizeof(double));
+    int *counted = LOGICAL(counted_out);
+    size_t n_counted = 0;
+    sa_status state = sa_design_prepare(&d, table, counted, &n_counted);
+
+    const size_t cells = (size_t)(n_piece * n_time);
+    sa_design_plan plan = {(size_t)n_piece, (int *)R_alloc((size_t)n_piece, sizeof(int)),
+                           (unsigned char *)R_alloc(cells, 1)};
+    double best = R_PosInf;
+    for (R_xlen_t k = 0; k < n_start && state == SA_OK && n_counted > 0; k++) {
+        R_CheckUserInterrupt();
+        memcpy(plan.temp, temps + k * n_piece, (size_t)n_piece * sizeof(int));
+        for (size_t i = 0; i < cells; i++)
+            plan.read[i] = (unsigned char)(reads[(size_t)k * cells + i] != 0);
+        double value;
+        size_t rounds;
+        if (set[S_IMPROVE] != 0.0)
+            state = sa_design_improve(&d, table, counted, &plan, &value, &rounds, work);
+        else
+            value = sa_design_value(&d, table, counted, &plan, work);
+        REAL(values)[k] = value;
+        if (value < best) {
+            best = value;
+            memcpy(INTEGER(best_temp), plan.temp, (size_t)n_piece * sizeof(int));
+            for (size_t i = 0; i < cells; i++)
+                INTEGER(best_read)[i] = plan.read[i];
+        }
+    }
+    INTEGER(status)[0] = (int)state;
+    UNPROTECT(1);
+    return out;
+}
