@@ -30,12 +30,13 @@ check_profile_answer <- function(fit) {
 }
 
 # Ends of the likelihood interval of ln t (`moved` "time") or of the coordinate of temperature at
-# each meeting, -Inf and Inf where open. `half`: half widths by the delta method, NA allowed.
-meeting_limits <- function(fit, coordinate, ln_time, target, what, moved, half, level) {
+# each meeting, -Inf and Inf where open; `place` as from fit_places(). `half`: half widths by the delta method, NA allowed.
+meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level) {
+  coordinate <- if (is.matrix(place)) place[, 1L] else place
   n <- length(ln_time)
   out <- matrix(NA_real_, n, 2L)
   t <- interval_t(fit, level)
-  ok <- is.finite(ln_time) & is.finite(coordinate)
+  ok <- is.finite(ln_time) & known_places(place)
   if (is.na(t) || !any(ok)) return(out)
   at <- fit$conditions
   set <- fit$settings$set
@@ -54,9 +55,11 @@ meeting_limits <- function(fit, coordinate, ln_time, target, what, moved, half, 
   threshold <- max(t^2 * profile_variance(fit), 1e-12 * sum(at$weight * at$mean^2))
   out[ok, ] <- .Call(
     C_sa_call_meeting_interval,
-    list(key[[1L]], as.double(key[[2L]]), at$mean, at$weight, fit$readings$history),
+    list(key[[1L]], as.double(key[[2L]]), at$mean, at$weight, fit$readings$history,
+         if (!is.null(at$strain)) log(at$strain / fit$readings$strain_ref), fit$readings$exponent_k),
     set[c("kind", "lower", "upper", "natural", "held")], fit$temp_ref_c + ZERO_CELSIUS,
-    unname(fit$par), cbind(coordinate, ln_time, target, step, deparse.level = 0)[ok, , drop = FALSE],
+    unname(fit$par), cbind(coordinate, ln_time, target, step, group_part(place),
+                            deparse.level = 0)[ok, , drop = FALSE],
     as.double(c(target_code(what), !by_time, fit$lack_of_fit$misfit, threshold, edge)))
   out
 }

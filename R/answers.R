@@ -35,9 +35,11 @@
 #' @param temp_c Temperatures in degrees Celsius; by default those of the readings.
 #' @param level Level of the interval.
 #' @param ... Must be empty.
+#' @param strain For a fit with strain: strains of the cold work, by default those read.
 #' @param method `"delta"`, `"profile"` or `"bootstrap"`; see Details.
 #' @param times,seed For the bootstrap: number of resamples and seed, as in [resample_fit()].
-#' @return A data frame, one row for each target and temperature: `temp_c`, the target
+#' @return A data frame, one row for each target and temperature (and strain, in a column named like
+#'   that of the readings): `temp_c`, the target
 #'   (`hardness`, `softening` or `fraction`), `time_min`, `std.error` (of the natural logarithm
 #'   of time, about the relative error; by the delta method, or over the resamples), `conf.low`, `conf.high` in min, and `note`. `time_min` is
 #'   `NA` with one warning where the curve never reaches the target. The delta interval is `NA` where
@@ -64,7 +66,7 @@
 #' @export
 time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, temp_c = NULL,
                     level = 0.95, ..., method = c("delta", "profile", "bootstrap"), times = 999,
-                    seed = NULL) {
+                    seed = NULL, strain = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   method <- check_interval_method(fit, method, times, seed, !missing(times) || !missing(seed))
@@ -75,19 +77,20 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   read_at <- sort(unique(signif(at$temp_c[at$time_min > 0], 12)))
   temp_c <- if (is.null(temp_c)) read_at else check_temperature(temp_c, "temp_c")
   level <- check_level(level)
-  grid <- data.frame(temp_c = rep(temp_c, length(target)), target = rep(target, each = length(temp_c)))
-  names(grid)[2L] <- what
-  ans <- solve_times(fit, grid$temp_c, grid[[what]], what)
+  strain <- check_strain(fit, strain)
+  grid <- answer_grid(fit, "temp_c", temp_c, what, target, strain)
+  at_strain <- if (!is.null(strain)) grid[[strain_name(fit)]]
+  ans <- solve_times(fit, grid$temp_c, grid[[what]], what, at_strain)
   limits <- ans$ln_time + outer(ans$se, c(-1, 1) * interval_t(fit, level))
   grid$time_min <- exp(ans$ln_time)
   grid$std.error <- ans$se
   if (method == "profile") {
-    limits <- meeting_limits(fit, inverse_temperature(grid$temp_c, fit$temp_ref_c), ans$ln_time,
+    limits <- meeting_limits(fit, fit_places(fit, grid$temp_c, at_strain), ans$ln_time,
                              grid[[what]], what, "time", limits[, 2L] - ans$ln_time, level)
   } else if (method == "bootstrap") {
     known <- which(!is.na(ans$ln_time))
     part <- bootstrap_answers(fit, function(par) {
-      ln_time_at(fit, grid$temp_c[known], grid[[what]][known], what, par)
+      ln_time_at(fit, grid$temp_c[known], grid[[what]][known], what, par, at_strain[known])
     }, length(known), Inf, level, times, seed)
     limits[known, ] <- part$limits
     grid$std.error[known] <- part$sd
@@ -105,11 +108,33 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   as_table(grid)
 }
 
+# One row for each value, target and strain, values fastest; strain only where there is one.
+answer_grid <- function(fit, name, values, what, target, strain) {
+  one <- data.frame(rep(values, length(target)), rep(target, each = length(values)))
+  names(one) <- c(name, what)
+  if (is.null(strain)) return(one)
+  out <- one[rep(seq_len(nrow(one)), length(strain)), ]
+  rownames(out) <- NULL
+  out <- cbind(out[1L], rep(strain, each = nrow(one)), out[2L])
+  names(out)[2L] <- strain_name(fit)
+  out
+}
+
+# ln t and its gradient in the parameters (columns), NA where there is none.
+time_rows <- function(fit, temp_c, target, what, par, strain) {
+  place <- fit_places(fit, temp_c, strain)
+  known <- known_places(place)
+  out <- matrix(NA_real_, length(temp_c), length(par) + 1L)
+  out[known, ] <- .Call(C_sa_call_time_to, fit$settings$set$kind, place_rows(place, known),
+                        rep_len(as.double(target), length(temp_c))[known], target_code(what),
+                        unname(par))
+  out
+}
+
 # ln t and its standard error; both NA where there is no answer.
-solve_times <- function(fit, temp_c, target, what) {
+solve_times <- function(fit, temp_c, target, what, strain = NULL) {
   coordinate <- inverse_temperature(temp_c, fit$temp_ref_c)
-  m <- .Call(C_sa_call_time_to, fit$settings$set$kind, as.double(coordinate), as.double(target),
-             target_code(what), unname(fit$par))
+  m <- time_rows(fit, temp_c, target, what, fit$par, strain)
   se <- delta_se(fit, m[, -1L, drop = FALSE])
   open <- any(!fit$states %in% c("determined", "held"))
   lost <- is.na(se) | (open & !is.na(se) & se > 2)
@@ -117,7 +142,8 @@ solve_times <- function(fit, temp_c, target, what) {
   ln_time <- m[, 1L]
   other <- length(fit$settings$set$no_energy) > 0L & abs(coordinate) > 1e-9
   ln_time[other] <- se[other] <- NA_real_
-  list(ln_time = ln_time, se = se, other = other)
+  list(ln_time = ln_time, se = se, other = other,
+       no_exponent = !known_places(fit_places(fit, temp_c, strain)))
 }
 
 answer_notes <- function(fit, grid, read_at, ans) {
@@ -127,8 +153,12 @@ answer_notes <- function(fit, grid, read_at, ans) {
   note[!is.na(grid$time_min) & grid$time_min > max(after)] <- "longer than any reading"
   note[!is.na(grid$time_min) & grid$time_min < min(after)] <- "before the first reading"
   note[outside] <- "temperature outside the readings"
+  if (!is.null(strain_name(fit))) {
+    note[strain_outside(fit, grid[[strain_name(fit)]])] <- "strain outside the readings"
+  }
   note[!is.na(grid$time_min) & is.na(ans$se)] <- "not determined by the readings"
   note[is.na(grid$time_min)] <- "target not reached"
+  note[ans$no_exponent] <- "no exponent for this temperature"
   note[ans$other] <- "one temperature read: no rate at others"
   note
 }

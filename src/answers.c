@@ -12,8 +12,8 @@
 
 #define REFINEMENTS 60
 
-int sa_meeting_rate(sa_model_kind kind, const sa_meeting *at, const double *par, double *ln_k,
-                    double *gradient)
+static int rate_of_base(sa_model_kind kind, const sa_meeting *at, const double *par, double *ln_k,
+                        double *gradient)
 {
     const sa_model_layout place = sa_model_parameters(kind);
     const double theta0 = place.theta0 >= 0 ? par[place.theta0] : 0.0, n = par[SA_P_N];
@@ -41,12 +41,12 @@ int sa_meeting_rate(sa_model_kind kind, const sa_meeting *at, const double *par,
         return 1;
     }
     /* implicit function: hardness(b) = aim(b) */
-    double b[SA_MODEL_MAX_PAR], hardness;
+    double b[SA_BASE_PAR], hardness;
     memcpy(b, par, place.n_par * sizeof(double));
     b[SA_P_LN_K] = *ln_k;
     if (!(sa_model_at(kind, at->log_time, at->coordinate, b).slope_ln_time < 0.0))
         return 0;
-    const sa_clock one = {1, &at->coordinate, &at->log_time, NULL, NULL};
+    const sa_clock one = {.n = 1, .coordinate = &at->coordinate, .log_time = &at->log_time};
     if (sa_model_hardness(kind, &one, b, &hardness, gradient) || !(gradient[SA_P_LN_K] < 0.0))
         return 0;
     if (at->what == SA_TO_SOFTENING) {
@@ -60,6 +60,22 @@ int sa_meeting_rate(sa_model_kind kind, const sa_meeting *at, const double *par,
     return 1;
 }
 
+int sa_meeting_rate(sa_model_kind kind, const sa_meeting *at, const double *par, double *ln_k,
+                    double *gradient)
+{
+    const sa_model_layout place = sa_model_parameters(kind);
+    double base[SA_BASE_PAR], of_base[SA_BASE_PAR];
+    sa_model_of_group(kind, at->group, par, base);
+    if (!rate_of_base(sa_model_base(kind), at, base, ln_k, of_base))
+        return 0;
+    sa_model_chain(kind, at->group, par, of_base, gradient);
+    if (place.k_strain >= 0) { /* ln k of the group is ln k_ref + k_strain strain */
+        *ln_k -= par[place.k_strain] * at->group.strain;
+        gradient[place.k_strain] = -at->group.strain;
+    }
+    return 1;
+}
+
 /* The fit with the meeting held. */
 typedef struct {
     const sa_softening *s;
@@ -68,6 +84,7 @@ typedef struct {
     sa_lsq_control control;
     int held[SA_MODEL_MAX_PAR];
     size_t p;
+    int k_strain;
     double *resid, *jac, *work;
 } tied_fit;
 
@@ -94,7 +111,7 @@ static int tied_residuals(const double *par, double *resid, double *jac, void *c
 }
 
 /* Sum of squares with the meeting at `value`, the others refitted from `par`. `edge`: the
- * energy stopped at the mere edge of its search. (A temperature tends to that of the readings
+ * energy or the power of strain stopped at the mere edge of its search. (A temperature tends to that of the readings
  * as the energy grows; the caller gives the energy room, and the end found is that limit.) */
 static double sum_tied(tied_fit *f, double value, double *par, int *edge)
 {
@@ -112,6 +129,10 @@ static double sum_tied(tied_fit *f, double value, double *par, int *edge)
     if (st != SA_OK && st != SA_LIMIT)
         return HUGE_VAL;
     *edge = f->moved == SA_MOVE_TIME && at_bound[SA_P_Q] > 0 && !f->s->natural[SA_P_Q + f->p];
+    if (f->k_strain >= 0) {
+        const size_t j = (size_t)f->k_strain;
+        *edge |= (at_bound[j] < 0 && !f->s->natural[j]) || (at_bound[j] > 0 && !f->s->natural[j + f->p]);
+    }
     return result.objective;
 }
 
@@ -168,8 +189,6 @@ static double walk_side(tied_fit *f, const sa_walk *w, int side, double from, co
             step *= 2.0;
             continue;
         }
-        if (edge)
-            return side * HUGE_VAL;
         double found = refine(f, w, &inside, value, sum - w->objective, keep);
         /* a step too long to follow the valley looks like a rise: try again from nearby */
         memcpy(par, keep, f->p * sizeof(double));
@@ -189,6 +208,7 @@ void sa_meeting_interval(const sa_softening *s, const sa_meeting *at, sa_moved m
 {
     tied_fit f = {.s = s, .at = *at, .moved = moved, .control = sa_lsq_defaults()};
     f.p = sa_model_parameters(s->kind).n_par;
+    f.k_strain = sa_model_parameters(s->kind).k_strain;
     f.control.ftol = 1e-11;
     f.control.xtol = 1e-9;
     f.control.gtol = 1e-9;

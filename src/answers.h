@@ -8,6 +8,7 @@
 typedef struct {
     sa_target_kind what;
     double target, coordinate, log_time;
+    sa_group group;
 } sa_meeting;
 
 /* ln k_ref with which the curve of the other parameters meets the target at that place, in

@@ -14,9 +14,10 @@ static double *copy_doubles(SEXP list, int slot, R_xlen_t n, const char *what)
     return out;
 }
 
-/* conditions: list(temp_k or number of the history, time in min, mean, weight, history or NULL).
+/* conditions: list(temp_k or number of the history, time in min, mean, weight, history or NULL,
+ * ln of strain over its reference or NULL, temperatures of the exponents or NULL).
  * setup: list(kind, lower, upper, natural, held). meetings: matrix with columns coordinate,
- * ln t, target, first step. settings: target kind, what is moved, objective, threshold, low,
+ * ln t, target, first step, ln of strain over its reference, which n from 0. settings: target kind, what is moved, objective, threshold, low,
  * high. Returns the ends, a matrix of two columns. */
 SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP meetings,
                               SEXP settings)
@@ -29,7 +30,7 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
     const double *set = glue_doubles(settings, 6, "settings");
     const double *b = glue_doubles(par, rp, "par");
     const R_xlen_t count = Rf_nrows(meetings);
-    const double *meet = glue_doubles(meetings, 4 * count, "meetings");
+    const double *meet = glue_doubles(meetings, 6 * count, "meetings");
 
     sa_replicates rep;
     memset(&rep, 0, sizeof rep);
@@ -44,11 +45,15 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
         rep.log_time[i] = log(rep.time[i]);
         coordinate[i] = -1000.0 * (1.0 / rep.temp_k[i] - 1.0 / ref) / SA_GAS_CONSTANT;
     }
-    sa_softening s = {kind, {m, coordinate, rep.log_time, NULL, NULL}, rep.mean, root,
+    sa_softening s = {kind, {m, coordinate, rep.log_time, NULL, NULL, NULL, NULL}, rep.mean, root,
                       glue_doubles(VECTOR_ELT(setup, 1), rp, "lower"),
                       glue_doubles(VECTOR_ELT(setup, 2), rp, "upper"),
                       glue_integers(VECTOR_ELT(setup, 3), 2 * rp, "natural"),
                       glue_integers(VECTOR_ELT(setup, 4), rp, "held")};
+    if (VECTOR_ELT(conditions, 5) != R_NilValue)
+        s.clock.strain = glue_doubles(VECTOR_ELT(conditions, 5), rm, "strain");
+    if (VECTOR_ELT(conditions, 6) != R_NilValue)
+        s.clock.exponent = glue_exponents(VECTOR_ELT(conditions, 6), rep.temp_k, m);
     sa_histories along;
     if (VECTOR_ELT(conditions, 4) != R_NilValue) {
         glue_histories(VECTOR_ELT(conditions, 4), ref, &along);
@@ -56,14 +61,15 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
         s.clock.table = (double *)R_alloc(sa_clock_table(m), sizeof(double));
         glue_follow(&s.clock, &along, &rep, coordinate);
     }
-    const size_t need = sa_softening_work(m);
+    const size_t need = sa_softening_work_for(m, (size_t)rp);
     if (need == 0)
         Rf_error("internal error: problem too large");
     double *work = (double *)R_alloc(need, sizeof(double));
     SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)count, 2));
     for (R_xlen_t k = 0; k < count; k++) {
         const sa_meeting at = {(sa_target_kind)(int)set[0], meet[k + 2 * count], meet[k],
-                               meet[k + count]};
+                               meet[k + count],
+                               {meet[k + 4 * count], (int)meet[k + 5 * count]}};
         const sa_walk walk = {set[2], set[3], meet[k + 3 * count], set[4], set[5]};
         double ends[2];
         R_CheckUserInterrupt();
