@@ -110,6 +110,11 @@ static void faults(void)
     temp[2] = 310;
     time[3] = 0.5;
     check(sa_history_check(&h, &at) == SA_HISTORY_BACK && at == 3, "time falls");
+    time[3] = 3;
+    temp[3] = 1e12;
+    check(sa_history_check(&h, &at) == SA_HISTORY_BEYOND && at == 3, "hotter than any furnace");
+    temp[3] = 0.5;
+    check(sa_history_check(&h, &at) == SA_HISTORY_BEYOND && at == 3, "colder than any");
     double value = 0, mark = 0;
     h.n = 0;
     check(sa_history_check(&h, &at) == SA_HISTORY_FINE, "no points");

@@ -337,3 +337,26 @@ valid_calls <- function() {
     write_class = list(class, folder, overwrite = TRUE)
   )
 }
+
+# A copy of the package's functions in which every .Call() collects garbage at each allocation:
+# R code under torture would take hours.
+tortured_package <- function() {
+  space <- asNamespace("softanneal")
+  copy <- list2env(as.list(space, all.names = TRUE), parent = parent.env(space))
+  for (name in ls(copy, all.names = TRUE)) {
+    f <- copy[[name]]
+    if (is.function(f) && identical(environment(f), space)) {
+      environment(f) <- copy
+      assign(name, f, envir = copy)
+    }
+  }
+  copy$torture_count <- 0L
+  copy$.Call <- function(...) {
+    args <- list(...) # evaluated before the torture begins
+    copy$torture_count <- copy$torture_count + 1L
+    gctorture2(1L, inhibit_release = TRUE)
+    on.exit(gctorture2(0L))
+    do.call(base::.Call, args, quote = TRUE)
+  }
+  copy
+}

@@ -63,6 +63,15 @@ test_that("garbage at the methods of fits", {
   }
 })
 
+test_that("temperatures of no furnace are refused at once, not integrated for years", {
+  log <- data.frame(time_s = c(0, 60), temp_c = c(20, 1e12))
+  expect_error(equivalent_time(log, 0, 370), class = "softanneal_error_range")
+  log$temp_c <- c(400, -273.15 + 1e-6)
+  expect_error(equivalent_time(log, 0, 370), class = "softanneal_error_range")
+  log <- data.frame(time_s = c(-1e308, 1e308), temp_c = 370)
+  expect_error(equivalent_time(log, 150, 370), class = "softanneal_error_range")
+})
+
 test_that("units that do not belong are refused, those of the bench converted", {
   skip_if_not_installed("units")
   expect_error(arrhenius_rate(300, 1, 330, units::set_units(150, "kg")),
