@@ -123,7 +123,7 @@ template_file <- function(template) {
 #' list.files(folder, recursive = TRUE)
 #' @export
 lab_project <- function(path, group = "", example = TRUE, ...) {
-  path <- check_string(path, "path")
+  path <- check_path(path, "path")
   group <- check_string(group, "group")
   example <- check_flag(example, "example")
   file <- file.path(path, c("README.md", "R/analysis.R", "report/report.Rmd",
@@ -188,7 +188,8 @@ project_readme <- function(group) {
 #' markdown_text("<script>alert(1)</script> | *A*")
 #' @export
 markdown_text <- function(x) {
-  text <- gsub("[[:cntrl:]]+", " ", enc2utf8(as.character(x)))
+  x <- check_names(x, "x")
+  text <- gsub("[[:cntrl:]]+", " ", enc2utf8(x))
   hit <- gregexpr("[!-/:-@\\[-`{-~]", text, perl = TRUE)
   found <- regmatches(text, hit)
   regmatches(text, hit) <- lapply(found, function(x) {

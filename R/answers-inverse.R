@@ -6,20 +6,24 @@
 #' The temperature at which a piece reaches a hardness, a share of its softening, or a
 #' recrystallised fraction within a given time; the inverse of [time_to()] in temperature.
 #'
-#' The interval is computed on inverse temperature by the delta method from that of ln t:
-#' the derivative of ln t in 1/T is the slope of the Arrhenius line at that place. It counts the
-#' time at temperature: a real piece needs its heat-up time besides.
+#' The interval of `method = "delta"` is computed on inverse temperature from that of ln t: the
+#' derivative of ln t in 1/T is the slope of the Arrhenius line at that place. `"profile"` ties
+#' the curve to meet the target at the given time and a temperature, and follows the likelihood
+#' in that temperature; `"bootstrap"` takes percentiles over refits; see [time_to()]. It
+#' counts the time at temperature: a real piece needs its heat-up time besides.
 #'
 #' @param fit A fit of [fit_softening()] of readings at two temperatures or more.
 #' @param time_min Times at temperature in min, positive.
 #' @param hardness,softening,fraction The target, as in [time_to()]; one of the three.
 #' @param level Level of the interval.
 #' @param ... Must be empty.
+#' @param method,times,seed,strain As in [time_to()].
 #' @return A data frame, one row for each target and time: `time_min`, the target, `temp_c`,
 #'   `std.error` (of the temperature, in degrees Celsius), `conf.low`, `conf.high` in degrees
 #'   Celsius, and `note`. `temp_c` is `NA` with one warning where no temperature between
-#'   absolute zero and 3500 degrees Celsius does it; the interval is `NA` where the readings do
-#'   not determine it.
+#'   absolute zero and 3500 degrees Celsius does it; the delta interval is `NA` where the readings
+#'   do not determine it; the ends of the profile are then `-Inf` or `Inf`, as they are where the
+#'   likelihood has no end within the temperatures searched.
 #' @inheritSection time_to Errors
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
 #' @source Delta method; see [time_to()].
@@ -29,34 +33,60 @@
 #'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
 #' fit <- fit_softening(bell)
 #' temp_for(fit, time_min = c(30, 60), hardness = 100)
+#' temp_for(fit, time_min = 30, hardness = 100, method = "profile")
 #' @export
 temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction = NULL,
-                     level = 0.95, ...) {
+                     level = 0.95, ..., method = c("delta", "profile", "bootstrap"), times = 999,
+                     seed = NULL, strain = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   check_two_temperatures(fit)
+  check_one_exponent(fit)
+  method <- check_interval_method(fit, method, times, seed, !missing(times) || !missing(seed))
   aim <- check_target(hardness, softening, fraction)
   time_min <- check_numeric(time_min, "time_min", 0, open = TRUE)
   level <- check_level(level)
-  grid <- data.frame(time_min = rep(time_min, length(aim$target)),
-                     target = rep(aim$target, each = length(time_min)))
-  names(grid)[2L] <- aim$what
-  temp_c <- mapply(function(t, target) temperature_root(fit, log(t), target, aim$what), grid$time_min,
-                   grid[[aim$what]])
-  ans <- solve_times(fit, ifelse(is.na(temp_c), fit$temp_ref_c, temp_c), grid[[aim$what]], aim$what)
+  strain <- check_strain(fit, strain)
+  grid <- answer_grid(fit, "time_min", time_min, aim$what, aim$target, strain)
+  at_strain <- if (!is.null(strain)) grid[[strain_name(fit)]]
+  roots <- function(rows, par = fit$par) {
+    vapply(rows, function(k) {
+      temperature_root(fit, log(grid$time_min[k]), grid[[aim$what]][k], aim$what, par, at_strain[k])
+    }, 0)
+  }
+  temp_c <- roots(seq_len(nrow(grid)))
+  ans <- solve_times(fit, ifelse(is.na(temp_c), fit$temp_ref_c, temp_c), grid[[aim$what]], aim$what,
+                     at_strain)
   # d(1/T) for one unit of ln t, from the slope of the curve of ln t
   temp_k <- temp_c + ZERO_CELSIUS
-  slope <- ln_time_slope(fit, temp_c, grid[[aim$what]], aim$what)
+  slope <- ln_time_slope(fit, temp_c, grid[[aim$what]], aim$what, at_strain)
   half <- interval_t(fit, level) * ans$se / abs(slope)
   grid$temp_c <- temp_c
   grid$std.error <- ans$se / abs(slope) * temp_k^2
-  grid$conf.low <- 1 / (1 / temp_k + half) - ZERO_CELSIUS
   high <- 1 / temp_k - half
-  grid$conf.high <- ifelse(high > 0, 1 / high - ZERO_CELSIUS, Inf)
+  limits <- cbind(1 / (1 / temp_k + half), ifelse(high > 0, 1 / high, Inf)) - ZERO_CELSIUS
+  known <- which(!is.na(temp_c))
+  if (method == "profile") {
+    limits <- meeting_limits(fit, fit_places(fit, temp_c, at_strain), log(grid$time_min),
+                             grid[[aim$what]], aim$what, "temperature",
+                             half * 1000 / GAS_CONSTANT, level)
+    limits[] <- celsius_at(limits, fit$temp_ref_c)
+  } else if (method == "bootstrap") {
+    part <- bootstrap_answers(fit, function(par) roots(known, par), length(known), Inf, level,
+                              times, seed)
+    limits[known, ] <- part$limits
+    grid$std.error[known] <- part$sd
+  }
+  grid$conf.low <- limits[, 1L]
+  grid$conf.high <- limits[, 2L]
   read <- range(fit$conditions$temp_c[fit$conditions$time_min > 0])
   grid$note <- ifelse(is.na(temp_c), "target not reached", ifelse(
     is.na(ans$se), "not determined by the readings", ifelse(
       temp_c < read[1L] - 1e-9 | temp_c > read[2L] + 1e-9, "temperature outside the readings", "")))
+  if (!is.null(strain)) {
+    grid$note[!is.na(temp_c) & strain_outside(fit, at_strain)] <- "strain outside the readings"
+  }
+  if (method != "delta") grid$note <- open_notes(grid$note, limits, "temperature")
   never <- which(is.na(temp_c))
   if (length(never)) {
     warn("outside", paste0(length(never), " of ", nrow(grid), " temperatures are NA: no temperature ",
@@ -88,34 +118,41 @@ check_target <- function(hardness, softening, fraction) {
   list(what = what, target = target)
 }
 
-ln_time_at <- function(fit, temp_c, target, what) {
-  kind <- match(what, c("hardness", "softening", "fraction")) - 1L
-  .Call(C_sa_call_time_to, fit$settings$set$kind,
-        as.double(inverse_temperature(temp_c, fit$temp_ref_c)), rep_len(as.double(target),
-                                                                         length(temp_c)),
-        kind, unname(fit$par))[, 1L]
+ln_time_at <- function(fit, temp_c, target, what, par = fit$par, strain = NULL) {
+  time_rows(fit, temp_c, target, what, par, strain)[, 1L]
+}
+
+# Temperatures at which an answer is looked for, degrees Celsius.
+TEMPERATURES_SEARCHED <- c(-213.15, 3500)
+
+# The temperature of a coordinate in mol/kJ, the inverse of inverse_temperature().
+celsius_at <- function(coordinate, temp_ref_c) {
+  inverse <- 1 / (temp_ref_c + ZERO_CELSIUS) - coordinate * GAS_CONSTANT / 1000
+  ifelse(is.finite(coordinate), 1 / inverse - ZERO_CELSIUS, coordinate)
 }
 
 # ln t to the target falls with temperature; a grid finds the bracket, uniroot() the place.
-temperature_root <- function(fit, ln_time, target, what) {
-  inverse <- seq(1 / (3500 + ZERO_CELSIUS), 1 / 60, length.out = 400L)
+temperature_root <- function(fit, ln_time, target, what, par = fit$par, strain = NULL) {
+  ends <- 1 / (TEMPERATURES_SEARCHED + ZERO_CELSIUS)
+  inverse <- seq(ends[2L], ends[1L], length.out = 400L)
   grid <- 1 / inverse - ZERO_CELSIUS
-  gap <- ln_time_at(fit, grid, target, what) - ln_time
+  gap <- ln_time_at(fit, grid, target, what, par, strain) - ln_time
   ok <- which(is.finite(gap))
   if (!length(ok)) return(NA_real_)
   k <- ok[which(gap[ok][-1L] >= 0 & gap[ok][-length(ok)] < 0)]
   if (!length(k)) return(NA_real_)
-  found <- stats::uniroot(function(x) ln_time_at(fit, 1 / x - ZERO_CELSIUS, target, what) - ln_time,
-                          c(inverse[k[1L]], inverse[k[1L] + 1L]), tol = 1e-14)
+  found <- stats::uniroot(function(x) {
+    ln_time_at(fit, 1 / x - ZERO_CELSIUS, target, what, par, strain) - ln_time
+  }, c(inverse[k[1L]], inverse[k[1L] + 1L]), tol = 1e-14)
   1 / found$root - ZERO_CELSIUS
 }
 
 # Slope of ln t in 1/T (K), by a central difference of the exact solution.
-ln_time_slope <- function(fit, temp_c, target, what) {
+ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
   x <- 1 / (temp_c + ZERO_CELSIUS)
   h <- 1e-5 * x
-  up <- ln_time_at(fit, 1 / (x + h) - ZERO_CELSIUS, target, what)
-  down <- ln_time_at(fit, 1 / (x - h) - ZERO_CELSIUS, target, what)
+  up <- ln_time_at(fit, 1 / (x + h) - ZERO_CELSIUS, target, what, strain = strain)
+  down <- ln_time_at(fit, 1 / (x - h) - ZERO_CELSIUS, target, what, strain = strain)
   (up - down) / (2 * h)
 }
 
@@ -167,6 +204,7 @@ recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, melting_c = 
 #' @param temp_c,time_min Range (two numbers) or grid (more) of temperatures in degrees Celsius
 #'   and of times in min; by default those of the readings.
 #' @param points Number of grid points along each axis, where a range is given.
+#' @param strain For a fit with strain: the strain of the cold work in question.
 #' @param ... Must be empty.
 #' @return A data frame of class `softanneal_window`: `temp_c`, `time_min`, `hardness` (the
 #'   curve), `probability`, `inside`. The probability is `NA` where the readings do not
@@ -181,10 +219,12 @@ recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, melting_c = 
 #' window
 #' @export
 process_window <- function(fit, hardness, probability = 0.9, of = c("reading", "curve"),
-                           temp_c = NULL, time_min = NULL, points = 81, ...) {
+                           temp_c = NULL, time_min = NULL, points = 81, ..., strain = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   check_two_temperatures(fit)
+  check_one_exponent(fit)
+  strain <- check_strain(fit, strain, one = TRUE)
   hardness <- check_numeric(hardness, "hardness", 0, open = TRUE, length = 2L)
   if (hardness[1L] >= hardness[2L]) {
     abort("range", "the first limit of `hardness` must be below the second", arg = "hardness",
@@ -198,7 +238,7 @@ process_window <- function(fit, hardness, probability = 0.9, of = c("reading", "
   temp_c <- window_axis(temp_c, at$temp_c[after], points, "temp_c", FALSE)
   time_min <- window_axis(time_min, at$time_min[after], points, "time_min", TRUE)
   grid <- expand.grid(temp_c = temp_c, time_min = time_min, KEEP.OUT.ATTRS = FALSE)
-  part <- softening_values(fit, grid$temp_c, grid$time_min)
+  part <- softening_values(fit, grid$temp_c, grid$time_min, strain)
   sd <- sqrt(part$se^2 + if (of == "reading") reading_variance(fit) else 0)
   grid$hardness <- part$fit
   p <- function(limit) stats::pt((limit - part$fit) / sd, fit$df_interval)

@@ -10,9 +10,19 @@
 #' Where hardness rises before it falls (models with hardening), the time is that of the last
 #' fall through the target.
 #'
-#' The interval is for the curve, not for a single reading, and is computed on the logarithm
-#' of time by the delta method from the covariance chosen in the fit. It counts the time at
-#' temperature: a real piece needs its heat-up time besides.
+#' The interval is for the curve, not for a single reading. It counts the time at temperature: a
+#' real piece needs its heat-up time besides. Three routes lead to it:
+#'
+#' * `"delta"` (quick): on the logarithm of time, from the covariance chosen in the fit.
+#' * `"profile"`: the likelihood interval. The curve is tied to pass the target at a given time
+#'   and everything else is refitted; the ends are the times at which the sum of squares has
+#'   risen by t squared times the variance. It needs no symmetry, and it is open (`conf.low` 0
+#'   or `conf.high` `Inf`) where the readings give only a bound.
+#' * `"bootstrap"`: percentiles over the refits of [resample_fit()]. A resample whose curve never
+#'   reaches the target counts as infinitely long.
+#'
+#' In a regular case the three agree. Where they do not, the profile is the one to believe when
+#' the readings bound the time from one side, and the bootstrap the one to compare it with.
 #'
 #' A time is an estimate, not a release for use: mind [cautions()] and try it on a
 #' sample first.
@@ -25,18 +35,26 @@
 #' @param temp_c Temperatures in degrees Celsius; by default those of the readings.
 #' @param level Level of the interval.
 #' @param ... Must be empty.
-#' @return A data frame, one row for each target and temperature: `temp_c`, the target
+#' @param strain For a fit with strain: strains of the cold work, by default those read.
+#' @param method `"delta"`, `"profile"` or `"bootstrap"`; see Details.
+#' @param times,seed For the bootstrap: number of resamples and seed, as in [resample_fit()].
+#' @return A data frame, one row for each target and temperature (and strain, in a column named like
+#'   that of the readings): `temp_c`, the target
 #'   (`hardness`, `softening` or `fraction`), `time_min`, `std.error` (of the natural logarithm
-#'   of time, about the relative error), `conf.low`, `conf.high` in min, and `note`. `time_min` is
-#'   `NA` with one warning where the curve never reaches the target. The interval is `NA` where
+#'   of time, about the relative error; by the delta method, or over the resamples), `conf.low`, `conf.high` in min, and `note`. `time_min` is
+#'   `NA` with one warning where the curve never reaches the target. The delta interval is `NA` where
 #'   the readings do not determine the time: when it leans on a parameter that is not determined,
 #'   or is known to worse than a factor of about 50 while a parameter is open; `note` says so.
+#'   The profile interval is then open on one side or on both.
 #' @section Errors:
 #'   `softanneal_error_argument` when more than one target is given or `fit` is no softening
 #'   fit, `softanneal_error_range` for shares outside 0 and 1 and temperatures below absolute
-#'   zero.
+#'   zero, `softanneal_error_model` for a profile of a fit with Huber loss, or with `ln_k_ref`
+#'   held or bounded by the call.
 #' @source Delta method on ln t with the implicit derivative, see Bates D M, Watts D G (1988)
-#'   Nonlinear Regression Analysis and Its Applications, section 2.
+#'   Nonlinear Regression Analysis and Its Applications, section 2; likelihood interval of a
+#'   function of the parameters, chapter 6 there. Percentiles: Davison A C, Hinkley D V (1997)
+#'   Bootstrap Methods and their Application, section 5.3.
 #' @examples
 #' tungsten <- read_readings(
 #'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
@@ -44,11 +62,14 @@
 #' fit <- fit_softening(tungsten)
 #' time_to(fit)
 #' time_to(fit, hardness = 400, temp_c = c(1150, 1250))
+#' time_to(fit, temp_c = 1200, method = "profile")
 #' @export
 time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, temp_c = NULL,
-                    level = 0.95, ...) {
+                    level = 0.95, ..., method = c("delta", "profile", "bootstrap"), times = 999,
+                    seed = NULL, strain = NULL) {
   check_dots_empty(...)
   check_softening(fit)
+  method <- check_interval_method(fit, method, times, seed, !missing(times) || !missing(seed))
   aim <- check_target(hardness, softening, fraction)
   what <- aim$what
   target <- aim$target
@@ -56,15 +77,28 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   read_at <- sort(unique(signif(at$temp_c[at$time_min > 0], 12)))
   temp_c <- if (is.null(temp_c)) read_at else check_temperature(temp_c, "temp_c")
   level <- check_level(level)
-  grid <- data.frame(temp_c = rep(temp_c, length(target)), target = rep(target, each = length(temp_c)))
-  names(grid)[2L] <- what
-  ans <- solve_times(fit, grid$temp_c, grid[[what]], what)
-  t <- interval_t(fit, level)
+  strain <- check_strain(fit, strain)
+  grid <- answer_grid(fit, "temp_c", temp_c, what, target, strain)
+  at_strain <- if (!is.null(strain)) grid[[strain_name(fit)]]
+  ans <- solve_times(fit, grid$temp_c, grid[[what]], what, at_strain)
+  limits <- ans$ln_time + outer(ans$se, c(-1, 1) * interval_t(fit, level))
   grid$time_min <- exp(ans$ln_time)
   grid$std.error <- ans$se
-  grid$conf.low <- exp(ans$ln_time - t * ans$se)
-  grid$conf.high <- exp(ans$ln_time + t * ans$se)
+  if (method == "profile") {
+    limits <- meeting_limits(fit, fit_places(fit, grid$temp_c, at_strain), ans$ln_time,
+                             grid[[what]], what, "time", limits[, 2L] - ans$ln_time, level)
+  } else if (method == "bootstrap") {
+    known <- which(!is.na(ans$ln_time))
+    part <- bootstrap_answers(fit, function(par) {
+      ln_time_at(fit, grid$temp_c[known], grid[[what]][known], what, par, at_strain[known])
+    }, length(known), Inf, level, times, seed)
+    limits[known, ] <- part$limits
+    grid$std.error[known] <- part$sd
+  }
+  grid$conf.low <- exp(limits[, 1L])
+  grid$conf.high <- exp(limits[, 2L])
   grid$note <- answer_notes(fit, grid, read_at, ans)
+  if (method != "delta") grid$note <- open_notes(grid$note, limits, "time")
   never <- which(is.na(grid$time_min))
   if (length(never)) {
     warn("outside", paste0(length(never), " of ", nrow(grid), " times are NA; the column `note` ",
@@ -74,12 +108,33 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   as_table(grid)
 }
 
+# One row for each value, target and strain, values fastest; strain only where there is one.
+answer_grid <- function(fit, name, values, what, target, strain) {
+  one <- data.frame(rep(values, length(target)), rep(target, each = length(values)))
+  names(one) <- c(name, what)
+  if (is.null(strain)) return(one)
+  out <- one[rep(seq_len(nrow(one)), length(strain)), ]
+  rownames(out) <- NULL
+  out <- cbind(out[1L], rep(strain, each = nrow(one)), out[2L])
+  names(out)[2L] <- strain_name(fit)
+  out
+}
+
+# ln t and its gradient in the parameters (columns), NA where there is none.
+time_rows <- function(fit, temp_c, target, what, par, strain) {
+  place <- fit_places(fit, temp_c, strain)
+  known <- known_places(place)
+  out <- matrix(NA_real_, length(temp_c), length(par) + 1L)
+  out[known, ] <- .Call(C_sa_call_time_to, fit$settings$set$kind, place_rows(place, known),
+                        rep_len(as.double(target), length(temp_c))[known], target_code(what),
+                        unname(par))
+  out
+}
+
 # ln t and its standard error; both NA where there is no answer.
-solve_times <- function(fit, temp_c, target, what) {
+solve_times <- function(fit, temp_c, target, what, strain = NULL) {
   coordinate <- inverse_temperature(temp_c, fit$temp_ref_c)
-  kind <- match(what, c("hardness", "softening", "fraction")) - 1L
-  m <- .Call(C_sa_call_time_to, fit$settings$set$kind, as.double(coordinate), as.double(target),
-             kind, unname(fit$par))
+  m <- time_rows(fit, temp_c, target, what, fit$par, strain)
   se <- delta_se(fit, m[, -1L, drop = FALSE])
   open <- any(!fit$states %in% c("determined", "held"))
   lost <- is.na(se) | (open & !is.na(se) & se > 2)
@@ -87,7 +142,8 @@ solve_times <- function(fit, temp_c, target, what) {
   ln_time <- m[, 1L]
   other <- length(fit$settings$set$no_energy) > 0L & abs(coordinate) > 1e-9
   ln_time[other] <- se[other] <- NA_real_
-  list(ln_time = ln_time, se = se, other = other)
+  list(ln_time = ln_time, se = se, other = other,
+       no_exponent = !known_places(fit_places(fit, temp_c, strain)))
 }
 
 answer_notes <- function(fit, grid, read_at, ans) {
@@ -97,8 +153,12 @@ answer_notes <- function(fit, grid, read_at, ans) {
   note[!is.na(grid$time_min) & grid$time_min > max(after)] <- "longer than any reading"
   note[!is.na(grid$time_min) & grid$time_min < min(after)] <- "before the first reading"
   note[outside] <- "temperature outside the readings"
+  if (!is.null(strain_name(fit))) {
+    note[strain_outside(fit, grid[[strain_name(fit)]])] <- "strain outside the readings"
+  }
   note[!is.na(grid$time_min) & is.na(ans$se)] <- "not determined by the readings"
   note[is.na(grid$time_min)] <- "target not reached"
+  note[ans$no_exponent] <- "no exponent for this temperature"
   note[ans$other] <- "one temperature read: no rate at others"
   note
 }

@@ -196,7 +196,7 @@ numeric_column <- function(data, column, arg = "data", unit = NULL, lower = -Inf
   x <- any_column(data, column, arg)
   if (inherits(x, "units")) x <- plain_units(x, unit, column)
   if (is.character(x) || is.factor(x)) {
-    text <- as.character(x)
+    text <- valid_text(as.character(x))
     bad <- which(!is.na(text) & is.na(suppressWarnings(as.numeric(text))))
     shown <- if (length(bad)) paste0(", such as '", text[bad[1L]], "'") else ""
     abort("column", paste0("column `", column, "` must hold numbers, not text", shown), arg = column,
@@ -216,6 +216,11 @@ any_column <- function(data, column, arg = "data") {
           remedy = paste0("It has ", in_quotes(names(data), " and "),
                           ". Rename a column, or name the right one in the call."))
   }
+  if (is.list(x) || is.matrix(x) || is.array(x)) {
+    abort("column", paste0("column `", column, "` must hold one value a row, and is ",
+                           if (is.list(x)) "a list" else "a matrix"), arg = column,
+          remedy = "Give one plain value a row.")
+  }
   x
 }
 
@@ -229,7 +234,6 @@ plain_units <- function(x, unit, arg) {
   })
 }
 
-# Group labels of a column: integer ids in order of first appearance, and the labels.
 need_package <- function(package, why) {
   if (!requireNamespace(package, quietly = TRUE)) {
     abort("package", paste0("the package '", package, "' is needed ", why), arg = package,
@@ -267,4 +271,35 @@ table_like <- function(out, template) {
 as_table <- function(out) {
   class(out) <- c("tbl_df", "tbl", "data.frame")
   out
+}
+
+# Bytes that are no text in the encoding they claim, shown as <ff>: text functions and
+# messages stop on them otherwise.
+valid_text <- function(x) {
+  bad <- which(!validEnc(x))
+  x[bad] <- iconv(x[bad], "UTF-8", "UTF-8", sub = "byte")
+  x
+}
+
+# Names of things (text, factor, numbers) as valid text; nothing else has an obvious name.
+check_names <- function(x, arg, length = NULL) {
+  if (!(is.atomic(x) || is.factor(x)) || is.null(x)) {
+    abort("argument", paste0("`", arg, "` must be names, not ", describe(x)), arg = arg,
+          remedy = "Give text.")
+  }
+  if (!is.null(length) && length(x) != length) {
+    abort("argument", paste0("`", arg, "` must have length ", length, ", not ", length(x)),
+          arg = arg)
+  }
+  valid_text(as.character(x))
+}
+
+# A path as text: no stray bytes, and no longer than any file system takes.
+check_path <- function(x, arg) {
+  x <- check_string(x, arg)
+  if (!nzchar(x) || !validEnc(x) || nchar(x, "bytes") > 4000L) {
+    abort("file", paste0("`", arg, "` is no usable path"), arg = arg,
+          remedy = "Give the path of a folder, in quotes.")
+  }
+  x
 }

@@ -120,11 +120,13 @@ indent_spacing <- function(hardness = NULL, scale, diameter_mm = NULL,
 indent_layout <- function(width_mm, length_mm, n, steps, hardness = NULL, scale,
                           diameter_mm = NULL, metal = c("copper", "light"), reserve_mm = 0,
                           order = c("spread", "block"), pattern = c("grid", "staggered")) {
-  width_mm <- check_number(in_unit(width_mm, "mm", "width_mm", 0, open = TRUE), "width_mm")
-  length_mm <- check_number(in_unit(length_mm, "mm", "length_mm", 0, open = TRUE), "length_mm")
+  # a sheet of 1 km, a million readings: beyond that a slip, not a strip
+  width_mm <- check_number(in_unit(width_mm, "mm", "width_mm", 0, 1e6, open = TRUE), "width_mm")
+  length_mm <- check_number(in_unit(length_mm, "mm", "length_mm", 0, 1e6, open = TRUE),
+                            "length_mm")
   reserve_mm <- check_number(in_unit(reserve_mm, "mm", "reserve_mm", 0), "reserve_mm")
-  n <- check_number(n, "n", 1, whole = TRUE)
-  steps <- check_number(steps, "steps", 1, whole = TRUE)
+  n <- check_number(n, "n", 1, 1000, whole = TRUE)
+  steps <- check_number(steps, "steps", 1, 1000, whole = TRUE)
   order <- check_choice(order, c("spread", "block"), "order")
   pattern <- check_choice(pattern, c("grid", "staggered"), "pattern")
   spacing <- indent_spacing(hardness, scale, diameter_mm, metal)
@@ -141,6 +143,10 @@ indent_layout <- function(width_mm, length_mm, n, steps, hardness = NULL, scale,
                           " mm are there"),
           arg = if (free[1L] < 0) "length_mm" else "width_mm",
           remedy = "Take a larger strip, or a scale with smaller indentations.")
+  }
+  if (prod(free / spacing$centre_mm + 1) > 1e6) {
+    abort("range", "the strip has room for more than a million indentations", arg = "length_mm",
+          remedy = "Check the sizes of strip and indentation, in mm.")
   }
   capacity <- layout_capacity(free, spacing$centre_mm, pattern)
   asked <- n * steps

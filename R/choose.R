@@ -119,7 +119,7 @@ as_scale_names <- function(scale, arg = "scale") {
     abort("scale", paste0("`", arg, "` must name hardness scales in text, not ", describe(scale)),
           arg = arg, remedy = "For example \"HRB\", \"HR30T\" or \"HV5\".")
   }
-  name <- toupper(gsub("[[:space:]]", "", scale))
+  name <- toupper(gsub("[[:space:]]", "", valid_text(scale)))
   sub("^HB[WS]?([0-9])", "HBW\\1", sub("^(HR([BEFGHK]|[0-9]+T))[WS]$", "\\1", name))
 }
 
@@ -174,10 +174,11 @@ indent_diameter <- function(hardness, test) {
          Rockwell = rockwell_diameter(hardness, test))
 }
 
-# Diameter of a spherical cap of this depth; a depth over half the ball has none.
+# Diameter of a spherical cap of this depth; a depth over half the ball has none, nor has a
+# reading above the top of its scale.
 cap_diameter <- function(depth, ball) {
   out <- rep(NA_real_, length(depth))
-  ok <- !is.na(depth) & depth <= ball / 2
+  ok <- !is.na(depth) & depth >= 0 & depth <= ball / 2
   out[ok] <- 2 * sqrt(depth[ok] * (ball - depth[ok]))
   out
 }

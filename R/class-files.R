@@ -26,7 +26,7 @@
 write_class <- function(class, dir, ..., overwrite = FALSE) {
   check_dots_empty(...)
   check_data(class, "class")
-  dir <- check_string(dir, "dir")
+  dir <- check_path(dir, "dir")
   overwrite <- check_flag(overwrite, "overwrite")
   group <- as.character(any_column(class, "group", "class"))
   if (anyNA(group)) {

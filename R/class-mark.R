@@ -79,6 +79,7 @@ mark_answers <- function(answers, key, ..., points = MARK_POINTS) {
     abort("argument", paste0("`key` must come from answer_key(), not ", describe(key)),
           arg = "key")
   }
+  check_key(key)
   points <- check_points(points)
   given <- match_answers(read_answers(answers), key)
   out <- data.frame(group = key$group, quantity = key$quantity, temp_c = key$temp_c,
@@ -92,6 +93,41 @@ mark_answers <- function(answers, key, ..., points = MARK_POINTS) {
   }
   out$points <- unname(points[match(out$mark, MARKS)])
   structure(out, class = c("softanneal_marks", "data.frame"), best = max(points))
+}
+
+# A key may have been cut or edited; what marking needs must still be there.
+check_key <- function(key) {
+  check_data(key, "key")
+  for (name in c("group", "quantity", "unit")) {
+    x <- any_column(key, name, "key")
+    if (!is.character(x) || anyNA(x)) {
+      abort("column", paste0("column `", name, "` of the key must be text without gaps"),
+            arg = name, remedy = "Make the key anew with answer_key().")
+    }
+  }
+  number <- function(name, ...) {
+    x <- any_column(key, name, "key")
+    if (!is.numeric(x) || is.object(x)) {
+      abort("column", paste0("column `", name, "` of the key must be numbers"), arg = name,
+            remedy = "Make the key anew with answer_key().")
+    }
+    x
+  }
+  # half times and rates are compared by their logarithms
+  logged <- key$quantity %in% c("k_per_min", "half_min")
+  check_numeric(number("value"), "value")
+  check_numeric(number("value")[logged], "value", 0, open = TRUE)
+  check_numeric(number("temp_c")[logged], "temp_c")
+  for (name in c("std.error", "lower", "upper")) {
+    x <- number(name)
+    if (anyNA(x)) {
+      abort("missing", paste0("column `", name, "` of the key has gaps"), arg = name,
+            rows = which(is.na(x)), remedy = "Make the key anew with answer_key().")
+    }
+  }
+  number("reference")
+  number("as_given")
+  invisible(key)
 }
 
 check_points <- function(points) {
@@ -116,7 +152,7 @@ read_answers <- function(answers) {
       abort("column", paste0("column `", name, "` must not be a list"), arg = name,
             remedy = "Give one value a row.")
     }
-    x <- if (is.numeric(x)) format_each(x) else trimws(as.character(x))
+    x <- if (is.numeric(x)) format_each(x) else trimws(valid_text(as.character(x)))
     ifelse(!is.na(x) & x == "", NA_character_, x)
   }
   comma <- identical(attr(answers, "dec"), ",")

@@ -83,7 +83,7 @@ leave_temperature_out <- function(fit, data, quiet, ...) {
     part <- tryCatch(quiet(data[rows, , drop = FALSE], ...), softanneal_error_too_few = function(e) NULL)
     if (is.null(part)) return(NA_real_)
     test <- which(abs(at$temp_c + ZERO_CELSIUS - t) <= 1e-9 * t & at$time_min > 0)
-    guess <- softening_values(part, at$temp_c[test], at$time_min[test])$fit
+    guess <- softening_values(part, at$temp_c[test], at$time_min[test], at$strain[test])$fit
     total <- total + sum(at$weight[test] * (guess - at$mean[test])^2)
     weight <- weight + sum(at$weight[test])
   }

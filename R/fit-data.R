@@ -22,12 +22,14 @@ PARAMETER_STATES <- c("determined", "held", "at lower bound", "at upper bound",
 
 SOFTENING_FORMULA <- hardness ~ time_min + temp_c
 environment(SOFTENING_FORMULA) <- baseenv()
+STRAIN_FORMULA <- hardness ~ time_min + temp_c + strain
+environment(STRAIN_FORMULA) <- baseenv()
 
 softening_units <- function(terms, scale) {
   unit <- c(h_worked = scale, h_soft = scale, ln_k_ref = "", n = "", q_kj_mol = "kJ/mol",
             theta0 = "", loss = scale, ln_k_rec = "", q_rec_kj_mol = "kJ/mol", gain = scale,
-            ln_k_hard = "", q_hard_kj_mol = "kJ/mol")
-  as.list(unit[terms])
+            ln_k_hard = "", q_hard_kj_mol = "kJ/mol", k_strain = "", h_strain = "")
+  as.list(stats::setNames(unit[base_term(terms)], terms))
 }
 
 # The name in a column argument, bare or quoted.
@@ -40,7 +42,7 @@ column_name <- function(expr) {
 }
 
 softening_data <- function(data, columns, scale, material, weights, na.action, temp_ref_c,
-                           history = NULL) {
+                           history = NULL, strain_ref = NULL) {
   check_data(data)
   n <- nrow(data)
   log_s <- log_times(data, columns, history)
@@ -54,9 +56,11 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
                           remedy = "A hardness is above zero; check the reading.")
   before <- is.na(temp) & !is.na(time) & time == 0 # as rolled: the temperature has no meaning
   weights <- check_weights(weights, n)
+  strain <- if (!is.null(columns$strain)) strain_column(data, columns$strain)
   known <- list(time, ifelse(before, 0, temp), value)
   names(known) <- c(columns$time, columns$temp, columns$hardness)
   if (!is.null(log_s)) known[[columns$log_time]] <- log_s
+  if (!is.null(strain)) known[[columns$strain]] <- strain
   gone <- missing_rows(known, n, na.action)
   read_on <- reading_scales(data, columns$scale, scale)
   specimen <- if (columns$specimen %in% names(data) || columns$specimen != "specimen") {
@@ -71,6 +75,7 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
     weights <- weights[keep]
     specimen <- specimen[keep]
     log_s <- log_s[keep]
+    strain <- strain[keep]
     if (length(read_on) == n) read_on <- read_on[keep]
     if (length(time) == 0L) {
       abort("too_few", "no complete reading is left", arg = columns$hardness,
@@ -91,6 +96,7 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
     d <- follow_history(d, history, log_s, temp_ref_c, rows)
   }
   d$temp_k[before] <- d$ref_k
+  if (!is.null(strain)) d <- with_strain(d, strain, strain_ref)
   d$order <- condition_order(d)
   d
 }
@@ -103,6 +109,9 @@ condition_keys <- function(d) {
 
 condition_order <- function(d) {
   key <- condition_keys(d)
+  if (!is.null(d$strain_ln)) {
+    return(order(key[[1L]], key[[2L]], d$strain_ln, d$specimen_id, method = "radix"))
+  }
   order(key[[1L]], key[[2L]], d$specimen_id, method = "radix")
 }
 
@@ -110,12 +119,16 @@ condition_order <- function(d) {
 solver_readings <- function(d) {
   key <- condition_keys(d)
   out <- list(key[[1L]], key[[2L]], d$hardness, d$weights, d$specimen_id, d$order)
+  if (!is.null(d$strain_ln) || !is.null(d$exponent_k)) {
+    return(c(out, list(NULL), list(d$strain_ln), list(d$exponent_k)))
+  }
   if (is.null(d$history)) out else c(out, list(d$history))
 }
 
 # Some of the readings, in the order asked; `specimen_id` afresh where given.
 take_readings <- function(d, take, specimen_id = d$specimen_id[take]) {
-  for (field in c("temp_k", "time_min", "hardness", "weights", "place", "passed_min")) {
+  for (field in c("temp_k", "time_min", "hardness", "weights", "place", "passed_min", "strain",
+                  "strain_ln")) {
     if (!is.null(d[[field]])) d[[field]] <- d[[field]][take]
   }
   d$specimen_id <- specimen_id
@@ -179,9 +192,14 @@ fit_scale <- function(value, read_on, scale, material, gone, n) {
 
 # Parameters of the model: kind for C, start, bounds, what is held and why.
 softening_setup <- function(d, model, start, fixed, lower, upper) {
-  terms <- SOFTENING_MODELS[[model]]
+  terms <- softening_terms(model, d)
+  base <- base_term(terms)
   p <- length(terms)
   after <- d$time_min > 0
+  if (!any(after)) {
+    abort("too_few", "no reading was taken after a time in the furnace", arg = "data",
+          remedy = "Add readings after annealing; check the column of times.")
+  }
   if (is.null(d$history)) {
     one_temperature <- max(d$temp_k[after]) - min(d$temp_k[after]) <= 1e-9 * d$ref_k
     log_time <- log(d$time_min[after])
@@ -192,14 +210,15 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   top <- 10 * max(d$hardness)
   low <- c(h_worked = 0, h_soft = 0, ln_k_ref = -max(log_time) - 40, n = 0.1, q_kj_mol = 0,
            theta0 = 0, loss = 0, ln_k_rec = -max(log_time) - 40, q_rec_kj_mol = 0, gain = 0,
-           ln_k_hard = -max(log_time) - 40, q_hard_kj_mol = 0)[terms]
+           ln_k_hard = -max(log_time) - 40, q_hard_kj_mol = 0, k_strain = -20, h_strain = 0)[base]
   high <- c(h_worked = top, h_soft = top, ln_k_ref = -min(log_time) + 40, n = 10,
             q_kj_mol = 2000, theta0 = 50, loss = 1e6 * top, ln_k_rec = -min(log_time) + 40,
             q_rec_kj_mol = 2000, gain = top, ln_k_hard = -min(log_time) + 40,
-            q_hard_kj_mol = 2000)[terms]
+            q_hard_kj_mol = 2000, k_strain = 20, h_strain = 5)[base]
+  names(low) <- names(high) <- terms
   # bounds of nature and of the user are answers; the others are only the edge of the search
-  natural <- cbind(terms %in% c("n", "q_kj_mol", "theta0", "loss", "q_rec_kj_mol", "gain",
-                                "q_hard_kj_mol") | terms %in% names(lower),
+  natural <- cbind(base %in% c("n", "q_kj_mol", "theta0", "loss", "q_rec_kj_mol", "gain",
+                               "q_hard_kj_mol", "h_strain") | terms %in% names(lower),
                    terms %in% names(upper))
   low <- named_values(lower, low, "lower")
   high <- named_values(upper, high, "upper")
@@ -211,7 +230,9 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   value <- c(h_worked = max(d$hardness), h_soft = min(d$hardness), ln_k_ref = -mean(log_time),
              n = 1.5, q_kj_mol = 200, theta0 = 0, loss = 0, ln_k_rec = -mean(log_time),
              q_rec_kj_mol = 200, gain = 0, ln_k_hard = -mean(log_time),
-             q_hard_kj_mol = 100)[terms]
+             q_hard_kj_mol = 100, k_strain = 1,
+             h_strain = if (is.null(d$strain_ln)) 0 else start_of_hardening(d))[base]
+  names(value) <- terms
   held <- integer(p)
   names(held) <- terms
   no_energy <- character()
@@ -236,7 +257,7 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
     held[names(fixed)] <- 1L
   }
   check_enough(d, p - sum(held))
-  list(kind = match(model, names(SOFTENING_MODELS)) - 1L, terms = terms, start = as.double(value),
+  list(kind = model_code(model, d), terms = terms, start = as.double(value),
        lower = as.double(low), upper = as.double(high), natural = as.integer(natural), held = as.integer(held),
        no_energy = no_energy, use_start = !is.null(start), clusters_at_most = count_clusters(d))
 }
@@ -272,6 +293,7 @@ count_changes <- function(d, specimen) {
   }
   key <- condition_keys(d)
   change <- apart(key[[1L]]) | apart(key[[2L]])
+  if (!is.null(d$strain_ln)) change <- change | d$strain_ln[o][-1L] != d$strain_ln[o][-n]
   if (specimen) change <- change | d$specimen_id[o][-1L] != d$specimen_id[o][-n]
   1L + sum(change)
 }

@@ -200,7 +200,8 @@ anova.softanneal_fit <- function(object, ...) {
   fits <- fits[order(df, decreasing = TRUE)]
   terms <- lapply(fits, function(f) names(f$coefficients))
   for (k in seq_along(fits)[-1L]) {
-    if (!all(terms[[k - 1L]] %in% terms[[k]]) || length(terms[[k]]) == length(terms[[k - 1L]])) {
+    larger <- c(terms[[k]], if (any(grepl("^n_", terms[[k]]))) "n") # n for all lies within them
+    if (!all(terms[[k - 1L]] %in% larger) || length(terms[[k]]) == length(terms[[k - 1L]])) {
       abort("model", "the fits are not nested", arg = "...",
             remedy = "Compare models that differ by added terms, or use AIC().")
     }
@@ -210,7 +211,10 @@ anova.softanneal_fit <- function(object, ...) {
   added <- c(NA, -diff(df))
   gain <- c(NA, -diff(rss))
   f <- (gain / added) / (rss / df)
-  names <- vapply(fits, function(x) if (is.null(x$model)) "fit" else x$model, "")
+  names <- vapply(fits, function(x) {
+    paste0(if (is.null(x$model)) "fit" else x$model,
+           if (!is.null(x$readings$exponent_k)) ", n by temperature")
+  }, "")
   out <- data.frame(Res.Df = df, "Res.Sum Sq" = rss, Df = added, "Sum Sq" = gain, "F value" = f,
                     "Pr(>F)" = stats::pf(f, added, df, lower.tail = FALSE), check.names = FALSE,
                     row.names = make.unique(names))

@@ -6,7 +6,8 @@
 #' @param object A fit of [fit_softening()], [fit_arrhenius()] or a formula in
 #'   [fit_least_squares()].
 #' @param newdata Data frame of new conditions; without it, the conditions of the data. A
-#'   softening fit needs the columns `temp_c` and `time_min`, an Arrhenius fit `temp_c`, a
+#'   softening fit needs the columns `temp_c` and `time_min`, and that of the strains where it was
+#'   fitted with `strain`; an Arrhenius fit `temp_c`, a
 #'   formula its variables. Further columns are ignored.
 #' @param interval `"none"`, `"confidence"` for the curve, `"prediction"` for a single new
 #'   reading (in a new heat treatment, with the scatter between treatments where the fit
@@ -23,7 +24,8 @@
 #'   many values as rows in `newdata`, in its order. Hardness is in the scale of the fit.
 #'   Standard errors are `NA` where the readings do not determine the value: when the
 #'   condition leans on a parameter that is not determined, or the interval would be wider
-#'   than the whole softening. Conditions hotter, colder or longer than those read draw one
+#'   than the whole softening. A fit with an exponent for each temperature gives `NA` at others.
+#'   Conditions hotter, colder longer, or of other strains than those read draw one
 #'   warning of class `softanneal_warning_extrapolation`.
 #' @section Errors:
 #'   `softanneal_error_column` for a missing column, `softanneal_error_range` for negative
@@ -50,7 +52,9 @@ predict.softanneal_fit_softening <- function(object, newdata = NULL,
   }
   if (is.null(newdata)) {
     at <- object$conditions
-    part <- if (is.null(at$place)) softening_values(object, at$temp_c, at$time_min) else {
+    part <- if (is.null(at$place)) {
+      softening_values(object, at$temp_c, at$time_min, at$strain)
+    } else {
       history_values(object, object$readings$history, at$place, at$passed_min)
     }
     pick <- at$of_reading + 1L
@@ -63,24 +67,30 @@ predict.softanneal_fit_softening <- function(object, newdata = NULL,
                          remedy = "Temperatures are in degrees Celsius, above -273.15.")
   time <- numeric_column(newdata, object$readings$columns$time, "newdata", "min", 0, na = TRUE,
                          remedy = "Times are zero or more, in minutes.")
-  warn_extrapolation(object, temp, time)
-  part <- softening_values(object, temp, time)
+  strain <- if (!is.null(strain_name(object))) {
+    numeric_column(newdata, strain_name(object), "newdata", lower = 0, open = TRUE, na = TRUE,
+                   remedy = "Give the strain of cold work, above zero.")
+  }
+  warn_extrapolation(object, temp, time, strain)
+  part <- softening_values(object, temp, time, strain)
   finish_prediction(object, part$fit, part$se, interval, level, se.fit)
 }
 
 # Hardness and standard error at temperatures and times, NA where not determined.
-softening_values <- function(object, temp_c, time_min) {
+softening_values <- function(object, temp_c, time_min, strain = NULL) {
   n <- length(temp_c)
   temp_c <- ifelse(is.na(temp_c) & !is.na(time_min) & time_min == 0, object$temp_ref_c, temp_c)
   coordinate <- inverse_temperature(temp_c, object$temp_ref_c)
-  known <- !is.na(coordinate) & !is.na(time_min)
+  place <- fit_places(object, temp_c, strain)
+  if (is.matrix(place)) place[which(time_min == 0 & is.na(place[, 3L])), 3L] <- 0
+  known <- known_places(place) & !is.na(time_min)
   if (length(object$settings$set$no_energy)) {
     known <- known & (abs(coordinate) < 1e-9 | time_min == 0)
   }
   fit <- se <- rep(NA_real_, n)
   if (any(known)) {
     m <- .Call(C_sa_call_hardness, object$settings$set$kind, log(time_min[known]),
-               coordinate[known], unname(object$par))
+               place_rows(place, known), unname(object$par))
     fit[known] <- m[, 1L]
     se[known] <- delta_se(object, m[, -1L, drop = FALSE])
   }
@@ -105,20 +115,28 @@ delta_se <- function(object, gradient) {
   se
 }
 
-warn_extrapolation <- function(object, temp, time) {
+warn_extrapolation <- function(object, temp, time, strain = NULL) {
   at <- object$conditions
   after <- at$time_min > 0
   hot <- range(at$temp_c[after])
   outside <- which(!is.na(temp) & !is.na(time) & time > 0 &
                      (temp < hot[1L] - 1e-9 | temp > hot[2L] + 1e-9 |
-                        time > max(at$time_min) * (1 + 1e-9)))
+                        time > max(at$time_min) * (1 + 1e-9) | strain_outside(object, strain)))
   if (length(outside)) {
     warn("extrapolation", paste0(
       length(outside), " of ", length(temp), " conditions lie outside the readings (",
       format(hot[1L]), " to ", format(hot[2L]), " degrees Celsius, up to ",
-      format(max(at$time_min)), " min; ", in_rows(outside), ")."), n = length(outside),
+      format(max(at$time_min)), " min",
+      if (!is.null(strain)) paste0(", strain ", paste(format(signif(range(read_strains(object)), 3)), collapse = " to ")),
+      "; ", in_rows(outside), ")."), n = length(outside),
       rows = outside)
   }
+}
+
+strain_outside <- function(object, strain) {
+  if (is.null(strain)) return(FALSE)
+  read <- range(read_strains(object))
+  !is.na(strain) & (strain < read[1L] * (1 - 1e-9) | strain > read[2L] * (1 + 1e-9))
 }
 
 finish_prediction <- function(object, fit, se, interval, level, se.fit) {

@@ -104,7 +104,7 @@ header_lines.softanneal_fit_softening <- function(x) {
     paste0(count_line(x), " of ", treatments, " heat treatments at ", length(oven),
            if (length(oven) == 1L) " temperature (" else " temperatures (",
            paste(format(sort(oven)), collapse = ", "), " degrees Celsius)"),
-    scale_line(x),
+    group_sentences(x), scale_line(x),
     paste0("Rates in 1/min at the reference temperature ", format(x$temp_ref_c, digits = 5),
            " degrees Celsius; ", se_words(x)))
 }
@@ -149,6 +149,7 @@ summary.softanneal_fit <- function(object, ...) {
               intervals = estimate_table(object),
               lack_of_fit = object$lack_of_fit, call = object$call)
   if (inherits(object, "softanneal_fit_softening")) {
+    out$strain_name <- strain_name(object)
     out$half_softening <- suppressWarnings(time_to(object), classes = "softanneal_warning_outside")
   }
   structure(out, class = "summary.softanneal_fit")
@@ -176,7 +177,8 @@ print.summary.softanneal_fit <- function(x, digits = max(3L, getOption("digits")
   if (!is.null(x$half_softening)) {
     cat("\nTime to half softening, min:\n")
     h <- x$half_softening
-    print_table(cbind("Temperature, C" = format(h$temp_c), Time = format_quantity(h$time_min),
+    strain <- if (!is.null(x$strain_name)) cbind(Strain = format(signif(h[[x$strain_name]], 3)))
+    print_table(cbind("Temperature, C" = format(h$temp_c), strain, Time = format_quantity(h$time_min),
                       "95 % interval" = ifelse(is.na(h$conf.low), "-",
                                                paste(format_quantity(h$conf.low), "to",
                                                      format_quantity(h$conf.high))),

@@ -8,7 +8,8 @@
 #' @param type `"parametric"`: normal scatter of treatments and readings about the curve, as
 #'   [simulate()] draws it. `"residual"`: the residuals of whole heat treatments, enlarged for
 #'   their leverage, moved to other treatments, with the scatter of the readings within them.
-#'   `"case"`: whole heat treatments drawn with replacement, temperature by temperature.
+#'   `"case"`: whole heat treatments drawn with replacement, temperature by temperature (and
+#'   strain by strain).
 #' @param seed `NULL` for the session's random numbers, or one whole number; then the state of
 #'   the session is left as found.
 #' @param ... Must be empty.
@@ -86,7 +87,8 @@ resampler <- function(fit, type) {
     })
   }
   rows <- split(seq_len(d$n), cluster)
-  oven <- d$temp_k[vapply(rows, `[`, 0L, 1L)]
+  first <- vapply(rows, `[`, 0L, 1L)
+  oven <- if (is.null(d$strain_ln)) d$temp_k[first] else paste(d$temp_k[first], d$strain_ln[first])
   groups <- split(seq_along(rows), oven)
   function() {
     pick <- unlist(lapply(groups, function(g) g[sample.int(length(g), replace = TRUE)]),

@@ -99,7 +99,7 @@ fit_grain_growth <- function(data, grain = grain_mm, time = time_min, temp = tem
 
 growth_columns <- function(data, columns) {
   size <- function(column) {
-    numeric_column(data, column, unit = "mm", lower = 0, open = TRUE, na = TRUE,
+    numeric_column(data, column, unit = "mm", lower = 0, upper = 1000, open = TRUE, na = TRUE,
                    remedy = "Grain sizes are above zero, in mm.")
   }
   out <- list(size(columns[["grain"]]), time_column(data, columns[["time"]]),

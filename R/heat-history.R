@@ -44,7 +44,13 @@ door_dip <- function(furnace_c, dip_c = 9, recover_min = 3, at_min = 0, open_s =
     abort("too_few", "`at_min` names no opening", arg = "at_min",
           remedy = "Give at least one time.")
   }
-  dip_c <- common_length(dip_c = check_numeric(dip_c, "dip_c", 0), at_min = at)$dip_c
+  dip_c <- check_numeric(dip_c, "dip_c", 0)
+  if (!length(dip_c) %in% c(1L, length(at))) {
+    abort("argument", paste0("`dip_c` has length ", length(dip_c), " for ", length(at),
+                             " openings"), arg = "dip_c",
+          remedy = "Give one dip, or one for each opening.")
+  }
+  dip_c <- rep_len(dip_c, length(at))
   tau <- 60 * check_number(recover_min, "recover_min", 0, open = TRUE) / 3
   open_s <- check_number(open_s, "open_s", 0, open = TRUE)
   specimen <- check_string(specimen, "specimen")
@@ -72,7 +78,7 @@ check_history <- function(data, specimen = "specimen", time = "time_s", temp = "
   check_data(data, arg)
   time_s <- numeric_column(data, time, arg, unit = "s")
   temp_c <- numeric_column(data, temp, arg, unit = "degC", lower = -ZERO_CELSIUS)
-  name <- if (specimen %in% names(data)) as.character(data[[specimen]]) else
+  name <- if (specimen %in% names(data)) check_names(any_column(data, specimen, arg), specimen) else
     rep("piece", length(time_s))
   if (anyNA(name)) {
     abort("missing", paste0("column `", specimen, "` must not be missing"), arg = specimen,
@@ -117,8 +123,8 @@ check_history <- function(data, specimen = "specimen", time = "time_s", temp = "
 plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c,
                          target_c = NULL, within_c = NULL) {
   if (inherits(data, "softanneal_heat")) data <- data$history
-  columns <- c(rlang::as_name(rlang::ensym(specimen)), rlang::as_name(rlang::ensym(time)),
-               rlang::as_name(rlang::ensym(temp)))
+  columns <- c(column_name(rlang::enexpr(specimen)), column_name(rlang::enexpr(time)),
+               column_name(rlang::enexpr(temp)))
   target_c <- check_number(target_c, "target_c", -ZERO_CELSIUS, null = TRUE)
   within_c <- check_number(within_c, "within_c", 0, null = TRUE)
   history <- check_history(data, columns[1L], columns[2L], columns[3L])

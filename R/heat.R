@@ -168,16 +168,21 @@ check_warmer <- function(warm, cold, warm_arg, cold_arg, other) {
 # A positive size or coefficient; Inf is allowed for the sizes of a sheet without edges.
 size_or_inf <- function(x, arg) {
   if (inherits(x, "units")) x <- plain_units(x, "mm", arg)
-  endless <- is.numeric(x) & !is.na(x) & x == Inf
+  if (!is.numeric(x)) check_numeric(x, arg)
+  endless <- !is.na(x) & x == Inf
   x[!endless] <- check_numeric(x[!endless], arg, 0, open = TRUE)
   as.double(x)
 }
 
 # usual, low and high of a coefficient: the value given, or the default with its range.
-with_range <- function(x, arg, default, n, upper = Inf) {
+with_range <- function(x, default, n) {
   if (is.null(x)) return(lapply(as.list(default), rep_len, length.out = n))
-  x <- rep_len(check_numeric(x, arg, 0, upper), n)
+  x <- rep_len(x, n)
   list(usual = x, low = x, high = x)
+}
+
+check_coefficient <- function(x, arg, upper = Inf) {
+  if (is.null(x)) NULL else check_numeric(x, arg, 0, upper)
 }
 
 run_heating <- function(thickness_mm, around, is_history, until_min, start_c, within_c, h_w_m2k,
@@ -191,7 +196,9 @@ run_heating <- function(thickness_mm, around, is_history, until_min, start_c, wi
     length_mm = size_or_inf(length_mm, "length_mm"))
   if (!is_history) given$around_c <- around$temp_c
   if (!is.null(until_min)) given$until_min <- in_unit(until_min, "min", "until_min", 0, open = TRUE)
-  for (arg in c("h_w_m2k", "emissivity", "h_block_w_m2k")) given[[arg]] <- get(arg)
+  given$h_w_m2k <- check_coefficient(h_w_m2k, "h_w_m2k")
+  given$emissivity <- check_coefficient(emissivity, "emissivity", 1)
+  given$h_block_w_m2k <- check_coefficient(h_block_w_m2k, "h_block_w_m2k")
   given <- do.call(common_length, given)
   check_below_solidus(given$start_c, "start_c", material)
   n <- length(given$thickness_mm)
@@ -200,7 +207,7 @@ run_heating <- function(thickness_mm, around, is_history, until_min, start_c, wi
     abort("argument", "`h_block_w_m2k` is given, but nothing rests on a block",
           arg = "h_block_w_m2k", remedy = "Say `resting = \"block\"`.")
   }
-  points <- check_number(points, "points", 2, whole = TRUE)
+  points <- check_number(points, "points", 2, 1e6, whole = TRUE)
   surface <- unlist(material[c("emissivity", "emissivity_low", "emissivity_high")])
   if (is.null(emissivity) && anyNA(surface)) {
     abort("argument", paste0("no emissivity is known for ", material$material), arg = "emissivity",
@@ -208,9 +215,9 @@ run_heating <- function(thickness_mm, around, is_history, until_min, start_c, wi
   }
   names(surface) <- c("usual", "low", "high")
   coefficients <- list(
-    air = with_range(given$h_w_m2k, "h_w_m2k", AIR_COEFFICIENT, n),
-    emissivity = with_range(given$emissivity, "emissivity", surface, n, upper = 1),
-    block = with_range(given$h_block_w_m2k, "h_block_w_m2k", BLOCK_COEFFICIENT, n))
+    air = with_range(given$h_w_m2k, AIR_COEFFICIENT, n),
+    emissivity = with_range(given$emissivity, surface, n),
+    block = with_range(given$h_block_w_m2k, BLOCK_COEFFICIENT, n))
   pieces <- lapply(c(usual = "usual", low = "low", high = "high"), \(which) {
     piece_matrix(given, lapply(coefficients, `[[`, which), resting, material)
   })
@@ -261,7 +268,7 @@ run_heating <- function(thickness_mm, around, is_history, until_min, start_c, wi
 
 specimen_names <- function(specimen, n) {
   if (is.null(specimen)) return(if (n == 0L) character() else paste("piece", seq_len(n)))
-  specimen <- as.character(specimen)
+  specimen <- check_names(specimen, "specimen")
   if (length(specimen) != n || anyNA(specimen) || anyDuplicated(specimen)) {
     abort("argument", paste0("`specimen` must name each of the ", n, " pieces once"),
           arg = "specimen", remedy = "Give as many different names as pieces.")

@@ -112,7 +112,7 @@ places_clock <- function(points, place, passed_min, q, ref_k) {
   out
 }
 
-# Marks in order of history and time, and where they came from. Twin: follow_histories() in
+# Marks in order of history and time, and where they came from. Twin: glue_follow() in
 # src/glue_softening.c.
 history_marks <- function(points, place, passed_min) {
   span <- history_span(list(points = points))

@@ -79,6 +79,7 @@ forward_parameters <- function(parameters, model = NULL, temp_ref_c = NULL) {
       abort("argument", "`temp_ref_c` is given besides a fit, which has its own",
             arg = "temp_ref_c", remedy = "Leave it out.")
     }
+    check_ungrouped(parameters, "parameters")
     if (length(parameters$settings$set$no_energy)) {
       abort("model", "the fit knows one temperature only and has no activation energy",
             arg = "parameters", remedy = "Fit readings of several temperatures, or fix the energy.")

@@ -66,6 +66,7 @@ anneal_history <- function(steps, thickness_mm = NULL, room_c = 20, dip_c = 0, r
                  furnace_min = plan$hold_min[i] * c(0, 0, 1, 1))
     })
   } else {
+    thickness_mm <- in_unit(thickness_mm, "mm", "thickness_mm", 0, open = TRUE)
     thickness <- common_length(thickness_mm = thickness_mm, specimen = pieces)$thickness_mm
     heated_steps(plan, thickness[match(plan$specimen, pieces)], room_c, dip_c, recover_min, open_s,
                  resting, cool_resting, h_w_m2k, cool_h_w_m2k, emissivity, material)

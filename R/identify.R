@@ -80,20 +80,27 @@ candidate_readings <- function(fit, temp_c, time_min) {
     exp(seq(log(read[1L] / 4), log(read[2L] * 2), length.out = 25L))
   } else check_numeric(time_min, "time_min", 0, open = TRUE)
   if (length(fit$settings$set$no_energy)) temp_c <- fit$temp_ref_c
-  expand.grid(temp_c = temp_c, time_min = time_min, KEEP.OUT.ATTRS = FALSE)
+  if (!is.null(fit$readings$exponent_k)) temp_c <- fit$readings$exponent_k - ZERO_CELSIUS
+  grid <- list(temp_c = temp_c, time_min = time_min)
+  grid$strain <- check_strain(fit, NULL)
+  expand.grid(grid, KEEP.OUT.ATTRS = FALSE)
 }
 
 # Share of the softening that is over at the first and last reading of each temperature.
 progress <- function(fit) {
   at <- fit$conditions
   after <- at$time_min > 0
-  share <- (fit$par[["h_worked"]] - at$mean) / (fit$par[["h_worked"]] - fit$par[["h_soft"]])
+  worked <- worked_hardness(fit, at$strain)
+  share <- (worked - at$mean) / (worked - fit$par[["h_soft"]])
   temps <- sort(unique(signif(at$temp_c[after], 10)))
-  do.call(rbind, lapply(temps, function(t) {
-    k <- which(after & abs(at$temp_c - t) < 1e-6)
+  strain <- if (is.null(at$strain)) rep(1, length(after)) else at$strain
+  each <- expand.grid(temp_c = temps, strain = unique(strain[after]))
+  do.call(rbind, Map(function(t, s) {
+    k <- which(after & abs(at$temp_c - t) < 1e-6 & strain == s)
+    if (!length(k)) return(NULL)
     k <- k[order(at$time_min[k])]
     data.frame(temp_c = t, first = share[k[1L]], last = share[k[length(k)]])
-  }))
+  }, each$temp_c, each$strain))
 }
 
 reason_for <- function(fit, term, state) {
@@ -105,8 +112,8 @@ reason_for <- function(fit, term, state) {
   }
   p <- progress(fit)
   # a mean within a tenth of the end of the softening is taken as over, or as not begun
-  over <- p$temp_c[p$first > 0.9]
-  idle <- p$temp_c[p$last < 0.1]
+  over <- unique(p$temp_c[p$first > 0.9])
+  idle <- unique(p$temp_c[p$last < 0.1])
   rate <- term %in% c("ln_k_ref", "q_kj_mol")
   if (rate && length(over)) {
     return(paste0("Softening at ", paste(temperature_label(over), collapse = ", "),
@@ -115,6 +122,9 @@ reason_for <- function(fit, term, state) {
   if (rate && length(idle)) {
     return(paste0("Softening at ", paste(temperature_label(idle), collapse = ", "),
                   " had not begun at the last reading, so only a largest rate is known there."))
+  }
+  if (term == "k_strain") {
+    return("Softening is seen under way at too few strains to tell how the rate goes with strain.")
   }
   if (term %in% c("loss", "ln_k_rec", "q_rec_kj_mol")) {
     return(paste("While recovery is slow only the product of its amplitude and rate shows;",
@@ -129,7 +139,7 @@ reason_for <- function(fit, term, state) {
   if (term == "h_worked" && !any(fit$conditions$time_min == 0)) {
     return("There is no reading before the anneal, and softening was under way at the first.")
   }
-  if (term == "n") {
+  if (base_term(term) == "n") {
     return("Too few readings lie on the falling part of a curve to show its steepness.")
   }
   if (grepl("bound", state)) return("The best value lies on a bound.")
@@ -140,7 +150,7 @@ reason_for <- function(fit, term, state) {
 advice_for <- function(fit, ends, candidates) {
   curve <- function(par) {
     .Call(C_sa_call_hardness, fit$settings$set$kind, log(candidates$time_min),
-          inverse_temperature(candidates$temp_c, fit$temp_ref_c), par)[, 1L]
+          fit_places(fit, candidates$temp_c, candidates$strain), par)[, 1L]
   }
   gap <- abs(curve(ends[, 1L]) - curve(ends[, 2L]))
   k <- which.max(gap)
@@ -148,7 +158,9 @@ advice_for <- function(fit, ends, candidates) {
     return("No single reading would settle it; more readings or a simpler model.")
   }
   paste0("Read at ", temperature_label(signif(candidates$temp_c[k], 3)), " after ",
-         format_quantity(candidates$time_min[k], 2), " min: what is still possible there differs by ",
+         format_quantity(candidates$time_min[k], 2), " min",
+         if (!is.null(candidates$strain)) paste(" at strain", format_quantity(candidates$strain[k])),
+         ": what is still possible there differs by ",
          format_quantity(gap[k], 2), " ", fit$scale, ".")
 }
 

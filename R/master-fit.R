@@ -84,7 +84,7 @@ fit_master_curve <- function(data, response = hardness, temp = temp_c, time = ti
   known <- stats::complete.cases(plain)
   here <- stats::setNames(plain[known, , drop = FALSE], names(columns))
   here$hours <- here$time / (if (time_unit == "min") 60 else 1)
-  here$weight <- if (is.null(w)) 1 else w[known]
+  here$weight <- if (is.null(w)) rep(1, nrow(here)) else w[known]
   check_master(here, terms, columns, constant, degree, errors_in)
   best <- if (is.null(constant)) best_constant(here, degree, errors_in, range) else constant
   scaling <- master_scaling(here, best, errors_in)

@@ -30,8 +30,14 @@ plot_avrami <- function(fit, margin = 0.01, ...) {
   at <- fit$conditions
   after <- at$time_min > 0
   temps <- sort(unique(signif(at$temp_c[after], 10)))
-  to_fraction <- function(h) (fit$par[["h_worked"]] - h) / (fit$par[["h_worked"]] - fit$par[["h_soft"]])
-  points <- data.frame(temp_c = at$temp_c, time_min = at$time_min, x = to_fraction(at$mean))[after, ]
+  to_fraction <- function(h, strain) {
+    worked <- worked_hardness(fit, strain)
+    (worked - h) / (worked - fit$par[["h_soft"]])
+  }
+  points <- data.frame(temp_c = at$temp_c, time_min = at$time_min,
+                       x = to_fraction(at$mean, at$strain))
+  if (!is.null(at$strain)) points$panel <- strain_label(at$strain)
+  points <- points[after, ]
   inside <- is.finite(points$x) & points$x > margin & points$x < 1 - margin
   left_out <- sum(!inside)
   points <- points[inside, ]
@@ -44,7 +50,15 @@ plot_avrami <- function(fit, margin = 0.01, ...) {
   span <- range(points$time_min)
   grid <- exp(seq(log(span[1L]) - 0.3, log(span[2L]) + 0.3, length.out = 300L))
   curve <- data.frame(temp_c = rep(temps, each = 300L), time_min = rep(grid, length(temps)))
-  curve$x <- to_fraction(softening_values(fit, curve$temp_c, curve$time_min)$fit)
+  strain <- check_strain(fit, NULL)
+  if (!is.null(strain)) {
+    rows <- nrow(curve)
+    curve <- curve[rep(seq_len(rows), length(strain)), ]
+    curve$strain <- rep(strain, each = rows)
+    curve$panel <- strain_label(curve$strain)
+  }
+  curve$x <- to_fraction(softening_values(fit, curve$temp_c, curve$time_min, curve$strain)$fit,
+                         curve$strain)
   curve <- curve[!is.na(curve$x) & curve$x > 0 & curve$x < 1, ]
   curve$y <- log(-log1p(-curve$x))
   low <- min(points$y) - 0.5
@@ -64,7 +78,7 @@ plot_avrami <- function(fit, margin = 0.01, ...) {
       sec.axis = ggplot2::sec_axis(~., breaks = log(-log1p(-levels)),
                                    labels = paste0(100 * levels, " %"),
                                    name = "Softened share (%)")) +
-    temperature_scales(levels(points$temperature)) +
+    strain_panels(fit) + temperature_scales(levels(points$temperature)) +
     ggplot2::labs(
       title = "Avrami plot",
       caption = paste0("Points: means of a step as share of the softening; lines: fitted model.",
@@ -72,7 +86,8 @@ plot_avrami <- function(fit, margin = 0.01, ...) {
                                             "levels have no place here.")),
       alt = paste0("Avrami plot of ", nrow(points), " step means at ", length(temps),
                    " temperatures with the fitted ", fit$model, " model, exponent n ",
-                   format_quantity(fit$par[["n"]]), ".")) +
+                   paste(format_quantity(fit$par[base_term(names(fit$par)) == "n"]),
+                         collapse = ", "), ".")) +
     plain_theme()
 }
 

@@ -2,7 +2,7 @@
 
 #' Residuals by step
 #'
-#' Each reading's residual over time, one panel a temperature, with the mean of each step. Steps
+#' Each reading's residual over time, one panel a temperature (and strain), with the mean of each step. Steps
 #' whose readings all lie on one side share an error: furnace, position, piece, or the model.
 #'
 #' @param fit A fit of [fit_softening()].
@@ -21,6 +21,10 @@ plot_residuals <- function(fit, ...) {
                   cluster = fit$conditions$cluster_of)
   temps <- sort(unique(signif(r$temp_c[r$time_min > 0], 10)))
   r$panel <- temperature_factor(r$temp_c, temps)
+  if (!is.null(d$strain)) {
+    strain <- strain_label(d$strain)
+    r$panel <- interaction(r$panel, strain, sep = ", ", drop = TRUE, lex.order = TRUE)
+  }
   r <- r[!is.na(r$panel), ]
   zero <- zero_place(d$time_min)
   r$at <- ifelse(r$time_min > 0, r$time_min, zero)
@@ -36,7 +40,7 @@ plot_residuals <- function(fit, ...) {
     time_axis(TRUE, zero, d$time_min[d$time_min > 0], any(r$time_min == 0)) +
     ggplot2::labs(y = paste0("Residual (", fit$scale, ")"), title = "Residuals by step",
                   caption = "Points: readings. Diamonds: means of a step.",
-                  alt = paste0("Residuals in ", fit$scale, " over time in min in ", length(temps),
+                  alt = paste0("Residuals in ", fit$scale, " over time in min in ", nlevels(r$panel),
                                " panels by temperature; in ", sum(one_sided), " of ",
                                length(one_sided), " steps all readings lie on one side of the curve.")) +
     plain_theme()

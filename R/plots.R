@@ -55,8 +55,15 @@ condition_summary <- function(fit, level) {
   r <- d$hardness - at$mean[id]
   s <- sqrt(rowsum(w * r^2, id)[, 1L] / pmax(n - 1, 1) / at$weight)
   half <- ifelse(n > 1L, stats::qt(0.5 + level / 2, pmax(n - 1, 1)) * s, NA_real_)
-  data.frame(temp_c = at$temp_c, time_min = at$time_min, mean = at$mean, n = n,
-             lower = at$mean - half, upper = at$mean + half)
+  out <- data.frame(temp_c = at$temp_c, time_min = at$time_min, mean = at$mean, n = n,
+                    lower = at$mean - half, upper = at$mean + half)
+  out$strain <- at$strain
+  out
+}
+
+# One panel a strain, where the fit has strains.
+strain_panels <- function(fit) {
+  if (!is.null(fit$readings$strain)) ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]]))
 }
 
 hardness_title <- function(scale) {
@@ -92,7 +99,8 @@ log_breaks <- function(x) {
 
 #' Picture of a softening fit
 #'
-#' Readings and fitted curves over time, one colour, shape and line type a temperature.
+#' Readings and fitted curves over time, one colour, shape and line type a temperature; one panel a
+#' strain where the fit covers several cold reductions.
 #'
 #' @param object A fit of [fit_softening()].
 #' @param log_time Whether the time axis is logarithmic; readings at time zero are then drawn
@@ -130,6 +138,10 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
   each <- data.frame(at = place(object$readings$time_min), hardness = object$readings$hardness,
                      temp_c = object$readings$temp_k - ZERO_CELSIUS)
   each$temperature <- temperature_factor(each$temp_c, temps)
+  if (!is.null(means$strain)) {
+    means$panel <- strain_label(means$strain)
+    each$panel <- strain_label(object$readings$strain)
+  }
   replicates <- any(means$n > 1L)
   p <- ggplot2::ggplot(mapping = ggplot2::aes(colour = .data[["temperature"]],
                                               shape = .data[["temperature"]]))
@@ -161,7 +173,7 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
                                  data = each[!known, ], shape = 1, colour = "#595959", size = 1.6,
                                  inherit.aes = FALSE)
   }
-  p + temperature_scales(levels(means$temperature)) +
+  p + strain_panels(object) + temperature_scales(levels(means$temperature)) +
     time_axis(log_time, zero, means$time_min[after], has_zero) +
     ggplot2::labs(y = hardness_title(object$scale), title = "Softening curves",
                   caption = curve_caption(object, band, replicates, level),
@@ -175,7 +187,14 @@ curve_grid <- function(fit, temps, log_time, band, level) {
   after <- time[time > 0]
   grid <- if (log_time) exp(seq(log(min(after) / 1.3), log(max(after)), length.out = 200L)) else seq(0, max(after), length.out = 301L)
   out <- data.frame(temp_c = rep(temps, each = length(grid)), time_min = rep(grid, length(temps)))
-  part <- softening_values(fit, out$temp_c, out$time_min)
+  strain <- check_strain(fit, NULL)
+  if (!is.null(strain)) {
+    rows <- nrow(out)
+    out <- out[rep(seq_len(rows), length(strain)), ]
+    out$strain <- rep(strain, each = rows)
+    out$panel <- strain_label(out$strain)
+  }
+  part <- softening_values(fit, out$temp_c, out$time_min, out$strain)
   out$fit <- part$fit
   t <- interval_t(fit, level)
   extra <- if (band == "prediction") reading_variance(fit) else 0
@@ -200,8 +219,10 @@ curve_alt <- function(fit, means, temps, band) {
   paste0("Hardness in ", fit$scale, " over time at temperature in min, ", fit$nobs,
          " readings at ", length(temps), " temperatures with fitted ", fit$model, " curves",
          if (band != "none") paste(" and", band, "bands"), ". Hardness falls from ",
-         format_quantity(fit$par[["h_worked"]]), " to ", format_quantity(fit$par[["h_soft"]]),
+         paste(format_quantity(worked_hardness(fit, check_strain(fit, NULL))), collapse = ", "), " to ", format_quantity(fit$par[["h_soft"]]),
          "; half of it takes ",
-         paste(format_quantity(half$time_min), "min at", temperature_label(half$temp_c),
-               collapse = ", "), ".")
+         paste0(format_quantity(half$time_min), " min at ", temperature_label(half$temp_c),
+                if (!is.null(strain_name(fit))) {
+                  paste(" and strain", format_quantity(half[[strain_name(fit)]]))
+                }, collapse = ", "), ".")
 }

@@ -58,10 +58,11 @@
 #' @export
 compare_baseline <- function(x, baseline, margin = NULL, paired = FALSE, level = 0.95, scale = NULL,
                              power = 0.8, hardness = hardness, scale_column = scale) {
-  hardness <- rlang::as_string(rlang::ensym(hardness))
-  scale_column <- rlang::as_string(rlang::ensym(scale_column))
+  hardness <- column_name(rlang::enexpr(hardness))
+  scale_column <- column_name(rlang::enexpr(scale_column))
   check_flag(paired, "paired")
-  check_level(level)
+  # below one half the two one-sided tests have no sense
+  check_number(level, "level", 0.5, 1, open = TRUE)
   check_level(power, "power")
   scale <- check_scale(scale)
   now <- one_state(x, hardness, scale_column, scale, "x")

@@ -67,6 +67,7 @@ check_inputs <- function(estimate) {
 
 match_inputs <- function(x, inputs, arg, lower, infinite = FALSE) {
   given <- names(x)
+  if (inherits(x, "units")) x <- unclass(x)
   plain <- x
   if (infinite && is.numeric(x)) plain[is.infinite(x) & x > 0] <- .Machine$double.xmax
   plain <- check_numeric(plain, arg, lower)
@@ -152,6 +153,10 @@ combine_uncertainty <- function(value, inputs, estimate, u, df, sensitivity, r, 
                                 ...) {
   part <- sensitivity * u
   variance <- if (is.null(r)) sum(part^2) else max(sum(part * (r %*% part)), 0)
+  if (!is.finite(sum(part^4))) {
+    abort("range", "the uncertainties are too large to be combined", arg = inputs[which.max(abs(part))],
+          remedy = "Check the values and their units.")
+  }
   combined <- sqrt(variance)
   if (!is.null(r)) {
     total_df <- if (all(is.infinite(df[part != 0]))) Inf else NA_real_

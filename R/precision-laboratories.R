@@ -52,9 +52,9 @@
 compare_laboratories <- function(data, lab = group, material = specimen, hardness = hardness,
                                  cell_mean = NULL, cell_sd = NULL, cell_n = NULL, alpha = 0.005,
                                  level = 0.95) {
-  lab <- rlang::as_string(rlang::ensym(lab))
-  material <- rlang::as_string(rlang::ensym(material))
-  hardness <- rlang::as_string(rlang::ensym(hardness))
+  lab <- column_name(rlang::enexpr(lab))
+  material <- column_name(rlang::enexpr(material))
+  hardness <- column_name(rlang::enexpr(hardness))
   check_data(data)
   check_level(alpha, "alpha")
   check_level(level)

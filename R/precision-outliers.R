@@ -47,13 +47,13 @@ find_outliers <- function(data, method = c("grubbs", "esd"), alpha = 0.05, at_mo
                           temp = temp_c, time = time_min, scale = scale, by = NULL) {
   method <- check_choice(method, c("grubbs", "esd"), "method")
   check_level(alpha, "alpha")
-  at_most <- check_number(at_most, "at_most", 1, whole = TRUE)
+  at_most <- check_number(at_most, "at_most", 1, 1e4, whole = TRUE)
   if (is.data.frame(data)) {
-    pick <- list(hardness = rlang::as_string(rlang::ensym(hardness)),
-                 specimen = rlang::as_string(rlang::ensym(specimen)),
-                 temp_c = rlang::as_string(rlang::ensym(temp)),
-                 time_min = rlang::as_string(rlang::ensym(time)),
-                 scale = rlang::as_string(rlang::ensym(scale)))
+    pick <- list(hardness = column_name(rlang::enexpr(hardness)),
+                 specimen = column_name(rlang::enexpr(specimen)),
+                 temp_c = column_name(rlang::enexpr(temp)),
+                 time_min = column_name(rlang::enexpr(time)),
+                 scale = column_name(rlang::enexpr(scale)))
     check_data(data)
     x <- numeric_column(data, pick$hardness, na = TRUE)
     keys <- step_keys(data, pick, by)

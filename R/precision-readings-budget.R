@@ -53,8 +53,8 @@ uncertainty_budget <- function(x, reference = NULL, scale = NULL, in_hv = FALSE,
                                repeatability_df = Inf, specimen_sd = 0, specimen_df = Inf,
                                same_machine = TRUE, level = 0.95, hardness = hardness,
                                scale_column = scale) {
-  hardness <- rlang::as_string(rlang::ensym(hardness))
-  scale_column <- rlang::as_string(rlang::ensym(scale_column))
+  hardness <- column_name(rlang::enexpr(hardness))
+  scale_column <- column_name(rlang::enexpr(scale_column))
   check_flag(in_hv, "in_hv")
   check_flag(same_machine, "same_machine")
   check_level(level)

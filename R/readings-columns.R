@@ -137,6 +137,7 @@ wide_columns <- function(raw, readings) {
           arg = "readings",
           remedy = "Give the names of the reading columns, or the part before their number.")
   }
+  readings <- valid_text(readings)
   if (length(readings) == 1L && !readings %in% names(raw)) {
     tail <- substring(names(raw), nchar(readings) + 1L)
     at <- which(startsWith(names(raw), readings) & grepl("^[ _.]*[0-9]+$", tail))
@@ -171,6 +172,7 @@ column_numbers <- function(x, name, column, dec) {
 }
 
 text_numbers <- function(text, name, dec) {
+  text <- valid_text(text)
   text[!nzchar(text)] <- NA
   plain <- if (identical(dec, ",")) chartr(",.", ".,", text) else text
   number <- suppressWarnings(as.numeric(plain))

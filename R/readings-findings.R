@@ -49,11 +49,11 @@
 check_readings <- function(data, hardness = hardness, specimen = specimen, temp = temp_c,
                            time = time_min,
                            scale = scale, thickness_mm = NULL, length_mm = NULL, alpha = 0.05) {
-  pick <- list(hardness = rlang::as_string(rlang::ensym(hardness)),
-               specimen = rlang::as_string(rlang::ensym(specimen)),
-               temp_c = rlang::as_string(rlang::ensym(temp)),
-               time_min = rlang::as_string(rlang::ensym(time)),
-               scale = rlang::as_string(rlang::ensym(scale)))
+  pick <- list(hardness = column_name(rlang::enexpr(hardness)),
+               specimen = column_name(rlang::enexpr(specimen)),
+               temp_c = column_name(rlang::enexpr(temp)),
+               time_min = column_name(rlang::enexpr(time)),
+               scale = column_name(rlang::enexpr(scale)))
   check_data(data)
   check_level(alpha, "alpha")
   r <- readings_parts(data, pick, thickness_mm, length_mm)
@@ -84,7 +84,7 @@ readings_parts <- function(data, pick, thickness_mm, length_mm) {
     }
     rep(check_number(value, name, 0, open = TRUE), n)
   }
-  list(n = n, h = numeric_column(data, pick$hardness, na = TRUE), specimen = keys$specimen,
+  list(n = n, h = numeric_column(data, pick$hardness, upper = 1e6, na = TRUE), specimen = keys$specimen,
        temp = keys$temp,
        time = keys$time, scale = known, step = optional("step"), reading = optional_order(data),
        position = optional("position_mm", 0), thickness = fixed(thickness_mm, "thickness_mm"),
@@ -98,7 +98,8 @@ readings_parts <- function(data, pick, thickness_mm, length_mm) {
 # Reading numbers if they are numbers; text such as "a" has no order that could drift.
 optional_order <- function(data) {
   x <- data[["reading"]]
-  if (is.numeric(x)) as.double(x)
+  if (!is.numeric(x) || !is.null(dim(x))) return(NULL)
+  replace(as.double(x), !is.finite(x), NA)
 }
 
 finding <- function(level, check, rows, what, why, remedy) {

@@ -40,7 +40,7 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 softening_report <- function(readings, out_dir, model = "jmak", scale = "HV", material = "brass",
                              specimen = NULL, title = NULL, level = 0.95, overwrite = FALSE, ...) {
   check_dots_empty(...)
-  out_dir <- check_string(out_dir, "out_dir")
+  out_dir <- check_path(out_dir, "out_dir")
   level <- check_level(level)
   need_package("rmarkdown", "to write the report")
   need_package("knitr", "to write the report")

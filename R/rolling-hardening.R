@@ -65,8 +65,8 @@ fit_hardening <- function(data, hardness = hardness, strain = effective_strain,
                           na.action = stats::na.exclude, control = fit_control(), ...) {
   check_dots_empty(...)
   call <- match.call()
-  response <- rlang::as_name(rlang::ensym(hardness))
-  predictor <- rlang::as_name(rlang::ensym(strain))
+  response <- column_name(rlang::enexpr(hardness))
+  predictor <- column_name(rlang::enexpr(strain))
   model <- check_choice(model, names(HARDENING_MODELS), "model")
   check_data(data)
   terms <- setdiff(all.vars(HARDENING_MODELS[[model]]), "x")

@@ -45,6 +45,7 @@ standardise_scale <- function(scale) {
 
 # The spellings themselves; see the table on the page above.
 spell_scales <- function(x) {
+  x <- valid_text(x)
   name <- toupper(gsub("[[:space:]]", "", x))
   number <- "([0-9]+(?:\\.[0-9]+)?)"
   name <- sub("^(VHN|DPH)$", "HV", name)

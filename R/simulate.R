@@ -198,7 +198,7 @@ crossed_schedule <- function(temp_c, time_min, specimen) {
     specimen <- if (length(temp_c) <= 26L) LETTERS[seq_along(temp_c)] else
       paste0("P", seq_along(temp_c))
   }
-  specimen <- as.character(specimen)
+  specimen <- check_names(specimen, "specimen")
   if (length(specimen) != length(temp_c) || anyNA(specimen) || anyDuplicated(specimen)) {
     abort("argument", "`specimen` must name the piece of each temperature", arg = "specimen",
           remedy = paste("Give", length(temp_c), "different names."))

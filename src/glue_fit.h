@@ -12,11 +12,17 @@ SEXP sa_call_least_squares(SEXP resid_fun, SEXP jac_fun, SEXP start, SEXP lower,
                            SEXP root_weight, SEXP held, SEXP control, SEXP size);
 SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP lower, SEXP upper,
                        SEXP natural, SEXP held, SEXP control, SEXP inference);
-SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP coordinate, SEXP par);
-SEXP sa_call_time_to(SEXP model, SEXP coordinate, SEXP target, SEXP kind, SEXP par);
+SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP place, SEXP par);
+SEXP sa_call_time_to(SEXP model, SEXP place, SEXP target, SEXP kind, SEXP par);
+
+SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP meetings,
+                              SEXP settings);
 
 /* A model number from R. */
 sa_model_kind glue_model(SEXP model);
+
+/* For each temperature the number of the nearest level, from 0. */
+int *glue_exponents(SEXP levels, const double *temp_k, size_t n);
 
 /* Solver settings from a double vector: ftol xtol gtol first_radius huber max_iterations. */
 sa_lsq_control glue_control(SEXP control);
@@ -25,6 +31,6 @@ sa_lsq_control glue_control(SEXP control);
     CALLDEF(sa_call_least_squares, 9), CALLDEF(sa_call_softening, 10),                              \
         CALLDEF(sa_call_hardness, 4), CALLDEF(sa_call_time_to, 5),                             \
         CALLDEF(sa_call_history_check, 1), CALLDEF(sa_call_reduced_time, 6),                   \
-        CALLDEF(sa_call_soften, 6),
+        CALLDEF(sa_call_soften, 6), CALLDEF(sa_call_meeting_interval, 6),
 
 #endif

@@ -5,6 +5,8 @@
 
 #include "glue.h"
 #include "history.h"
+#include "model.h"
+#include "replicates.h"
 
 /* Seconds to minutes, and the energy (kJ/mol) at which start values linearise a history. */
 #define SA_LOG_MINUTE 4.09434456222210041
@@ -13,6 +15,11 @@
 /* list(time in s, temperature in degrees Celsius, first): first holds the 0-based first point
  * of each history and the number of points. Marks are left to the caller. */
 void glue_histories(SEXP history, double ref_k, sa_histories *out);
+
+/* Marks of the histories at the conditions, which are in order of history (`temp_k` of `rep`) and
+ * time, and the tangent of the clock at a typical energy. */
+void glue_follow(sa_clock *clock, sa_histories *along, const sa_replicates *rep,
+                 double *coordinate);
 
 SEXP sa_call_history_check(SEXP history);
 SEXP sa_call_reduced_time(SEXP history, SEXP mark, SEXP mark_first, SEXP q, SEXP ref_k, SEXP slope);

@@ -35,9 +35,24 @@ static int poll_user(void *context)
 sa_model_kind glue_model(SEXP model)
 {
     int kind = glue_integer(model, "model");
-    if (kind < SA_JMAK || kind > SA_HARDENING_RECOVERY_JMAK)
+    if (kind < SA_JMAK || kind >= SA_MOST_KINDS || kind % SA_WITH_STRAIN > SA_HARDENING_RECOVERY_JMAK ||
+        kind / SA_ONE_EXPONENT >= SA_MOST_EXPONENTS)
         Rf_error("internal error: unknown model %d", kind);
     return (sa_model_kind)kind;
+}
+
+int *glue_exponents(SEXP levels, const double *temp_k, size_t n)
+{
+    const R_xlen_t count = Rf_xlength(levels);
+    const double *level = glue_doubles(levels, count, "levels");
+    int *out = (int *)R_alloc(n, sizeof(int));
+    for (size_t i = 0; i < n; i++) {
+        out[i] = 0;
+        for (R_xlen_t k = 1; k < count; k++)
+            if (fabs(temp_k[i] - level[k]) < fabs(temp_k[i] - level[out[i]]))
+                out[i] = (int)k;
+    }
+    return out;
 }
 
 /* Residuals to covariances to states; a lower minimum met on a profile is adopted and all
@@ -82,8 +97,8 @@ static int infer(const sa_softening *s, const sa_replicates *rep, const sa_lsq_c
 
 /* Marks of the histories at the conditions, which are in order of history and time, and the
  * tangent of the clock for the start values. */
-static void follow_histories(sa_clock *clock, sa_histories *along, const sa_replicates *rep,
-                             double *coordinate)
+void glue_follow(sa_clock *clock, sa_histories *along, const sa_replicates *rep,
+                 double *coordinate)
 {
     const size_t m = clock->n;
     size_t before = 0, i;
@@ -120,7 +135,7 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
                             "cluster",   "singular", "loading",   "jac",         "fitted",
                             "condition", "cluster_of", "temp_k",  "time",        "mean",
                             "weight",    "first_of", "counts",    "sums",        "null",
-                            "ends",      ""};
+                            "ends",      "strain",     ""};
     const sa_model_kind kind = glue_model(model);
     const size_t p = sa_model_parameters(kind).n_par;
     const R_xlen_t rp = (R_xlen_t)p;
@@ -133,9 +148,13 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
                       glue_doubles(VECTOR_ELT(readings, 2), rn, "hardness"),
                       NULL,
                       glue_integers(VECTOR_ELT(readings, 4), rn, "specimen"),
-                      glue_integers(VECTOR_ELT(readings, 5), rn, "order")};
+                      glue_integers(VECTOR_ELT(readings, 5), rn, "order"),
+                      NULL};
     if (VECTOR_ELT(readings, 3) != R_NilValue)
         in.weight = glue_doubles(VECTOR_ELT(readings, 3), rn, "weight");
+    const int grouped = Rf_xlength(readings) > 8;
+    if (grouped && VECTOR_ELT(readings, 7) != R_NilValue)
+        in.strain = glue_doubles(VECTOR_ELT(readings, 7), rn, "strain");
     sa_lsq_control ctl = glue_control(control);
     ctl.poll = poll_user;
     ctl.creep = 1e-6;
@@ -154,6 +173,7 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
     rep.cluster_mean = room + 5 * n;
     rep.cluster_weight = room + 6 * n;
     rep.first_of = (int *)R_alloc(n, sizeof(int));
+    rep.strain = in.strain ? (double *)R_alloc(n, sizeof(double)) : NULL;
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, fields));
     rep.condition_of = put_integers(out, 10, n);
     rep.cluster_of = put_integers(out, 11, n);
@@ -165,22 +185,25 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
         coordinate[i] = -1000.0 * (1.0 / rep.temp_k[i] - 1.0 / ref) / SA_GAS_CONSTANT;
         root[i] = sqrt(rep.weight[i]);
     }
-    const size_t need = sa_softening_work(m);
+    const size_t need = sa_softening_work_for(m, p);
     if (need == 0)
         Rf_error("internal error: problem too large");
     double *work = (double *)R_alloc(need, sizeof(double));
     double *resid = (double *)R_alloc(m, sizeof(double));
-    sa_softening s = {kind, {m, coordinate, rep.log_time, NULL, NULL}, rep.mean, root,
+    sa_softening s = {kind, {m, coordinate, rep.log_time, NULL, NULL, rep.strain, NULL},
+                      rep.mean, root,
                       glue_doubles(lower, rp, "lower"), glue_doubles(upper, rp, "upper"),
                       glue_integers(natural, 2 * rp, "natural"),
                       glue_integers(held, rp, "held")};
+    if (grouped && VECTOR_ELT(readings, 8) != R_NilValue)
+        s.clock.exponent = glue_exponents(VECTOR_ELT(readings, 8), rep.temp_k, m);
     sa_histories along;
     if (Rf_xlength(readings) > 6 && VECTOR_ELT(readings, 6) != R_NilValue) {
         /* temp_k is then the number of the history (0: no anneal), time the minutes in it */
         glue_histories(VECTOR_ELT(readings, 6), ref, &along);
         s.clock.along = &along;
         s.clock.table = (double *)R_alloc(sa_clock_table(m), sizeof(double));
-        follow_histories(&s.clock, &along, &rep, coordinate);
+        glue_follow(&s.clock, &along, &rep, coordinate);
     }
     double *par = put_doubles(out, 0, p);
     int *at_bound = put_integers(out, 1, p), *state = put_integers(out, 2, p);
@@ -212,6 +235,8 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
     const double *parts[4] = {rep.temp_k, rep.time, rep.mean, rep.weight};
     for (int k = 0; k < 4; k++)
         memcpy(put_doubles(out, 12 + k, m), parts[k], m * sizeof(double));
+    if (rep.strain)
+        memcpy(put_doubles(out, 21, m), rep.strain, m * sizeof(double));
     memcpy(put_integers(out, 16, rep.n_cluster), rep.first_of, rep.n_cluster * sizeof(int));
     int *counts = put_integers(out, 17, 7);
     counts[0] = (int)m;
@@ -231,14 +256,39 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
     return out;
 }
 
+/* `place`: coordinates of temperature; or a matrix with columns coordinate, ln of the strain over
+ * its reference, which n from 0. */
+static double strain_at(const double *place, R_xlen_t n, int grouped, R_xlen_t i)
+{
+    return grouped ? place[i + n] : 0.0;
+}
+
+static int exponent_at(const double *place, R_xlen_t n, int grouped, R_xlen_t i, sa_model_kind kind)
+{
+    const int which = grouped ? (int)place[i + 2 * n] : 0;
+    if (which < 0 || (size_t)which >= sa_model_parameters(kind).exponents)
+        Rf_error("internal error: no such exponent");
+    return which;
+}
+
 /* Hardness and derivatives at given conditions: n x (1 + p) matrix. */
-SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP coordinate, SEXP par)
+SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP place, SEXP par)
 {
     const sa_model_kind kind = glue_model(model);
     const size_t p = sa_model_parameters(kind).n_par;
     const R_xlen_t rn = Rf_xlength(log_time);
-    sa_clock clock = {(size_t)rn, glue_doubles(coordinate, rn, "coordinate"),
-                      glue_doubles(log_time, rn, "log_time"), NULL, NULL};
+    const int grouped = Rf_xlength(place) == 3 * rn && kind >= SA_WITH_STRAIN;
+    const double *at = glue_doubles(place, grouped ? 3 * rn : rn, "place");
+    sa_clock clock = {.n = (size_t)rn,
+                      .coordinate = at,
+                      .log_time = glue_doubles(log_time, rn, "log_time")};
+    if (grouped) {
+        int *exponent = (int *)R_alloc((size_t)rn, sizeof(int));
+        for (R_xlen_t i = 0; i < rn; i++)
+            exponent[i] = exponent_at(at, rn, grouped, i, kind);
+        clock.strain = at + rn;
+        clock.exponent = exponent;
+    }
     const double *b = glue_doubles(par, (R_xlen_t)p, "par");
     SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)rn, (int)p + 1));
     sa_model_hardness(kind, &clock, b, REAL(out), REAL(out) + rn);
@@ -248,20 +298,25 @@ SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP coordinate, SEXP par)
 
 /* Time to a hardness at constant temperature: ln t, d ln t / d par (rows), NA where the curve
  * never gets there. */
-SEXP sa_call_time_to(SEXP model, SEXP coordinate, SEXP target, SEXP kind, SEXP par)
+SEXP sa_call_time_to(SEXP model, SEXP place, SEXP target, SEXP kind, SEXP par)
 {
-    const sa_model_kind which = glue_model(model);
+    const sa_model_kind which = glue_model(model), base = sa_model_base(which);
     const size_t p = sa_model_parameters(which).n_par;
-    const R_xlen_t rn = Rf_xlength(coordinate);
-    const double *e = glue_doubles(coordinate, rn, "coordinate");
+    const R_xlen_t rn = Rf_xlength(target);
+    const int grouped = Rf_xlength(place) == 3 * rn && which >= SA_WITH_STRAIN;
+    const double *e = glue_doubles(place, grouped ? 3 * rn : rn, "place");
     const double *aim = glue_doubles(target, rn, "target");
     const int share = glue_integer(kind, "kind");
     const double *b = glue_doubles(par, (R_xlen_t)p, "par");
     SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)rn, (int)p + 1));
-    double *x = REAL(out), gradient[SA_MODEL_MAX_PAR];
+    double *x = REAL(out), gradient[SA_MODEL_MAX_PAR], own[SA_BASE_PAR], of_own[SA_BASE_PAR];
     for (R_xlen_t i = 0; i < rn; i++) {
         double ln_time;
-        int got = sa_model_time_to(which, e[i], aim[i], share, b, &ln_time, gradient);
+        const sa_group group = {strain_at(e, rn, grouped, i), exponent_at(e, rn, grouped, i, which)};
+        sa_model_of_group(which, group, b, own);
+        int got = sa_model_time_to(base, e[i], aim[i], share, own, &ln_time, of_own);
+        if (got)
+            sa_model_chain(which, group, b, of_own, gradient);
         x[i] = got ? ln_time : NA_REAL;
         for (size_t j = 0; j < p; j++)
             x[i + (R_xlen_t)(j + 1) * rn] = got ? gradient[j] : NA_REAL;

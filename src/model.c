@@ -10,21 +10,34 @@
  *   theta = k t, ln k = ln k_ref + Q e;  theta_r and theta_h likewise, each with its own rate
  *   and energy
  *
- * with e = -(1/T - 1/T_ref)/R in mol/kJ. All derivatives are analytic. At t = 0 the
+ * with e = -(1/T - 1/T_ref)/R in mol/kJ. With strain (cold reductions of different amount)
+ * ln k gains k_strain ln(strain/ref) and H_worked becomes H_worked (strain/ref)^h_strain, a
+ * power law of hardening (Hollomon 1945); H_soft is common. All derivatives are analytic. At t = 0 the
  * logarithm of time is -Inf and every term vanishes exactly. Exponents are guarded where
  * they would give Inf * 0: exp(-y) is 0 beyond y = 745 (least double). */
 #include "model.h"
 #include <math.h>
+#include <string.h>
 
 sa_model_layout sa_model_parameters(sa_model_kind kind)
 {
-    sa_model_layout at = {-1, -1, -1, -1, -1, -1, -1, 5};
+    sa_model_layout at = {-1, -1, -1, -1, -1, -1, -1, 5, -1, -1, -1, 1};
+    if ((unsigned)kind / SA_WITH_STRAIN % 2 != 0) {
+        at.k_strain = 5;
+        at.h_strain = 6;
+        at.n_par = 7;
+    }
+    at.exponents += (unsigned)kind / SA_ONE_EXPONENT;
+    if (at.exponents > 1)
+        at.exponent = (int)at.n_par;
+    at.n_par += at.exponents - 1;
+    kind = sa_model_base(kind);
     if (kind == SA_RECOVERY_JMAK || kind == SA_RECOVERY_JMAK_INCUBATION ||
         kind == SA_HARDENING_RECOVERY_JMAK) {
-        at.loss = 5;
-        at.ln_k_rec = 6;
-        at.q_rec = 7;
-        at.n_par = 8;
+        at.loss = (int)at.n_par;
+        at.ln_k_rec = at.loss + 1;
+        at.q_rec = at.loss + 2;
+        at.n_par += 3;
     }
     if (kind == SA_HARDENING_JMAK || kind == SA_HARDENING_RECOVERY_JMAK) {
         at.gain = (int)at.n_par;
@@ -35,6 +48,40 @@ sa_model_layout sa_model_parameters(sa_model_kind kind)
     if (kind == SA_JMAK_INCUBATION || kind == SA_RECOVERY_JMAK_INCUBATION)
         at.theta0 = (int)at.n_par++;
     return at;
+}
+
+void sa_model_of_group(sa_model_kind kind, sa_group group, const double *par, double *base)
+{
+    const sa_model_layout at = sa_model_parameters(kind);
+    const size_t own = SA_P_Q + 1, extra = at.n_par - sa_model_parameters(sa_model_base(kind)).n_par;
+    memcpy(base, par, own * sizeof(double));
+    memcpy(base + own, par + own + extra, (at.n_par - extra - own) * sizeof(double));
+    if (at.k_strain >= 0) {
+        base[SA_P_LN_K] += par[at.k_strain] * group.strain;
+        base[SA_P_WORKED] *= exp(par[at.h_strain] * group.strain);
+    }
+    if (group.exponent > 0)
+        base[SA_P_N] = par[at.exponent + group.exponent - 1];
+}
+
+void sa_model_chain(sa_model_kind kind, sa_group group, const double *par, const double *gradient,
+                    double *out)
+{
+    const sa_model_layout at = sa_model_parameters(kind);
+    const size_t own = SA_P_Q + 1, extra = at.n_par - sa_model_parameters(sa_model_base(kind)).n_par;
+    memcpy(out, gradient, own * sizeof(double));
+    memset(out + own, 0, extra * sizeof(double));
+    memcpy(out + own + extra, gradient + own, (at.n_par - extra - own) * sizeof(double));
+    if (at.k_strain >= 0) {
+        const double lift = exp(par[at.h_strain] * group.strain);
+        out[at.k_strain] = gradient[SA_P_LN_K] * group.strain;
+        out[at.h_strain] = gradient[SA_P_WORKED] * par[SA_P_WORKED] * lift * group.strain;
+        out[SA_P_WORKED] *= lift;
+    }
+    if (group.exponent > 0) {
+        out[at.exponent + group.exponent - 1] = out[SA_P_N];
+        out[SA_P_N] = 0.0;
+    }
 }
 
 /* Untransformed share S = exp(-y), y = (theta - theta0)^n, and S dy/d(ln k, n, theta0). */
@@ -134,8 +181,10 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
 {
     const sa_model_layout at = sa_model_parameters(kind);
     const size_t m = clock->n;
-    const double soft = par[SA_P_SOFT], n = par[SA_P_N];
+    const double soft = par[SA_P_SOFT];
     const double theta0 = at.theta0 >= 0 ? par[at.theta0] : 0.0;
+    const double *strain = at.k_strain >= 0 ? clock->strain : NULL;
+    const int *exponent = at.exponents > 1 ? clock->exponent : NULL;
     int bad = 0;
 
     sa_clock_set(clock, SA_RECRYSTALLISATION, par[SA_P_Q]);
@@ -148,8 +197,15 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
         double slope_hard = 0.0, speed = 0.0, hardening = 0.0;
         double ln_theta =
             par[SA_P_LN_K] + sa_clock_read(clock, i, SA_RECRYSTALLISATION, par[SA_P_Q], &slope);
-        double unrec = par[SA_P_WORKED];
+        double unrec = par[SA_P_WORKED], lift = 1.0, n = par[SA_P_N];
         int clamped = 0;
+        if (strain) {
+            lift = exp(par[at.h_strain] * strain[i]);
+            unrec *= lift;
+            ln_theta += par[at.k_strain] * strain[i];
+        }
+        if (exponent && exponent[i] > 0)
+            n = par[at.exponent + exponent[i] - 1];
         if (at.loss >= 0) {
             double v = par[at.ln_k_rec] +
                        sa_clock_read(clock, i, SA_RECOVERY, par[at.q_rec], &slope_rec);
@@ -195,6 +251,15 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
         }
         if (at.theta0 >= 0)
             jac[i + (size_t)at.theta0 * m] = drop * t.theta0;
+        if (strain) {
+            jac[i] = share * lift;
+            jac[i + (size_t)at.k_strain * m] = drop * t.ln_k * strain[i];
+            jac[i + (size_t)at.h_strain * m] = share * par[SA_P_WORKED] * lift * strain[i];
+        }
+        for (size_t j = 1; exponent && j < at.exponents; j++)
+            jac[i + ((size_t)at.exponent + j - 1) * m] = (size_t)exponent[i] == j ? drop * t.n : 0.0;
+        if (exponent && exponent[i] > 0)
+            jac[i + 3 * m] = 0.0;
     }
     return bad;
 }
@@ -289,7 +354,7 @@ int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_ta
         return isfinite(gradient[SA_P_N]);
     }
     double hardness, log_time = *ln_time;
-    sa_clock one = {1, &coordinate, &log_time, NULL, NULL};
+    sa_clock one = {.n = 1, .coordinate = &coordinate, .log_time = &log_time};
     sa_model_state s = sa_model_at(kind, log_time, coordinate, par);
     if (sa_model_hardness(kind, &one, par, &hardness, gradient) || !(s.slope_ln_time < 0.0))
         return 0;

@@ -5,27 +5,54 @@
 #include "history.h"
 #include <stddef.h>
 
-/* Twin: SOFTENING_MODELS in R/softening-model.R (names and order of parameters). */
+/* Twin: SOFTENING_MODELS in R/fit-data.R (names and order of parameters). A kind is one of
+ * these, plus SA_WITH_STRAIN, plus SA_ONE_EXPONENT for each exponent after the first.
+ * Twin: model_code() in R/fit-groups.R. */
 typedef enum {
     SA_JMAK = 0,        /* h_worked h_soft ln_k_ref n q */
     SA_JMAK_INCUBATION, /* ... theta0 */
     SA_RECOVERY_JMAK,   /* ... loss ln_k_rec q_rec */
     SA_RECOVERY_JMAK_INCUBATION, /* ... loss ln_k_rec q_rec theta0 */
     SA_HARDENING_JMAK,  /* ... gain ln_k_hard q_hard */
-    SA_HARDENING_RECOVERY_JMAK /* ... loss ln_k_rec q_rec gain ln_k_hard q_hard */
+    SA_HARDENING_RECOVERY_JMAK, /* ... loss ln_k_rec q_rec gain ln_k_hard q_hard */
+    SA_WITH_STRAIN = 16,   /* k_strain h_strain after q: several cold reductions in one fit */
+    SA_ONE_EXPONENT = 256, /* one more n after these: n of each temperature */
+    SA_MOST_KINDS = 256 * 16
 } sa_model_kind;
 
-#define SA_MODEL_MAX_PAR 11
+#define SA_BASE_PAR 11
+#define SA_MOST_EXPONENTS 12
+#define SA_MODEL_MAX_PAR (SA_BASE_PAR + 2 + SA_MOST_EXPONENTS - 1)
 
 /* Places of the parameters in the vector; -1 where the model has none. */
 typedef struct {
     int theta0, loss, ln_k_rec, q_rec, gain, ln_k_hard, q_hard;
     size_t n_par;
+    int k_strain, h_strain, exponent; /* `exponent`: the second n */
+    size_t exponents;                 /* how many n there are */
 } sa_model_layout;
 
 enum { SA_P_WORKED = 0, SA_P_SOFT, SA_P_LN_K, SA_P_N, SA_P_Q };
 
 sa_model_layout sa_model_parameters(sa_model_kind kind);
+
+/* The kind without strain and further exponents. */
+static inline sa_model_kind sa_model_base(sa_model_kind kind)
+{
+    return (sa_model_kind)((unsigned)kind % SA_WITH_STRAIN);
+}
+
+/* What sets one condition apart besides temperature and time. */
+typedef struct {
+    double strain; /* ln(strain / reference strain) */
+    int exponent;  /* which n, from 0 */
+} sa_group;
+
+/* Parameters of the base kind that hold for a group, and the gradient in all parameters
+ * (`out`) from one in those of the base kind (`gradient`). */
+void sa_model_of_group(sa_model_kind kind, sa_group group, const double *par, double *base);
+void sa_model_chain(sa_model_kind kind, sa_group group, const double *par, const double *gradient,
+                    double *out);
 
 /* A clock turns an activation energy into the reduced time of each condition:
  * log_scaled[i] = ln of the integral of exp(q e(t)) dt and coordinate[i] = its derivative
@@ -43,6 +70,8 @@ struct sa_clock {
     const sa_histories *along; /* NULL: isothermal. Its marks are the last conditions; those
                                 * before them have seen no time */
     double *table; /* sa_clock_table(n) values; sa_clock_begin() before the first use */
+    const double *strain; /* ln(strain / reference) of each condition; NULL without strain */
+    const int *exponent;  /* which n of each condition; NULL: one n */
 };
 
 size_t sa_clock_table(size_t n);
@@ -72,8 +101,8 @@ static inline double sa_clock_read(const sa_clock *clock, size_t i, int slot, do
 int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *par, double *out,
                       double *jac);
 
-/* Fraction recrystallised and unrecrystallised hardness of one condition, and for the
- * inverse problem d hardness / d ln t. */
+/* Of the base kinds from here on. Fraction recrystallised and unrecrystallised hardness of one
+ * condition, and for the inverse problem d hardness / d ln t. */
 typedef struct {
     double fraction, unrecrystallised, hardness, slope_ln_time;
 } sa_model_state;

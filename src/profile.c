@@ -12,12 +12,12 @@
 #define BISECTIONS 24
 #define CONFIRMATIONS 4
 
-/* Families of parameters that trade against each other: rate and energy of recrystallisation;
- * amplitude, rate and energy of recovery and of hardening. 0: none. */
+/* Families of parameters that trade against each other: rate, energy and effect of strain of
+ * recrystallisation; amplitude, rate and energy of recovery and of hardening. 0: none. */
 static int family(const sa_model_layout *at, size_t j)
 {
     int k = (int)j;
-    if (j == SA_P_LN_K || j == SA_P_Q)
+    if (j == SA_P_LN_K || j == SA_P_Q || k == at->k_strain)
         return 1;
     if (k == at->loss || k == at->ln_k_rec || k == at->q_rec)
         return 2;
@@ -28,7 +28,8 @@ static int family(const sa_model_layout *at, size_t j)
  * Logarithms of rates have no natural bounds; energies and amplitudes none upwards. */
 static int edge_of_search(const sa_model_layout *at, size_t which, size_t j, int at_bound)
 {
-    int k = (int)j, rate = j == SA_P_LN_K || k == at->ln_k_rec || k == at->ln_k_hard;
+    int k = (int)j, rate = j == SA_P_LN_K || k == at->ln_k_rec || k == at->ln_k_hard ||
+                           k == at->k_strain;
     if (!at_bound || family(at, j) == 0 || family(at, j) != family(at, which))
         return 0;
     return rate || at_bound > 0;
@@ -148,6 +149,9 @@ static int follow(profiler *f, size_t which, int side, const double *minimum, do
                   double ceiling, double step, int refine, double *limit, double *par)
 {
     double end = side < 0 ? f->s.lower[which] : f->s.upper[which];
+    /* a long step may throw the power of strain to its edge on a side that has an end: with
+     * strain the edge counts only where it is met just beyond the end found */
+    const int judge_end = f->at.k_strain >= 0;
     double inside = minimum[which], keep[SA_MODEL_MAX_PAR];
     memcpy(par, minimum, f->p * sizeof(double));
     for (int k = 0; k < 60; k++) {
@@ -161,28 +165,32 @@ static int follow(profiler *f, size_t which, int side, const double *minimum, do
         if (sum < objective - 1e-4 * (ceiling - objective))
             return -1;
         double outside = value;
-        if (sum >= ceiling && artificial) { /* another parameter ran against the edge of the search */
+        if (sum >= ceiling && artificial && !judge_end) { /* another parameter ran against the edge of the search */
             memcpy(par, keep, f->p * sizeof(double));
             break;
         }
         if (sum >= ceiling && confirm(f, which, ceiling, value, keep, &inside, &outside, keep, par,
                                       &artificial)) {
-            if (artificial) {
+            if (artificial && !judge_end) {
                 memcpy(par, keep, f->p * sizeof(double));
                 break;
             }
-            for (int b = 0; refine && b < BISECTIONS; b++) {
+            int edge = artificial;
+            for (int b = 0; (refine || judge_end) && b < BISECTIONS; b++) {
                 double mid = 0.5 * (inside + outside), try_par[SA_MODEL_MAX_PAR];
                 memcpy(try_par, keep, f->p * sizeof(double));
                 if (profile_at(f, which, mid, try_par, &artificial) >= ceiling) {
                     outside = mid;
+                    edge = artificial;
                 } else {
                     inside = mid;
                     memcpy(keep, try_par, f->p * sizeof(double));
                 }
             }
-            *limit = 0.5 * (inside + outside);
             memcpy(par, keep, f->p * sizeof(double));
+            if (judge_end && edge)
+                break;
+            *limit = 0.5 * (inside + outside);
             return 1;
         }
         inside = value;
@@ -210,6 +218,8 @@ static yardstick measure(const sa_model_layout *at, const double *par, size_t j)
         return (yardstick){1.0, 0.05};
     if (j == SA_P_Q || k == at->q_rec || k == at->q_hard)
         return (yardstick){0.35 * size, 2.0};
+    if (k == at->k_strain)
+        return (yardstick){fmax(0.5 * size, 0.5), 0.05};
     if (k == at->loss || k == at->gain)
         return (yardstick){0.5 * size, 0.01 * drop + 1e-3 * size};
     return (yardstick){0.5 * size, 0.02};

@@ -18,7 +18,8 @@ void sa_gather(const sa_readings *r, int merge, sa_replicates *out)
         size_t k = (size_t)(r->order[i] - 1);
         size_t before = i > 0 ? (size_t)(r->order[i - 1] - 1) : k;
         int new_condition = i == 0 || !same(r->temp_k[k], r->temp_k[before]) ||
-                            !same(r->time[k], r->time[before]);
+                            !same(r->time[k], r->time[before]) ||
+                            (r->strain && !same(r->strain[k], r->strain[before]));
         int new_cluster = new_condition || r->specimen[k] != r->specimen[before];
         double w = r->weight ? r->weight[k] : 1.0;
         if (new_condition || !merge) {
@@ -27,6 +28,8 @@ void sa_gather(const sa_readings *r, int merge, sa_replicates *out)
             out->log_time[m] = r->time[k] > 0.0 ? log(r->time[k]) : -INFINITY;
             out->mean[m] = 0.0;
             out->weight[m] = 0.0;
+            if (r->strain)
+                out->strain[m] = r->strain[k];
             m++;
         }
         if (new_cluster) {

@@ -10,10 +10,11 @@ typedef struct {
     const double *temp_k, *time, *hardness;
     const double *weight;  /* NULL: all 1 */
     const int *specimen;   /* any labels */
-    const int *order;      /* 1-based, sorts by temperature, time, specimen */
+    const int *order;      /* 1-based, sorts by temperature, time, strain, specimen */
+    const double *strain;  /* part of the condition; NULL: none */
 } sa_readings;
 
-/* A condition is one temperature and time; a cluster is one specimen in it, that is one
+/* A condition is one temperature and time (and strain); a cluster is one specimen in it, that is one
  * heat treatment. Arrays hold room for n entries each and belong to the caller. */
 typedef struct {
     size_t n_condition, n_cluster;
@@ -22,6 +23,7 @@ typedef struct {
     int *first_of;                                    /* condition of each cluster */
     double *cluster_mean, *cluster_weight;
     double pure_error; /* sum of w (y - condition mean)^2 */
+    double *strain;    /* of each condition; not touched where the readings have none */
 } sa_replicates;
 
 /* merge = 0 keeps every reading as a condition of its own (needed by a robust loss). */

@@ -18,7 +18,11 @@ static int softening_residuals(const double *par, double *resid, double *jac, vo
 
 size_t sa_softening_work(size_t m)
 {
-    const size_t p = SA_MODEL_MAX_PAR;
+    return sa_softening_work_for(m, SA_MODEL_MAX_PAR);
+}
+
+size_t sa_softening_work_for(size_t m, size_t p)
+{
     size_t solver = sa_lsq_work(m, p);
     return solver == 0 ? 0 : solver + 2 * m * (p + 2) + 64 * p + SA_MOST_STARTS * p + 256;
 }

@@ -28,7 +28,9 @@ typedef enum {
     SA_OPEN        /* the data give no limit */
 } sa_parameter_state;
 
+/* Doubles of work for any model, and for one of n_par parameters; 0 on overflow. */
 size_t sa_softening_work(size_t n_condition);
+size_t sa_softening_work_for(size_t n_condition, size_t n_par);
 
 /* The fit as a problem of the solver; it refers to `s`, which must outlive it. */
 sa_lsq_problem sa_softening_problem(const sa_softening *s);

@@ -33,6 +33,9 @@ static double solve_levels(const race *r, double *par)
     const sa_softening *s = r->s;
     const size_t m = s->clock.n;
     const sa_model_layout at = sa_model_parameters(r->kind);
+    for (size_t j = 1; j < at.exponents; j++) /* one n for all to begin with */
+        if (!(s->held && s->held[(size_t)at.exponent + j - 1]))
+            par[(size_t)at.exponent + j - 1] = par[SA_P_N];
     int level[4] = {SA_P_WORKED, SA_P_SOFT, -1, -1}; /* parameters that are linear */
     size_t levels = 2;
     double a[16], b[4], x[4];
@@ -109,15 +112,23 @@ static void enter(race *r, double *par)
 
 /* What the double-logarithmic line needs from the data. */
 typedef struct {
-    double worked, soft;
+    double worked, soft; /* `worked` at the reference strain */
     int one_temperature;
+    double h_strain, k_strain;
+    const double *strain; /* NULL: none */
 } plateaus;
 
-static plateaus look(const sa_softening *s)
+static plateaus look(const sa_softening *s, const double *base)
 {
-    plateaus g = {-HUGE_VAL, HUGE_VAL, 1};
+    const sa_model_layout at = sa_model_parameters(s->kind);
+    plateaus g = {-HUGE_VAL, HUGE_VAL, 1, 0.0, 0.0, at.k_strain >= 0 ? s->clock.strain : NULL};
+    if (g.strain) {
+        g.h_strain = base[at.h_strain];
+        g.k_strain = base[at.k_strain];
+    }
     for (size_t i = 0; i < s->clock.n; i++) {
-        g.worked = fmax(g.worked, s->hardness[i]);
+        double lift = g.strain ? exp(-g.h_strain * g.strain[i]) : 1.0;
+        g.worked = fmax(g.worked, lift * s->hardness[i]);
         g.soft = fmin(g.soft, s->hardness[i]);
         if (fabs(s->clock.coordinate[i] - s->clock.coordinate[0]) > 1e-12)
             g.one_temperature = 0;
@@ -130,22 +141,29 @@ static double double_log(const sa_softening *s, const plateaus *g, size_t i, dou
 {
     if (!isfinite(s->clock.log_time[i]) || !(g->worked > g->soft))
         return 0.0;
-    double x = clamp((g->worked - s->hardness[i]) / (g->worked - g->soft), 0.01, 0.99);
+    double worked = g->strain ? g->worked * exp(g->h_strain * g->strain[i]) : g->worked;
+    if (!(worked > g->soft))
+        return 0.0;
+    double x = clamp((worked - s->hardness[i]) / (worked - g->soft), 0.01, 0.99);
     double w = x * (1.0 - x);
     *z = log(-log1p(-x));
     return w * w * s->root_weight[i] * s->root_weight[i];
 }
 
-/* Weighted line z = n ln k + n ln t + n Q e. */
-static void double_log_line(const sa_softening *s, const plateaus *g, double *n, double *q)
+/* Weighted line z = n ln k + n ln t + n Q e + n k_strain strain. */
+static void double_log_line(const sa_softening *s, const plateaus *g, double *n, double *q,
+                            double *k_strain)
 {
-    double a[9] = {0.0}, b[3] = {0.0}, x[3];
-    const size_t f = g->one_temperature ? 2 : 3;
+    double a[16] = {0.0}, b[4] = {0.0}, x[4];
+    const size_t energy = g->one_temperature ? 0 : 2, by_strain = energy ? 3 : 2;
+    const size_t f = by_strain + (g->strain ? 1 : 0);
     for (size_t i = 0; i < s->clock.n; i++) {
         double z, w = double_log(s, g, i, &z);
         if (w == 0.0)
             continue;
-        double row[3] = {1.0, s->clock.log_time[i], s->clock.coordinate[i]};
+        double row[4] = {1.0, s->clock.log_time[i], s->clock.coordinate[i], 0.0};
+        if (g->strain)
+            row[by_strain] = g->strain[i];
         for (size_t j = 0; j < f; j++) {
             b[j] += w * row[j] * z;
             for (size_t k = 0; k < f; k++)
@@ -158,8 +176,10 @@ static void double_log_line(const sa_softening *s, const plateaus *g, double *n,
     if (!sa_back_substitute(a, f, f, b, x) || !(x[1] > 0.0))
         return;
     *n = clamp(x[1], 0.4, 5.0);
-    if (f == 3 && isfinite(x[2] / x[1]))
-        *q = clamp(x[2] / x[1], 20.0, 900.0);
+    if (energy && isfinite(x[energy] / x[1]))
+        *q = clamp(x[energy] / x[1], 20.0, 900.0);
+    if (g->strain && isfinite(x[by_strain] / x[1]))
+        *k_strain = clamp(x[by_strain] / x[1], -2.0, 8.0);
 }
 
 /* ln k_ref that centres the curve on the data for given n and Q. */
@@ -170,17 +190,21 @@ static double centred_rate(const sa_softening *s, const plateaus *g, double n, d
         double z, w = double_log(s, g, i, &z);
         if (w == 0.0)
             continue;
-        sum += w * (z / n - s->clock.log_time[i] - q * s->clock.coordinate[i]);
+        double by_strain = g->strain ? g->k_strain * g->strain[i] : 0.0;
+        sum += w * (z / n - s->clock.log_time[i] - q * s->clock.coordinate[i] - by_strain);
         total += w;
     }
     return total > 0.0 ? sum / total : 0.0;
 }
 
-static void simple_starts(race *r, const plateaus *g, const double *base)
+static void simple_starts(race *r, plateaus *g, const double *base)
 {
     const sa_softening *s = r->s;
-    double n0, q0, par[SA_MODEL_MAX_PAR];
-    double_log_line(s, g, &n0, &q0);
+    const sa_model_layout at = sa_model_parameters(r->kind);
+    double n0, q0, k_strain = g->k_strain, par[SA_MODEL_MAX_PAR];
+    double_log_line(s, g, &n0, &q0, &k_strain);
+    if (at.k_strain >= 0 && !(s->held && s->held[at.k_strain]))
+        g->k_strain = k_strain;
     const double ns[5] = {n0, 0.7, 1.3, 2.5, 4.0}, qs[5] = {q0, 80.0, 160.0, 320.0, 550.0};
     const int held_n = s->held && s->held[SA_P_N], held_q = s->held && s->held[SA_P_Q];
     const int held_k = s->held && s->held[SA_P_LN_K];
@@ -191,6 +215,8 @@ static void simple_starts(race *r, const plateaus *g, const double *base)
                 par[SA_P_N] = ns[i];
             if (!held_q)
                 par[SA_P_Q] = qs[j];
+            if (at.k_strain >= 0)
+                par[at.k_strain] = g->k_strain;
             if (!held_k)
                 par[SA_P_LN_K] = centred_rate(s, g, par[SA_P_N], par[SA_P_Q]);
             enter(r, par);
@@ -254,11 +280,12 @@ size_t sa_softening_starts(const sa_softening *s, const double *base, double *st
     const sa_model_layout at = sa_model_parameters(s->kind);
     const size_t m = s->clock.n, p = at.n_par;
     double score[SA_MOST_STARTS + 1], simple[SA_MOST_STARTS * SA_MODEL_MAX_PAR];
-    const plateaus g = look(s);
+    plateaus g = look(s, base);
     /* the plain model first; candidates carry all p parameters, the extra ones at `base` */
-    race r = {s, SA_JMAK, p, s->kind == SA_JMAK ? most : 3, 0, simple, score, work, work + m};
+    const sa_model_kind plain = (sa_model_kind)(s->kind - sa_model_base(s->kind) + SA_JMAK);
+    race r = {s, plain, p, s->kind == plain ? most : 3, 0, simple, score, work, work + m};
     simple_starts(&r, &g, base);
-    if (s->kind == SA_JMAK) {
+    if (s->kind == plain) {
         memcpy(starts, simple, r.count * p * sizeof(double));
         return r.count;
     }

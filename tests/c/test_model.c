@@ -1,5 +1,6 @@
 /* Kinetics and softening models without R: limits, derivatives by differences, and the inverse. */
 #include "check.h"
+#include "answers.h"
 #include "kinetics.h"
 #include "model.h"
 #include <string.h>
@@ -21,7 +22,7 @@ int main(void)
     /* derivatives of every model */
     const double e[N] = {-0.01, -0.01, 0.0, 0.0, 0.012, 0.012};
     const double log_time[N] = {-INFINITY, 2.0, 0.5, 3.0, 1.0, 4.0};
-    const sa_clock clock = {N, e, log_time};
+    const sa_clock clock = {.n = N, .coordinate = e, .log_time = log_time};
     const double base[SA_MODEL_MAX_PAR] = {160, 80, -2, 1.6, 140, 6, -1, 110, 0.2};
     for (int kind = SA_JMAK; kind <= SA_RECOVERY_JMAK_INCUBATION; kind++) {
         sa_model_layout at = sa_model_parameters((sa_model_kind)kind);
@@ -52,10 +53,71 @@ int main(void)
                                 gradient), "above the start: never");
     }
 
+    /* strain and exponents of their own: derivatives, and a group against its own parameters */
+    const double strain[N] = {-0.4, -0.4, 0.0, 0.3, 0.3, -0.4};
+    const int exponent[N] = {0, 1, 2, 0, 2, 1};
+    for (int base_kind = SA_JMAK; base_kind <= SA_HARDENING_RECOVERY_JMAK; base_kind++) {
+        const sa_model_kind which =
+            (sa_model_kind)(base_kind + SA_WITH_STRAIN + 2 * SA_ONE_EXPONENT);
+        const sa_model_layout at = sa_model_parameters(which);
+        const sa_clock grouped = {N, e, log_time, NULL, NULL, strain, exponent};
+        double par[SA_MODEL_MAX_PAR] = {160, 80, -2, 1.6, 140, 1.7, 0.2, 1.2, 2.1, 6, -1, 110, 5, -2,
+                                        60};
+        double h[N], jac[N * SA_MODEL_MAX_PAR], up[N], down[N], own[SA_BASE_PAR], alone;
+        check((int)sa_model_base(which) == base_kind && at.exponents == 3, "code of the model");
+        if (at.theta0 >= 0)
+            par[at.theta0] = 0.2;
+        check(sa_model_hardness(which, &grouped, par, h, jac) == 0, "grouped: finite");
+        for (size_t j = 0; j < at.n_par; j++) {
+            double step = 1e-6 * fmax(1, fabs(par[j])), keep = par[j];
+            par[j] = keep + step;
+            sa_model_hardness(which, &grouped, par, up, NULL);
+            par[j] = keep - step;
+            sa_model_hardness(which, &grouped, par, down, NULL);
+            par[j] = keep;
+            for (size_t i = 0; i < N; i++)
+                check(near(jac[i + j * N], (up[i] - down[i]) / (2 * step), 2e-6), "grouped slope");
+        }
+        for (size_t i = 0; i < N; i++) {
+            const sa_group group = {strain[i], exponent[i]};
+            const sa_clock one = {.n = 1, .coordinate = &e[i], .log_time = &log_time[i]};
+            double slope[SA_BASE_PAR], all[SA_MODEL_MAX_PAR];
+            sa_model_of_group(which, group, par, own);
+            sa_model_hardness((sa_model_kind)base_kind, &one, own, &alone, slope);
+            sa_model_chain(which, group, par, slope, all);
+            check(near(alone, h[i], 1e-13), "a group has its own parameters");
+            for (size_t j = 0; j < at.n_par; j++)
+                check(near(all[j], jac[i + j * N], 1e-12), "chain rule");
+        }
+        /* a rate that meets a target, and its slopes */
+        const sa_target_kind kinds[3] = {SA_TO_HARDNESS, SA_TO_SOFTENING, SA_TO_FRACTION};
+        const double aims[3] = {120, 0.6, 0.7};
+        for (int k = 0; k < 3; k++) {
+            sa_meeting meet = {kinds[k], aims[k], 0.004, 2.5, {0.25, 2}};
+            double ln_k, above, below, gradient[SA_MODEL_MAX_PAR], other[SA_MODEL_MAX_PAR];
+            check(sa_meeting_rate(which, &meet, par, &ln_k, gradient), "meets");
+            double at_rate[SA_MODEL_MAX_PAR], ln_time, unused[SA_MODEL_MAX_PAR];
+            memcpy(at_rate, par, sizeof par);
+            at_rate[SA_P_LN_K] = ln_k;
+            sa_model_of_group(which, meet.group, at_rate, own);
+            check(sa_model_time_to((sa_model_kind)base_kind, 0.004, aims[k], kinds[k], own, &ln_time,
+                                   unused) && near(ln_time, 2.5, 1e-10), "meets at that time");
+            for (size_t j = 0; j < at.n_par; j++) {
+                double step = 1e-6 * fmax(1, fabs(par[j])), keep = par[j];
+                par[j] = keep + step;
+                sa_meeting_rate(which, &meet, par, &above, other);
+                par[j] = keep - step;
+                sa_meeting_rate(which, &meet, par, &below, other);
+                par[j] = keep;
+                check(near(gradient[j], (above - below) / (2 * step), 2e-6), "slope of the rate");
+            }
+        }
+    }
+
     /* nothing breaks at the ends of the exponent */
     const double far_time[2] = {-700, 700};
     const double zero[2] = {0, 0};
-    const sa_clock far_clock = {2, zero, far_time};
+    const sa_clock far_clock = {.n = 2, .coordinate = zero, .log_time = far_time};
     double par[SA_MODEL_MAX_PAR], h[2], jac[2 * SA_MODEL_MAX_PAR];
     memcpy(par, base, sizeof par);
     check(sa_model_hardness(SA_RECOVERY_JMAK_INCUBATION, &far_clock, par, h, jac) == 0, "far: finite");

@@ -1,0 +1,188 @@
+# Several cold reductions in one fit, and an exponent of its own for each temperature: columns,
+# parameters and places. Strain enters as ln(strain / reference); a place is a row of coordinate
+# of temperature, that logarithm, and the number of the exponent from 0 (as C takes it).
+
+EXPONENT_CHOICES <- c("shared", "by temperature")
+MOST_EXPONENTS <- 12L # twin: SA_MOST_EXPONENTS in src/model.h
+
+# The number of a model for C. Twin: sa_model_kind in src/model.h.
+model_code <- function(model, d) {
+  match(model, names(SOFTENING_MODELS)) - 1L + (if (is.null(d$strain_ln)) 0L else 16L) +
+    256L * max(length(d$exponent_k) - 1L, 0L)
+}
+
+# Parameters of a model for these readings; those of groups stand after the energy.
+softening_terms <- function(model, d) {
+  terms <- SOFTENING_MODELS[[model]]
+  n <- exponent_names(d)
+  c(terms[1:3], if (length(n)) n[1L] else "n", terms[5L],
+    if (!is.null(d$strain_ln)) c("k_strain", "h_strain"), n[-1L], terms[-(1:5)])
+}
+
+exponent_names <- function(d) {
+  if (is.null(d$exponent_k)) return(NULL)
+  paste0("n_", format(signif(d$exponent_k - ZERO_CELSIUS, 6), trim = TRUE, drop0trailing = TRUE))
+}
+
+# The parameter whose bounds and start a term shares: n for each n_<temperature>.
+base_term <- function(terms) sub("^n_.*$", "n", terms)
+
+# Strains of the readings, checked; missing ones are found with the other columns.
+strain_column <- function(data, column) {
+  numeric_column(data, column, lower = 0, open = TRUE, na = TRUE, remedy = paste(
+    "Strains of cold work are above zero; metal that was not worked does not recrystallise,",
+    "so leave such rows out."))
+}
+
+# Adds strain to the readings. Strains are told apart to ten digits.
+with_strain <- function(d, strain, strain_ref) {
+  strain <- signif(strain, 10)
+  after <- d$time_min > 0
+  groups <- unique(strain[after])
+  if (length(groups) < 2L) {
+    abort("too_few", "all readings after an anneal have one strain", arg = d$columns$strain,
+          remedy = "Leave `strain` out, or add readings of another cold reduction.")
+  }
+  slight <- which(strain < 0.05)
+  if (length(slight)) {
+    warn("assumption", paste0(
+      length(slight), " of ", d$n, " readings have strains below 0.05: so little cold work ",
+      "lies near the least at which metal recrystallises at all, where no power of strain holds."),
+      n = length(slight), rows = slight)
+  }
+  strain_ref <- check_number(strain_ref, "strain_ref", 0, open = TRUE, null = TRUE)
+  d$strain_ref <- if (is.null(strain_ref)) exp(mean(log(groups))) else strain_ref
+  d$strain <- strain
+  d$strain_ln <- log(strain / d$strain_ref)
+  d
+}
+
+# Adds the temperatures that have their own exponent.
+with_exponents <- function(d) {
+  temps <- sort(unique(signif(d$temp_k[d$time_min > 0], 12)))
+  if (length(temps) < 2L) {
+    abort("too_few", "all readings after an anneal are at one temperature", arg = "exponent",
+          remedy = "Use exponent = \"shared\".")
+  }
+  if (length(temps) > MOST_EXPONENTS) {
+    abort("argument", paste0("there are ", length(temps), " temperatures, more than the ",
+                             MOST_EXPONENTS, " exponents a fit can have"), arg = "exponent",
+          remedy = "Use exponent = \"shared\", or fit fewer temperatures.")
+  }
+  d$exponent_k <- temps
+  d
+}
+
+check_groups_at_all <- function(strain, exponent, history) {
+  if (is.null(history) || (!strain && exponent == "shared")) return(invisible())
+  arg <- if (strain) "strain" else "exponent"
+  abort("argument", paste0("`", arg, "` cannot be combined with `history`"), arg = arg,
+        remedy = "Fit along histories one reduction at a time and with one exponent.")
+}
+
+# Start of the exponent of worked hardness: line of the logarithm of the hardest reading of each
+# strain (before the anneal, where there is one).
+start_of_hardening <- function(d) {
+  before <- d$time_min == 0
+  use <- if (length(unique(d$strain_ln[before])) > 1L) before else rep(TRUE, d$n)
+  top <- tapply(d$hardness[use], d$strain_ln[use], max)
+  x <- as.double(names(top))
+  slope <- stats::lm.fit(cbind(1, x), log(as.double(top)))$coefficients[[2L]]
+  min(max(slope, 0), 2)
+}
+
+is_grouped <- function(fit) !is.null(fit$readings$strain_ln) || !is.null(fit$readings$exponent_k)
+
+# Places for C: a vector of coordinates for an ordinary fit, else a matrix; NA where there is no
+# exponent for the temperature.
+fit_places <- function(fit, temp_c, strain = NULL) {
+  e <- as.double(inverse_temperature(temp_c, fit$temp_ref_c))
+  d <- fit$readings
+  if (!is_grouped(fit)) return(e)
+  n <- length(e)
+  x <- if (is.null(d$strain_ln)) numeric(n) else log(rep_len(as.double(strain), n) / d$strain_ref)
+  which_n <- if (is.null(d$exponent_k)) numeric(n) else {
+    known <- d$exponent_k - ZERO_CELSIUS
+    vapply(temp_c, function(t) {
+      k <- which(abs(known - t) <= 1e-6)
+      if (length(k)) k[1L] - 1 else NA_real_
+    }, 0)
+  }
+  matrix(c(e, x, which_n), n, 3L)
+}
+
+place_rows <- function(place, rows) {
+  if (is.matrix(place)) place[rows, , drop = FALSE] else place[rows]
+}
+
+known_places <- function(place) {
+  if (is.matrix(place)) !is.na(rowSums(place)) else !is.na(place)
+}
+
+# Columns ln(strain / reference) and exponent for sa_call_meeting_interval().
+group_part <- function(place) {
+  if (is.matrix(place)) place[, 2:3, drop = FALSE] else matrix(0, length(place), 2L)
+}
+
+# Strains asked for: all that were read by default; NULL for a fit without strain.
+check_strain <- function(fit, strain, one = FALSE) {
+  d <- fit$readings
+  if (is.null(d$strain)) {
+    if (!is.null(strain)) {
+      abort("argument", "the fit has no strain", arg = "strain",
+            remedy = "Leave `strain` out, or name its column in fit_softening().")
+    }
+    return(NULL)
+  }
+  if (is.null(strain)) {
+    if (one) {
+      abort("argument", "the fit covers several strains, and `strain` is missing", arg = "strain",
+            remedy = "Give the strain of the cold work in question.")
+    }
+    return(read_strains(fit))
+  }
+  check_numeric(strain, "strain", 0, open = TRUE, length = if (one) 1L)
+}
+
+read_strains <- function(fit) {
+  d <- fit$readings
+  sort(unique(d$strain[d$time_min > 0]))
+}
+
+# A call that needs one curve for all temperatures and one set of parameters.
+check_ungrouped <- function(fit, arg = "fit") {
+  if (is_grouped(fit)) {
+    abort("model", "this needs a fit of one cold reduction with one exponent", arg = arg,
+          remedy = "Fit without `strain` and with exponent = \"shared\".")
+  }
+}
+
+check_one_exponent <- function(fit, arg = "fit") {
+  if (!is.null(fit$readings$exponent_k)) {
+    abort("model", "a fit with an exponent for each temperature says nothing between them",
+          arg = arg, remedy = "Fit with exponent = \"shared\".")
+  }
+}
+
+# Hardness before the anneal at a strain.
+worked_hardness <- function(fit, strain = NULL) {
+  if (is.null(strain)) return(fit$par[["h_worked"]])
+  fit$par[["h_worked"]] * (strain / fit$readings$strain_ref)^fit$par[["h_strain"]]
+}
+
+# The name of the column of strains in the readings, in newdata and in answers.
+strain_name <- function(fit) fit$readings$columns$strain
+
+strain_label <- function(strain, all = strain) {
+  text <- function(x) paste("Strain", format(signif(x, 4), trim = TRUE, drop0trailing = TRUE))
+  factor(vapply(strain, text, ""), unique(vapply(sort(unique(all)), text, "")))
+}
+
+# What print() says of groups.
+group_sentences <- function(fit) {
+  d <- fit$readings
+  c(if (!is.null(d$strain)) {
+    paste0("Cold work: strains ", paste(format(signif(read_strains(fit), 3), trim = TRUE), collapse = ", "),
+           "; ln_k_ref and h_worked hold at strain ", format(signif(d$strain_ref, 3)))
+  }, if (!is.null(d$exponent_k)) "Exponent n of its own for each temperature")
+}

@@ -1,0 +1,225 @@
+/* Likelihood interval of a time or a temperature to a target (Bates and Watts 1988, Nonlinear
+ * Regression Analysis and Its Applications, chapter 6, for a function of the parameters).
+ *
+ * The model is written anew with ln t (or the inverse temperature) of the meeting with the
+ * target in the place of ln k_ref: for given other parameters the share not recrystallised at
+ * the meeting follows from the hardness levels there, and ln k_ref from that share in closed
+ * form. The meeting is then held at a value, the others refitted, and the value moved outwards
+ * until the sum of squares has risen by the threshold. */
+#include "answers.h"
+#include <math.h>
+#include <string.h>
+
+#define REFINEMENTS 60
+
+static int rate_of_base(sa_model_kind kind, const sa_meeting *at, const double *par, double *ln_k,
+                        double *gradient)
+{
+    const sa_model_layout place = sa_model_parameters(kind);
+    const double theta0 = place.theta0 >= 0 ? par[place.theta0] : 0.0, n = par[SA_P_N];
+    const double worked = par[SA_P_WORKED], soft = par[SA_P_SOFT];
+    double aim = at->target, share = 1.0 - at->target;
+    if (at->what != SA_TO_FRACTION) {
+        if (at->what == SA_TO_SOFTENING)
+            aim = worked + at->target * (soft - worked);
+        /* the unrecrystallised hardness there does not depend on ln k_ref */
+        sa_model_state s = sa_model_at(kind, at->log_time, at->coordinate, par);
+        share = (aim - soft) / (s.unrecrystallised - soft);
+    }
+    if (!(share > 0.0 && share < 1.0))
+        return 0;
+    const double y = -log(share), excess = exp(log(y) / n), theta = theta0 + excess;
+    *ln_k = log(theta) - at->log_time - par[SA_P_Q] * at->coordinate;
+    if (!isfinite(*ln_k))
+        return 0;
+    if (at->what == SA_TO_FRACTION) {
+        memset(gradient, 0, place.n_par * sizeof(double));
+        gradient[SA_P_Q] = -at->coordinate;
+        gradient[SA_P_N] = -excess * log(y) / (n * n * theta);
+        if (place.theta0 >= 0)
+            gradient[place.theta0] = 1.0 / theta;
+        return 1;
+    }
+    /* implicit function: hardness(b) = aim(b) */
+    double b[SA_BASE_PAR], hardness;
+    memcpy(b, par, place.n_par * sizeof(double));
+    b[SA_P_LN_K] = *ln_k;
+    if (!(sa_model_at(kind, at->log_time, at->coordinate, b).slope_ln_time < 0.0))
+        return 0;
+    const sa_clock one = {.n = 1, .coordinate = &at->coordinate, .log_time = &at->log_time};
+    if (sa_model_hardness(kind, &one, b, &hardness, gradient) || !(gradient[SA_P_LN_K] < 0.0))
+        return 0;
+    if (at->what == SA_TO_SOFTENING) {
+        gradient[SA_P_WORKED] -= 1.0 - at->target;
+        gradient[SA_P_SOFT] -= at->target;
+    }
+    const double lever = -1.0 / gradient[SA_P_LN_K];
+    for (size_t j = 0; j < place.n_par; j++)
+        gradient[j] *= lever;
+    gradient[SA_P_LN_K] = 0.0;
+    return 1;
+}
+
+int sa_meeting_rate(sa_model_kind kind, const sa_meeting *at, const double *par, double *ln_k,
+                    double *gradient)
+{
+    const sa_model_layout place = sa_model_parameters(kind);
+    double base[SA_BASE_PAR], of_base[SA_BASE_PAR];
+    sa_model_of_group(kind, at->group, par, base);
+    if (!rate_of_base(sa_model_base(kind), at, base, ln_k, of_base))
+        return 0;
+    sa_model_chain(kind, at->group, par, of_base, gradient);
+    if (place.k_strain >= 0) { /* ln k of the group is ln k_ref + k_strain strain */
+        *ln_k -= par[place.k_strain] * at->group.strain;
+        gradient[place.k_strain] = -at->group.strain;
+    }
+    return 1;
+}
+
+/* The fit with the meeting held. */
+typedef struct {
+    const sa_softening *s;
+    sa_meeting at;
+    sa_moved moved;
+    sa_lsq_control control;
+    int held[SA_MODEL_MAX_PAR];
+    size_t p;
+    int k_strain;
+    double *resid, *jac, *work;
+} tied_fit;
+
+static int tied_residuals(const double *par, double *resid, double *jac, void *context)
+{
+    const tied_fit *f = context;
+    const sa_softening *s = f->s;
+    const size_t m = s->clock.n;
+    double b[SA_MODEL_MAX_PAR], slope[SA_MODEL_MAX_PAR];
+    memcpy(b, par, f->p * sizeof(double));
+    if (!sa_meeting_rate(s->kind, &f->at, par, &b[SA_P_LN_K], slope) ||
+        sa_model_hardness(s->kind, &s->clock, b, resid, jac))
+        return 1;
+    for (size_t i = 0; i < m; i++)
+        resid[i] -= s->hardness[i];
+    if (!jac)
+        return 0;
+    const double *rate = jac + SA_P_LN_K * m;
+    for (size_t j = 0; j < f->p; j++)
+        for (size_t i = 0; j != SA_P_LN_K && i < m; i++)
+            jac[i + j * m] += rate[i] * slope[j];
+    memset(jac + SA_P_LN_K * m, 0, m * sizeof(double));
+    return 0;
+}
+
+/* Sum of squares with the meeting at `value`, the others refitted from `par`. `edge`: the
+ * energy or the power of strain stopped at the mere edge of its search. (A temperature tends to that of the readings
+ * as the energy grows; the caller gives the energy room, and the end found is that limit.) */
+static double sum_tied(tied_fit *f, double value, double *par, int *edge)
+{
+    sa_lsq_problem pb = sa_softening_problem(f->s);
+    pb.held = f->held;
+    pb.fn = tied_residuals;
+    pb.context = f;
+    if (f->moved == SA_MOVE_TIME)
+        f->at.log_time = value;
+    else
+        f->at.coordinate = value;
+    int at_bound[SA_MODEL_MAX_PAR];
+    sa_lsq_result result;
+    sa_status st = sa_lsq_fit(&pb, &f->control, par, f->resid, f->jac, at_bound, f->work, &result);
+    if (st != SA_OK && st != SA_LIMIT)
+        return HUGE_VAL;
+    *edge = f->moved == SA_MOVE_TIME && at_bound[SA_P_Q] > 0 && !f->s->natural[SA_P_Q + f->p];
+    if (f->k_strain >= 0) {
+        const size_t j = (size_t)f->k_strain;
+        *edge |= (at_bound[j] < 0 && !f->s->natural[j]) || (at_bound[j] > 0 && !f->s->natural[j + f->p]);
+    }
+    return result.objective;
+}
+
+/* The place between `inside` (parameters in `keep`) and `outside` where the sum passes the
+ * ceiling: false position on the root of the rise, with bisection where that is not finite. */
+static double refine(tied_fit *f, const sa_walk *w, double *inside, double outside,
+                     double rise_out, double *keep)
+{
+    const double goal = sqrt(w->threshold), tolerance = 1e-9 * (1.0 + fabs(outside));
+    double low = -goal, high = sqrt(rise_out) - goal, par[SA_MODEL_MAX_PAR];
+    int last = 0, edge;
+    for (int k = 0; k < REFINEMENTS && fabs(outside - *inside) > tolerance; k++) {
+        double mid = isfinite(high) && k % 8 != 7
+                         ? *inside + (outside - *inside) * low / (low - high)
+                         : 0.5 * (*inside + outside);
+        memcpy(par, keep, f->p * sizeof(double));
+        double gap = sqrt(fmax(sum_tied(f, mid, par, &edge) - w->objective, 0.0)) - goal;
+        if (fabs(gap) <= 1e-7 * goal) {
+            memcpy(keep, par, f->p * sizeof(double));
+            *inside = mid;
+            return mid;
+        }
+        if (gap >= 0.0) {
+            outside = mid;
+            high = gap;
+            low = last > 0 ? 0.5 * low : low;
+            last = 1;
+        } else {
+            *inside = mid;
+            low = gap;
+            high = last < 0 ? 0.5 * high : high;
+            memcpy(keep, par, f->p * sizeof(double));
+            last = -1;
+        }
+    }
+    return outside;
+}
+
+static double walk_side(tied_fit *f, const sa_walk *w, int side, double from, const double *minimum)
+{
+    const double end = side < 0 ? w->low : w->high, ceiling = w->objective + w->threshold;
+    double inside = from, step = w->step, keep[SA_MODEL_MAX_PAR], par[SA_MODEL_MAX_PAR];
+    memcpy(keep, minimum, f->p * sizeof(double));
+    for (int k = 0; k < 200; k++) {
+        int edge = 0;
+        double value = inside + side * step;
+        if (side * (value - end) >= 0.0)
+            return side * HUGE_VAL;
+        memcpy(par, keep, f->p * sizeof(double));
+        double sum = sum_tied(f, value, par, &edge);
+        if (sum < ceiling) {
+            inside = value;
+            memcpy(keep, par, f->p * sizeof(double));
+            step *= 2.0;
+            continue;
+        }
+        double found = refine(f, w, &inside, value, sum - w->objective, keep);
+        /* a step too long to follow the valley looks like a rise: try again from nearby */
+        memcpy(par, keep, f->p * sizeof(double));
+        value = found + side * 0.01 * w->step;
+        sum = sum_tied(f, value, par, &edge);
+        if (sum >= ceiling)
+            return edge ? side * HUGE_VAL : found;
+        inside = value;
+        memcpy(keep, par, f->p * sizeof(double));
+        step = w->step;
+    }
+    return side * HUGE_VAL;
+}
+
+void sa_meeting_interval(const sa_softening *s, const sa_meeting *at, sa_moved moved,
+                         const sa_walk *walk, const double *par, double ends[2], double *work)
+{
+    tied_fit f = {.s = s, .at = *at, .moved = moved, .control = sa_lsq_defaults()};
+    f.p = sa_model_parameters(s->kind).n_par;
+    f.k_strain = sa_model_parameters(s->kind).k_strain;
+    f.control.ftol = 1e-11;
+    f.control.xtol = 1e-9;
+    f.control.gtol = 1e-9;
+    f.control.max_iterations = 200;
+    f.control.polish = 0;
+    for (size_t j = 0; j < f.p; j++)
+        f.held[j] = j == SA_P_LN_K || (s->held && s->held[j]);
+    f.resid = work;
+    f.jac = f.resid + s->clock.n;
+    f.work = f.jac + s->clock.n * f.p;
+    const double from = moved == SA_MOVE_TIME ? at->log_time : at->coordinate;
+    ends[0] = walk_side(&f, walk, -1, from, par);
+    ends[1] = walk_side(&f, walk, 1, from, par);
+}

@@ -1,0 +1,34 @@
+/* Likelihood intervals of answers: times and temperatures at which a curve meets a target. */
+#ifndef SA_ANSWERS_H
+#define SA_ANSWERS_H
+
+#include "softening.h"
+
+/* The curve at `coordinate` meets the target at ln t = `log_time`. */
+typedef struct {
+    sa_target_kind what;
+    double target, coordinate, log_time;
+    sa_group group;
+} sa_meeting;
+
+/* ln k_ref with which the curve of the other parameters meets the target at that place, in
+ * closed form, and its gradient in them (0 for ln k_ref itself). Returns 0 when no rate does,
+ * or when the curve would rise through it. */
+int sa_meeting_rate(sa_model_kind kind, const sa_meeting *at, const double *par, double *ln_k,
+                    double *gradient);
+
+/* What is moved along the likelihood: the time of the meeting, or its coordinate. */
+typedef enum { SA_MOVE_TIME = 0, SA_MOVE_COORDINATE } sa_moved;
+
+typedef struct {
+    double objective, threshold; /* least sum of squares, and its rise at the ends */
+    double step;                 /* first step, positive */
+    double low, high;            /* beyond these a side counts as open */
+} sa_walk;
+
+/* Ends of the interval of what is moved, -Inf and Inf where open. `par`: the minimum. Work:
+ * sa_softening_work() doubles. */
+void sa_meeting_interval(const sa_softening *s, const sa_meeting *at, sa_moved moved,
+                         const sa_walk *walk, const double *par, double ends[2], double *work);
+
+#endif

@@ -1,0 +1,83 @@
+/* Likelihood intervals of answers: SEXP in, SEXP out. */
+#include "answers.h"
+#include "glue_fit.h"
+#include "glue_history.h"
+#include "replicates.h"
+#include <math.h>
+#include <string.h>
+
+static double *copy_doubles(SEXP list, int slot, R_xlen_t n, const char *what)
+{
+    double *out = (double *)R_alloc((size_t)n, sizeof(double));
+    if (n > 0)
+        memcpy(out, glue_doubles(VECTOR_ELT(list, slot), n, what), (size_t)n * sizeof(double));
+    return out;
+}
+
+/* conditions: list(temp_k or number of the history, time in min, mean, weight, history or NULL,
+ * ln of strain over its reference or NULL, temperatures of the exponents or NULL).
+ * setup: list(kind, lower, upper, natural, held). meetings: matrix with columns coordinate,
+ * ln t, target, first step, ln of strain over its reference, which n from 0. settings: target kind, what is moved, objective, threshold, low,
+ * high. Returns the ends, a matrix of two columns. */
+SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP meetings,
+                              SEXP settings)
+{
+    const sa_model_kind kind = glue_model(VECTOR_ELT(setup, 0));
+    const R_xlen_t rp = (R_xlen_t)sa_model_parameters(kind).n_par;
+    const R_xlen_t rm = Rf_xlength(VECTOR_ELT(conditions, 0));
+    const size_t m = (size_t)rm;
+    const double ref = glue_double(ref_k, "ref_k");
+    const double *set = glue_doubles(settings, 6, "settings");
+    const double *b = glue_doubles(par, rp, "par");
+    const R_xlen_t count = Rf_nrows(meetings);
+    const double *meet = glue_doubles(meetings, 6 * count, "meetings");
+
+    sa_replicates rep;
+    memset(&rep, 0, sizeof rep);
+    rep.temp_k = copy_doubles(conditions, 0, rm, "temp_k");
+    rep.time = copy_doubles(conditions, 1, rm, "time");
+    rep.mean = copy_doubles(conditions, 2, rm, "mean");
+    double *root = copy_doubles(conditions, 3, rm, "weight");
+    double *coordinate = (double *)R_alloc(2 * m, sizeof(double));
+    rep.log_time = coordinate + m;
+    for (size_t i = 0; i < m; i++) {
+        root[i] = sqrt(root[i]);
+        rep.log_time[i] = log(rep.time[i]);
+        coordinate[i] = -1000.0 * (1.0 / rep.temp_k[i] - 1.0 / ref) / SA_GAS_CONSTANT;
+    }
+    sa_softening s = {kind, {m, coordinate, rep.log_time, NULL, NULL, NULL, NULL}, rep.mean, root,
+                      glue_doubles(VECTOR_ELT(setup, 1), rp, "lower"),
+                      glue_doubles(VECTOR_ELT(setup, 2), rp, "upper"),
+                      glue_integers(VECTOR_ELT(setup, 3), 2 * rp, "natural"),
+                      glue_integers(VECTOR_ELT(setup, 4), rp, "held")};
+    if (VECTOR_ELT(conditions, 5) != R_NilValue)
+        s.clock.strain = glue_doubles(VECTOR_ELT(conditions, 5), rm, "strain");
+    if (VECTOR_ELT(conditions, 6) != R_NilValue)
+        s.clock.exponent = glue_exponents(VECTOR_ELT(conditions, 6), rep.temp_k, m);
+    sa_histories along;
+    if (VECTOR_ELT(conditions, 4) != R_NilValue) {
+        glue_histories(VECTOR_ELT(conditions, 4), ref, &along);
+        s.clock.along = &along;
+        s.clock.table = (double *)R_alloc(sa_clock_table(m), sizeof(double));
+        glue_follow(&s.clock, &along, &rep, coordinate);
+    }
+    const size_t need = sa_softening_work_for(m, (size_t)rp);
+    if (need == 0)
+        Rf_error("internal error: problem too large");
+    double *work = (double *)R_alloc(need, sizeof(double));
+    SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)count, 2));
+    for (R_xlen_t k = 0; k < count; k++) {
+        const sa_meeting at = {(sa_target_kind)(int)set[0], meet[k + 2 * count], meet[k],
+                               meet[k + count],
+                               {meet[k + 4 * count], (int)meet[k + 5 * count]}};
+        const sa_walk walk = {set[2], set[3], meet[k + 3 * count], set[4], set[5]};
+        double ends[2];
+        R_CheckUserInterrupt();
+        sa_meeting_interval(&s, &at, set[1] > 0.0 ? SA_MOVE_COORDINATE : SA_MOVE_TIME, &walk, b,
+                            ends, work);
+        REAL(out)[k] = ends[0];
+        REAL(out)[k + count] = ends[1];
+    }
+    UNPROTECT(1);
+    return out;
+}

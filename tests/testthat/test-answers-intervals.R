@@ -1,0 +1,125 @@
+# Intervals of times and temperatures by three routes.
+
+regular_fit <- function(...) {
+  fit_softening(with_test_seed(61, made_readings(sd_step = 1)), se = "steps", ...)
+}
+
+open_fit <- function() { # the hotter temperature over before its first reading
+  quietly_fitted(with_test_seed(71, made_readings(
+    temps = c(300, 420), times = c(0, 5, 10, 20, 40, 80), q = 150, half_min = 6, sd_step = 0.5)))
+}
+
+test_that("the three routes agree in a regular case", {
+  f <- regular_fit()
+  for (aim in list(list(softening = 0.5), list(hardness = 100), list(fraction = 0.9))) {
+    ask <- function(...) as.data.frame(do.call(time_to, c(list(f), aim, list(...))))
+    delta <- ask()
+    profile <- ask(method = "profile")
+    boot <- ask(method = "bootstrap", times = 400, seed = 1)
+    expect_equal(profile[c("time_min", "std.error")], delta[c("time_min", "std.error")])
+    half <- function(x) log(x$conf.high / x$conf.low) / 2
+    expect_equal(half(profile), half(delta), tolerance = 0.05)
+    # 400 draws give a 95 % half width to about 5 %; three times that, and the normal quantile
+    # of the bootstrap is some 3 % below that of t
+    expect_equal(half(boot), half(delta), tolerance = 0.15)
+    expect_equal(boot$std.error, delta$std.error, tolerance = 0.15)
+    expect_equal(profile$note, delta$note)
+  }
+  ask <- function(...) as.data.frame(temp_for(f, c(10, 30), hardness = 110, ...))
+  width <- function(x) x$conf.high - x$conf.low
+  expect_equal(width(ask(method = "profile")), width(ask()), tolerance = 0.05)
+  expect_equal(width(ask(method = "bootstrap", times = 200, seed = 2)), width(ask()), tolerance = 0.2)
+  expect_identical(ask(method = "bootstrap", times = 20, seed = 2),
+                   ask(method = "bootstrap", times = 20, seed = 2))
+})
+
+test_that("at the ends a refit by nls() with the time held has risen by the threshold", {
+  f <- regular_fit()
+  d <- f$readings
+  at <- as.data.frame(time_to(f, temp_c = 350, method = "profile", level = 0.9))
+  data <- data.frame(h = d$hardness, t = d$time_min, e = inverse_temperature(d$temp_k - 273.15, 350))
+  held <- function(t50) {
+    m <- nls(h ~ hw + (hs - hw) * (1 - exp(-log(2) * (t / t50 * exp(q * e))^n)), data,
+             start = list(hw = 160, hs = 80, q = 140, n = 1.6), control = nls.control(tol = 1e-8))
+    deviance(m)
+  }
+  variance <- f$between / f$df_interval
+  rise <- qt(0.95, f$df_interval)^2 * variance
+  expect_equal(held(at$conf.low) - deviance(f), rise, tolerance = 1e-4)
+  expect_equal(held(at$conf.high) - deviance(f), rise, tolerance = 1e-4)
+  expect_equal(held(at$time_min) - deviance(f), 0, tolerance = 1e-6)
+  # the same region seen from the temperature: at an end of one the other is at its end too
+  back <- as.data.frame(temp_for(f, at$conf.low, method = "profile", level = 0.9))
+  expect_equal(back$conf.low, 350, tolerance = 1e-5)
+  back <- as.data.frame(temp_for(f, at$conf.high, method = "profile", level = 0.9))
+  expect_equal(back$conf.high, 350, tolerance = 1e-5)
+})
+
+test_that("a fraction of the plain model has the interval of ln k", {
+  # ln t of X = 1 - 1/e at the reference temperature is -ln k_ref
+  for (model in c("jmak", "jmak_incubation")) {
+    f <- quietly_fitted(with_test_seed(62, made_readings(sd_step = 0.5)), model,
+                        fixed = if (model == "jmak_incubation") c(theta0 = 0))
+    a <- time_to(f, fraction = 1 - exp(-1), temp_c = f$temp_ref_c, method = "profile")
+    expect_equal(-log(c(a$conf.high, a$conf.low)),
+                 unname(confint(f, "ln_k_ref", method = "profile")[1L, ]), tolerance = 1e-5)
+  }
+})
+
+test_that("recovery, hardening and histories are followed as well", {
+  bell <- bell_readings()
+  for (model in c("recovery_jmak", "hardening_jmak")) {
+    f <- quietly_fitted(bell, model)
+    a <- time_to(f, hardness = 100, temp_c = 330, method = "profile")
+    expect_true(a$conf.low < a$time_min && a$time_min < a$conf.high)
+    expect_lt(log(a$conf.high / a$conf.low), 0.5)
+  }
+  constant <- do.call(rbind, lapply(c(290, 330, 370), function(t) {
+    data.frame(specimen = paste0("piece-", t), time_s = c(0, 7200), temp_c = t)
+  }))
+  d <- with_test_seed(61, made_readings(sd_step = 1))
+  along <- fit_softening(d, se = "steps", history = constant)
+  plain <- fit_softening(d, se = "steps")
+  ask <- function(f) as.data.frame(time_to(f, temp_c = 330, method = "profile"))
+  expect_equal(ask(along), ask(plain), tolerance = 1e-5)
+})
+
+test_that("intervals are open where the readings give only a bound", {
+  f <- open_fit()
+  expect_equal(f$states[["q_kj_mol"]], "only a lower limit")
+  a <- as.data.frame(time_to(f, temp_c = c(250, 300, 350, 420), method = "profile"))
+  expect_equal(a$conf.high[1L], Inf)
+  expect_equal(a$conf.low[3:4], c(0, 0))
+  expect_true(all(is.finite(unlist(a[2L, c("conf.low", "conf.high")]))))
+  expect_match(a$note[1L], "only a shortest time")
+  expect_match(a$note[4L], "only a longest time")
+  expect_lt(a$conf.high[4L], 5)
+  expect_true(all(is.na(time_to(f, temp_c = c(250, 420))$conf.low)))
+  t <- as.data.frame(temp_for(f, c(1, 60), method = "profile"))
+  # however large the energy, half softening in 1 min needs more than the 300 C of 28 min
+  expect_equal(t$conf.low[1L], 300, tolerance = 1e-3)
+  expect_equal(t$conf.high[2L], 300, tolerance = 1e-3)
+})
+
+test_that("what cannot be answered is an error or NA, not a guess", {
+  f <- regular_fit()
+  expect_warning(a <- time_to(f, hardness = 20, method = "profile"), class = "softanneal_warning_outside")
+  expect_true(all(is.na(a$conf.low)))
+  expect_warning(time_to(f, hardness = c(20, 100), method = "bootstrap", times = 5, seed = 1),
+                 class = "softanneal_warning_outside")
+  huber <- quietly_fitted(with_test_seed(61, made_readings(sd_step = 1)), loss = "huber")
+  expect_error(time_to(huber, method = "profile"), class = "softanneal_error_model")
+  held <- quietly_fitted(with_test_seed(61, made_readings(sd_step = 1)), fixed = c(ln_k_ref = -2.5))
+  expect_error(temp_for(held, 10, method = "profile"), class = "softanneal_error_model")
+  expect_error(time_to(f, method = "exact"), class = "softanneal_error_argument")
+  expect_error(time_to(f, seed = 1), class = "softanneal_error_argument")
+  expect_error(time_to(f, method = "bootstrap", times = 0), class = "softanneal_error_range")
+  one <- quietly_fitted(with_test_seed(61, made_readings(temps = 330)))
+  expect_warning(a <- time_to(one, temp_c = c(330, 350), method = "profile"),
+                 class = "softanneal_warning_outside")
+  expect_true(is.finite(a$conf.low[1L]) && is.na(a$conf.low[2L]))
+  expect_warning(b <- time_to(one, temp_c = c(330, 350), method = "bootstrap", times = 50, seed = 1),
+                 class = "softanneal_warning_outside")
+  expect_equal(log(b$conf.high[1L] / b$conf.low[1L]), log(a$conf.high[1L] / a$conf.low[1L]),
+               tolerance = 0.35)
+})
