@@ -94,7 +94,7 @@ read_for_report <- function(readings, specimen) {
   if (!is.null(specimen)) return(read_readings(readings, specimen = specimen))
   tryCatch(read_readings(readings), softanneal_error_column = function(e) {
     if (!identical(e$arg, "specimen")) stop(e)
-    message("No column `specimen`: each temperature and time is taken as one heat treatment.")
+    say("file", "No column `specimen`: each temperature and time is taken as one heat treatment.")
     read_readings(readings, specimen = "all readings")
   })
 }
