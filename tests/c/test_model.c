@@ -21,7 +21,7 @@ int main(void)
     /* derivatives of every model */
     const double e[N] = {-0.01, -0.01, 0.0, 0.0, 0.012, 0.012};
     const double log_time[N] = {-INFINITY, 2.0, 0.5, 3.0, 1.0, 4.0};
-    const sa_clock clock = {N, e, log_time};
+    const sa_clock clock = {N, e, log_time, NULL, NULL};
     const double base[SA_MODEL_MAX_PAR] = {160, 80, -2, 1.6, 140, 6, -1, 110, 0.2};
     for (int kind = SA_JMAK; kind <= SA_RECOVERY_JMAK_INCUBATION; kind++) {
         sa_model_layout at = sa_model_parameters((sa_model_kind)kind);
@@ -55,7 +55,7 @@ int main(void)
     /* nothing breaks at the ends of the exponent */
     const double far_time[2] = {-700, 700};
     const double zero[2] = {0, 0};
-    const sa_clock far_clock = {2, zero, far_time};
+    const sa_clock far_clock = {2, zero, far_time, NULL, NULL};
     double par[SA_MODEL_MAX_PAR], h[2], jac[2 * SA_MODEL_MAX_PAR];
     memcpy(par, base, sizeof par);
     check(sa_model_hardness(SA_RECOVERY_JMAK_INCUBATION, &far_clock, par, h, jac) == 0, "far: finite");
