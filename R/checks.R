@@ -35,6 +35,13 @@ ZERO_CELSIUS <- 273.15
 #' | `softanneal_warning_extrapolation` | a prediction lies outside the readings |
 #' | `softanneal_warning_assumption` | an assumption of the computation does not hold |
 #'
+#' Messages are of class `softanneal_message_<what>` over `softanneal_message`.
+#'
+#' | class | when |
+#' |---|---|
+#' | `softanneal_message_file` | how a file was read: separator, decimal mark, encoding, empty rows |
+#' | `softanneal_message_units` | a column was converted to the unit of the bench |
+#'
 #' @name softanneal-conditions
 #' @examples
 #' tryCatch(jmak_fraction(-1, k = 0.1, n = 2),

@@ -56,13 +56,14 @@ softening_report <- function(readings, out_dir, model = "jmak", scale = "HV", ma
     } else "hardness readings"
     title <- paste("Softening kinetics:", gsub("_", " ", name))
   }
-  prepare_folder(out_dir, overwrite)
+  check_folder(out_dir, overwrite)
   data <- read_for_report(readings, specimen)
   fit <- fit_softening(data, model = model, scale = scale, material = material, level = level)
   result <- list(
     fit = fit, models = model_table(data, scale, material, model), level = level, title = title,
     half_softening = suppressWarnings(time_to(fit, level = level),
                                       classes = "softanneal_warning_outside"))
+  make_folder(out_dir)
   work <- tempfile("softanneal-report-")
   dir.create(work)
   on.exit(unlink(work, recursive = TRUE), add = TRUE)
@@ -75,13 +76,16 @@ softening_report <- function(readings, out_dir, model = "jmak", scale = "HV", ma
   structure(result, class = "softanneal_report")
 }
 
-prepare_folder <- function(out_dir, overwrite) {
+check_folder <- function(out_dir, overwrite) {
   there <- file.exists(file.path(out_dir, REPORT_FILES))
   if (any(there) && !overwrite) {
     abort("file", paste0("there are results in ", out_dir, " already: ",
                          in_quotes(REPORT_FILES[there], " and ")), arg = "out_dir",
           remedy = "Choose another folder, or allow overwrite = TRUE.")
   }
+}
+
+make_folder <- function(out_dir) {
   if (!dir.exists(out_dir)) dir.create(out_dir, recursive = TRUE, showWarnings = FALSE)
   if (!dir.exists(out_dir) || file.access(out_dir, 2L) != 0L) {
     abort("file", paste0("the folder ", out_dir, " cannot be written"), arg = "out_dir",
@@ -94,7 +98,7 @@ read_for_report <- function(readings, specimen) {
   if (!is.null(specimen)) return(read_readings(readings, specimen = specimen))
   tryCatch(read_readings(readings), softanneal_error_column = function(e) {
     if (!identical(e$arg, "specimen")) stop(e)
-    message("No column `specimen`: each temperature and time is taken as one heat treatment.")
+    say("file", "No column `specimen`: each temperature and time is taken as one heat treatment.")
     read_readings(readings, specimen = "all readings")
   })
 }
