@@ -31,12 +31,13 @@ check_profile_answer <- function(fit) {
 
 # Ends of the likelihood interval of ln t (`moved` "time") or of the coordinate of temperature at
 # each meeting, -Inf and Inf where open; `place` as from fit_places(). `half`: half widths by the delta method, NA allowed.
-meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level) {
+meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level,
+                           in_growth = met_in_growth(fit, target, what)) {
   coordinate <- if (is.matrix(place)) place[, 1L] else place
   n <- length(ln_time)
   out <- matrix(NA_real_, n, 2L)
   t <- interval_t(fit, level)
-  ok <- is.finite(ln_time) & known_places(place)
+  ok <- is.finite(ln_time) & known_places(place) & !in_growth
   if (is.na(t) || !any(ok)) return(out)
   at <- fit$conditions
   set <- fit$settings$set
@@ -62,6 +63,16 @@ meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level
                             deparse.level = 0)[ok, , drop = FALSE],
     as.double(c(target_code(what), !by_time, fit$lack_of_fit$misfit, threshold, edge)))
   out
+}
+
+# Targets that the grown grains reach, not recrystallisation: no rate of recrystallisation ties a
+# curve to them.
+met_in_growth <- function(fit, target, what) {
+  n <- length(target)
+  if (is.null(fit$readings$growth) || what == "fraction") return(logical(n))
+  soft <- fit$par[["h_soft"]]
+  # a margin of a hundredth of the softening, where the share left is too small to tie to
+  if (what == "softening") target > 0.99 else target < soft + 0.01 * (fit$par[["h_worked"]] - soft)
 }
 
 target_code <- function(what) match(what, c("hardness", "softening", "fraction")) - 1L
@@ -97,4 +108,10 @@ open_notes <- function(note, limits, quantity) {
   add <- which(!is.na(words) & nzchar(words))
   note[add] <- ifelse(nzchar(note[add]), paste0(note[add], "; ", words[add]), words[add])
   note
+}
+
+growth_notes <- function(fit, grid, what) {
+  grown <- met_in_growth(fit, grid[[what]], what) & grid$note != "target not reached"
+  words <- "reached by grain growth: no profile"
+  ifelse(grown, ifelse(nzchar(grid$note), paste0(grid$note, "; ", words), words), grid$note)
 }

@@ -24,7 +24,7 @@ static int rate_of_base(sa_model_kind kind, const sa_meeting *at, const double *
             aim = worked + at->target * (soft - worked);
         /* the unrecrystallised hardness there does not depend on ln k_ref */
         sa_model_state s = sa_model_at(kind, at->log_time, at->coordinate, par);
-        share = (aim - soft) / (s.unrecrystallised - soft);
+        share = (aim - s.recrystallised) / (s.unrecrystallised - s.recrystallised);
     }
     if (!(share > 0.0 && share < 1.0))
         return 0;
