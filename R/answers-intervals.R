@@ -30,7 +30,8 @@ check_profile_answer <- function(fit) {
 }
 
 # Ends of the likelihood interval of ln t (`moved` "time") or of the coordinate of temperature at
-# each meeting, -Inf and Inf where open; `place` as from fit_places(). `half`: half widths by the delta method, NA allowed.
+# each meeting, -Inf and Inf where open; `place` as from fit_places(). `half`: half widths by
+# the delta method, NA allowed.
 meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level,
                            in_growth = met_in_growth(fit, target, what)) {
   coordinate <- if (is.matrix(place)) place[, 1L] else place
@@ -57,7 +58,8 @@ meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level
   out[ok, ] <- .Call(
     C_sa_call_meeting_interval,
     list(key[[1L]], as.double(key[[2L]]), at$mean, at$weight, fit$readings$history,
-         if (!is.null(at$strain)) log(at$strain / fit$readings$strain_ref), fit$readings$exponent_k),
+         if (!is.null(at$strain)) log(at$strain / fit$readings$strain_ref),
+         fit$readings$exponent_k),
     set[c("kind", "lower", "upper", "natural", "held")], fit$temp_ref_c + ZERO_CELSIUS,
     unname(fit$par), cbind(coordinate, ln_time, target, step, group_part(place),
                             deparse.level = 0)[ok, , drop = FALSE],
@@ -84,10 +86,12 @@ bootstrap_answers <- function(fit, answer, n, never, level, times, seed) {
   estimates <- estimates[!is.na(estimates[, 1L]), , drop = FALSE]
   lost <- colSums(is.na(estimates)) > 0L # energies of one temperature
   estimates[, lost] <- rep(fit$par[lost], each = nrow(estimates))
-  draws <- matrix(vapply(seq_len(nrow(estimates)), function(k) answer(estimates[k, ]), numeric(n)), n)
+  draws <- vapply(seq_len(nrow(estimates)), function(k) answer(estimates[k, ]), numeric(n))
+  draws <- matrix(draws, n)
   draws[is.na(draws)] <- never
   tail <- (1 - level) / 2
-  limits <- t(apply(draws, 1L, stats::quantile, probs = c(tail, 1 - tail), type = 1L, names = FALSE))
+  limits <- t(apply(draws, 1L, stats::quantile, probs = c(tail, 1 - tail), type = 1L,
+                    names = FALSE))
   list(limits = limits, sd = apply(draws, 1L, function(x) {
     if (all(is.finite(x))) stats::sd(x) else NA_real_
   }))

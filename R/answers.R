@@ -41,7 +41,8 @@
 #' @return A data frame, one row for each target and temperature (and strain, in a column named like
 #'   that of the readings): `temp_c`, the target
 #'   (`hardness`, `softening` or `fraction`), `time_min`, `std.error` (of the natural logarithm
-#'   of time, about the relative error; by the delta method, or over the resamples), `conf.low`, `conf.high` in min, and `note`. `time_min` is
+#'   of time, about the relative error; by the delta method, or over the resamples), `conf.low`,
+#'   `conf.high` in min, and `note`. `time_min` is
 #'   `NA` with one warning where the curve never reaches the target. The delta interval is `NA` where
 #'   the readings do not determine the time: when it leans on a parameter that is not determined,
 #'   or is known to worse than a factor of about 50 while a parameter is open; `note` says so.

@@ -217,7 +217,8 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   names(low) <- names(high) <- terms
   # bounds of nature and of the user are answers; the others are only the edge of the search
   natural <- cbind(base %in% c("n", "q_kj_mol", "theta0", "loss", "q_rec_kj_mol", "gain",
-                               "q_hard_kj_mol", "h_strain", "fall", "q_grow_kj_mol") | terms %in% names(lower),
+                               "q_hard_kj_mol", "h_strain", "fall", "q_grow_kj_mol") |
+                     terms %in% names(lower),
                    terms %in% names(upper))
   low <- named_values(lower, low, "lower")
   high <- named_values(upper, high, "upper")

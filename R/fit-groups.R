@@ -1,6 +1,6 @@
 # Several cold reductions in one fit, an exponent of its own for each temperature, and grain
-# growth: columns, parameters and places. Strain enters as ln(strain / reference); a place is a row of coordinate
-# of temperature, that logarithm, and the number of the exponent from 0 (as C takes it).
+# growth: columns, parameters and places. Strain enters as ln(strain / reference); a place is a row
+# of coordinate of temperature, that logarithm, and the number of the exponent from 0 (as C takes it).
 
 EXPONENT_CHOICES <- c("shared", "by temperature")
 MOST_EXPONENTS <- 12L # twin: SA_MOST_EXPONENTS in src/model.h
@@ -196,7 +196,8 @@ strain_label <- function(strain, all = strain) {
 group_sentences <- function(fit) {
   d <- fit$readings
   c(if (!is.null(d$strain)) {
-    paste0("Cold work: strains ", paste(format(signif(read_strains(fit), 3), trim = TRUE), collapse = ", "),
+    paste0("Cold work: strains ",
+           paste(format(signif(read_strains(fit), 3), trim = TRUE), collapse = ", "),
            "; ln_k_ref and h_worked hold at strain ", format(signif(d$strain_ref, 3)))
   }, if (!is.null(d$growth)) {
     paste0("Recrystallised metal softens further by grain growth, exponent m = ", d$growth)

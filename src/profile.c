@@ -168,7 +168,8 @@ static int follow(profiler *f, size_t which, int side, const double *minimum, do
         if (sum < objective - 1e-4 * (ceiling - objective))
             return -1;
         double outside = value;
-        if (sum >= ceiling && artificial && !judge_end) { /* another parameter ran against the edge of the search */
+        if (sum >= ceiling && artificial && !judge_end) {
+            /* another parameter ran against the edge of the search */
             memcpy(par, keep, f->p * sizeof(double));
             break;
         }

@@ -36,7 +36,8 @@ static double solve_levels(const race *r, double *par)
     for (size_t j = 1; j < at.exponents; j++) /* one n for all to begin with */
         if (!(s->held && s->held[(size_t)at.exponent + j - 1]))
             par[(size_t)at.exponent + j - 1] = par[SA_P_N];
-    int all[5] = {SA_P_WORKED, SA_P_SOFT, -1, -1, -1}, level[5], known[5]; /* parameters that are linear */
+    /* parameters that are linear */
+    int all[5] = {SA_P_WORKED, SA_P_SOFT, -1, -1, -1}, level[5], known[5];
     size_t levels = 2;
     double a[25], b[5], x[5], value[5];
     if (at.loss >= 0)
