@@ -30,13 +30,15 @@ check_profile_answer <- function(fit) {
 }
 
 # Ends of the likelihood interval of ln t (`moved` "time") or of the coordinate of temperature at
-# each meeting, -Inf and Inf where open; `place` as from fit_places(). `half`: half widths by the delta method, NA allowed.
-meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level) {
+# each meeting, -Inf and Inf where open; `place` as from fit_places(). `half`: half widths by
+# the delta method, NA allowed.
+meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level,
+                           in_growth = met_in_growth(fit, target, what)) {
   coordinate <- if (is.matrix(place)) place[, 1L] else place
   n <- length(ln_time)
   out <- matrix(NA_real_, n, 2L)
   t <- interval_t(fit, level)
-  ok <- is.finite(ln_time) & known_places(place)
+  ok <- is.finite(ln_time) & known_places(place) & !in_growth
   if (is.na(t) || !any(ok)) return(out)
   at <- fit$conditions
   set <- fit$settings$set
@@ -56,12 +58,23 @@ meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level
   out[ok, ] <- .Call(
     C_sa_call_meeting_interval,
     list(key[[1L]], as.double(key[[2L]]), at$mean, at$weight, fit$readings$history,
-         if (!is.null(at$strain)) log(at$strain / fit$readings$strain_ref), fit$readings$exponent_k),
+         if (!is.null(at$strain)) log(at$strain / fit$readings$strain_ref),
+         fit$readings$exponent_k),
     set[c("kind", "lower", "upper", "natural", "held")], fit$temp_ref_c + ZERO_CELSIUS,
     unname(fit$par), cbind(coordinate, ln_time, target, step, group_part(place),
                             deparse.level = 0)[ok, , drop = FALSE],
     as.double(c(target_code(what), !by_time, fit$lack_of_fit$misfit, threshold, edge)))
   out
+}
+
+# Targets that the grown grains reach, not recrystallisation: no rate of recrystallisation ties a
+# curve to them.
+met_in_growth <- function(fit, target, what) {
+  n <- length(target)
+  if (is.null(fit$readings$growth) || what == "fraction") return(logical(n))
+  soft <- fit$par[["h_soft"]]
+  # a margin of a hundredth of the softening, where the share left is too small to tie to
+  if (what == "softening") target > 0.99 else target < soft + 0.01 * (fit$par[["h_worked"]] - soft)
 }
 
 target_code <- function(what) match(what, c("hardness", "softening", "fraction")) - 1L
@@ -73,10 +86,12 @@ bootstrap_answers <- function(fit, answer, n, never, level, times, seed) {
   estimates <- estimates[!is.na(estimates[, 1L]), , drop = FALSE]
   lost <- colSums(is.na(estimates)) > 0L # energies of one temperature
   estimates[, lost] <- rep(fit$par[lost], each = nrow(estimates))
-  draws <- matrix(vapply(seq_len(nrow(estimates)), function(k) answer(estimates[k, ]), numeric(n)), n)
+  draws <- vapply(seq_len(nrow(estimates)), function(k) answer(estimates[k, ]), numeric(n))
+  draws <- matrix(draws, n)
   draws[is.na(draws)] <- never
   tail <- (1 - level) / 2
-  limits <- t(apply(draws, 1L, stats::quantile, probs = c(tail, 1 - tail), type = 1L, names = FALSE))
+  limits <- t(apply(draws, 1L, stats::quantile, probs = c(tail, 1 - tail), type = 1L,
+                    names = FALSE))
   list(limits = limits, sd = apply(draws, 1L, function(x) {
     if (all(is.finite(x))) stats::sd(x) else NA_real_
   }))
@@ -97,4 +112,10 @@ open_notes <- function(note, limits, quantity) {
   add <- which(!is.na(words) & nzchar(words))
   note[add] <- ifelse(nzchar(note[add]), paste0(note[add], "; ", words[add]), words[add])
   note
+}
+
+growth_notes <- function(fit, grid, what) {
+  grown <- met_in_growth(fit, grid[[what]], what) & grid$note != "target not reached"
+  words <- "reached by grain growth: no profile"
+  ifelse(grown, ifelse(nzchar(grid$note), paste0(grid$note, "; ", words), words), grid$note)
 }

@@ -87,6 +87,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
     grid$note[!is.na(temp_c) & strain_outside(fit, at_strain)] <- "strain outside the readings"
   }
   if (method != "delta") grid$note <- open_notes(grid$note, limits, "temperature")
+  if (method == "profile") grid$note <- growth_notes(fit, grid, aim$what)
   never <- which(is.na(temp_c))
   if (length(never)) {
     warn("outside", paste0(length(never), " of ", nrow(grid), " temperatures are NA: no temperature ",

@@ -41,11 +41,13 @@
 #' @return A data frame, one row for each target and temperature (and strain, in a column named like
 #'   that of the readings): `temp_c`, the target
 #'   (`hardness`, `softening` or `fraction`), `time_min`, `std.error` (of the natural logarithm
-#'   of time, about the relative error; by the delta method, or over the resamples), `conf.low`, `conf.high` in min, and `note`. `time_min` is
+#'   of time, about the relative error; by the delta method, or over the resamples), `conf.low`,
+#'   `conf.high` in min, and `note`. `time_min` is
 #'   `NA` with one warning where the curve never reaches the target. The delta interval is `NA` where
 #'   the readings do not determine the time: when it leans on a parameter that is not determined,
 #'   or is known to worse than a factor of about 50 while a parameter is open; `note` says so.
-#'   The profile interval is then open on one side or on both.
+#'   The profile interval is then open on one side or on both; it is `NA` for a hardness that is
+#'   reached by grain growth only.
 #' @section Errors:
 #'   `softanneal_error_argument` when more than one target is given or `fit` is no softening
 #'   fit, `softanneal_error_range` for shares outside 0 and 1 and temperatures below absolute
@@ -99,6 +101,7 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   grid$conf.high <- exp(limits[, 2L])
   grid$note <- answer_notes(fit, grid, read_at, ans)
   if (method != "delta") grid$note <- open_notes(grid$note, limits, "time")
+  if (method == "profile") grid$note <- growth_notes(fit, grid, what)
   never <- which(is.na(grid$time_min))
   if (length(never)) {
     warn("outside", paste0(length(never), " of ", nrow(grid), " times are NA; the column `note` ",

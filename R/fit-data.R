@@ -28,7 +28,8 @@ environment(STRAIN_FORMULA) <- baseenv()
 softening_units <- function(terms, scale) {
   unit <- c(h_worked = scale, h_soft = scale, ln_k_ref = "", n = "", q_kj_mol = "kJ/mol",
             theta0 = "", loss = scale, ln_k_rec = "", q_rec_kj_mol = "kJ/mol", gain = scale,
-            ln_k_hard = "", q_hard_kj_mol = "kJ/mol", k_strain = "", h_strain = "")
+            ln_k_hard = "", q_hard_kj_mol = "kJ/mol", k_strain = "", h_strain = "",
+            fall = scale, ln_k_grow = "", q_grow_kj_mol = "kJ/mol")
   as.list(stats::setNames(unit[base_term(terms)], terms))
 }
 
@@ -210,15 +211,18 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   top <- 10 * max(d$hardness)
   low <- c(h_worked = 0, h_soft = 0, ln_k_ref = -max(log_time) - 40, n = 0.1, q_kj_mol = 0,
            theta0 = 0, loss = 0, ln_k_rec = -max(log_time) - 40, q_rec_kj_mol = 0, gain = 0,
-           ln_k_hard = -max(log_time) - 40, q_hard_kj_mol = 0, k_strain = -20, h_strain = 0)[base]
+           ln_k_hard = -max(log_time) - 40, q_hard_kj_mol = 0, k_strain = -20, h_strain = 0,
+           fall = 0, ln_k_grow = -max(log_time) - 40, q_grow_kj_mol = 0)[base]
   high <- c(h_worked = top, h_soft = top, ln_k_ref = -min(log_time) + 40, n = 10,
             q_kj_mol = 2000, theta0 = 50, loss = 1e6 * top, ln_k_rec = -min(log_time) + 40,
             q_rec_kj_mol = 2000, gain = top, ln_k_hard = -min(log_time) + 40,
-            q_hard_kj_mol = 2000, k_strain = 20, h_strain = 5)[base]
+            q_hard_kj_mol = 2000, k_strain = 20, h_strain = 5, fall = min(d$hardness),
+            ln_k_grow = -min(log_time) + 40, q_grow_kj_mol = 2000)[base]
   names(low) <- names(high) <- terms
   # bounds of nature and of the user are answers; the others are only the edge of the search
   natural <- cbind(base %in% c("n", "q_kj_mol", "theta0", "loss", "q_rec_kj_mol", "gain",
-                               "q_hard_kj_mol", "h_strain") | terms %in% names(lower),
+                               "q_hard_kj_mol", "h_strain", "fall", "q_grow_kj_mol") |
+                     terms %in% names(lower),
                    terms %in% names(upper))
   low <- named_values(lower, low, "lower")
   high <- named_values(upper, high, "upper")
@@ -230,14 +234,15 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   value <- c(h_worked = max(d$hardness), h_soft = min(d$hardness), ln_k_ref = -mean(log_time),
              n = 1.5, q_kj_mol = 200, theta0 = 0, loss = 0, ln_k_rec = -mean(log_time),
              q_rec_kj_mol = 200, gain = 0, ln_k_hard = -mean(log_time),
-             q_hard_kj_mol = 100, k_strain = 1,
+             q_hard_kj_mol = 100, k_strain = 1, fall = 0, ln_k_grow = -mean(log_time),
+             q_grow_kj_mol = 200,
              h_strain = if (is.null(d$strain_ln)) 0 else start_of_hardening(d))[base]
   names(value) <- terms
   held <- integer(p)
   names(held) <- terms
   no_energy <- character()
   if (one_temperature) {
-    no_energy <- intersect(c("q_kj_mol", "q_rec_kj_mol", "q_hard_kj_mol"),
+    no_energy <- intersect(c("q_kj_mol", "q_rec_kj_mol", "q_hard_kj_mol", "q_grow_kj_mol"),
                            setdiff(terms, names(fixed)))
     value[no_energy] <- 0
     held[no_energy] <- 1L

@@ -1,6 +1,6 @@
-# Several cold reductions in one fit, and an exponent of its own for each temperature: columns,
-# parameters and places. Strain enters as ln(strain / reference); a place is a row of coordinate
-# of temperature, that logarithm, and the number of the exponent from 0 (as C takes it).
+# Several cold reductions in one fit, an exponent of its own for each temperature, and grain
+# growth: columns, parameters and places. Strain enters as ln(strain / reference); a place is a row
+# of coordinate of temperature, that logarithm, and the number of the exponent from 0 (as C takes it).
 
 EXPONENT_CHOICES <- c("shared", "by temperature")
 MOST_EXPONENTS <- 12L # twin: SA_MOST_EXPONENTS in src/model.h
@@ -8,6 +8,7 @@ MOST_EXPONENTS <- 12L # twin: SA_MOST_EXPONENTS in src/model.h
 # The number of a model for C. Twin: sa_model_kind in src/model.h.
 model_code <- function(model, d) {
   match(model, names(SOFTENING_MODELS)) - 1L + (if (is.null(d$strain_ln)) 0L else 16L) +
+    (if (is.null(d$growth)) 0L else 32L * (as.integer(d$growth) - 1L)) +
     256L * max(length(d$exponent_k) - 1L, 0L)
 }
 
@@ -16,7 +17,8 @@ softening_terms <- function(model, d) {
   terms <- SOFTENING_MODELS[[model]]
   n <- exponent_names(d)
   c(terms[1:3], if (length(n)) n[1L] else "n", terms[5L],
-    if (!is.null(d$strain_ln)) c("k_strain", "h_strain"), n[-1L], terms[-(1:5)])
+    if (!is.null(d$strain_ln)) c("k_strain", "h_strain"), n[-1L], setdiff(terms[-(1:5)], "theta0"),
+    if (!is.null(d$growth)) c("fall", "ln_k_grow", "q_grow_kj_mol"), intersect(terms, "theta0"))
 }
 
 exponent_names <- function(d) {
@@ -70,6 +72,13 @@ with_exponents <- function(d) {
           remedy = "Use exponent = \"shared\", or fit fewer temperatures.")
   }
   d$exponent_k <- temps
+  d
+}
+
+# Adds the exponent of grain growth, NULL for none.
+with_growth <- function(d, growth) {
+  if (is.null(growth)) return(d)
+  d$growth <- check_number(growth, "growth", 2, 4, whole = TRUE)
   d
 }
 
@@ -149,11 +158,16 @@ read_strains <- function(fit) {
   sort(unique(d$strain[d$time_min > 0]))
 }
 
-# A call that needs one curve for all temperatures and one set of parameters.
-check_ungrouped <- function(fit, arg = "fit") {
+# A call that needs one curve for all temperatures and one set of parameters; where `growth` is
+# TRUE, without grain growth.
+check_ungrouped <- function(fit, arg = "fit", growth = FALSE) {
   if (is_grouped(fit)) {
     abort("model", "this needs a fit of one cold reduction with one exponent", arg = arg,
           remedy = "Fit without `strain` and with exponent = \"shared\".")
+  }
+  if (growth && !is.null(fit$readings$growth)) {
+    abort("model", "this needs a fit without grain growth", arg = arg,
+          remedy = "Fit without `growth`, to readings before the grains grow.")
   }
 }
 
@@ -182,7 +196,10 @@ strain_label <- function(strain, all = strain) {
 group_sentences <- function(fit) {
   d <- fit$readings
   c(if (!is.null(d$strain)) {
-    paste0("Cold work: strains ", paste(format(signif(read_strains(fit), 3), trim = TRUE), collapse = ", "),
+    paste0("Cold work: strains ",
+           paste(format(signif(read_strains(fit), 3), trim = TRUE), collapse = ", "),
            "; ln_k_ref and h_worked hold at strain ", format(signif(d$strain_ref, 3)))
+  }, if (!is.null(d$growth)) {
+    paste0("Recrystallised metal softens further by grain growth, exponent m = ", d$growth)
   }, if (!is.null(d$exponent_k)) "Exponent n of its own for each temperature")
 }

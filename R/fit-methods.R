@@ -213,6 +213,7 @@ anova.softanneal_fit <- function(object, ...) {
   f <- (gain / added) / (rss / df)
   names <- vapply(fits, function(x) {
     paste0(if (is.null(x$model)) "fit" else x$model,
+           if (!is.null(x$readings$growth)) ", grain growth",
            if (!is.null(x$readings$exponent_k)) ", n by temperature")
   }, "")
   out <- data.frame(Res.Df = df, "Res.Sum Sq" = rss, Df = added, "Sum Sq" = gain, "F value" = f,

@@ -127,7 +127,9 @@ warn_extrapolation <- function(object, temp, time, strain = NULL) {
       length(outside), " of ", length(temp), " conditions lie outside the readings (",
       format(hot[1L]), " to ", format(hot[2L]), " degrees Celsius, up to ",
       format(max(at$time_min)), " min",
-      if (!is.null(strain)) paste0(", strain ", paste(format(signif(range(read_strains(object)), 3)), collapse = " to ")),
+      if (!is.null(strain)) {
+        paste0(", strain ", paste(format(signif(range(read_strains(object)), 3)), collapse = " to "))
+      },
       "; ", in_rows(outside), ")."), n = length(outside),
       rows = outside)
   }

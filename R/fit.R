@@ -96,6 +96,22 @@
 #' of a step it finds differences too often: fit the step means then. Such a fit knows no
 #' temperatures between those read, and [temp_for()] and [process_window()] refuse it.
 #'
+#' **Grain growth.** With `growth`, the exponent m of the law \eqn{d^m = d_0^m + \int K_g dt} (2, 3 or
+#' 4), recrystallised metal softens further as its grains grow. By the Hall-Petch relation
+#' \eqn{H = H_i + k_H d^{-1/2}} its hardness is
+#' \deqn{H_{soft}(t) = H_{soft} - F \left(1 - (1 + \theta_g)^{-1/(2m)}\right), \quad
+#'   \theta_g = \int \frac{K_g}{d_0^m} dt}{H_soft(t) = H_soft - F (1 - (1 + theta_g)^(-1/(2 m))),
+#'   theta_g = integral of K_g / d_0^m dt}
+#' with the parameters `fall` (F = H_soft - H_i, between zero and the lowest reading),
+#' `ln_k_grow` (of K_g / d_0^m in 1/min at `temp_ref_c`) and `q_grow_kj_mol`; hardness alone tells
+#' no diameter. m cannot be told from hardness either and is given. The growth runs from the
+#' start of the anneal, so that it follows a temperature history as the other rates do. Grains in
+#' truth begin to grow once they are there: with exact readings of growth that starts at 99 %
+#' recrystallised, the curve is met within 0.5 HV and `h_soft` within 3 % where k is 35 times
+#' the rate of growth; at 3.5 times the curve is still met within 1 HV, but `h_soft` then is 10 HV
+#' too high, since it stands for time zero. Unless the grains grow a great deal, only the product of `fall` and the rate
+#' shows: hold `fall` then, with H_i from [fit_hall_petch()].
+#'
 #' @param data A data frame of readings, one row a reading, as from [read_readings()].
 #' @param model Which model; see Details.
 #' @param scale `"HV"`, or `"as read"` for a fit on the scale of the readings.
@@ -129,6 +145,8 @@
 #'   mean of the strains read.
 #' @param exponent One n for all temperatures (`"shared"`) or one for each
 #'   (`"by temperature"`); see Details. Not together with `history`.
+#' @param growth `NULL`, or the exponent of grain growth after recrystallisation: 2, 3 or 4; see
+#'   Details.
 #' @return An object of class `softanneal_fit_softening` over `softanneal_fit`: a list with
 #'   `coefficients`, `vcov`, `sigma`, `states` (how far each parameter is fixed), `limits`,
 #'   `lack_of_fit`, `convergence`, `conditions` (means by temperature and time) and more, with
@@ -147,7 +165,9 @@
 #'   Econometrics 29, 305; Mancl L A, DeRouen T A (2001) Biometrics 57, 126. Lack of fit:
 #'   Draper N R, Smith H, Applied Regression Analysis. Profiles: Bates D M, Watts D G (1988)
 #'   Nonlinear Regression Analysis and Its Applications. Power law of hardening: Hollomon J H
-#'   (1945) Trans. AIME 162, 268 (from memory); grain size of brass after cold work of 33 to
+#'   (1945) Trans. AIME 162, 268 (from memory). Grain growth: Burke J E, Turnbull D (1952) Prog.
+#'   Metal Phys. 3, 220 (from memory). Hall E O (1951) Proc. Phys. Soc. B 64, 747; Petch N J (1953)
+#'   J. Iron Steel Inst. 174, 25 (from memory); grain size of brass after cold work of 33 to
 #'   55 %: J. Korean Inst. Metals (article 133504 of that journal); least cold work: Callister W D, Materials Science and
 #'   Engineering, figure 7.23. The power of strain in the rate is an empirical form, and this
 #'   package's choice.
@@ -178,7 +198,8 @@ fit_softening <- function(data,
                           material = "brass", fixed = NULL, lower = NULL, upper = NULL,
                           temp_ref_c = NULL, loss = c("squares", "huber"), level = 0.95,
                           na.action = stats::na.exclude, control = NULL, strain = NULL,
-                          strain_ref = NULL, exponent = c("shared", "by temperature")) {
+                          strain_ref = NULL, exponent = c("shared", "by temperature"),
+                          growth = NULL) {
   check_dots_empty(...)
   call <- match.call()
   automatic <- missing(se)
@@ -202,6 +223,7 @@ fit_softening <- function(data,
   d <- softening_data(data, columns, scale, material, weights, na.action, temp_ref_c, history,
                       strain_ref)
   if (exponent == "by temperature") d <- with_exponents(d)
+  d <- with_growth(d, growth)
   softening_fit(d, model, se, automatic, start, fixed, lower, upper, loss, level, control, call)
 }
 

@@ -130,6 +130,10 @@ reason_for <- function(fit, term, state) {
     return(paste("While recovery is slow only the product of its amplitude and rate shows;",
                  "or there is no recovery to see."))
   }
+  if (term %in% c("fall", "ln_k_grow", "q_grow_kj_mol")) {
+    return(paste("While grains have grown little only the product of the fall and its rate shows;",
+                 "or there is no growth to see."))
+  }
   if (term == "theta0" && state == "at lower bound") {
     return("The early readings fall; a delay alone would make them flatter.")
   }
@@ -172,7 +176,7 @@ print.softanneal_identifiability <- function(x, ...) {
     range <- if (is.na(x$lower[k])) "" else {
       paste0(" [", format_quantity(x$lower[k]), ", ", format_quantity(x$upper[k]), "]")
     }
-    cat("  ", format(x$term[k], width = 13L), x$state[k], range, "\n", sep = "")
+    cat("  ", format(x$term[k], width = 14L), x$state[k], range, "\n", sep = "")
     if (x$state[k] != "determined") {
       words <- c(x$reason[k], x$advice[k][nzchar(x$advice[k])])
       cat(strwrap(words, width = 76, prefix = "      "), sep = "\n")

@@ -202,7 +202,7 @@ guess_of_fit <- function(fit, metal, given, sd, draws) {
     abort("argument", paste0("`fit` must come from fit_softening(), not ", describe(fit)),
           arg = "fit")
   }
-  check_ungrouped(fit)
+  check_ungrouped(fit, growth = TRUE)
   if (length(given) || !is.null(sd)) {
     abort("argument", paste0(in_quotes(c(names(given), if (!is.null(sd)) "sd"), " and "),
                              " given besides `fit`, which has it already"), arg = "fit",

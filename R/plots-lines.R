@@ -113,9 +113,9 @@ rates_by_temperature <- function(fit) {
     e <- inverse_temperature(temp_k - ZERO_CELSIUS, fit$temp_ref_c)
     start <- unname(fit$par)
     start[j] <- start[j] + fit$par[["q_kj_mol"]] * e
-    if ("ln_k_rec" %in% set$terms) {
-      i <- match("ln_k_rec", set$terms)
-      start[i] <- start[i] + fit$par[["q_rec_kj_mol"]] * e
+    for (process in c("rec", "hard", "grow")) { # every rate moves to the new reference
+      i <- match(paste0("ln_k_", process), set$terms)
+      if (!is.na(i)) start[i] <- start[i] + fit$par[[paste0("q_", process, "_kj_mol")]] * e
     }
     held <- rep(1L, length(start))
     held[j] <- 0L

@@ -2,8 +2,8 @@
 
 #' Residuals by step
 #'
-#' Each reading's residual over time, one panel a temperature (and strain), with the mean of each step. Steps
-#' whose readings all lie on one side share an error: furnace, position, piece, or the model.
+#' Each reading's residual over time, one panel a temperature (and strain), with the mean of each
+#' step. Steps whose readings all lie on one side share an error: furnace, position, piece, or the model.
 #'
 #' @param fit A fit of [fit_softening()].
 #' @param ... Must be empty.

@@ -219,7 +219,8 @@ curve_alt <- function(fit, means, temps, band) {
   paste0("Hardness in ", fit$scale, " over time at temperature in min, ", fit$nobs,
          " readings at ", length(temps), " temperatures with fitted ", fit$model, " curves",
          if (band != "none") paste(" and", band, "bands"), ". Hardness falls from ",
-         paste(format_quantity(worked_hardness(fit, check_strain(fit, NULL))), collapse = ", "), " to ", format_quantity(fit$par[["h_soft"]]),
+         paste(format_quantity(worked_hardness(fit, check_strain(fit, NULL))), collapse = ", "),
+         " to ", format_quantity(fit$par[["h_soft"]]),
          "; half of it takes ",
          paste0(format_quantity(half$time_min), " min at ", temperature_label(half$temp_c),
                 if (!is.null(strain_name(fit))) {

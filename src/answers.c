@@ -24,7 +24,7 @@ static int rate_of_base(sa_model_kind kind, const sa_meeting *at, const double *
             aim = worked + at->target * (soft - worked);
         /* the unrecrystallised hardness there does not depend on ln k_ref */
         sa_model_state s = sa_model_at(kind, at->log_time, at->coordinate, par);
-        share = (aim - soft) / (s.unrecrystallised - soft);
+        share = (aim - s.recrystallised) / (s.unrecrystallised - s.recrystallised);
     }
     if (!(share > 0.0 && share < 1.0))
         return 0;
@@ -111,8 +111,9 @@ static int tied_residuals(const double *par, double *resid, double *jac, void *c
 }
 
 /* Sum of squares with the meeting at `value`, the others refitted from `par`. `edge`: the
- * energy or the power of strain stopped at the mere edge of its search. (A temperature tends to that of the readings
- * as the energy grows; the caller gives the energy room, and the end found is that limit.) */
+ * energy or the power of strain stopped at the mere edge of its search. (A temperature tends to
+ * that of the readings as the energy grows; the caller gives the energy room, and the end found
+ * is that limit.) */
 static double sum_tied(tied_fit *f, double value, double *par, int *edge)
 {
     sa_lsq_problem pb = sa_softening_problem(f->s);
@@ -131,7 +132,8 @@ static double sum_tied(tied_fit *f, double value, double *par, int *edge)
     *edge = f->moved == SA_MOVE_TIME && at_bound[SA_P_Q] > 0 && !f->s->natural[SA_P_Q + f->p];
     if (f->k_strain >= 0) {
         const size_t j = (size_t)f->k_strain;
-        *edge |= (at_bound[j] < 0 && !f->s->natural[j]) || (at_bound[j] > 0 && !f->s->natural[j + f->p]);
+        *edge |= (at_bound[j] < 0 && !f->s->natural[j]) ||
+                 (at_bound[j] > 0 && !f->s->natural[j + f->p]);
     }
     return result.objective;
 }

@@ -17,8 +17,9 @@ static double *copy_doubles(SEXP list, int slot, R_xlen_t n, const char *what)
 /* conditions: list(temp_k or number of the history, time in min, mean, weight, history or NULL,
  * ln of strain over its reference or NULL, temperatures of the exponents or NULL).
  * setup: list(kind, lower, upper, natural, held). meetings: matrix with columns coordinate,
- * ln t, target, first step, ln of strain over its reference, which n from 0. settings: target kind, what is moved, objective, threshold, low,
- * high. Returns the ends, a matrix of two columns. */
+ * ln t, target, first step, ln of strain over its reference, which n from 0. settings: target
+ * kind, what is moved, objective, threshold, low, high. Returns the ends, a matrix of two
+ * columns. */
 SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP meetings,
                               SEXP settings)
 {

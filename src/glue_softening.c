@@ -35,8 +35,9 @@ static int poll_user(void *context)
 sa_model_kind glue_model(SEXP model)
 {
     int kind = glue_integer(model, "model");
-    if (kind < SA_JMAK || kind >= SA_MOST_KINDS || kind % SA_WITH_STRAIN > SA_HARDENING_RECOVERY_JMAK ||
-        kind / SA_ONE_EXPONENT >= SA_MOST_EXPONENTS)
+    if (kind < SA_JMAK || kind >= SA_MOST_KINDS ||
+        kind % SA_WITH_STRAIN > SA_HARDENING_RECOVERY_JMAK ||
+        kind % SA_ONE_EXPONENT >= 4 * SA_WITH_GROWTH || kind / SA_ONE_EXPONENT >= SA_MOST_EXPONENTS)
         Rf_error("internal error: unknown model %d", kind);
     return (sa_model_kind)kind;
 }
@@ -312,7 +313,8 @@ SEXP sa_call_time_to(SEXP model, SEXP place, SEXP target, SEXP kind, SEXP par)
     double *x = REAL(out), gradient[SA_MODEL_MAX_PAR], own[SA_BASE_PAR], of_own[SA_BASE_PAR];
     for (R_xlen_t i = 0; i < rn; i++) {
         double ln_time;
-        const sa_group group = {strain_at(e, rn, grouped, i), exponent_at(e, rn, grouped, i, which)};
+        const sa_group group = {strain_at(e, rn, grouped, i),
+                                exponent_at(e, rn, grouped, i, which)};
         sa_model_of_group(which, group, b, own);
         int got = sa_model_time_to(base, e[i], aim[i], share, own, &ln_time, of_own);
         if (got)

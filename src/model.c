@@ -12,77 +12,16 @@
  *
  * with e = -(1/T - 1/T_ref)/R in mol/kJ. With strain (cold reductions of different amount)
  * ln k gains k_strain ln(strain/ref) and H_worked becomes H_worked (strain/ref)^h_strain, a
- * power law of hardening (Hollomon 1945); H_soft is common. All derivatives are analytic. At t = 0 the
- * logarithm of time is -Inf and every term vanishes exactly. Exponents are guarded where
- * they would give Inf * 0: exp(-y) is 0 beyond y = 745 (least double). */
+ * power law of hardening (Hollomon 1945); H_soft is common. With grain growth H_soft becomes
+ * H_soft - F (1 - (1 + theta_g)^(-1/(2 m))): Hall-Petch, H = H_i + k d^(-1/2), of grains that
+ * grow as d^m = d_0^m + integral of K_g dt (Burke and Turnbull 1952), with F = H_soft - H_i and
+ * theta_g = integral of K_g / d_0^m dt from the start of the anneal.
+ *
+ * All derivatives are analytic. At t = 0 the logarithm of time is -Inf and every term vanishes
+ * exactly. Exponents are guarded where they would give Inf * 0: exp(-y) is 0 beyond y = 745
+ * (least double). */
 #include "model.h"
 #include <math.h>
-#include <string.h>
-
-sa_model_layout sa_model_parameters(sa_model_kind kind)
-{
-    sa_model_layout at = {-1, -1, -1, -1, -1, -1, -1, 5, -1, -1, -1, 1};
-    if ((unsigned)kind / SA_WITH_STRAIN % 2 != 0) {
-        at.k_strain = 5;
-        at.h_strain = 6;
-        at.n_par = 7;
-    }
-    at.exponents += (unsigned)kind / SA_ONE_EXPONENT;
-    if (at.exponents > 1)
-        at.exponent = (int)at.n_par;
-    at.n_par += at.exponents - 1;
-    kind = sa_model_base(kind);
-    if (kind == SA_RECOVERY_JMAK || kind == SA_RECOVERY_JMAK_INCUBATION ||
-        kind == SA_HARDENING_RECOVERY_JMAK) {
-        at.loss = (int)at.n_par;
-        at.ln_k_rec = at.loss + 1;
-        at.q_rec = at.loss + 2;
-        at.n_par += 3;
-    }
-    if (kind == SA_HARDENING_JMAK || kind == SA_HARDENING_RECOVERY_JMAK) {
-        at.gain = (int)at.n_par;
-        at.ln_k_hard = at.gain + 1;
-        at.q_hard = at.gain + 2;
-        at.n_par += 3;
-    }
-    if (kind == SA_JMAK_INCUBATION || kind == SA_RECOVERY_JMAK_INCUBATION)
-        at.theta0 = (int)at.n_par++;
-    return at;
-}
-
-void sa_model_of_group(sa_model_kind kind, sa_group group, const double *par, double *base)
-{
-    const sa_model_layout at = sa_model_parameters(kind);
-    const size_t own = SA_P_Q + 1, extra = at.n_par - sa_model_parameters(sa_model_base(kind)).n_par;
-    memcpy(base, par, own * sizeof(double));
-    memcpy(base + own, par + own + extra, (at.n_par - extra - own) * sizeof(double));
-    if (at.k_strain >= 0) {
-        base[SA_P_LN_K] += par[at.k_strain] * group.strain;
-        base[SA_P_WORKED] *= exp(par[at.h_strain] * group.strain);
-    }
-    if (group.exponent > 0)
-        base[SA_P_N] = par[at.exponent + group.exponent - 1];
-}
-
-void sa_model_chain(sa_model_kind kind, sa_group group, const double *par, const double *gradient,
-                    double *out)
-{
-    const sa_model_layout at = sa_model_parameters(kind);
-    const size_t own = SA_P_Q + 1, extra = at.n_par - sa_model_parameters(sa_model_base(kind)).n_par;
-    memcpy(out, gradient, own * sizeof(double));
-    memset(out + own, 0, extra * sizeof(double));
-    memcpy(out + own + extra, gradient + own, (at.n_par - extra - own) * sizeof(double));
-    if (at.k_strain >= 0) {
-        const double lift = exp(par[at.h_strain] * group.strain);
-        out[at.k_strain] = gradient[SA_P_LN_K] * group.strain;
-        out[at.h_strain] = gradient[SA_P_WORKED] * par[SA_P_WORKED] * lift * group.strain;
-        out[SA_P_WORKED] *= lift;
-    }
-    if (group.exponent > 0) {
-        out[at.exponent + group.exponent - 1] = out[SA_P_N];
-        out[SA_P_N] = 0.0;
-    }
-}
 
 /* Untransformed share S = exp(-y), y = (theta - theta0)^n, and S dy/d(ln k, n, theta0). */
 typedef struct {
@@ -140,33 +79,12 @@ static double soft_log(double v, double *slope)
     return log1p(z);
 }
 
-size_t sa_clock_table(size_t n)
+/* 1 - (1 + exp(v))^power, and its derivative in v. */
+static double softening_by_growth(double v, double power, double *slope)
 {
-    return SA_CLOCK_SLOTS * (2 * n + 1);
-}
-
-void sa_clock_begin(const sa_clock *clock)
-{
-    for (size_t slot = 0; slot < SA_CLOCK_SLOTS; slot++)
-        clock->table[slot * (2 * clock->n + 1)] = NAN;
-}
-
-void sa_clock_set(const sa_clock *clock, int slot, double q)
-{
-    if (!clock->along)
-        return;
-    double *table = clock->table + (size_t)slot * (2 * clock->n + 1);
-    double *log_scaled = table + 1, *slope = log_scaled + clock->n;
-    if (table[0] == q)
-        return;
-    const size_t marks = (size_t)clock->along->mark_first[clock->along->count];
-    const size_t before = clock->n - marks;
-    for (size_t i = 0; i < before; i++) {
-        log_scaled[i] = -INFINITY;
-        slope[i] = 0.0;
-    }
-    sa_histories_integrate(clock->along, q, log_scaled + before, slope + before);
-    table[0] = q;
+    double logistic, log_growth = soft_log(v, &logistic);
+    *slope = -power * logistic * exp(power * log_growth);
+    return -expm1(power * log_growth);
 }
 
 double sa_model_fraction(sa_model_kind kind, double ln_theta, const double *par)
@@ -181,7 +99,6 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
 {
     const sa_model_layout at = sa_model_parameters(kind);
     const size_t m = clock->n;
-    const double soft = par[SA_P_SOFT];
     const double theta0 = at.theta0 >= 0 ? par[at.theta0] : 0.0;
     const double *strain = at.k_strain >= 0 ? clock->strain : NULL;
     const int *exponent = at.exponents > 1 ? clock->exponent : NULL;
@@ -192,9 +109,12 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
         sa_clock_set(clock, SA_RECOVERY, par[at.q_rec]);
     if (at.gain >= 0)
         sa_clock_set(clock, SA_HARDENING, par[at.q_hard]);
+    if (at.fall >= 0)
+        sa_clock_set(clock, SA_GROWTH, par[at.q_grow]);
     for (size_t i = 0; i < m; i++) {
         double slope, slope_rec = 0.0, logistic = 0.0, recovery = 0.0;
         double slope_hard = 0.0, speed = 0.0, hardening = 0.0;
+        double slope_grow = 0.0, rate_grow = 0.0, grown = 0.0, soft = par[SA_P_SOFT];
         double ln_theta =
             par[SA_P_LN_K] + sa_clock_read(clock, i, SA_RECRYSTALLISATION, par[SA_P_Q], &slope);
         double unrec = par[SA_P_WORKED], lift = 1.0, n = par[SA_P_N];
@@ -217,6 +137,12 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
                        sa_clock_read(clock, i, SA_HARDENING, par[at.q_hard], &slope_hard);
             hardening = saturation(v, &speed);
             unrec += par[at.gain] * hardening;
+        }
+        if (at.fall >= 0) {
+            double v =
+                par[at.ln_k_grow] + sa_clock_read(clock, i, SA_GROWTH, par[at.q_grow], &slope_grow);
+            grown = softening_by_growth(v, at.growth, &rate_grow);
+            soft -= par[at.fall] * grown;
         }
         if (at.loss >= 0) {
             clamped = unrec < soft;
@@ -249,6 +175,13 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
             jac[i + l + m] = rate;
             jac[i + l + 2 * m] = rate * slope_hard;
         }
+        if (at.fall >= 0) {
+            size_t l = (size_t)at.fall * m;
+            double rate = (share - 1.0) * par[at.fall] * rate_grow;
+            jac[i + l] = (share - 1.0) * grown;
+            jac[i + l + m] = rate;
+            jac[i + l + 2 * m] = rate * slope_grow;
+        }
         if (at.theta0 >= 0)
             jac[i + (size_t)at.theta0 * m] = drop * t.theta0;
         if (strain) {
@@ -257,7 +190,8 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
             jac[i + (size_t)at.h_strain * m] = share * par[SA_P_WORKED] * lift * strain[i];
         }
         for (size_t j = 1; exponent && j < at.exponents; j++)
-            jac[i + ((size_t)at.exponent + j - 1) * m] = (size_t)exponent[i] == j ? drop * t.n : 0.0;
+            jac[i + ((size_t)at.exponent + j - 1) * m] =
+                (size_t)exponent[i] == j ? drop * t.n : 0.0;
         if (exponent && exponent[i] > 0)
             jac[i + 3 * m] = 0.0;
     }
@@ -270,6 +204,7 @@ sa_model_state sa_model_at(sa_model_kind kind, double log_time, double coordinat
     const sa_model_layout at = sa_model_parameters(kind);
     sa_model_state s;
     double soft = par[SA_P_SOFT], unrec = par[SA_P_WORKED], recovery_slope = 0.0;
+    double growth_slope = 0.0;
     if (at.loss >= 0) {
         double logistic;
         double v = par[at.ln_k_rec] + log_time + par[at.q_rec] * coordinate;
@@ -282,16 +217,25 @@ sa_model_state sa_model_at(sa_model_kind kind, double log_time, double coordinat
         unrec += par[at.gain] * saturation(v, &speed);
         recovery_slope += par[at.gain] * speed;
     }
+    if (at.fall >= 0) {
+        double rate;
+        double v = par[at.ln_k_grow] + log_time + par[at.q_grow] * coordinate;
+        soft -= par[at.fall] * softening_by_growth(v, at.growth, &rate);
+        growth_slope = -par[at.fall] * rate;
+    }
     if (at.loss >= 0 && unrec < soft) {
         unrec = soft;
-        recovery_slope = 0.0;
+        recovery_slope = growth_slope;
     }
     transformation t = transform(par[SA_P_LN_K] + log_time + par[SA_P_Q] * coordinate, par[SA_P_N],
                                  at.theta0 >= 0 ? par[at.theta0] : 0.0, at.theta0 >= 0);
     s.fraction = 1.0 - t.share;
     s.unrecrystallised = unrec;
+    s.recrystallised = soft;
     s.hardness = soft + (unrec - soft) * t.share;
     s.slope_ln_time = (soft - unrec) * t.ln_k + t.share * recovery_slope;
+    if (at.fall >= 0)
+        s.slope_ln_time += (1.0 - t.share) * growth_slope;
     return s;
 }
 
@@ -318,6 +262,8 @@ int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_ta
         low = fmin(low, -par[at.ln_k_rec] - par[at.q_rec] * coordinate - 40.0);
     if (at.gain >= 0)
         low = fmin(low, -par[at.ln_k_hard] - par[at.q_hard] * coordinate - 40.0);
+    if (at.fall >= 0) /* until growth has done all but 1e-3 of what it can: 1000^(2 m) */
+        high = fmax(high, -par[at.ln_k_grow] - par[at.q_grow] * coordinate - 6.9 / at.growth);
     /* a curve that rises first may start below the target: then from its top, the last of a
      * row of points above the target */
     if (at.gain >= 0 && isfinite(low) && isfinite(high) && !fraction &&

@@ -6,7 +6,8 @@
 #include <stddef.h>
 
 /* Twin: SOFTENING_MODELS in R/fit-data.R (names and order of parameters). A kind is one of
- * these, plus SA_WITH_STRAIN, plus SA_ONE_EXPONENT for each exponent after the first.
+ * these, plus SA_WITH_STRAIN, plus (m - 1) SA_WITH_GROWTH for grain growth with the exponent m
+ * of 2, 3 or 4, plus SA_ONE_EXPONENT for each exponent after the first.
  * Twin: model_code() in R/fit-groups.R. */
 typedef enum {
     SA_JMAK = 0,        /* h_worked h_soft ln_k_ref n q */
@@ -16,11 +17,12 @@ typedef enum {
     SA_HARDENING_JMAK,  /* ... gain ln_k_hard q_hard */
     SA_HARDENING_RECOVERY_JMAK, /* ... loss ln_k_rec q_rec gain ln_k_hard q_hard */
     SA_WITH_STRAIN = 16,   /* k_strain h_strain after q: several cold reductions in one fit */
+    SA_WITH_GROWTH = 32,   /* fall ln_k_grow q_grow before theta0 */
     SA_ONE_EXPONENT = 256, /* one more n after these: n of each temperature */
     SA_MOST_KINDS = 256 * 16
 } sa_model_kind;
 
-#define SA_BASE_PAR 11
+#define SA_BASE_PAR 14
 #define SA_MOST_EXPONENTS 12
 #define SA_MODEL_MAX_PAR (SA_BASE_PAR + 2 + SA_MOST_EXPONENTS - 1)
 
@@ -30,14 +32,21 @@ typedef struct {
     size_t n_par;
     int k_strain, h_strain, exponent; /* `exponent`: the second n */
     size_t exponents;                 /* how many n there are */
+    int fall, ln_k_grow, q_grow;
+    double growth; /* -1/(2 m): power of 1 + theta_g in the hardness; 0 without growth */
 } sa_model_layout;
 
 enum { SA_P_WORKED = 0, SA_P_SOFT, SA_P_LN_K, SA_P_N, SA_P_Q };
 
 sa_model_layout sa_model_parameters(sa_model_kind kind);
 
-/* The kind without strain and further exponents. */
+/* The kind without strain and further exponents, and also without growth. */
 static inline sa_model_kind sa_model_base(sa_model_kind kind)
+{
+    return (sa_model_kind)((unsigned)kind % SA_ONE_EXPONENT & ~(unsigned)SA_WITH_STRAIN);
+}
+
+static inline sa_model_kind sa_model_core(sa_model_kind kind)
 {
     return (sa_model_kind)((unsigned)kind % SA_WITH_STRAIN);
 }
@@ -60,7 +69,7 @@ void sa_model_chain(sa_model_kind kind, sa_group group, const double *par, const
  * ln t + q e and e, computed where they are read. Along histories (`along` not NULL) they
  * are tabulated by sa_clock_set() for each rate process first; log_time and coordinate are
  * then the tangent at a typical energy, good enough for start values. */
-enum { SA_RECRYSTALLISATION = 0, SA_RECOVERY, SA_HARDENING, SA_CLOCK_SLOTS };
+enum { SA_RECRYSTALLISATION = 0, SA_RECOVERY, SA_HARDENING, SA_GROWTH, SA_CLOCK_SLOTS };
 
 typedef struct sa_clock sa_clock;
 struct sa_clock {
@@ -101,10 +110,10 @@ static inline double sa_clock_read(const sa_clock *clock, size_t i, int slot, do
 int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *par, double *out,
                       double *jac);
 
-/* Of the base kinds from here on. Fraction recrystallised and unrecrystallised hardness of one
+/* Of the base kinds from here on. Fraction recrystallised and hardness of both parts of one
  * condition, and for the inverse problem d hardness / d ln t. */
 typedef struct {
-    double fraction, unrecrystallised, hardness, slope_ln_time;
+    double fraction, unrecrystallised, recrystallised, hardness, slope_ln_time;
 } sa_model_state;
 
 sa_model_state sa_model_at(sa_model_kind kind, double log_time, double coordinate,

@@ -13,7 +13,8 @@
 #define CONFIRMATIONS 4
 
 /* Families of parameters that trade against each other: rate, energy and effect of strain of
- * recrystallisation; amplitude, rate and energy of recovery and of hardening. 0: none. */
+ * recrystallisation; amplitude, rate and energy of recovery, of hardening and of
+ * grain growth. 0: none. */
 static int family(const sa_model_layout *at, size_t j)
 {
     int k = (int)j;
@@ -21,7 +22,9 @@ static int family(const sa_model_layout *at, size_t j)
         return 1;
     if (k == at->loss || k == at->ln_k_rec || k == at->q_rec)
         return 2;
-    return k == at->gain || k == at->ln_k_hard || k == at->q_hard ? 3 : 0;
+    if (k == at->gain || k == at->ln_k_hard || k == at->q_hard)
+        return 3;
+    return at->fall >= 0 && (k == at->fall || k == at->ln_k_grow || k == at->q_grow) ? 4 : 0;
 }
 
 /* Does parameter j at its bound stop the valley of `which` at the mere edge of the search?
@@ -29,7 +32,7 @@ static int family(const sa_model_layout *at, size_t j)
 static int edge_of_search(const sa_model_layout *at, size_t which, size_t j, int at_bound)
 {
     int k = (int)j, rate = j == SA_P_LN_K || k == at->ln_k_rec || k == at->ln_k_hard ||
-                           k == at->k_strain;
+                           k == at->k_strain || k == at->ln_k_grow;
     if (!at_bound || family(at, j) == 0 || family(at, j) != family(at, which))
         return 0;
     return rate || at_bound > 0;
@@ -165,7 +168,8 @@ static int follow(profiler *f, size_t which, int side, const double *minimum, do
         if (sum < objective - 1e-4 * (ceiling - objective))
             return -1;
         double outside = value;
-        if (sum >= ceiling && artificial && !judge_end) { /* another parameter ran against the edge of the search */
+        if (sum >= ceiling && artificial && !judge_end) {
+            /* another parameter ran against the edge of the search */
             memcpy(par, keep, f->p * sizeof(double));
             break;
         }
@@ -214,13 +218,13 @@ static yardstick measure(const sa_model_layout *at, const double *par, size_t j)
     const double drop = fabs(par[SA_P_WORKED] - par[SA_P_SOFT]), size = fabs(par[j]);
     if (j == SA_P_WORKED || j == SA_P_SOFT)
         return (yardstick){0.25 * drop, 0.01 * drop + 1e-3 * size};
-    if (j == SA_P_LN_K || k == at->ln_k_rec || k == at->ln_k_hard)
+    if (j == SA_P_LN_K || k == at->ln_k_rec || k == at->ln_k_hard || k == at->ln_k_grow)
         return (yardstick){1.0, 0.05};
-    if (j == SA_P_Q || k == at->q_rec || k == at->q_hard)
+    if (j == SA_P_Q || k == at->q_rec || k == at->q_hard || k == at->q_grow)
         return (yardstick){0.35 * size, 2.0};
     if (k == at->k_strain)
         return (yardstick){fmax(0.5 * size, 0.5), 0.05};
-    if (k == at->loss || k == at->gain)
+    if (k == at->loss || k == at->gain || k == at->fall)
         return (yardstick){0.5 * size, 0.01 * drop + 1e-3 * size};
     return (yardstick){0.5 * size, 0.02};
 }

@@ -14,8 +14,8 @@ typedef struct {
     const double *strain;  /* part of the condition; NULL: none */
 } sa_readings;
 
-/* A condition is one temperature and time (and strain); a cluster is one specimen in it, that is one
- * heat treatment. Arrays hold room for n entries each and belong to the caller. */
+/* A condition is one temperature and time (and strain); a cluster is one specimen in it, that is
+ * one heat treatment. Arrays hold room for n entries each and belong to the caller. */
 typedef struct {
     size_t n_condition, n_cluster;
     int *condition_of, *cluster_of; /* of each reading */

@@ -36,25 +36,40 @@ static double solve_levels(const race *r, double *par)
     for (size_t j = 1; j < at.exponents; j++) /* one n for all to begin with */
         if (!(s->held && s->held[(size_t)at.exponent + j - 1]))
             par[(size_t)at.exponent + j - 1] = par[SA_P_N];
-    int level[4] = {SA_P_WORKED, SA_P_SOFT, -1, -1}; /* parameters that are linear */
+    /* parameters that are linear */
+    int all[5] = {SA_P_WORKED, SA_P_SOFT, -1, -1, -1}, level[5], known[5];
     size_t levels = 2;
-    double a[16], b[4], x[4];
+    double a[25], b[5], x[5], value[5];
     if (at.loss >= 0)
-        level[levels++] = at.loss;
+        all[levels++] = at.loss;
     if (at.gain >= 0)
-        level[levels++] = at.gain;
-    for (size_t j = 0; j < levels; j++)
-        par[level[j]] = j == 0 ? 1.0 : 0.0;
+        all[levels++] = at.gain;
+    if (at.fall >= 0)
+        all[levels++] = at.fall;
+    size_t free = 0, given = 0; /* a level that is held goes to the side of the data */
+    for (size_t j = 0; j < levels; j++) {
+        if (s->held && s->held[all[j]]) {
+            known[given] = all[j];
+            value[given++] = par[all[j]];
+        } else {
+            level[free++] = all[j];
+        }
+        par[all[j]] = j == 0 ? 1.0 : 0.0;
+    }
     if (sa_model_hardness(r->kind, &s->clock, par, r->resid, r->jac))
         return HUGE_VAL;
-    for (size_t f = levels; f >= 2; f--) {
+    for (size_t j = 0; j < given; j++)
+        par[known[j]] = value[j];
+    for (size_t f = free; f > 0; f--) {
         memset(a, 0, sizeof a);
         memset(b, 0, sizeof b);
         for (size_t i = 0; i < m; i++) {
-            double w = s->root_weight[i] * s->root_weight[i];
+            double w = s->root_weight[i] * s->root_weight[i], h = s->hardness[i];
+            for (size_t j = 0; j < given; j++)
+                h -= value[j] * r->jac[i + (size_t)known[j] * m];
             for (size_t j = 0; j < f; j++) {
                 const double *basis = r->jac + (size_t)level[j] * m;
-                b[j] += w * basis[i] * s->hardness[i];
+                b[j] += w * basis[i] * h;
                 for (size_t k = 0; k < f; k++)
                     a[k + j * f] += w * basis[i] * r->jac[i + (size_t)level[k] * m];
             }
@@ -67,11 +82,11 @@ static double solve_levels(const race *r, double *par)
         sa_triangularise(a, f, f, b);
         if (!sa_back_substitute(a, f, f, b, x))
             return HUGE_VAL;
-        size_t worst = 0; /* an amplitude below zero is left out */
-        for (size_t j = 2; j < f; j++)
-            if (x[j] < 0.0 && (worst == 0 || x[j] < x[worst]))
+        size_t worst = f; /* an amplitude below zero is left out */
+        for (size_t j = 0; j < f; j++)
+            if (level[j] > SA_P_SOFT && x[j] < 0.0 && (worst == f || x[j] < x[worst]))
                 worst = j;
-        if (worst == 0) {
+        if (worst == f) {
             for (size_t j = 0; j < f; j++)
                 par[level[j]] = x[j];
             break;
@@ -79,7 +94,7 @@ static double solve_levels(const race *r, double *par)
         level[worst] = level[f - 1];
     }
     for (size_t j = 0; j < r->p; j++)
-        if (!(s->held && s->held[j] && j >= SA_P_LN_K))
+        if (!(s->held && s->held[j]))
             par[j] = clamp(par[j], s->lower[j], s->upper[j]);
     if (sa_model_hardness(r->kind, &s->clock, par, r->resid, NULL))
         return HUGE_VAL;
@@ -237,12 +252,32 @@ static double middle_clock(const sa_softening *s, double q)
     return total > 0.0 ? sum / total : 0.0;
 }
 
+/* Growth is seen late: slow against the clock of the readings, or as fast. */
+static void add_growth(race *r, const sa_model_layout *at, double *par)
+{
+    const double speed[4] = {-3.0, -1.0, 1.0, 3.0}, share[3] = {0.7, 1.0, 1.5};
+    if (at->fall < 0) {
+        enter(r, par);
+        return;
+    }
+    const int held = r->s->held && r->s->held[at->q_grow];
+    for (int i = 0; i < 4; i++) {
+        for (int j = 0; j < (held ? 1 : 3); j++) {
+            if (!held)
+                par[at->q_grow] = share[j] * par[SA_P_Q];
+            if (!(r->s->held && r->s->held[at->ln_k_grow]))
+                par[at->ln_k_grow] = speed[i] - middle_clock(r->s, par[at->q_grow]);
+            enter(r, par);
+        }
+    }
+}
+
 /* Energies as shares of that of recrystallisation: recovery is near it, hardening below. */
 static void add_hardening(race *r, const sa_model_layout *at, double *par)
 {
     const double speed[4] = {-1.5, 0.5, 2.5, 5.0}, share[3] = {0.3, 0.6, 1.0};
     if (at->gain < 0) {
-        enter(r, par);
+        add_growth(r, at, par);
         return;
     }
     const int held = r->s->held && r->s->held[at->q_hard];
@@ -251,7 +286,7 @@ static void add_hardening(race *r, const sa_model_layout *at, double *par)
             if (!held)
                 par[at->q_hard] = share[j] * par[SA_P_Q];
             par[at->ln_k_hard] = speed[i] - middle_clock(r->s, par[at->q_hard]);
-            enter(r, par);
+            add_growth(r, at, par);
         }
     }
 }
@@ -283,6 +318,7 @@ size_t sa_softening_starts(const sa_softening *s, const double *base, double *st
     plateaus g = look(s, base);
     /* the plain model first; candidates carry all p parameters, the extra ones at `base` */
     const sa_model_kind plain = (sa_model_kind)(s->kind - sa_model_base(s->kind) + SA_JMAK);
+    /* growth is in the candidates of the second round only */
     race r = {s, plain, p, s->kind == plain ? most : 3, 0, simple, score, work, work + m};
     simple_starts(&r, &g, base);
     if (s->kind == plain) {

@@ -114,6 +114,54 @@ int main(void)
         }
     }
 
+    /* grain growth: derivatives with everything on, slopes in time, and the law of Hall and Petch */
+    for (int base_kind = SA_JMAK; base_kind <= SA_HARDENING_RECOVERY_JMAK; base_kind++) {
+        for (int m = 2; m <= 4; m++) {
+            const sa_model_kind own_kind = (sa_model_kind)(base_kind + (m - 1) * SA_WITH_GROWTH);
+            const sa_model_kind which = (sa_model_kind)(own_kind + SA_WITH_STRAIN + SA_ONE_EXPONENT);
+            const sa_model_layout at = sa_model_parameters(which);
+            const int first[N] = {0, 1, 1, 0, 1, 0};
+            const sa_clock grouped = {N, e, log_time, NULL, NULL, strain, first};
+            double par[SA_MODEL_MAX_PAR] = {160, 80, -2, 1.6, 140, 1.7, 0.2, 1.2, 6, -1, 110, 5, -2, 60};
+            double h[N], jac[N * SA_MODEL_MAX_PAR], up[N], down[N], own[SA_BASE_PAR];
+            check(sa_model_base(which) == own_kind && (int)sa_model_core(which) == base_kind,
+                  "code with growth");
+            par[at.fall] = 35;
+            par[at.ln_k_grow] = -1.5;
+            par[at.q_grow] = 170;
+            if (at.theta0 >= 0)
+                par[at.theta0] = 0.2;
+            check(sa_model_hardness(which, &grouped, par, h, jac) == 0, "growth: finite");
+            for (size_t j = 0; j < at.n_par; j++) {
+                double step = 1e-6 * fmax(1, fabs(par[j])), keep = par[j];
+                par[j] = keep + step;
+                sa_model_hardness(which, &grouped, par, up, NULL);
+                par[j] = keep - step;
+                sa_model_hardness(which, &grouped, par, down, NULL);
+                par[j] = keep;
+                for (size_t i = 0; i < N; i++)
+                    check(near(jac[i + j * N], (up[i] - down[i]) / (2 * step), 2e-6), "growth slope");
+            }
+            sa_model_of_group(which, (sa_group){0.0, 0}, par, own);
+            for (double v = -1; v < 12; v += 0.7) {
+                sa_model_state s = sa_model_at(own_kind, v, 0.004, own);
+                double slope = (sa_model_at(own_kind, v + 1e-5, 0.004, own).hardness -
+                                sa_model_at(own_kind, v - 1e-5, 0.004, own).hardness) / 2e-5;
+                check(near(s.slope_ln_time, slope, 1e-6), "slope in time with growth");
+            }
+            /* d from d^m = d0^m + K t, then H = H_i + k d^(-1/2), with d0 = 1 */
+            double d = pow(1 + exp(-1.5 + 170 * 0.004 + 5), 1.0 / m);
+            check(near(sa_model_at(own_kind, 5, 0.004, own).recrystallised, 45 + 35 / sqrt(d), 1e-13),
+                  "Hall-Petch");
+            double ln_time, gradient[SA_MODEL_MAX_PAR];
+            check(sa_model_time_to(own_kind, 0.004, 60, SA_TO_HARDNESS, own, &ln_time, gradient) &&
+                      near(sa_model_at(own_kind, ln_time, 0.004, own).hardness, 60, 1e-9),
+                  "a hardness of grown grains");
+            check(!sa_model_time_to(own_kind, 0.004, 44, SA_TO_HARDNESS, own, &ln_time, gradient),
+                  "softer than a single grain: never");
+        }
+    }
+
     /* nothing breaks at the ends of the exponent */
     const double far_time[2] = {-700, 700};
     const double zero[2] = {0, 0};

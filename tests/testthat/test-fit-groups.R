@@ -165,7 +165,7 @@ test_that("bad strains are refused by name and row", {
   expect_error(process_window(f, c(95, 120)), class = "softanneal_error_argument")
   expect_error(time_to(f, strain = -1), class = "softanneal_error_range")
   expect_error(time_to(quietly_fitted(d), strain = 1), class = "softanneal_error_argument")
-  expect_error(soften(f, ramp_hold(330, 10)), class = "softanneal_error")
+  expect_error(soften(data.frame(time_s = c(0, 600), temp_c = 330), f), class = "softanneal_error_model")
   expect_error(plan_guess(fit = f), class = "softanneal_error_model")
 })
 
