@@ -82,7 +82,7 @@ describe <- function(x) {
 # Returns x as plain double.
 check_numeric <- function(x, arg, lower = -Inf, upper = Inf, open = FALSE, length = NULL,
                           na = FALSE, remedy = NULL) {
-  if (inherits(x, "units")) x <- unclass(x)
+  if (inherits(x, "units")) x <- bench_units(x, arg)
   if (!is.numeric(x) || is.factor(x)) {
     if (!(na && is.logical(x) && all(is.na(x)))) {
       abort("argument", paste0("`", arg, "` must be numeric, not ", describe(x)), arg = arg,
@@ -302,4 +302,17 @@ check_path <- function(x, arg) {
           remedy = "Give the path of a folder, in quotes.")
   }
   x
+}
+
+# An argument of class `units` in the unit its name ends with. Differences of temperature
+# (`dip_c`, `within_c`) have no conversion there, and a name without a unit no unit at all.
+bench_units <- function(x, arg) {
+  unit <- c("_c" = "degree_C", "_min" = "min", "_h" = "h", "_s" = "s", "_mm" = "mm",
+            "_kj_mol" = "kJ/mol", "_n" = "N", "_k_h" = "K/h", "_k_min" = "K/min", "_um" = "um")
+  ends <- names(unit)[endsWith(arg, names(unit))]
+  if (length(ends) && !arg %in% c("dip_c", "within_c")) {
+    return(plain_units(x, unit[[ends[which.max(nchar(ends))]]], arg))
+  }
+  abort("units", paste0("`", arg, "` must be a plain number here, and has a unit"), arg = arg,
+        remedy = "Convert it and drop the unit.")
 }

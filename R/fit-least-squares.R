@@ -273,6 +273,7 @@ function_problem <- function(fn, jac, start, data, weights) {
 
 # Rows with a missing value as base R's na.action, with one warning; NULL when there are none.
 missing_rows <- function(values, n, na.action) {
+  kind <- na_kind(na.action)
   bad <- logical(n)
   counts <- integer()
   for (name in names(values)) {
@@ -284,7 +285,6 @@ missing_rows <- function(values, n, na.action) {
   }
   if (!any(bad)) return(NULL)
   rows <- which(bad)
-  kind <- na_kind(na.action)
   each <- paste0(names(counts), ": ", counts, collapse = ", ")
   if (kind == "fail") {
     abort("missing", paste0("missing values (", each, ")"), arg = names(counts), rows = rows,

@@ -28,6 +28,10 @@ profile.softanneal_fit_softening <- function(fitted, parm, level = 0.99, points 
   points <- check_number(points, "points", 2, 1000, whole = TRUE)
   terms <- names(fitted$coefficients)
   parm <- if (missing(parm)) terms[fitted$states != "held"] else check_parm(parm, terms)
+  if (!length(parm)) {
+    abort("argument", "`parm` names no parameter", arg = "parm",
+          remedy = paste0("Choose from ", in_quotes(terms), "."))
+  }
   limits <- profile_limits(fitted, parm, level)
   variance <- profile_variance(fitted)
   out <- lapply(parm, function(term) {

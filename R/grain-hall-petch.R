@@ -103,27 +103,19 @@ autoplot.softanneal_fit_hall_petch <- function(object, level = 0.95, ...) {
   check_dots_empty(...)
   level <- check_level(level)
   size <- object$data[[object$columns[["grain"]]]]
-  points <- data.frame(x = 1 / sqrt(size), value = object$data[[object$columns[["response"]]]])
+  points <- data.frame(x = 1 / sqrt(size), y = object$data[[object$columns[["response"]]]])
   room <- 0.05 * diff(range(points$x))
   grid <- seq(max(min(points$x) - room, 1e-6), max(points$x) + room, length.out = 101L)
   new <- stats::setNames(data.frame(1 / grid^2), object$columns[["grain"]])
   band <- predict.softanneal_fit_least_squares(object, new, "confidence", level)
-  line <- data.frame(x = grid, value = band[, 1L], low = band[, 2L], high = band[, 3L])
+  line <- data.frame(x = grid, y = band[, 1L], low = band[, 2L], high = band[, 3L])
   ticks <- c(1, 2, 5) * rep(10^(-5:2), each = 3L)
   ticks <- ticks[1 / sqrt(ticks) >= grid[1L] & 1 / sqrt(ticks) <= grid[101L]]
   b <- object$coefficients
   unit <- unlist(object$units)
   k_text <- with_error(b[["k"]], sqrt(object$vcov["k", "k"]), unit[["k"]])
   title <- paste0("Hall-Petch line: k ", k_text)
-  picture <- ggplot2::ggplot(line, ggplot2::aes(.data[["x"]], .data[["value"]]))
-  if (!all(is.na(line$low))) {
-    picture <- picture + ggplot2::geom_ribbon(
-      ggplot2::aes(ymin = .data[["low"]], ymax = .data[["high"]]), fill = group_colours(1),
-      alpha = 0.18)
-  }
-  picture +
-    ggplot2::geom_line(colour = group_colours(1), linewidth = 0.6) +
-    ggplot2::geom_point(data = points, size = 2.4) +
+  line_with_band(line, points) +
     ggplot2::scale_x_continuous("Inverse root of grain size (1/mm^0.5)",
                                 sec.axis = ggplot2::sec_axis(~., breaks = 1 / sqrt(ticks),
                                                              labels = plain_numbers(ticks),

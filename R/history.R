@@ -56,7 +56,10 @@ history_fault <- function(fault, order, time, temp) {
                remedy = "Temperatures are in degrees Celsius."),
          abort("range", paste0("column `", time, "` must not fall within a specimen"), arg = time,
                rows = row,
-               remedy = "Put the rows in order of time, or correct the clock of the log."))
+               remedy = "Put the rows in order of time, or correct the clock of the log."),
+         abort("range", paste0("columns `", time, "` and `", temp, "` hold a time or temperature ",
+                               "no furnace has"), arg = temp, rows = row,
+               remedy = "Give seconds, and degrees Celsius between -272 and 99000."))
 }
 
 # First and last time of each history in s, and how many there are.

@@ -119,15 +119,7 @@ autoplot.softanneal_fit_kissinger <- function(object, level = 0.95, ...) {
   ticks <- ticks[ticks >= min(grid) & ticks <= max(grid)]
   q <- with_error(object$coefficients[["q_kj_mol"]], sqrt(object$vcov["q_kj_mol", "q_kj_mol"]),
                   "kJ/mol")
-  picture <- ggplot2::ggplot(line, ggplot2::aes(.data[["x"]], .data[["y"]]))
-  if (!all(is.na(line$low))) {
-    picture <- picture + ggplot2::geom_ribbon(
-      ggplot2::aes(ymin = .data[["low"]], ymax = .data[["high"]]), fill = group_colours(1),
-      alpha = 0.18)
-  }
-  picture +
-    ggplot2::geom_line(colour = group_colours(1), linewidth = 0.6) +
-    ggplot2::geom_point(data = points, size = 2.4) +
+  line_with_band(line, points) +
     ggplot2::scale_x_continuous("Inverse peak temperature 10\u2074/T (1/K)",
                                 sec.axis = ggplot2::sec_axis(~., breaks = inverse(ticks),
                                                              labels = ticks,

@@ -226,3 +226,15 @@ curve_alt <- function(fit, means, temps, band) {
                   paste(" and strain", format_quantity(half[[strain_name(fit)]]))
                 }, collapse = ", "), ".")
 }
+
+# A fitted straight line with its band, where there is one, and the points it was fitted to;
+# `line` has x, y, low and high.
+line_with_band <- function(line, points) {
+  p <- ggplot2::ggplot(line, ggplot2::aes(.data[["x"]], .data[["y"]]))
+  if (!all(is.na(line$low))) {
+    p <- p + ggplot2::geom_ribbon(ggplot2::aes(ymin = .data[["low"]], ymax = .data[["high"]]),
+                                  fill = group_colours(1), alpha = 0.18)
+  }
+  p + ggplot2::geom_line(colour = group_colours(1), linewidth = 0.6) +
+    ggplot2::geom_point(data = points, size = 2.4)
+}

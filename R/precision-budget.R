@@ -67,7 +67,7 @@ check_inputs <- function(estimate) {
 
 match_inputs <- function(x, inputs, arg, lower, infinite = FALSE) {
   given <- names(x)
-  if (inherits(x, "units")) x <- unclass(x)
+  if (inherits(x, "units")) x <- bench_units(x, arg)
   plain <- x
   if (infinite && is.numeric(x)) plain[is.infinite(x) & x > 0] <- .Machine$double.xmax
   plain <- check_numeric(plain, arg, lower)

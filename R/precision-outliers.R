@@ -49,11 +49,8 @@ find_outliers <- function(data, method = c("grubbs", "esd"), alpha = 0.05, at_mo
   check_level(alpha, "alpha")
   at_most <- check_number(at_most, "at_most", 1, 1e4, whole = TRUE)
   if (is.data.frame(data)) {
-    pick <- list(hardness = column_name(rlang::enexpr(hardness)),
-                 specimen = column_name(rlang::enexpr(specimen)),
-                 temp_c = column_name(rlang::enexpr(temp)),
-                 time_min = column_name(rlang::enexpr(time)),
-                 scale = column_name(rlang::enexpr(scale)))
+    pick <- reading_columns(rlang::enexpr(hardness), rlang::enexpr(specimen), rlang::enexpr(temp),
+                            rlang::enexpr(time), rlang::enexpr(scale))
     check_data(data)
     x <- numeric_column(data, pick$hardness, na = TRUE)
     keys <- step_keys(data, pick, by)

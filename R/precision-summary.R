@@ -38,11 +38,8 @@
 summarise_readings <- function(data, hardness = hardness, specimen = specimen, temp = temp_c,
                                time = time_min, scale = scale, by = NULL, in_hv = FALSE,
                                material = "brass", level = 0.95) {
-  pick <- list(hardness = column_name(rlang::enexpr(hardness)),
-               specimen = column_name(rlang::enexpr(specimen)),
-               temp_c = column_name(rlang::enexpr(temp)),
-               time_min = column_name(rlang::enexpr(time)),
-               scale = column_name(rlang::enexpr(scale)))
+  pick <- reading_columns(rlang::enexpr(hardness), rlang::enexpr(specimen), rlang::enexpr(temp),
+                          rlang::enexpr(time), rlang::enexpr(scale))
   check_data(data)
   check_flag(in_hv, "in_hv")
   check_level(level)

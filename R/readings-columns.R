@@ -185,3 +185,9 @@ text_numbers <- function(text, name, dec) {
   }
   number
 }
+
+# The names in the column arguments of a table of readings, for functions that take them all.
+reading_columns <- function(hardness, specimen, temp, time, scale) {
+  lapply(list(hardness = hardness, specimen = specimen, temp_c = temp, time_min = time, scale = scale),
+         column_name)
+}

@@ -49,11 +49,8 @@
 check_readings <- function(data, hardness = hardness, specimen = specimen, temp = temp_c,
                            time = time_min,
                            scale = scale, thickness_mm = NULL, length_mm = NULL, alpha = 0.05) {
-  pick <- list(hardness = column_name(rlang::enexpr(hardness)),
-               specimen = column_name(rlang::enexpr(specimen)),
-               temp_c = column_name(rlang::enexpr(temp)),
-               time_min = column_name(rlang::enexpr(time)),
-               scale = column_name(rlang::enexpr(scale)))
+  pick <- reading_columns(rlang::enexpr(hardness), rlang::enexpr(specimen), rlang::enexpr(temp),
+                          rlang::enexpr(time), rlang::enexpr(scale))
   check_data(data)
   check_level(alpha, "alpha")
   r <- readings_parts(data, pick, thickness_mm, length_mm)

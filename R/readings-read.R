@@ -146,10 +146,14 @@ read_excel_text <- function(path, sheet, skip, na) {
 
 # Separator, decimal mark and encoding of a text file: as given, or from its first lines.
 text_layout <- function(path, sep, dec, encoding, skip) {
-  lines <- readLines(path, n = skip + 200L, warn = FALSE)
+  lines <- readLines(path, n = skip + 200L, warn = FALSE, skipNul = TRUE)
   if (any(grepl("^\xff\xfe|^\xfe\xff", lines, useBytes = TRUE))) {
     abort("file", paste0("the file '", path, "' is UTF-16"), arg = "x",
           remedy = "Save it as \"CSV UTF-8\".")
+  }
+  if (holds_nul(path)) {
+    abort("file", paste0("the file '", path, "' holds bytes that are no text"), arg = "x",
+          remedy = "Save the sheet as \"CSV UTF-8\", or as .xlsx.")
   }
   found <- character()
   if (is.null(encoding)) {
@@ -216,20 +220,43 @@ read_delimited <- function(path, layout, skip, na) {
     if (grepl("[^[:space:],;]", first, useBytes = TRUE)) break
   }
   pushBack(first, con, encoding = "bytes")
-  raw <- tryCatch(
+  unreadable <- function(e) {
+    abort("file", paste0("'", path, "' cannot be read as a table: ",
+                         valid_text(conditionMessage(e))), arg = "x",
+          remedy = "Check that each row has as many fields as the header, quotes, and `sep`.")
+  }
+  # a last line without its end is no fault; any other warning is, such as an open quote
+  raw <- tryCatch(withCallingHandlers(
     utils::read.table(con, header = TRUE, sep = layout$sep, quote = "\"", dec = layout$dec,
                       colClasses = "character", na.strings = na, strip.white = TRUE,
                       blank.lines.skip = TRUE, comment.char = "", check.names = FALSE,
                       encoding = layout$encoding, row.names = NULL),
-    error = function(e) {
-      abort("file", paste0("'", path, "' cannot be read as a table: ", conditionMessage(e)),
-            arg = "x", remedy = "Check that each row has as many fields as the header, and `sep`.")
-    })
+    warning = function(w) {
+      if (grepl("incomplete final line", conditionMessage(w))) invokeRestart("muffleWarning")
+    }), error = unreadable, warning = unreadable)
   if (layout$encoding != "UTF-8") {
     names(raw) <- enc2utf8(names(raw))
     raw[] <- lapply(raw, enc2utf8)
   }
+  stray <- Reduce(`|`, lapply(raw, \(x) !validEnc(x)))
+  if (any(stray)) {
+    abort("file", paste0("'", path, "' holds bytes that are no text in ", layout$encoding),
+          arg = "encoding", rows = which(stray),
+          remedy = "Give the encoding of the file, such as `encoding = \"latin1\"`.")
+  }
   raw
+}
+
+# A zero byte anywhere: not text, or text in two bytes a letter. Readers would drop what is
+# around it.
+holds_nul <- function(path) {
+  con <- file(path, "rb", raw = TRUE)
+  on.exit(close(con))
+  repeat {
+    block <- readBin(con, "raw", 1e6)
+    if (!length(block)) return(FALSE)
+    if (any(block == 0L)) return(TRUE)
+  }
 }
 
 # Rows and nameless columns in which nothing is written are an artefact of spreadsheets;

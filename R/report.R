@@ -42,6 +42,7 @@ softening_report <- function(readings, out_dir, model = "jmak", scale = "HV", ma
   check_dots_empty(...)
   out_dir <- check_path(out_dir, "out_dir")
   level <- check_level(level)
+  overwrite <- check_flag(overwrite, "overwrite")
   need_package("rmarkdown", "to write the report")
   need_package("knitr", "to write the report")
   if (!rmarkdown::pandoc_available()) {
@@ -55,7 +56,7 @@ softening_report <- function(readings, out_dir, model = "jmak", scale = "HV", ma
     } else "hardness readings"
     title <- paste("Softening kinetics:", gsub("_", " ", name))
   }
-  prepare_folder(out_dir, check_flag(overwrite, "overwrite"))
+  prepare_folder(out_dir, overwrite)
   data <- read_for_report(readings, specimen)
   fit <- fit_softening(data, model = model, scale = scale, material = material, level = level)
   result <- list(

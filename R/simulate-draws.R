@@ -6,6 +6,11 @@ SLIPS <- c("outlier", "mislabel", "warm", "forgotten")
 
 # Slips as counts named by kind.
 check_slips <- function(slips) {
+  if (!(is.null(slips) || is.vector(slips) || is.table(slips)) || anyNA(slips)) {
+    abort("argument", paste0("`slips` must name slips or count them by name, not ",
+                             describe(slips)), arg = "slips",
+          remedy = paste0("Choose from ", in_quotes(SLIPS), "."))
+  }
   if (is.character(slips)) slips <- table(slips)
   counts <- stats::setNames(integer(length(SLIPS)), SLIPS)
   if (length(slips) == 0L) return(counts)

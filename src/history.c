@@ -306,15 +306,16 @@ sa_history_fault sa_history_check(const sa_history *h, size_t *at)
     double before = -HUGE_VAL;
     for (size_t i = 0; i < h->n; i++) {
         const double time = h->time[i], temp = h->temp[i] + h->zero;
-        /* one test for the good case: x - x is 0 for finite x alone */
-        if (time >= before && temp > 0.0 && (time - time) + (temp - temp) == 0.0) {
+        if (time >= before && temp >= 1.0 && temp <= 1e5 && fabs(time) <= 1e15) {
             before = time;
             continue;
         }
         *at = i;
         if (!isfinite(time) || !isfinite(temp))
             return SA_HISTORY_MISSING;
-        return temp > 0.0 ? SA_HISTORY_BACK : SA_HISTORY_COLD;
+        if (temp <= 0.0)
+            return SA_HISTORY_COLD;
+        return time >= before ? SA_HISTORY_BEYOND : SA_HISTORY_BACK;
     }
     return SA_HISTORY_FINE;
 }

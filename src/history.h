@@ -14,8 +14,8 @@ typedef struct {
 } sa_history;
 
 /* For each of the times `mark` (rising, within the history): log_scaled = ln of the integral
- * of exp(q e(T)) dt from the first point, -Inf where no time has passed, and slope = its
- * derivative in q (NULL: not wanted). e = -(1/T - 1/ref_k)/R in mol/kJ, q in kJ/mol. */
+ * of exp(q e(T)) dt from the first point, -Inf where no time has passed or the integral is
+ * less than e^-700 of what the hottest point of the piece gives, and slope = its derivative in q (NULL: not wanted). e = -(1/T - 1/ref_k)/R in mol/kJ, q in kJ/mol. */
 void sa_history_integrate(const sa_history *h, double q, double ref_k, const double *mark,
                           size_t n_mark, double *log_scaled, double *slope);
 
@@ -24,7 +24,9 @@ typedef enum {
     SA_HISTORY_FINE = 0,
     SA_HISTORY_MISSING, /* a time or temperature is not finite */
     SA_HISTORY_COLD,    /* not above absolute zero */
-    SA_HISTORY_BACK     /* time falls */
+    SA_HISTORY_BACK,    /* time falls */
+    SA_HISTORY_BEYOND   /* below 1 K, above 1e5 K or a time beyond 1e15: a slip of units, and
+                         * more panels than can be summed */
 } sa_history_fault;
 
 sa_history_fault sa_history_check(const sa_history *h, size_t *at);

@@ -17,12 +17,12 @@ static void check(int ok, const char *what)
     }
 }
 
-static int near(double x, double y, double tolerance)
+static inline int near(double x, double y, double tolerance)
 {
     return fabs(x - y) <= tolerance * fmax(1.0, fabs(y));
 }
 
-static int report(void)
+static inline int report(void)
 {
     printf("%d passed, %d failed\n", checks_passed, checks_failed);
     return checks_failed > 0;

@@ -3,28 +3,12 @@
  *     -o test_design && ./test_design
  * Truth: a first-order decay whose information has a closed form, and all plans of a small
  * problem one by one. */
+#include "check.h"
 #include "design.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-static int passed, failed;
-
-static void check(int ok, const char *what)
-{
-    if (ok) {
-        passed++;
-    } else {
-        failed++;
-        printf("FAILED: %s\n", what);
-    }
-}
-
-static int near(double x, double y, double tolerance)
-{
-    return fabs(x - y) <= tolerance * fmax(1.0, fabs(y));
-}
 
 /* 170 to 70 HV, k = 0.1/min at the reference, n = 1.5, 140 kJ/mol; and two neighbours. */
 static const double draws[] = {170, 70,  -2.3, 1.5, 140,  165, 75, -1.8,
@@ -238,6 +222,5 @@ int main(void)
     all_plans(SA_AIM_LN_TIME_SHARE);
     all_plans(SA_AIM_LN_TIME_HARDNESS);
     refusals();
-    printf("%d passed, %d failed\n", passed, failed);
-    return failed != 0;
+    return report();
 }

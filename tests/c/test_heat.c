@@ -2,26 +2,10 @@
  *   cc -std=c99 -Isrc tests/c/test_heat.c src/heat.c -lm -o test_heat && ./test_heat
  * Truth is the closed form of convection alone, T = T0 + (Ts - T0) exp(-t / tau), and the
  * closed form of radiation alone to an enclosure at 0 K, 1/T^3 = 1/T0^3 + 3 c t. */
+#include "check.h"
 #include "heat.h"
 #include <math.h>
 #include <stdio.h>
-
-static int passed, failed;
-
-static void check(int ok, const char *what)
-{
-    if (ok) {
-        passed++;
-    } else {
-        failed++;
-        printf("FAILED: %s\n", what);
-    }
-}
-
-static int near(double x, double y, double tolerance)
-{
-    return fabs(x - y) <= tolerance * fmax(1.0, fabs(y));
-}
 
 /* 3 mm sheet, both faces, 60 W/(m2 K): tau = 8530 * 380 * 0.0015 / 60 = 81.035 s */
 static sa_piece sheet(void)
@@ -135,6 +119,5 @@ int main(void)
     radiation();
     ramp();
     refusals();
-    printf("%d passed, %d failed\n", passed, failed);
-    return failed != 0;
+    return report();
 }

@@ -2,21 +2,10 @@
  *   cc -std=c99 -Wall -Wextra -Isrc tests/c/test_history.c src/history.c -lm -o test_history
  *   ./test_history
  * Prints the number of checks; exit status 1 if one failed. */
+#include "check.h"
 #include "history.h"
 #include <math.h>
 #include <stdio.h>
-
-static int passed, failed;
-
-static void check(int ok, const char *what)
-{
-    if (ok) {
-        passed++;
-    } else {
-        failed++;
-        printf("FAILED: %s\n", what);
-    }
-}
 
 /* x e^x E1(x) = integral of x e^-u / (x + u) du by its continued fraction (x >= 5), from
  * the back: E1(x) = e^-x / (x + 1/(1 + 1/(x + 2/(1 + 2/(x + ...))))). */
@@ -121,6 +110,11 @@ static void faults(void)
     temp[2] = 310;
     time[3] = 0.5;
     check(sa_history_check(&h, &at) == SA_HISTORY_BACK && at == 3, "time falls");
+    time[3] = 3;
+    temp[3] = 1e12;
+    check(sa_history_check(&h, &at) == SA_HISTORY_BEYOND && at == 3, "hotter than any furnace");
+    temp[3] = 0.5;
+    check(sa_history_check(&h, &at) == SA_HISTORY_BEYOND && at == 3, "colder than any");
     double value = 0, mark = 0;
     h.n = 0;
     check(sa_history_check(&h, &at) == SA_HISTORY_FINE, "no points");
@@ -135,6 +129,5 @@ int main(void)
     constant();
     blocks();
     faults();
-    printf("%d passed, %d failed\n", passed, failed);
-    return failed != 0;
+    return report();
 }

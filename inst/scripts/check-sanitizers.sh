@@ -1,0 +1,57 @@
+#!/bin/sh
+# The C tests and the R tests under AddressSanitizer and UndefinedBehaviorSanitizer of gcc.
+#   sh inst/scripts/check-sanitizers.sh        the C tests and the R tests of the C entry points
+#   SOFTANNEAL_FULL_CHECKS=true sh ...         all R tests
+#   sh inst/scripts/check-sanitizers.sh c      the C tests only
+set -eu
+top=$(cd "$(dirname "$0")/../.." && pwd)
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+flags="-g -O1 -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=undefined"
+if ! echo 'int main(void) { return 0; }' | gcc -x c $flags -o "$work/probe" - 2>/dev/null; then
+    echo "Sanitizers left out: gcc has none here."
+    exit 0
+fi
+
+pure=
+for file in "$top"/src/*.c; do
+    case $(basename "$file") in init.c | glue_*) ;; *) pure="$pure $file" ;; esac
+done
+for test in "$top"/tests/c/test_*.c; do
+    # lists of words on purpose
+    # shellcheck disable=SC2086
+    gcc -std=c99 -Wall -Wextra $flags -I"$top/src" -o "$work/test" "$test" $pure -lm
+    printf '%s: ' "$(basename "$test")"
+    "$work/test" | tail -n 1
+done
+[ "${1:-}" = c ] && exit 0
+
+# The package with the sanitizers in its shared object; R itself has none, so they are
+# preloaded. R leaks at exit by design.
+cat >"$work/Makevars" <<MAKE
+CFLAGS = $flags -std=gnu99
+LDFLAGS = -fsanitize=address,undefined
+MAKE
+mkdir "$work/library" "$work/source"
+cp -r "$top/DESCRIPTION" "$top/NAMESPACE" "$top/R" "$top/src" "$top/inst" "$work/source/"
+rm -f "$work"/source/src/*.o "$work"/source/src/*.so
+R_MAKEVARS_USER="$work/Makevars" R CMD INSTALL --no-test-load --no-byte-compile --no-docs \
+    --library="$work/library" "$work/source" >"$work/install.log" 2>&1 || {
+    cat "$work/install.log" >&2
+    exit 1
+}
+run_sanitized() {
+    LD_PRELOAD="$(gcc -print-file-name=libasan.so) $(gcc -print-file-name=libubsan.so)" \
+        ASAN_OPTIONS=detect_leaks=0 UBSAN_OPTIONS=print_stacktrace=1 R_LIBS="$work/library" \
+        _R_CHECK_LENGTH_1_CONDITION_=true "$@"
+}
+if [ "${SOFTANNEAL_FULL_CHECKS:-}" = true ]; then
+    SOFTANNEAL_SOURCE= run_sanitized Rscript "$top/inst/scripts/run-tests.R" "$top/tests/testthat"
+else
+    mkdir "$work/tests"
+    for name in kinetics scales history fit fit-least-squares heat glue; do
+        cp "$top/tests/testthat/test-$name.R" "$work/tests/"
+    done
+    cp "$top"/tests/testthat/helper-*.R "$work/tests/"
+    SOFTANNEAL_SOURCE= run_sanitized Rscript "$top/inst/scripts/run-tests.R" "$work/tests"
+fi

@@ -1,0 +1,44 @@
+#!/bin/sh
+# The C tests and the R tests of the C entry points under valgrind: reads of what was never
+# written, writes outside arrays, memory lost for good. Slow.
+#   sh inst/scripts/check-valgrind.sh
+#   SOFTANNEAL_FULL_CHECKS=true sh ...   more of the R tests
+set -eu
+top=$(cd "$(dirname "$0")/../.." && pwd)
+if ! command -v valgrind >/dev/null 2>&1; then
+    echo "valgrind left out: it is not installed."
+    exit 0
+fi
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+strict="--error-exitcode=3 --leak-check=full --errors-for-leak-kinds=definite -q"
+pure=
+for file in "$top"/src/*.c; do
+    case $(basename "$file") in init.c | glue_*) ;; *) pure="$pure $file" ;; esac
+done
+for test in "$top"/tests/c/test_*.c; do
+    # lists of words on purpose
+    # shellcheck disable=SC2086
+    gcc -std=c99 -g -O1 -I"$top/src" -o "$work/test" "$test" $pure -lm
+    printf '%s: ' "$(basename "$test")"
+    # shellcheck disable=SC2086
+    valgrind $strict "$work/test" >"$work/out" || {
+        tail -n 30 "$work/out"
+        exit 1
+    }
+    tail -n 1 "$work/out"
+done
+mkdir "$work/library" "$work/source" "$work/tests"
+cp -r "$top/DESCRIPTION" "$top/NAMESPACE" "$top/R" "$top/src" "$top/inst" "$work/source/"
+rm -f "$work"/source/src/*.o "$work"/source/src/*.so
+R CMD INSTALL --no-test-load --no-docs --library="$work/library" "$work/source" \
+    >"$work/install.log" 2>&1 || {
+    cat "$work/install.log" >&2
+    exit 1
+}
+names="glue kinetics"
+[ "${SOFTANNEAL_FULL_CHECKS:-}" = true ] && names="glue kinetics scales history heat fit-least-squares"
+for name in $names; do cp "$top/tests/testthat/test-$name.R" "$work/tests/"; done
+cp "$top"/tests/testthat/helper-*.R "$work/tests/"
+R_LIBS="$work/library" SOFTANNEAL_SOURCE= R -d "valgrind $strict" --vanilla \
+    -f "$top/inst/scripts/run-tests.R" --args "$work/tests"
