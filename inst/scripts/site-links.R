@@ -41,8 +41,8 @@ for (page in pages) {
     }
   }
 }
-cat(sprintf("%d pages, %d links within the site, %d to other sites, %d broken\n", length(pages), within,
-            outside, length(broken)))
+cat(sprintf("%d pages, %d links within the site, %d to other sites, %d broken\n", length(pages),
+            within, outside, length(broken)))
 if (length(broken)) {
   writeLines(broken, stderr())
   quit(status = 1L)

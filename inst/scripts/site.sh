@@ -20,7 +20,8 @@ install_package "$tarball" "$work/library"
 tar -xzf "$tarball" -C "$work"
 rm -rf "$work/softanneal/inst/tutorials"
 echo "Building the site ..."
-R_LIBS="$work/library${R_LIBS:+:$R_LIBS}" Rscript "$here/site.R" "$work/softanneal" "$top/out/site" >"$work/site.log" 2>&1 || {
+R_LIBS="$work/library${R_LIBS:+:$R_LIBS}" \
+    Rscript "$here/site.R" "$work/softanneal" "$top/out/site" >"$work/site.log" 2>&1 || {
     cat "$work/site.log" >&2
     exit 1
 }
