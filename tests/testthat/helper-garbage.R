@@ -110,8 +110,8 @@ throw_garbage <- function(fun, args, among = names(args), values = garbage_value
 findings_of <- function(thrown, fun) {
   if (is.null(thrown$outcome)) return(character())
   ours <- !thrown$outcome %in% c("result", "refused")
-  ours <- ours & !grepl("no applicable method", thrown$outcome) &
-    !(fun %in% c("tidy", "glance", "augment") & thrown$garbage == "strange_class") &
+  ours <- ours & !(fun %in% c("tidy", "glance", "augment") & thrown$arg == "x") &
+    !grepl("no applicable method", thrown$outcome) &
     !(fun == "fit_least_squares" & thrown$arg == "fn" & thrown$garbage %in% c("fun", "primitive"))
   sprintf("%s = %s: %s", thrown$arg, thrown$garbage, thrown$outcome)[ours]
 }
