@@ -143,17 +143,26 @@ lab_project <- function(path, group = "", example = TRUE, ...) {
   report <- readLines(template_file("laboratory-report"), encoding = "UTF-8")
   report <- sub("^  readings: .*", "  readings: \"../data/readings.csv\"", report)
   report <- sub("^  group: .*", paste0("  group: ", yaml_text(group)), report)
-  save_lines(project_readme(group), file[1L])
-  save_lines(project_script(), file[2L])
-  save_lines(report, file[3L])
-  if (example) file.copy(example_data("bellbrass_readings", path = TRUE), file[4L])
+  parts <- list(project_readme(group), project_script(), report,
+                if (example) readLines(example_data("bellbrass_readings", path = TRUE)))
+  for (k in seq_along(file)) {
+    if (!save_lines(parts[[k]], file[k])) {
+      unlink(file)
+      abort("file", paste0("the file ", file[k], " could not be written"), arg = "path",
+            remedy = "Check the free space and your rights in the folder.")
+    }
+  }
   invisible(path)
 }
 
+# TRUE when all lines stand in the file: a full disk is not always told of.
 save_lines <- function(lines, path) {
-  con <- file(path, "wb", encoding = "UTF-8")
-  on.exit(close(con))
-  writeLines(enc2utf8(lines), con, useBytes = TRUE)
+  lines <- enc2utf8(lines)
+  suppressWarnings(tryCatch({
+    con <- file(path, "wb", encoding = "UTF-8")
+    tryCatch(writeLines(lines, con, useBytes = TRUE), finally = close(con))
+    identical(file.size(path), as.double(sum(nchar(lines, "bytes") + 1L)))
+  }, error = function(e) FALSE))
 }
 
 # A YAML scalar in single quotes, on one line.
@@ -188,6 +197,7 @@ project_readme <- function(group) {
 #' markdown_text("<script>alert(1)</script> | *A*")
 #' @export
 markdown_text <- function(x) {
+  if (inherits(x, "numeric_version")) x <- as.character(x)
   x <- check_names(x, "x")
   text <- gsub("[[:cntrl:]]+", " ", enc2utf8(x))
   hit <- gregexpr("[!-/:-@\\[-`{-~]", text, perl = TRUE)

@@ -56,15 +56,29 @@ write_class <- function(class, dir, ..., overwrite = FALSE) {
   invisible(stats::setNames(path, groups))
 }
 
+# Whether a table stands in a file to its last row and line end.
+whole_table <- function(path, rows) {
+  size <- file.size(path)
+  if (is.na(size) || size == 0) return(FALSE)
+  con <- file(path, "rb")
+  on.exit(close(con))
+  seek(con, size - 1)
+  ended <- identical(readBin(con, "raw", 1L), charToRaw("\n"))
+  ended && nrow(utils::read.csv(path, colClasses = "character")) == rows
+}
+
 # A table under a temporary name in the folder of the target, then renamed in one act.
 write_beside <- function(data, path) {
   beside <- paste0(path, ".new")
   on.exit(unlink(beside), add = TRUE)
-  # what R says of a file it cannot open goes into the error
+  # what R says of a file it cannot open goes into the error; a disk that fills up may not be
+  # told of at all
   ok <- tryCatch({
-    write_table(data, beside)
-    file.rename(beside, path)
-  }, error = function(e) FALSE, warning = function(w) FALSE)
+    suppressWarnings({
+      write_table(data, beside)
+      whole_table(beside, nrow(data)) && file.rename(beside, path)
+    })
+  }, error = function(e) FALSE)
   if (!ok) {
     abort("file", paste0("the file ", path, " could not be written"), arg = "dir",
           remedy = "Check the free space and your rights in the folder.")

@@ -154,7 +154,8 @@ combine_uncertainty <- function(value, inputs, estimate, u, df, sensitivity, r, 
   part <- sensitivity * u
   variance <- if (is.null(r)) sum(part^2) else max(sum(part * (r %*% part)), 0)
   if (!is.finite(sum(part^4))) {
-    abort("range", "the uncertainties are too large to be combined", arg = inputs[which.max(abs(part))],
+    abort("range", "the uncertainties are too large to be combined",
+          arg = inputs[which.max(abs(part))],
           remedy = "Check the values and their units.")
   }
   combined <- sqrt(variance)

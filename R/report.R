@@ -167,8 +167,11 @@ move_results <- function(from, to) {
   target <- file.path(to, REPORT_FILES)
   for (k in seq_along(REPORT_FILES)) {
     beside <- paste0(target[k], ".new") # same folder, so that the rename is one act
-    ok <- file.copy(file.path(from, REPORT_FILES[k]), beside, overwrite = TRUE) &&
-      file.rename(beside, target[k])
+    source <- file.path(from, REPORT_FILES[k])
+    # a full disk is told by the size, not only by a warning
+    ok <- suppressWarnings(file.copy(source, beside, overwrite = TRUE) &&
+                             identical(file.size(beside), file.size(source)) &&
+                             file.rename(beside, target[k]))
     if (!ok) {
       unlink(beside)
       abort("file", paste0("the file ", target[k], " could not be written"), arg = "out_dir",

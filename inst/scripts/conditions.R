@@ -32,7 +32,7 @@ text_in <- function(x, conditional = FALSE) {
   if (is.character(x)) return(x)
   if (!is.call(x)) return(character())
   parts <- as.list(x)[-1L]
-  if (conditional && identical(x[[1L]], quote(`if`))) parts <- parts[-1L]
+  if (conditional && identical(x[[1L]], as.name("if"))) parts <- parts[-1L]
   unlist(lapply(parts, text_in, conditional = conditional))
 }
 

@@ -40,14 +40,15 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     const double lower[SA_MODEL_MAX_PAR] = {0, 0, -60, 0.1, 0};
     double upper[SA_MODEL_MAX_PAR], par[SA_MODEL_MAX_PAR];
     int natural[2 * SA_MODEL_MAX_PAR] = {0}, held[SA_MODEL_MAX_PAR] = {0},
-        at_bound[SA_MODEL_MAX_PAR];
+                    at_bound[SA_MODEL_MAX_PAR];
     for (size_t j = 0; j < p; j++) {
         upper[j] = j < 2 ? 10 * top : j == 3 ? 10 : 2000;
         par[j] = j == 0 ? 160 : j == 1 ? 80 : j == 2 ? -3 : j == 3 ? 1.5 : j == 4 ? 150 : 1;
         held[j] = fuzz_byte(&b) < 24;
     }
-    sa_softening s = {kind, {n, coordinate, log_time, NULL, NULL}, hardness, root_weight,
-                      lower, upper, natural, held};
+    sa_softening s = {
+        kind, {n, coordinate, log_time, NULL, NULL}, hardness, root_weight, lower, upper, natural,
+        held};
     sa_lsq_control control = sa_lsq_defaults();
     control.max_iterations = 60;
     sa_lsq_result result;

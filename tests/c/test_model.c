@@ -170,7 +170,8 @@ int main(void)
     memcpy(par, base, sizeof par);
     check(sa_model_hardness(SA_RECOVERY_JMAK_INCUBATION, &far_clock, par, h, jac) == 0, "far: finite");
     int finite = 1;
-    for (int i = 0; i < 2 * SA_MODEL_MAX_PAR; i++)
+    const size_t count = 2 * sa_model_parameters(SA_RECOVERY_JMAK_INCUBATION).n_par;
+    for (size_t i = 0; i < count; i++)
         finite &= isfinite(jac[i]) != 0;
     check(finite && near(h[0], 160, 1e-12) && near(h[1], 80, 1e-12), "far: values and slopes");
     return report();

@@ -110,8 +110,8 @@ throw_garbage <- function(fun, args, among = names(args), values = garbage_value
 findings_of <- function(thrown, fun) {
   if (is.null(thrown$outcome)) return(character())
   ours <- !thrown$outcome %in% c("result", "refused")
-  ours <- ours & !grepl("no applicable method", thrown$outcome) &
-    !(fun %in% c("tidy", "glance", "augment") & thrown$garbage == "strange_class") &
+  ours <- ours & !(fun %in% c("tidy", "glance", "augment") & thrown$arg == "x") &
+    !grepl("no applicable method", thrown$outcome) &
     !(fun == "fit_least_squares" & thrown$arg == "fn" & thrown$garbage %in% c("fun", "primitive"))
   sprintf("%s = %s: %s", thrown$arg, thrown$garbage, thrown$outcome)[ours]
 }
@@ -167,7 +167,7 @@ valid_calls <- function() {
     anneal_history = c(list(steps, thickness_mm = 0.95, room_c = 20, dip_c = 5, recover_min = 3,
                             open_s = 10, resting = "free", cool_resting = "free", h_w_m2k = 20,
                             cool_h_w_m2k = 10, emissivity = 0.3, material = "C26000"), columns),
-    answer_form = list(class), 
+    answer_form = list(class),
     answer_key = list(2, seed = 20, groups = 1:2, design = design, class = class),
     arrhenius_rate = list(c(300, 350), k_ref = 1, temp_ref_c = 330, q_kj_mol = 150),
     augment = list(fit, newdata = data.frame(temp_c = 330, time_min = c(1, 10)),

@@ -20,7 +20,8 @@ test_that("garbage gives a result or a classed condition, never an error from in
   values <- garbage_values()
   tries <- 0L
   for (f in quick) {
-    thrown <- throw_garbage(f, named_arguments(f, calls[[f]]), values = values, every = if (f == "anneal_history") 9L else 4L)
+    thrown <- throw_garbage(f, named_arguments(f, calls[[f]]), values = values,
+                            every = if (f == "anneal_history") 9L else 4L)
     tries <- tries + nrow(thrown)
     found <- findings_of(thrown, f)
     expect_identical(found, character(), label = paste0(f, "(): ", paste(found, collapse = "\n")))
