@@ -14,7 +14,9 @@ format_by_error <- function(x, se, digits = 4L) {
 
 format_quantity <- function(x, digits = 3L) {
   ifelse(is.na(x), "NA", ifelse(is.infinite(x), ifelse(x > 0, "Inf", "-Inf"),
-                                formatC(signif(x, digits), format = "fg", width = 1L)))
+                                ifelse(x != 0 & (abs(x) < 1e-4 | abs(x) >= 1e7),
+                                       formatC(x, digits = digits - 1L, format = "e"),
+                                       formatC(signif(x, digits), format = "fg", width = 1L))))
 }
 
 #' @export

@@ -75,7 +75,7 @@ improvement_sentence <- function(x) {
 
 energy_expectation <- function(q) {
   if (is.na(q$std.error)) return("These steps do not determine the activation energy.")
-  reach <- if (is.finite(q$std.error.high)) {
+  reach <- if (is.finite(q$std.error.high) && q$std.error.high < 1e4) {
     paste0(format_quantity(q$std.error.low, 2L), " to ", format_quantity(q$std.error.high, 2L))
   } else {
     paste0(format_quantity(q$std.error.low, 2L), " to not determined")

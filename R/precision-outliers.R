@@ -21,10 +21,11 @@
 #' at which the statistic exceeds its critical value. Rosner found it accurate from about 25
 #' readings, usable from 15.
 #'
-#' With five readings a step, given to the nearest half or whole point, four equal readings
-#' and one beside them give the largest G that five readings can give. A reading that differs
+#' With few readings a step, given to the nearest half or whole point, equal readings and one
+#' beside them give the largest G that so many readings can give. A reading that differs
 #' from the mean of the others by no more than one `resolution` is therefore never called an
-#' outlier.
+#' outlier, and the variance of rounding, resolution squared over 12 (JCGM 100, F.2.2.1), is
+#' added to s^2: three readings of which two are equal would otherwise always look extreme.
 #'
 #' @param data Table of readings, or a numeric vector that is one group.
 #' @inheritParams summarise_readings
@@ -95,7 +96,9 @@ outlier_table <- function(x, id, k, method, alpha, rounds, resolution) {
     first <- order[!duplicated(id[order])]
     far[id[first]] <- first
     spread <- usable & !is.na(stats$sd) & stats$sd > 0
-    statistic <- ifelse(spread, away[far] / stats$sd, NA_real_)
+    # readings on a dial scatter by its rounding as well, resolution^2 / 12 (GUM F.2.2.1)
+    scatter <- sqrt(stats$sd^2 + resolution^2 / 12)
+    statistic <- ifelse(spread, away[far] / scatter, NA_real_)
     n <- stats$n
     critical <- ifelse(usable, extreme_critical(n, alpha), NA_real_)
     # deviation from the mean of the others, x - mean of the rest = (x - mean) n / (n - 1)

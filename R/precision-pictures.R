@@ -135,14 +135,20 @@ strip_places <- function(d, steps, times, specimens, shift, spread = 0) {
 }
 
 strip_alt <- function(steps, specimens, scales, times) {
-  ends <- function(at) format(round(mean(steps$mean[steps$time_min == at], na.rm = TRUE), 1))
+  ends <- function(scale, at) {
+    pick <- steps$time_min == at & as.character(steps$scale) == scale
+    format(round(mean(steps$mean[pick], na.rm = TRUE), 1))
+  }
+  last <- times[length(times)]
+  means <- vapply(scales, function(scale) {
+    paste0(ends(scale, times[1L]), " ", scale, " at ", format(times[1L]), " min",
+           if (length(times) > 1L) paste0(" and ", ends(scale, last), " at ", format(last), " min"))
+  }, "")
   paste0("Strip chart of mean hardness in ", listed(scales),
          " with intervals against accumulated furnace time in minutes for ",
          count(length(specimens), "specimen"), " at ", listed(sort(unique(steps$temp_c))),
-         " degrees Celsius. Averaged over the panels, ",
-         "the mean is ", ends(times[1L]), " at ", format(times[1L]), " min",
-         if (length(times) > 1L) paste0(" and ", ends(times[length(times)]), " at ",
-                                        format(times[length(times)]), " min"), ".")
+         " degrees Celsius. Averaged over the panels of a scale, the mean is ",
+         paste(means, collapse = ", "), ".")
 }
 
 #' @rdname autoplot.softanneal_readings
