@@ -17,6 +17,7 @@
 
 #define P_MOST SA_MODEL_MAX_PAR
 #define MISFIT_SHARE 0.02  /* of the variation between conditions: then search all starts */
+#define SMALL_ANGLE 1e-16
 #define MOST_ADOPTIONS 3
 #define POLL_UNITS 20000 /* rows times evaluations between two polls, about a millisecond */
 #define CHUNK 16
@@ -43,7 +44,7 @@ typedef struct {
     sa_softening s;
     sa_replicates rep;
     double lower[P_MOST], upper[P_MOST], par[P_MOST], ref_k, constant, cold, hot, last;
-    int held[P_MOST], at_bound[P_MOST], estimated, used;
+    int held[P_MOST], at_bound[P_MOST], estimated, used, in_short;
     double model[P_MOST * P_MOST], cluster[P_MOST * P_MOST], singular[P_MOST], loading[P_MOST];
     sa_covariances cov;
     sa_lsq_result res;
@@ -168,7 +169,8 @@ static int set_up(const batch *b, const sa_batch_room *r, size_t n, group *g)
         g->at_bound[j] = 0;
     }
     g->s = (sa_softening){set->kind, {g->rep.n_condition, r->coordinate, r->log_time, NULL, NULL},
-                          r->mean, r->root, g->lower, g->upper, set->natural, g->held};
+                          r->mean, r->root, g->lower, g->upper, set->natural, g->held,
+                          set->kind == SA_JMAK ? r->weight : NULL};
     return one;
 }
 
@@ -226,11 +228,12 @@ static void minimise(const batch *b, sa_batch_room *r, group *g, const sa_lsq_co
     double start[P_MOST], best[P_MOST], objective = HUGE_VAL;
     memcpy(start, g->par, p * sizeof(double));
     if (set->kind == SA_JMAK) {
-        const int good = sa_short_fit(&g->s, r->weight, set->use_start, g->par, r->work, g->model,
-                                      &objective, &iterations, &evaluations);
+        const int good = sa_short_fit(&g->s, r->weight, set->use_start, SMALL_ANGLE, g->par,
+                                      r->work, g->model, &objective, &iterations, &evaluations);
         if (good && (set->use_start || !gross(g, objective))) {
             g->res = (sa_lsq_result){SA_END_GRADIENT, iterations, evaluations, objective, 0.0, 0.0};
             g->status = SA_OK;
+            g->in_short = 1;
             if (set->infer)
                 sandwich(r, g, r->work);
             return;
@@ -281,6 +284,11 @@ static int judge(const batch *b, sa_batch_room *r, group *g, const sa_lsq_contro
             half[j] = t * sqrt(v);
         }
         const double threshold = df > 0.0 ? t * t * variance : HUGE_VAL;
+        for (size_t j = 0; j < p && adopted == 0 && g->in_short && threshold < HUGE_VAL; j++)
+            if (!g->held[j] && sa_softening_wide(&g->s, g->par, j, half[j]) &&
+                sa_short_closed(&g->s, r->weight, g->par, j, half[j], g->res.objective + threshold,
+                                r->work))
+                half[j] = 0.0; /* seen to be closed: no need to follow its profile */
         if (!sa_softening_states(&g->s, g->par, g->at_bound, g->res.objective, threshold, half,
                                  g->loading, 0, state, limit,
                                  adopted < MOST_ADOPTIONS ? better : NULL, r->work))
@@ -362,6 +370,7 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
         blank(o->cluster + i * half, half);
     }
     g.ref_k = set->ref_k;
+    g.in_short = 0;
     const sa_group_status defect = sa_batch_collect(b->col, (size_t)b->first[i], (size_t)b->size[i], r,
                                                     &n, &g.ref_k, count);
     count[SA_COUNT_END] = -1;

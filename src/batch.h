@@ -73,14 +73,10 @@ sa_status sa_batch_fit(const sa_batch_columns *columns, const int *first, const 
                        int threads, sa_poll poll, void *poll_context, char *work,
                        sa_batch_results *out);
 
-/* The short way for the plain model at constant temperature, from the double-logarithmic line
- * by damped normal equations. `rows`: 10 m doubles of work; on success (1) the first 5 m are
- * the unweighted derivatives at the minimum, by condition, `cov` the inverse of the normal
- * matrix (p x p, zero where held), *objective the weighted sum of squares. Returns 0 for
- * anything unusual: then sa_softening_fit() decides. */
-int sa_short_fit(const sa_softening *s, const double *weight, int use_start, double *par,
-                 double *rows, double *cov, double *objective, int *iterations,
-                 int *evaluations);
+/* Whether the profile of one parameter plainly passes `ceiling` on both sides of the minimum;
+ * 0 leaves the question to sa_softening_states(). `half`: half width of the Wald interval. */
+int sa_short_closed(const sa_softening *s, const double *weight, const double *par, size_t which,
+                    double half, double ceiling, double *rows);
 
 /* One reading, K and min. */
 typedef struct {

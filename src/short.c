@@ -6,14 +6,13 @@
  * stationary point does not depend on how a step is solved, so the estimates are those of
  * least_squares.c; where the smallest pivot says that the squared condition number would cost
  * digits, or anything else is unusual, this file declines and the full search takes over. */
-#include "batch.h"
+#include "softening.h"
 #include <math.h>
 #include <string.h>
 
 #define P 5
 #define MOST_ITERATIONS 30
 #define LEAST_PIVOT 1e-7
-#define SMALL_ANGLE 1e-16 /* squared cosine between residual and tangent plane at the end */
 #define EXACT 1e-24
 
 typedef struct {
@@ -252,8 +251,9 @@ static int inside(const sa_softening *s, const double *par)
     return 1;
 }
 
-int sa_short_fit(const sa_softening *s, const double *weight, int use_start, double *par,
-                 double *rows, double *cov, double *objective, int *iterations, int *evaluations)
+int sa_short_fit(const sa_softening *s, const double *weight, int use_start, double angle,
+                 double *par, double *rows, double *cov, double *objective, int *iterations,
+                 int *evaluations)
 {
     const size_t m = s->clock.n;
     double *now = rows, *next = rows + P * m, size = 0.0;
@@ -274,10 +274,11 @@ int sa_short_fit(const sa_softening *s, const double *weight, int use_start, dou
         if (!isfinite(at.f) || !(factor(&at, s->held, lambda, scale, l) > 0.0))
             return 0;
         const double fall = solve(&at, scale, l, step);
-        if (fall <= SMALL_ANGLE * at.f || at.f <= EXACT * size) {
-            if (!(factor(&at, s->held, 0.0, scale, l) > LEAST_PIVOT))
+        if (fall <= angle * at.f || at.f <= EXACT * size) {
+            if (cov && !(factor(&at, s->held, 0.0, scale, l) > LEAST_PIVOT))
                 return 0;
-            invert(scale, l, cov);
+            if (cov)
+                invert(scale, l, cov);
             if (now != rows)
                 memcpy(rows, now, P * m * sizeof(double));
             *objective = at.f;
@@ -305,4 +306,77 @@ int sa_short_fit(const sa_softening *s, const double *weight, int use_start, dou
         at = to;
     }
     return 0;
+}
+
+/* Where the others go to first order when `which` moves by `by`: the conditional step of the
+ * normal equations. */
+static void follow_others(const normal_equations *at, const int *held, int which, double by,
+                          double *par)
+{
+    double l[P][P], scale[P], step[P];
+    normal_equations pull = *at;
+    for (int j = 0; j < P; j++) {
+        const int a = j > which ? j : which, b = j > which ? which : j;
+        pull.grad[j] = at->gram[a * (a + 1) / 2 + b] * by;
+    }
+    if (!(factor(&pull, held, 1e-12, scale, l) > 0.0))
+        return;
+    solve(&pull, scale, l, step);
+    for (int j = 0; j < P; j++)
+        if (!held[j])
+            par[j] += step[j];
+}
+
+int sa_short_profile(const sa_softening *s, const double *weight, const int *held, size_t which,
+                     double value, double angle, double *par, double *rows, double *objective)
+{
+    double stay[P], moved[P], least = HUGE_VAL;
+    int iterations, evaluations, fixed[P];
+    normal_equations here, there;
+    sa_softening copy = *s;
+    memcpy(fixed, held, sizeof fixed);
+    fixed[which] = 1;
+    copy.held = fixed;
+    memcpy(stay, par, sizeof stay);
+    memcpy(moved, par, sizeof moved);
+    evaluate(&copy, weight, par, rows, &here);
+    follow_others(&here, fixed, (int)which, value - par[which], moved);
+    stay[which] = moved[which] = value;
+    if (inside(&copy, moved)) {
+        evaluate(&copy, weight, moved, rows, &there);
+        least = isfinite(there.f) ? there.f : HUGE_VAL;
+    }
+    evaluate(&copy, weight, stay, rows, &here);
+    if (!(here.f < least))
+        memcpy(stay, moved, sizeof stay);
+    if (!sa_short_fit(&copy, weight, 1, angle, stay, rows, NULL, objective, &iterations,
+                      &evaluations))
+        return 0;
+    memcpy(par, stay, sizeof stay);
+    return 1;
+}
+
+/* One side of a profile, in steps that double; 0 when it cannot be said so simply. */
+static int closes(const sa_softening *s, const double *weight, const double *minimum, size_t which,
+                  double half, double ceiling, double *rows)
+{
+    double par[P], sum, step = half;
+    memcpy(par, minimum, sizeof par);
+    for (int k = 0; k < 6; k++, step *= 2.0) {
+        const double value = par[which] + step;
+        if (!(value > s->lower[which] && value < s->upper[which]) ||
+            !sa_short_profile(s, weight, s->held, which, value, 1e-8, par, rows, &sum))
+            return 0;
+        if (sum >= ceiling)
+            return 1;
+    }
+    return 0;
+}
+
+int sa_short_closed(const sa_softening *s, const double *weight, const double *par, size_t which,
+                    double half, double ceiling, double *rows)
+{
+    return isfinite(half) && half > 0.0 &&
+           closes(s, weight, par, which, 1.5 * half, ceiling, rows) &&
+           closes(s, weight, par, which, -1.5 * half, ceiling, rows);
 }
