@@ -50,9 +50,9 @@ print.softanneal_fits <- function(x, digits = 4L, ...) {
 #' @param level Level of the intervals.
 #' @param most_names Most groups drawn with their names.
 #' @param ... Must be empty.
-#' @return A ggplot object, with alt text. Filled circles: standard error known; open
-#'   triangles: the readings give no standard error, drawn without interval. Groups without an
-#'   estimate are not drawn; the caption counts them.
+#' @return A ggplot object, with alt text. Filled circles: estimates with their interval; open
+#'   triangles, upright or hanging: only a lower or an upper limit is known, drawn at that
+#'   limit. What the readings do not determine is not drawn; the caption counts it.
 #' @examples
 #' bell <- as.data.frame(read_readings(
 #'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal")))
@@ -78,22 +78,24 @@ autoplot.softanneal_fits <- function(object, terms = NULL, level = 0.95, most_na
   d$place <- if (named) match(d$group, rev(unique(d$group))) else {
     stats::ave(d$estimate, d$panel, FUN = function(v) rank(v, ties.method = "first"))
   }
-  missing <- ncol(object$par) - length(unique(d$group))
-  kinds <- c("with standard error", "without")
+  absent <- ncol(object$par) * length(terms) - nrow(d)
   ggplot2::ggplot(d, ggplot2::aes(x = .data$estimate, y = .data$place)) +
     ggplot2::geom_segment(ggplot2::aes(x = .data$low, xend = .data$high, yend = .data$place),
                           data = d[!is.na(d$low), ], colour = group_colours(2)[1L],
                           alpha = if (named) 0.7 else 0.25, linewidth = if (named) 0.8 else 0.4) +
     ggplot2::geom_point(ggplot2::aes(colour = .data$kind, shape = .data$kind),
-                        size = if (named) 2.2 else 0.9) +
-    ggplot2::scale_colour_manual("Estimate", values = stats::setNames(group_colours(2), kinds)) +
-    ggplot2::scale_shape_manual("Estimate", values = stats::setNames(c(16, 2), kinds)) +
+                        size = if (named) 2.2 else 1.1) +
+    ggplot2::scale_colour_manual(NULL, values = stats::setNames(group_colours(3), PICTURE_KINDS)) +
+    ggplot2::scale_shape_manual(NULL, values = stats::setNames(c(16, 2, 6), PICTURE_KINDS)) +
     ggplot2::facet_wrap(~ panel, scales = if (named) "free_x" else "free") +
     place_axis(d, named, paste(names(object$keys), collapse = " / ")) +
     ggplot2::labs(x = "Estimate (unit in the panel title)",
-                  caption = picture_caption(level, missing), alt = fits_alt(d, missing)) +
+                  caption = picture_caption(level, object$set$level, absent),
+                  alt = fits_alt(d, absent)) +
     plain_theme() + ggplot2::theme(legend.position = "bottom")
 }
+
+PICTURE_KINDS <- c("estimate", "only a lower limit", "only an upper limit")
 
 place_axis <- function(d, named, title) {
   if (!named) return(ggplot2::scale_y_continuous("Groups in order of the estimate (rank)"))
@@ -101,9 +103,9 @@ place_axis <- function(d, named, title) {
                               minor_breaks = NULL)
 }
 
-picture_caption <- function(level, missing) {
-  paste0("Lines: ", format(100 * level), " % intervals (t)",
-         if (missing) paste0("; ", missing, " group", if (missing > 1) "s", " without estimates"))
+picture_caption <- function(level, limit_level, absent) {
+  paste0("Lines: ", format(100 * level), " % intervals (t); limits: ", format(100 * limit_level),
+         " %", if (absent) paste0("; ", absent, " value", if (absent > 1) "s", " not determined"))
 }
 
 fits_picture_data <- function(object, terms, level) {
@@ -115,24 +117,35 @@ fits_picture_data <- function(object, terms, level) {
   groups <- ncol(par)
   half <- se * rep(stats::qt(0.5 + level / 2, ifelse(object$df_interval > 0, object$df_interval, NA)),
                    each = length(rows))
+  limits <- array(fits_limits(object, object$set$level), c(2L, nrow(object$par), groups))
+  state <- as.vector(object$state[rows, ])
+  kind <- PICTURE_KINDS[match(PARAMETER_STATES[state + 1L],
+                              c("determined", "only a lower limit", "only an upper limit"))]
+  kind[state == 1L] <- PICTURE_KINDS[1L] # held at a value
+  value <- as.vector(par)
+  lower <- which(kind == PICTURE_KINDS[2L])
+  upper <- which(kind == PICTURE_KINDS[3L])
+  value[lower] <- as.vector(limits[1L, rows, ])[lower]
+  value[upper] <- as.vector(limits[2L, rows, ])[upper]
   d <- data.frame(group = rep(seq_len(groups), each = length(rows)),
                   label = rep(group_labels(object), each = length(rows)),
-                  panel = factor(rep(panel, groups), panel), estimate = as.vector(par),
+                  panel = factor(rep(panel, groups), panel), estimate = value,
                   low = as.vector(par - half), high = as.vector(par + half),
-                  kind = ifelse(is.na(as.vector(se)), "without", "with standard error"))
+                  kind = factor(kind, PICTURE_KINDS))
   status <- rep(group_status(object), each = length(rows))
-  d[!is.na(d$estimate) & status %in% c("ok", "open", "one temperature"), ]
+  d[!is.na(d$estimate) & !is.na(kind) & status %in% c("ok", "open", "one temperature"), ]
 }
 
-fits_alt <- function(d, missing) {
-  panels <- vapply(split(d$estimate, d$panel), function(v) {
+fits_alt <- function(d, absent) {
+  known <- d[d$kind == PICTURE_KINDS[1L], ]
+  panels <- vapply(split(known$estimate, known$panel, drop = TRUE), function(v) {
     paste0("from ", format(signif(min(v), 3)), " to ", format(signif(max(v), 3)), ", median ",
            format(signif(stats::median(v), 3)))
   }, "")
   paste0("Estimates of ", length(unique(d$group)), " groups with intervals: ",
-         paste(names(panels), panels, collapse = "; "), ". ",
-         sum(d$kind == "without"), " estimates have no standard error",
-         if (missing) paste0("; ", missing, " groups have no estimate"), ".")
+         paste(names(panels), panels, collapse = "; "), ". ", nrow(d) - nrow(known),
+         " values are only limited to one side",
+         if (absent) paste0("; ", absent, " values are not determined"), ".")
 }
 
 #' @export

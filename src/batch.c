@@ -264,6 +264,17 @@ static double quantile(const double *table, size_t length, double df)
     return table[df <= (double)length ? (size_t)df - 1 : length - 1];
 }
 
+/* Whether the profile of every doubtful parameter plainly closes on both sides. */
+static int all_closed(sa_batch_room *r, group *g, const double *half, double threshold)
+{
+    for (size_t j = 0; j < 5; j++)
+        if (!g->held[j] && sa_softening_wide(&g->s, g->par, j, half[j]) &&
+            !sa_short_closed(&g->s, r->weight, g->par, j, half[j], g->res.objective + threshold,
+                             r->work))
+            return 0;
+    return 1;
+}
+
 /* States and limits; a lower minimum met on a profile is adopted and all is done again. */
 static int judge(const batch *b, sa_batch_room *r, group *g, const sa_lsq_control *ctl, int *state,
                  double *limit)
@@ -284,11 +295,8 @@ static int judge(const batch *b, sa_batch_room *r, group *g, const sa_lsq_contro
             half[j] = t * sqrt(v);
         }
         const double threshold = df > 0.0 ? t * t * variance : HUGE_VAL;
-        for (size_t j = 0; j < p && adopted == 0 && g->in_short && threshold < HUGE_VAL; j++)
-            if (!g->held[j] && sa_softening_wide(&g->s, g->par, j, half[j]) &&
-                sa_short_closed(&g->s, r->weight, g->par, j, half[j], g->res.objective + threshold,
-                                r->work))
-                half[j] = 0.0; /* seen to be closed: no need to follow its profile */
+        if (adopted == 0 && g->in_short && threshold < HUGE_VAL && all_closed(r, g, half, threshold))
+            memset(half, 0, sizeof half); /* no profile needs to be followed */
         if (!sa_softening_states(&g->s, g->par, g->at_bound, g->res.objective, threshold, half,
                                  g->loading, 0, state, limit,
                                  adopted < MOST_ADOPTIONS ? better : NULL, r->work))
