@@ -117,6 +117,12 @@ static double bounded(double given, double otherwise)
     return isnan(given) ? otherwise : given;
 }
 
+/* fmax() without its care for NaN, which costs a call. */
+static double larger(double a, double b)
+{
+    return a > b ? a : b;
+}
+
 /* Bounds, start and held parameters of one group. Twin: softening_setup() in R/fit-data.R. */
 static int set_up(const batch *b, const sa_batch_room *r, size_t n, group *g)
 {
@@ -125,14 +131,14 @@ static int set_up(const batch *b, const sa_batch_room *r, size_t n, group *g)
     const size_t p = at->n_par;
     double first = HUGE_VAL, last = 0.0, cold = HUGE_VAL, hot = 0.0, hard = 0.0, soft = HUGE_VAL;
     for (size_t i = 0; i < n; i++) {
-        hard = fmax(hard, r->row[i].hardness);
-        soft = fmin(soft, r->row[i].hardness);
+        hard = larger(hard, r->row[i].hardness);
+        soft = -larger(-soft, -r->row[i].hardness);
         if (!(r->row[i].time > 0.0))
             continue;
-        first = fmin(first, r->row[i].time);
-        last = fmax(last, r->row[i].time);
-        cold = fmin(cold, r->row[i].temp_k);
-        hot = fmax(hot, r->row[i].temp_k);
+        first = -larger(-first, -r->row[i].time);
+        last = larger(last, r->row[i].time);
+        cold = -larger(-cold, -r->row[i].temp_k);
+        hot = larger(hot, r->row[i].temp_k);
     }
     const int one = hot - cold <= 1e-9 * g->ref_k;
     g->cold = cold;
@@ -178,28 +184,30 @@ static int set_up(const batch *b, const sa_batch_room *r, size_t n, group *g)
 static void sandwich(const sa_batch_room *r, group *g, const double *rows)
 {
     const size_t p = 5;
-    double sum[15] = {0.0};
-    g->cov.between = 0.0;
+    double sum[15] = {0.0}, between = 0.0;
+    const double soft = g->par[SA_P_SOFT], drop = g->par[SA_P_WORKED] - soft, *v = g->model;
     for (size_t k = 0; k < g->rep.n_cluster; k++) {
         const size_t i = (size_t)r->first_of[k];
         const double weight = r->cluster_weight[k], *x = rows + 5 * i;
-        double fitted = g->par[SA_P_SOFT] + (g->par[SA_P_WORKED] - g->par[SA_P_SOFT]) * x[0];
-        const double e = fitted - r->cluster_mean[k];
-        double bx[5], h = 0.0;
         if (!(r->root[i] > 0.0))
             continue;
-        g->cov.between += weight * e * e;
+        const double e = soft + drop * x[0] - r->cluster_mean[k];
+        between += weight * e * e;
+        double b[5]; /* rows and columns of held parameters are zero in the covariance */
         for (size_t j = 0; j < p; j++) {
-            bx[j] = 0.0;
-            for (size_t l = 0; l < p; l++)
-                bx[j] += g->model[j + l * p] * (g->held[l] ? 0.0 : x[l]);
-            h += (g->held[j] ? 0.0 : x[j]) * bx[j];
+            const double *c = v + j * p;
+            b[j] = c[0] * x[0] + c[1] * x[1] + c[2] * x[2] + c[3] * x[3] + c[4] * x[4];
         }
-        const double u = weight * e / fmax(1.0 - h * weight, 1e-6), uu = u * u;
-        for (size_t j = 0, at = 0; j < p; j++)
+        const double h =
+            weight * (b[0] * x[0] + b[1] * x[1] + b[2] * x[2] + b[3] * x[3] + b[4] * x[4]);
+        const double u = weight * e / larger(1.0 - h, 1e-6), uu = u * u;
+        for (size_t j = 0, at = 0; j < p; j++) {
+            const double ub = uu * b[j];
             for (size_t l = 0; l <= j; l++)
-                sum[at++] += uu * bx[j] * bx[l];
+                sum[at++] += ub * b[l];
+        }
     }
+    g->cov.between = between;
     for (size_t j = 0, at = 0; j < p; j++)
         for (size_t l = 0; l <= j; l++)
             g->cluster[j + l * p] = g->cluster[l + j * p] = sum[at++];

@@ -7,35 +7,52 @@
 
 static int same(double a, double b)
 {
-    return fabs(a - b) <= 1e-9 * fmax(fabs(a), fabs(b)); /* twin: replicates.c */
+    if (a == b)
+        return 1;
+    const double x = fabs(a), y = fabs(b);
+    return fabs(a - b) <= 1e-9 * (x > y ? x : y); /* twin: replicates.c */
 }
 
+/* Order of treatments; readings within one are ordered afterwards. */
 static int before(const sa_reading *a, const sa_reading *b)
 {
     if (a->temp_k != b->temp_k)
         return a->temp_k < b->temp_k;
     if (a->time != b->time)
         return a->time < b->time;
-    if (a->specimen != b->specimen)
-        return a->specimen < b->specimen;
+    return a->specimen < b->specimen;
+}
+
+/* Readings of one treatment by hardness, then weight. */
+static int lower(const sa_reading *a, const sa_reading *b)
+{
     if (a->hardness != b->hardness)
         return a->hardness < b->hardness;
     return a->weight < b->weight;
 }
 
+static int in_order(const sa_reading *row, size_t n, int (*less)(const sa_reading *, const sa_reading *))
+{
+    for (size_t i = 1; i < n; i++)
+        if (less(&row[i], &row[i - 1]))
+            return 0;
+    return 1;
+}
+
 /* Merge sort over insertion-sorted runs; the result stands in `row`. */
-static void sort_readings(sa_reading *row, sa_reading *spare, size_t n)
+static void sort_by(sa_reading *row, sa_reading *spare, size_t n,
+                    int (*less)(const sa_reading *, const sa_reading *))
 {
     const size_t run = 12;
     sa_reading *from = row, *to = spare;
     for (size_t a = 0; a < n; a += run) {
         const size_t end = a + run < n ? a + run : n;
         for (size_t i = a + 1; i < end; i++) {
-            if (!before(&row[i], &row[i - 1]))
+            if (!less(&row[i], &row[i - 1]))
                 continue;
             const sa_reading x = row[i];
             size_t j = i;
-            for (; j > a && before(&x, &row[j - 1]); j--)
+            for (; j > a && less(&x, &row[j - 1]); j--)
                 row[j] = row[j - 1];
             row[j] = x;
         }
@@ -45,12 +62,8 @@ static void sort_readings(sa_reading *row, sa_reading *spare, size_t n)
             const size_t mid = a + width < n ? a + width : n;
             const size_t end = a + 2 * width < n ? a + 2 * width : n;
             size_t i = a, j = mid, k = a;
-            if (mid == end || !before(&from[mid], &from[mid - 1])) {
-                memcpy(to + a, from + a, (end - a) * sizeof *to); /* in order already */
-                continue;
-            }
             while (i < mid && j < end)
-                to[k++] = before(&from[j], &from[i]) ? from[j++] : from[i++];
+                to[k++] = less(&from[j], &from[i]) ? from[j++] : from[i++];
             while (i < mid)
                 to[k++] = from[i++];
             while (j < end)
@@ -62,6 +75,39 @@ static void sort_readings(sa_reading *row, sa_reading *spare, size_t n)
     }
     if (from != row)
         memcpy(row, from, n * sizeof *row);
+}
+
+/* Ascending values with their weights, few of them: insertion; else the general way. */
+static void sort_treatment(sa_reading *row, sa_reading *spare, size_t n)
+{
+    if (n > 24) {
+        sort_by(row, spare, n, lower);
+        return;
+    }
+    for (size_t i = 1; i < n; i++) {
+        const double y = row[i].hardness, w = row[i].weight;
+        size_t j = i;
+        for (; j > 0 && (row[j - 1].hardness > y || (row[j - 1].hardness == y && row[j - 1].weight > w));
+             j--) {
+            row[j].hardness = row[j - 1].hardness;
+            row[j].weight = row[j - 1].weight;
+        }
+        row[j].hardness = y;
+        row[j].weight = w;
+    }
+}
+
+static void sort_readings(sa_reading *row, sa_reading *spare, size_t n)
+{
+    if (!in_order(row, n, before))
+        sort_by(row, spare, n, before);
+    for (size_t a = 0, end; a < n; a = end) {
+        for (end = a + 1; end < n && row[end].time == row[a].time &&
+                          row[end].temp_k == row[a].temp_k && row[end].specimen == row[a].specimen;)
+            end++;
+        if (end - a > 1)
+            sort_treatment(row + a, spare, end - a);
+    }
 }
 
 /* Readings of a group, checked; returns SA_GROUP_OK or what is wrong, `count` as it goes. */
@@ -148,7 +194,8 @@ int sa_batch_gather(sa_batch_room *r, size_t n, double ref_k, sa_replicates *rep
         r->weight[m] = w;
         r->root[m] = sqrt(w);
         r->mean[m++] = lead->hardness + shift;
-        rep->pure_error += fmax(wyy - wy * shift, 0.0);
+        const double scatter = wyy - wy * shift;
+        rep->pure_error += scatter > 0.0 ? scatter : 0.0;
     }
     rep->n_condition = m;
     rep->n_cluster = c;

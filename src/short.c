@@ -53,12 +53,27 @@ static void evaluate(const sa_softening *s, const double *weight, const double *
         x[4] = x[2] * e;
         const double r = soft - drop * share - s->hardness[i];
         f += w * r * r;
-        for (int j = 0, at = 0; j < P; j++) {
-            const double wx = w * x[j];
-            g[j] += wx * r;
-            for (int k = 0; k <= j; k++)
-                a[at++] += wx * x[k];
-        }
+        const double w0 = w * x[0], w1 = w * x[1], w2 = w * x[2], w3 = w * x[3], w4 = w * x[4];
+        g[0] += w0 * r;
+        g[1] += w1 * r;
+        g[2] += w2 * r;
+        g[3] += w3 * r;
+        g[4] += w4 * r;
+        a[0] += w0 * x[0];
+        a[1] += w1 * x[0];
+        a[2] += w1 * x[1];
+        a[3] += w2 * x[0];
+        a[4] += w2 * x[1];
+        a[5] += w2 * x[2];
+        a[6] += w3 * x[0];
+        a[7] += w3 * x[1];
+        a[8] += w3 * x[2];
+        a[9] += w3 * x[3];
+        a[10] += w4 * x[0];
+        a[11] += w4 * x[1];
+        a[12] += w4 * x[2];
+        a[13] += w4 * x[3];
+        a[14] += w4 * x[4];
     }
     ne->f = f;
     memcpy(ne->gram, a, sizeof a);
@@ -154,8 +169,8 @@ static int line_start(const sa_softening *s, const double *weight, double *par, 
     const int *held = s->held;
     double top = -HUGE_VAL, bottom = HUGE_VAL, *zw = z + m;
     for (size_t i = 0; i < m; i++) {
-        top = fmax(top, s->hardness[i]);
-        bottom = fmin(bottom, s->hardness[i]);
+        top = s->hardness[i] > top ? s->hardness[i] : top;
+        bottom = s->hardness[i] < bottom ? s->hardness[i] : bottom;
     }
     if (!(top > bottom))
         return 0;

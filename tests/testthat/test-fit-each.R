@@ -185,11 +185,14 @@ test_that("a strip before any anneal needs no temperature", {
 test_that("keys of any type, several keys, names of columns", {
   d <- many_readings(4, seed = 17)
   fits <- quiet_each(d, coil)
-  as <- function(...) quiet_each(transform(d, coil = ...), coil)
-  expect_identical(as(factor(paste("c", coil)))$par, fits$par)
-  expect_s3_class(as(factor(paste("c", coil)))$keys$coil, "factor")
-  expect_identical(as(as.Date("2024-01-01") + coil)$par, fits$par)
-  expect_s3_class(as(as.Date("2024-01-01") + coil)$keys$coil, "Date")
+  as <- function(value) {
+    d$coil <- value
+    quiet_each(d, coil)
+  }
+  expect_identical(as(factor(paste("c", d$coil)))$par, fits$par)
+  expect_s3_class(as(factor(paste("c", d$coil)))$keys$coil, "factor")
+  expect_identical(as(as.Date("2024-01-01") + d$coil)$par, fits$par)
+  expect_s3_class(as(as.Date("2024-01-01") + d$coil)$keys$coil, "Date")
   two <- transform(d, mill = c("north", "south")[1 + coil %% 2], strip = coil %/% 2)
   both <- quiet_each(two, c(mill, strip))
   expect_equal(names(both$keys), c("mill", "strip"))
