@@ -20,6 +20,7 @@ typedef struct {
     size_t p, most, count;
     double *starts, *score; /* sorted, best first */
     double *resid, *jac;
+    const double *base; /* where held parameters stay */
 } race;
 
 static double clamp(double x, double low, double high)
@@ -27,31 +28,42 @@ static double clamp(double x, double low, double high)
     return x < low ? low : x > high ? high : x;
 }
 
-/* Solve the hardness levels of a candidate for given rates; returns the sum of squares. */
+/* Solve the hardness levels of a candidate for given rates, those that are not held; returns
+ * the sum of squares. */
 static double solve_levels(const race *r, double *par)
 {
     const sa_softening *s = r->s;
     const size_t m = s->clock.n;
     const sa_model_layout at = sa_model_parameters(r->kind);
-    int level[4] = {SA_P_WORKED, SA_P_SOFT, -1, -1}; /* parameters that are linear */
-    size_t levels = 2;
-    double a[16], b[4], x[4];
-    if (at.loss >= 0)
-        level[levels++] = at.loss;
-    if (at.gain >= 0)
-        level[levels++] = at.gain;
-    for (size_t j = 0; j < levels; j++)
-        par[level[j]] = j == 0 ? 1.0 : 0.0;
+    const int linear[4] = {SA_P_WORKED, SA_P_SOFT, at.loss, at.gain};
+    int level[4], fixed[4]; /* linear parameters to be solved for; those held at a value */
+    size_t levels = 0, fixes = 0;
+    double a[16], b[4], x[4], value[4];
+    for (size_t j = 0; j < 4; j++) {
+        if (linear[j] < 0)
+            continue;
+        if (s->held && s->held[linear[j]]) {
+            value[fixes] = par[linear[j]];
+            fixed[fixes++] = linear[j];
+        } else {
+            level[levels++] = linear[j];
+        }
+        par[linear[j]] = j == 0 ? 1.0 : 0.0;
+    }
     if (sa_model_hardness(r->kind, &s->clock, par, r->resid, r->jac))
         return HUGE_VAL;
-    for (size_t f = levels; f >= 2; f--) {
+    for (size_t j = 0; j < fixes; j++)
+        par[fixed[j]] = value[j];
+    for (size_t f = levels; f >= 1; f--) {
         memset(a, 0, sizeof a);
         memset(b, 0, sizeof b);
         for (size_t i = 0; i < m; i++) {
-            double w = s->root_weight[i] * s->root_weight[i];
+            double w = s->root_weight[i] * s->root_weight[i], y = s->hardness[i];
+            for (size_t j = 0; j < fixes; j++)
+                y -= value[j] * r->jac[i + (size_t)fixed[j] * m];
             for (size_t j = 0; j < f; j++) {
                 const double *basis = r->jac + (size_t)level[j] * m;
-                b[j] += w * basis[i] * s->hardness[i];
+                b[j] += w * basis[i] * y;
                 for (size_t k = 0; k < f; k++)
                     a[k + j * f] += w * basis[i] * r->jac[i + (size_t)level[k] * m];
             }
@@ -64,11 +76,11 @@ static double solve_levels(const race *r, double *par)
         sa_triangularise(a, f, f, b);
         if (!sa_back_substitute(a, f, f, b, x))
             return HUGE_VAL;
-        size_t worst = 0; /* an amplitude below zero is left out */
-        for (size_t j = 2; j < f; j++)
-            if (x[j] < 0.0 && (worst == 0 || x[j] < x[worst]))
+        size_t worst = f; /* an amplitude below zero is left out */
+        for (size_t j = 0; j < f; j++)
+            if (level[j] > SA_P_Q && x[j] < 0.0 && (worst == f || x[j] < x[worst]))
                 worst = j;
-        if (worst == 0) {
+        if (worst == f) {
             for (size_t j = 0; j < f; j++)
                 par[level[j]] = x[j];
             break;
@@ -76,7 +88,7 @@ static double solve_levels(const race *r, double *par)
         level[worst] = level[f - 1];
     }
     for (size_t j = 0; j < r->p; j++)
-        if (!(s->held && s->held[j] && j >= SA_P_LN_K))
+        if (!(s->held && s->held[j]))
             par[j] = clamp(par[j], s->lower[j], s->upper[j]);
     if (sa_model_hardness(r->kind, &s->clock, par, r->resid, NULL))
         return HUGE_VAL;
@@ -90,6 +102,9 @@ static double solve_levels(const race *r, double *par)
 
 static void enter(race *r, double *par)
 {
+    for (size_t j = 0; j < r->p; j++)
+        if (r->s->held && r->s->held[j])
+            par[j] = r->base[j];
     double score = solve_levels(r, par);
     if (!isfinite(score))
         return;
@@ -256,14 +271,14 @@ size_t sa_softening_starts(const sa_softening *s, const double *base, double *st
     double score[SA_MOST_STARTS + 1], simple[SA_MOST_STARTS * SA_MODEL_MAX_PAR];
     const plateaus g = look(s);
     /* the plain model first; candidates carry all p parameters, the extra ones at `base` */
-    race r = {s, SA_JMAK, p, s->kind == SA_JMAK ? most : 3, 0, simple, score, work, work + m};
+    race r = {s, SA_JMAK, p, s->kind == SA_JMAK ? most : 3, 0, simple, score, work, work + m, base};
     simple_starts(&r, &g, base);
     if (s->kind == SA_JMAK) {
         memcpy(starts, simple, r.count * p * sizeof(double));
         return r.count;
     }
     const size_t bases = r.count;
-    race full = {s, s->kind, p, most, 0, starts, score, work, work + m};
+    race full = {s, s->kind, p, most, 0, starts, score, work, work + m, base};
     const double delay[5] = {0.0, 0.15, 0.5, 1.0, 2.0}, blunt[3] = {1.0, 0.65, 0.4};
     for (size_t k = 0; k < bases; k++) {
         const double *from = simple + k * p;

@@ -84,6 +84,12 @@ test_that("the other models and settings are those of the single fit", {
   check(fixed = c(n = 1.5))
   check(fixed = c(q_kj_mol = 150, h_soft = 80))
   check(upper = c(n = 1.2))
+  for (fixed in list(c(theta0 = 0.2), c(n = 1.1, theta0 = 0.4))) {
+    one <- quiet_one(d[d$coil == 1, ], "jmak_incubation", fixed = fixed)
+    expect_equal(coef(one)[names(fixed)], fixed)
+    fits <- quiet_each(d, coil, "jmak_incubation", fixed = fixed)
+    expect_equal(unname(fits$par[, 1L]), unname(coef(one)), tolerance = 1e-6)
+  }
   check(temp_ref_c = 320)
   check(level = 0.9)
   w <- rep_len(c(1, 2, 0.5), nrow(d))
