@@ -41,22 +41,22 @@ fits_se <- function(x) {
 fits_par <- function(x) {
   par <- x$par
   energy <- which(grepl("^q_", x$set$terms) & !x$set$held)
-  one <- x$counts["estimated", ] < nrow(par) - sum(x$set$held)
+  one <- group_count(x, "estimated") < nrow(par) - sum(x$set$held)
   par[energy, one] <- NA_real_
   par[is.nan(par)] <- NA_real_
   par
 }
 
-fits_fitted <- function(x) x$counts["status", ] < length(GROUP_FITTED)
+fits_fitted <- function(x) group_count(x, "status") < length(GROUP_FITTED)
 
 fits_deviance <- function(x) {
-  out <- x$sums["misfit", ] + x$sums["pure_error", ]
+  out <- group_sum(x, "misfit") + group_sum(x, "pure_error")
   out[is.nan(out)] <- NA_real_
   out
 }
 
 fits_df <- function(x) {
-  ifelse(fits_fitted(x), x$counts["used", ] - x$counts["estimated", ], NA_integer_)
+  ifelse(fits_fitted(x), group_count(x, "used") - group_count(x, "estimated"), NA_integer_)
 }
 
 fits_sigma <- function(x) {
@@ -107,34 +107,34 @@ fits_limits <- function(x, level) {
 #' @export
 glance.softanneal_fits <- function(x, ...) {
   check_dots_empty(...)
-  n <- x$counts["used", ]
+  n <- group_count(x, "used")
   fitted <- fits_fitted(x)
   deviance <- fits_deviance(x)
-  k <- x$counts["estimated", ] + 1
+  k <- group_count(x, "estimated") + 1
   # as logLik() of one fit, without the constant of case weights, which are not kept
   log_lik <- -n / 2 * (log(2 * pi) + 1 - log(n) + log(deviance))
-  df_misfit <- x$counts["conditions", ] - x$counts["estimated", ]
-  df_pure <- n - x$counts["conditions", ]
-  tested <- fitted & df_misfit > 0L & df_pure > 0L & x$sums["pure_error", ] > 0
-  f <- ifelse(tested, (x$sums["misfit", ] / df_misfit) / (x$sums["pure_error", ] / df_pure), NA)
+  df_misfit <- group_count(x, "conditions") - group_count(x, "estimated")
+  df_pure <- n - group_count(x, "conditions")
+  tested <- fitted & df_misfit > 0L & df_pure > 0L & group_sum(x, "pure_error") > 0
+  f <- ifelse(tested, (group_sum(x, "misfit") / df_misfit) / (group_sum(x, "pure_error") / df_pure), NA)
   lof <- rep(NA_real_, length(f))
   t <- which(tested)
   lof[t] <- stats::pf(f[t], df_misfit[t], df_pure[t], lower.tail = FALSE)
-  end <- x$counts["end", ]
+  end <- group_count(x, "end")
   out <- x$keys
-  out$sigma <- unname(fits_sigma(x))
+  out$sigma <- fits_sigma(x)
   out$isConv <- fitted & (end + 1L) %in% LSQ_CONVERGED
   out$logLik <- unname(log_lik)
   out$AIC <- unname(-2 * log_lik + 2 * k)
   out$BIC <- unname(-2 * log_lik + log(n) * k)
   out$deviance <- unname(deviance)
-  out$df.residual <- unname(fits_df(x))
+  out$df.residual <- fits_df(x)
   out$nobs <- unname(n)
   out$end <- ifelse(end >= 0L, LSQ_ENDS[pmax(end, 0L) + 1L], NA_character_)
   out$open <- ifelse(fitted, unname(colSums(x$state > 1L)), NA)
   out$status <- group_status(x)
-  out$missing <- unname(x$counts["missing", ])
-  out$treatments <- unname(x$counts["treatments", ])
+  out$missing <- group_count(x, "missing")
+  out$treatments <- group_count(x, "treatments")
   out$lack_of_fit_p <- lof
   as_table(out)
 }
@@ -150,12 +150,12 @@ as.data.frame.softanneal_fits <- function(x, row.names = NULL, optional = FALSE,
   for (j in seq_along(terms)) out[[terms[j]]] <- par[j, ]
   for (j in seq_along(terms)) out[[paste0("se_", terms[j])]] <- se[j, ]
   out$open <- open_words(x)
-  out$sigma <- unname(fits_sigma(x))
-  out$df.residual <- unname(fits_df(x))
-  out$nobs <- unname(x$counts["used", ])
-  out$missing <- unname(x$counts["missing", ])
-  out$treatments <- unname(x$counts["treatments", ])
-  ref <- x$sums["ref_k", ] - ZERO_CELSIUS
+  out$sigma <- fits_sigma(x)
+  out$df.residual <- fits_df(x)
+  out$nobs <- group_count(x, "used")
+  out$missing <- group_count(x, "missing")
+  out$treatments <- group_count(x, "treatments")
+  ref <- group_sum(x, "ref_k") - ZERO_CELSIUS
   out$temp_ref_c <- unname(ifelse(is.nan(ref), NA_real_, ref))
   structure(out, class = "data.frame", row.names = .set_row_names(ncol(par)))
 }
@@ -234,7 +234,7 @@ predict.softanneal_fits <- function(object, newdata, interval = c("none", "confi
   group[!usable] <- 0L
   warn_outside_groups(object, group, temp, time)
   m <- .Call(C_sa_call_batch_hardness, object$set$kind, group, temp + ZERO_CELSIUS, time,
-             as.double(object$sums["ref_k", ]), as.double(object$par), as.double(object$cov))
+             as.double(group_sum(object, "ref_k")), as.double(object$par), as.double(object$cov))
   at <- pmax(group, 1L)
   # at one temperature nothing is known at another
   lost <- is.na(fits_par(object)["q_kj_mol" == object$set$terms, at]) & time > 0 &

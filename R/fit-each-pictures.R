@@ -3,7 +3,7 @@
 #' @export
 format.softanneal_fits <- function(x, ...) {
   paste0("<softening fits ", x$set$model, ": ", ncol(x$par), " groups, ",
-         sum(x$counts["status", ] == 0L), " ok>")
+         sum(group_count(x, "status") == 0L), " ok>")
 }
 
 #' @export

@@ -202,14 +202,12 @@ run_batch <- function(d, set, threads, groups = NULL) {
 # From the compiled results to the object. Only the covariance of the standard errors asked for
 # is kept, as packed lower triangles, and limits only of groups that have some.
 new_fits <- function(r, keys, set, columns) {
-  counts <- r$counts
-  rownames(counts) <- GROUP_COUNTS
+  rownames(r$counts) <- GROUP_COUNTS
   rownames(r$sums) <- GROUP_SUMS
-  sums <- r$sums
-  df <- counts["used", ] - counts["estimated", ]
-  df_steps <- counts["treatments", ] - counts["estimated", ]
-  by <- counts["by_treatment", ] == 1L
-  deviance <- sums["misfit", ] + sums["pure_error", ]
+  df <- group_count(r, "used") - group_count(r, "estimated")
+  df_steps <- group_count(r, "treatments") - group_count(r, "estimated")
+  by <- group_count(r, "by_treatment") == 1L
+  deviance <- group_sum(r, "misfit") + group_sum(r, "pure_error")
   variance <- ifelse(df > 0, deviance / df, NA_real_)
   if (set$se == "cluster") {
     cov <- r$cluster
@@ -217,21 +215,26 @@ new_fits <- function(r, keys, set, columns) {
     cov[, one] <- r$model[, one, drop = FALSE] * rep(variance[one], each = nrow(cov))
     cov[, by & df_steps <= 0] <- NA_real_
   } else {
-    pooled <- ifelse(df_steps > 0, sums["between", ] / df_steps, NA_real_)
+    pooled <- ifelse(df_steps > 0, group_sum(r, "between") / df_steps, NA_real_)
     cov <- r$model * rep(if (set$se == "model") variance else ifelse(by, pooled, variance),
                          each = nrow(r$model))
   }
   df_interval <- ifelse(by & set$se != "model", df_steps, df)
-  with_limits <- which(colSums(r$state > 1L) > 0 & counts["status", ] < length(GROUP_FITTED))
+  with_limits <- which(colSums(r$state > 1L) > 0 & group_count(r, "status") < length(GROUP_FITTED))
   structure(
-    list(keys = keys, par = r$par, cov = cov, state = r$state, counts = counts, sums = sums,
+    list(keys = keys, par = r$par, cov = cov, state = r$state, counts = r$counts, sums = r$sums,
          df_interval = as.integer(df_interval), with_limits = with_limits,
          limits = r$limit[, with_limits, drop = FALSE], set = set, columns = columns,
          version = PACKAGE_VERSION),
     class = "softanneal_fits")
 }
 
-group_status <- function(x) GROUP_STATUS[x$counts["status", ] + 1L]
+# One row of the matrices of counts and sums, without the name that a single column would give.
+group_count <- function(x, name) unname(x$counts[name, ])
+
+group_sum <- function(x, name) unname(x$sums[name, ])
+
+group_status <- function(x) GROUP_STATUS[group_count(x, "status") + 1L]
 
 # Name of groups for messages: their keys, joined.
 group_labels <- function(x, which = seq_len(nrow(x$keys))) {
@@ -255,7 +258,7 @@ warn_fits <- function(x) {
 status_line <- function(x, which, kind, most = 3L) {
   shown <- utils::head(which, most)
   names <- group_labels(x, shown)
-  row <- x$counts["row", shown]
+  row <- group_count(x, "row")[shown]
   names <- ifelse(row > 0L, paste0(names, " (row ", row, ")"), names)
   more <- length(which) - length(shown)
   paste0("  ", kind, ", ", length(which), " ", GROUP_REASONS[[kind]], ": ",
