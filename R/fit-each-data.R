@@ -24,7 +24,6 @@ each_data <- function(data, keys, columns, set, weights = NULL) {
   d$hardness <- if (set$scale == "HV" && !identical(read_on, "HV")) {
     vickers_or_flag(value, read_on, set$material)
   } else value
-  warn_missing_rows(d, columns)
   d
 }
 

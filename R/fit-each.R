@@ -121,6 +121,7 @@ fit_each <- function(data, by,
   set$scale <- d$scale
   r <- run_chunks(d, set, threads, chunk_size)
   fits <- new_fits(r, d$keys, set, columns)
+  if (any(group_count(fits, "missing") > 0L)) warn_missing_rows(d, columns)
   warn_fits(fits)
   fits
 }
@@ -211,9 +212,11 @@ new_fits <- function(r, keys, set, columns) {
   variance <- ifelse(df > 0, deviance / df, NA_real_)
   if (set$se == "cluster") {
     cov <- r$cluster
+    r$cluster <- NULL # one reference: changed in place
     one <- which(!by)
-    cov[, one] <- r$model[, one, drop = FALSE] * rep(variance[one], each = nrow(cov))
-    cov[, by & df_steps <= 0] <- NA_real_
+    none <- which(by & df_steps <= 0)
+    if (length(one)) cov[, one] <- r$model[, one, drop = FALSE] * rep(variance[one], each = nrow(cov))
+    if (length(none)) cov[, none] <- NA_real_
   } else {
     pooled <- ifelse(df_steps > 0, group_sum(r, "between") / df_steps, NA_real_)
     cov <- r$model * rep(if (set$se == "model") variance else ifelse(by, pooled, variance),
