@@ -52,7 +52,9 @@ check_together <- function(data, starts, keys) {
   }
 }
 
-group_name <- function(keys, row) paste(vapply(keys[row, , drop = FALSE], format_key, ""), collapse = " / ")
+group_name <- function(keys, row) {
+  paste(vapply(keys[row, , drop = FALSE], format_key, ""), collapse = " / ")
+}
 
 #' @param out_dir Folder of a [fit_archive()].
 #' @rdname fit_archive
@@ -92,7 +94,8 @@ check_once <- function(archive) {
   if (length(twice) == 0L) return(invisible())
   source <- rep(archive$manifest$source, archive$manifest$groups)
   same <- which(Reduce(`&`, Map(`==`, keys, keys[twice[1L], , drop = FALSE])))
-  abort("duplicate", paste0("the group ", group_name(keys, twice[1L]), " is in more than one partition: ",
+  abort("duplicate", paste0("the group ", group_name(keys, twice[1L]),
+                            " is in more than one partition: ",
                             in_quotes(unique(source[same]), " and ")), arg = "source",
         remedy = "Partition the data by the key, so that each group lies in one file.")
 }

@@ -125,7 +125,9 @@ archive_files <- function(source) {
   files <- sort(files, method = "radix")
   gone <- files[!file.exists(files)]
   if (length(files) == 0L || length(gone)) {
-    abort("file", if (length(gone)) paste0("cannot find ", in_quotes(utils::head(gone, 3L), " and ")) else {
+    abort("file", if (length(gone)) {
+      paste0("cannot find ", in_quotes(utils::head(gone, 3L), " and "))
+    } else {
       paste0("'", source, "' holds no .csv or .parquet file")
     }, arg = "source", remedy = "Check the path.")
   }
@@ -134,7 +136,8 @@ archive_files <- function(source) {
 
 # Make the folder, or check that it belongs to the same call.
 open_folder <- function(job) {
-  if (!dir.exists(job$out_dir) && !dir.create(job$out_dir, recursive = TRUE, showWarnings = FALSE)) {
+  if (!dir.exists(job$out_dir) &&
+        !dir.create(job$out_dir, recursive = TRUE, showWarnings = FALSE)) {
     abort("file", paste0("cannot make the folder '", job$out_dir, "'"), arg = "out_dir",
           remedy = "Check the path and your rights there.")
   }

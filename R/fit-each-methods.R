@@ -17,8 +17,8 @@
 #'   [fit_softening()]) and `status`. `glance()`: one row a group: keys, `sigma`, `isConv`,
 #'   `logLik`, `AIC`, `BIC`, `deviance`, `df.residual`, `nobs`, `end`, `open`, `status`,
 #'   `missing`, `treatments`, `lack_of_fit_p` (F test against the scatter within steps).
-#'   `coef()`: a matrix, one row a group. `predict()`: as from [stats::predict.lm()], one value a row of
-#'   `newdata`; `NA` where the group is unknown or has no fit (one warning), standard errors `NA`
+#'   `coef()`: a matrix, one row a group. `predict()`: as from [stats::predict.lm()], one value a
+#'   row of `newdata`; `NA` where the group is unknown or has no fit (one warning), standard errors `NA`
 #'   where a parameter of the group is open.
 #' @name fits-tables
 #' @examples
@@ -116,7 +116,8 @@ glance.softanneal_fits <- function(x, ...) {
   df_misfit <- group_count(x, "conditions") - group_count(x, "estimated")
   df_pure <- n - group_count(x, "conditions")
   tested <- fitted & df_misfit > 0L & df_pure > 0L & group_sum(x, "pure_error") > 0
-  f <- ifelse(tested, (group_sum(x, "misfit") / df_misfit) / (group_sum(x, "pure_error") / df_pure), NA)
+  f <- ifelse(tested, (group_sum(x, "misfit") / df_misfit) /
+                (group_sum(x, "pure_error") / df_pure), NA)
   lof <- rep(NA_real_, length(f))
   t <- which(tested)
   lof[t] <- stats::pf(f[t], df_misfit[t], df_pure[t], lower.tail = FALSE)
@@ -210,7 +211,8 @@ nobs.softanneal_fits <- function(object, ...) sum(object$counts["used", fits_fit
 
 #' @rdname fits-tables
 #' @export
-predict.softanneal_fits <- function(object, newdata, interval = c("none", "confidence", "prediction"),
+predict.softanneal_fits <- function(object, newdata,
+                                    interval = c("none", "confidence", "prediction"),
                                     level = 0.95, se.fit = FALSE, ...) {
   check_dots_empty(...)
   interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")

@@ -12,7 +12,9 @@ print.softanneal_fits <- function(x, digits = 4L, ...) {
   cat(strwrap(paste0("Softening fits '", x$set$model, "' of ", length(status), " group",
                      if (length(status) != 1L) "s", " by ",
                      paste(names(x$keys), collapse = ", "), ", in ", x$set$scale,
-                     if (is.nan(x$set$ref_k)) "; rates in 1/min at the reference of each group" else {
+                     if (is.nan(x$set$ref_k)) {
+                       "; rates in 1/min at the reference of each group"
+                     } else {
                        paste0("; rates in 1/min at ", format(x$set$ref_k - ZERO_CELSIUS),
                               " degrees Celsius")
                      }), width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
@@ -28,7 +30,8 @@ print.softanneal_fits <- function(x, digits = 4L, ...) {
     m <- cbind(signif(q, digits), signif(quartile(se, 0.5), 2L))
     m <- apply(m, 2L, function(column) format(column, digits = digits, trim = TRUE))
     m <- cbind(matrix(m, length(unit)), unit)
-    dimnames(m) <- list(x$set$terms, c("Least", "25 %", "Median", "75 %", "Most", "Median std. error", "Unit"))
+    dimnames(m) <- list(x$set$terms,
+                        c("Least", "25 %", "Median", "75 %", "Most", "Median std. error", "Unit"))
     cat("\n")
     print_table(m)
   }
@@ -115,8 +118,8 @@ fits_picture_data <- function(object, terms, level) {
   par <- fits_par(object)[rows, , drop = FALSE]
   se <- fits_se(object)[rows, , drop = FALSE]
   groups <- ncol(par)
-  half <- se * rep(stats::qt(0.5 + level / 2, ifelse(object$df_interval > 0, object$df_interval, NA)),
-                   each = length(rows))
+  df <- ifelse(object$df_interval > 0, object$df_interval, NA)
+  half <- se * rep(stats::qt(0.5 + level / 2, df), each = length(rows))
   limits <- array(fits_limits(object, object$set$level), c(2L, nrow(object$par), groups))
   state <- as.vector(object$state[rows, ])
   kind <- PICTURE_KINDS[match(PARAMETER_STATES[state + 1L],

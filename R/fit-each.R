@@ -215,7 +215,9 @@ new_fits <- function(r, keys, set, columns) {
     r$cluster <- NULL # one reference: changed in place
     one <- which(!by)
     none <- which(by & df_steps <= 0)
-    if (length(one)) cov[, one] <- r$model[, one, drop = FALSE] * rep(variance[one], each = nrow(cov))
+    if (length(one)) {
+      cov[, one] <- r$model[, one, drop = FALSE] * rep(variance[one], each = nrow(cov))
+    }
     if (length(none)) cov[, none] <- NA_real_
   } else {
     pooled <- ifelse(df_steps > 0, group_sum(r, "between") / df_steps, NA_real_)
@@ -244,7 +246,9 @@ group_labels <- function(x, which = seq_len(nrow(x$keys))) {
   do.call(paste, c(lapply(x$keys, function(k) format_key(k[which])), sep = " / "))
 }
 
-format_key <- function(k) if (is.numeric(k)) format(k, trim = TRUE, digits = 15) else as.character(k)
+format_key <- function(k) {
+  if (is.numeric(k)) format(k, trim = TRUE, digits = 15) else as.character(k)
+}
 
 # One warning for all groups that are not ok.
 warn_fits <- function(x) {

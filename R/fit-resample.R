@@ -64,7 +64,8 @@ refit_each <- function(fit, draw, times) {
 # The same in compiled calls over many resamples; blocks bound the memory.
 refit_many <- function(fit, type, draw, times) {
   given <- fit$settings$set
-  set <- list(kind = given$kind, terms = given$terms, se = "model", automatic = FALSE, level = fit$level,
+  set <- list(kind = given$kind, terms = given$terms, se = "model", automatic = FALSE,
+              level = fit$level,
               ref_k = fit$readings$ref_k, start = unname(fit$par), held = given$held != 0L,
               lower = given$lower, upper = given$upper, natural = given$natural, use_start = TRUE,
               infer = FALSE, control = control_vector(fit$settings$control, fit$loss))
@@ -99,7 +100,8 @@ parametric_block <- function(fit, times) {
   cluster <- fit$conditions$cluster_of + 1L
   steps <- if (e$step > 0) max(cluster) else 0L
   z <- matrix(stats::rnorm(times * (steps + d$n)), steps + d$n)
-  y <- fit$fitted.values + reading_sd(e$reading, d$weights) * z[steps + seq_len(d$n), , drop = FALSE]
+  y <- fit$fitted.values +
+    reading_sd(e$reading, d$weights) * z[steps + seq_len(d$n), , drop = FALSE]
   if (steps > 0L) y <- y + e$step * z[cluster, , drop = FALSE]
   list(temp_c = rep(d$temp_k - ZERO_CELSIUS, times), time_min = rep(d$time_min, times),
        hardness = as.vector(y), weights = if (!is.null(d$weights)) rep(d$weights, times),

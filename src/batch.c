@@ -18,7 +18,6 @@
 #define P_MOST SA_MODEL_MAX_PAR
 #define MISFIT_SHARE 0.02  /* of the variation between conditions: then search all starts */
 #define SMALL_ANGLE 1e-16
-#define MOST_ADOPTIONS 3
 #define POLL_UNITS 20000 /* rows times evaluations between two polls, about a millisecond */
 #define CHUNK 16
 
@@ -39,17 +38,6 @@ typedef struct {
     void *context;
     size_t units, each;
 } watch;
-
-typedef struct {
-    sa_softening s;
-    sa_replicates rep;
-    double lower[P_MOST], upper[P_MOST], par[P_MOST], ref_k, constant, cold, hot, last;
-    int held[P_MOST], at_bound[P_MOST], estimated, used, in_short;
-    double model[P_MOST * P_MOST], cluster[P_MOST * P_MOST], singular[P_MOST], loading[P_MOST];
-    sa_covariances cov;
-    sa_lsq_result res;
-    sa_status status;
-} group;
 
 static size_t doubles_needed(size_t n)
 {
@@ -101,7 +89,7 @@ static int look_up(void *context)
     watch *w = context;
     w->units += w->each;
     if (w->units < POLL_UNITS)
-        return 0;
+        return is_stopped(w->b);
     w->units = 0;
     if (w->poll && w->poll(w->context)) {
 #ifdef _OPENMP
@@ -124,7 +112,7 @@ static double larger(double a, double b)
 }
 
 /* Bounds, start and held parameters of one group. Twin: softening_setup() in R/fit-data.R. */
-static int set_up(const batch *b, const sa_batch_room *r, size_t n, group *g)
+static int set_up(const batch *b, const sa_batch_room *r, size_t n, sa_batch_group *g)
 {
     const sa_batch_settings *set = b->set;
     const sa_model_layout *at = &b->at;
@@ -176,47 +164,12 @@ static int set_up(const batch *b, const sa_batch_room *r, size_t n, group *g)
     }
     g->s = (sa_softening){set->kind, {g->rep.n_condition, r->coordinate, r->log_time, NULL, NULL},
                           r->mean, r->root, g->lower, g->upper, set->natural, g->held,
-                          set->kind == SA_JMAK ? r->weight : NULL};
+                          set->kind == SA_JMAK ? r->weight : NULL, NULL, NULL};
     return one;
 }
 
-/* Cluster covariance from rows of derivatives by condition; see sa_softening_covariance(). */
-static void sandwich(const sa_batch_room *r, group *g, const double *rows)
-{
-    const size_t p = 5;
-    double sum[15] = {0.0}, between = 0.0;
-    const double soft = g->par[SA_P_SOFT], drop = g->par[SA_P_WORKED] - soft, *v = g->model;
-    for (size_t k = 0; k < g->rep.n_cluster; k++) {
-        const size_t i = (size_t)r->first_of[k];
-        const double weight = r->cluster_weight[k], *x = rows + 5 * i;
-        if (!(r->root[i] > 0.0))
-            continue;
-        const double e = soft + drop * x[0] - r->cluster_mean[k];
-        between += weight * e * e;
-        double b[5]; /* rows and columns of held parameters are zero in the covariance */
-        for (size_t j = 0; j < p; j++) {
-            const double *c = v + j * p;
-            b[j] = c[0] * x[0] + c[1] * x[1] + c[2] * x[2] + c[3] * x[3] + c[4] * x[4];
-        }
-        const double h =
-            weight * (b[0] * x[0] + b[1] * x[1] + b[2] * x[2] + b[3] * x[3] + b[4] * x[4]);
-        const double u = weight * e / larger(1.0 - h, 1e-6), uu = u * u;
-        for (size_t j = 0, at = 0; j < p; j++) {
-            const double ub = uu * b[j];
-            for (size_t l = 0; l <= j; l++)
-                sum[at++] += ub * b[l];
-        }
-    }
-    g->cov.between = between;
-    for (size_t j = 0, at = 0; j < p; j++)
-        for (size_t l = 0; l <= j; l++)
-            g->cluster[j + l * p] = g->cluster[l + j * p] = sum[at++];
-    g->cov.rank = (size_t)g->estimated;
-    memset(g->loading, 0, sizeof g->loading);
-}
-
 /* Share of the variation between conditions that a fit leaves, against the scatter within. */
-static int gross(const group *g, double objective)
+static int gross(const sa_batch_group *g, double objective)
 {
     const double df_misfit = (double)g->rep.n_condition - g->estimated;
     const double df_pure = (double)g->used - (double)g->rep.n_condition;
@@ -228,7 +181,7 @@ static int gross(const group *g, double objective)
 }
 
 /* The minimum; leaves covariances too when `infer`. */
-static void minimise(const batch *b, sa_batch_room *r, group *g, const sa_lsq_control *ctl)
+static void minimise(const batch *b, sa_batch_room *r, sa_batch_group *g, const sa_lsq_control *ctl)
 {
     const sa_batch_settings *set = b->set;
     const size_t p = b->at.n_par;
@@ -243,7 +196,7 @@ static void minimise(const batch *b, sa_batch_room *r, group *g, const sa_lsq_co
             g->status = SA_OK;
             g->in_short = 1;
             if (set->infer)
-                sandwich(r, g, r->work);
+                sa_batch_sandwich(r, g, r->work);
             return;
         }
         if (!good)
@@ -263,94 +216,6 @@ static void minimise(const batch *b, sa_batch_room *r, group *g, const sa_lsq_co
     g->res.evaluations += evaluations;
     if (set->infer && g->status != SA_NOT_FINITE && g->status != SA_INTERRUPTED)
         sa_softening_covariance(&g->s, &g->rep, r->resid, r->jac, g->at_bound, &g->cov, r->work);
-}
-
-static double quantile(const double *table, size_t length, double df)
-{
-    if (!(df >= 1.0) || length == 0)
-        return NAN;
-    return table[df <= (double)length ? (size_t)df - 1 : length - 1];
-}
-
-/* Whether the profile of every doubtful parameter plainly closes on both sides. */
-static int all_closed(sa_batch_room *r, group *g, const double *half, double threshold)
-{
-    for (size_t j = 0; j < 5; j++)
-        if (!g->held[j] && sa_softening_wide(&g->s, g->par, j, half[j]) &&
-            !sa_short_closed(&g->s, r->weight, g->par, j, half[j], g->res.objective + threshold,
-                             r->work))
-            return 0;
-    return 1;
-}
-
-/* States and limits; a lower minimum met on a profile is adopted and all is done again. */
-static int judge(const batch *b, sa_batch_room *r, group *g, const sa_lsq_control *ctl, int *state,
-                 double *limit)
-{
-    const sa_batch_settings *set = b->set;
-    const size_t p = b->at.n_par;
-    double half[P_MOST], better[P_MOST];
-    const double e = g->estimated, clusters = (double)g->rep.n_cluster;
-    int by = set->by_treatment && !(set->automatic && (double)g->used == clusters);
-    for (int adopted = 0;; adopted++) {
-        const int robust = by && clusters > e;
-        const double df = robust ? clusters - e : g->used - e;
-        const double sum = g->res.objective + g->rep.pure_error;
-        const double variance = robust ? g->cov.between / df : df > 0.0 ? sum / df : NAN;
-        const double t = quantile(set->t_quantile, set->quantiles, df);
-        for (size_t j = 0; j < p; j++) {
-            const double v = robust ? g->cluster[j + j * p] : variance * g->model[j + j * p];
-            half[j] = t * sqrt(v);
-        }
-        const double threshold = df > 0.0 ? t * t * variance : HUGE_VAL;
-        if (adopted == 0 && g->in_short && threshold < HUGE_VAL && all_closed(r, g, half, threshold))
-            memset(half, 0, sizeof half); /* no profile needs to be followed */
-        if (!sa_softening_states(&g->s, g->par, g->at_bound, g->res.objective, threshold, half,
-                                 g->loading, 0, state, limit,
-                                 adopted < MOST_ADOPTIONS ? better : NULL, r->work))
-            return by;
-        const int iterations = g->res.iterations, evaluations = g->res.evaluations;
-        memcpy(g->par, better, p * sizeof(double));
-        g->status = sa_softening_fit(&g->s, ctl, 1, g->par, r->resid, r->jac, g->at_bound, r->work,
-                                     &g->res);
-        g->res.iterations += iterations;
-        g->res.evaluations += evaluations;
-        if (g->status == SA_INTERRUPTED)
-            return by;
-        sa_softening_covariance(&g->s, &g->rep, r->resid, r->jac, g->at_bound, &g->cov, r->work);
-    }
-}
-
-/* Weighted sum of squares of the conditions about one common hardness. */
-static double about_constant(const sa_batch_room *r, size_t m)
-{
-    double w = 0.0, mean = 0.0, sum = 0.0;
-    for (size_t i = 0; i < m; i++) {
-        w += r->weight[i];
-        mean += r->weight[i] * (r->mean[i] - r->mean[0]);
-    }
-    mean = r->mean[0] + (w > 0.0 ? mean / w : 0.0);
-    for (size_t i = 0; i < m; i++)
-        sum += r->weight[i] * (r->mean[i] - mean) * (r->mean[i] - mean);
-    return sum;
-}
-
-static sa_group_status classify(const group *g, const sa_batch_settings *set, const int *state,
-                                size_t p, int one)
-{
-    int open = 0;
-    for (size_t j = 0; j < p; j++)
-        open += state[j] != SA_DETERMINED && state[j] != SA_HELD;
-    if (g->status == SA_LIMIT)
-        return SA_GROUP_LIMIT;
-    const double q = g->estimated - 1.0, df = (double)g->used - g->estimated;
-    const double sum = g->res.objective + g->rep.pure_error;
-    const double crit = quantile(set->f_quantile, set->quantiles, df);
-    const double gain = g->constant - g->res.objective;
-    if (!(g->constant > 0.0) ||
-        (open && q > 0.0 && df > 0.0 && !(gain / q > crit * sum / df)))
-        return SA_GROUP_NO_SOFTENING;
-    return one ? SA_GROUP_ONE_TEMPERATURE : open ? SA_GROUP_OPEN : SA_GROUP_OK;
 }
 
 static void pack(const double *full, size_t p, double *lower)
@@ -373,7 +238,7 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
     const sa_batch_results *o = b->out;
     int *count = o->counts + i * SA_BATCH_COUNTS, *state = o->state + i * p;
     double *sums = o->sums + i * SA_BATCH_SUMS, *limit = o->limit + 2 * i * p;
-    group g;
+    sa_batch_group g;
     size_t n = 0;
     memset(count, 0, SA_BATCH_COUNTS * sizeof(int));
     for (size_t j = 0; j < p; j++)
@@ -387,8 +252,8 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
     }
     g.ref_k = set->ref_k;
     g.in_short = 0;
-    const sa_group_status defect = sa_batch_collect(b->col, (size_t)b->first[i], (size_t)b->size[i], r,
-                                                    &n, &g.ref_k, count);
+    const sa_group_status defect = sa_batch_collect(b->col, (size_t)b->first[i],
+                                                    (size_t)b->size[i], r, &n, &g.ref_k, count);
     count[SA_COUNT_END] = -1;
     count[SA_COUNT_USED] = (int)n;
     if (defect != SA_GROUP_OK)
@@ -396,6 +261,8 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
     g.used = sa_batch_gather(r, n, g.ref_k, &g.rep);
     const size_t m = g.rep.n_condition;
     const int one = set_up(b, r, n, &g);
+    g.s.poll = ctl->poll;
+    g.s.poll_context = ctl->poll_context;
     g.cov = (sa_covariances){g.model, g.cluster, NULL, g.singular, g.loading, 0, 0.0};
     count[SA_COUNT_USED] = g.used;
     count[SA_COUNT_CONDITIONS] = (int)m;
@@ -407,7 +274,7 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
     sums[6] = g.last;
     if (m < (size_t)g.estimated)
         return SA_GROUP_TOO_FEW;
-    g.constant = about_constant(r, m);
+    g.constant = sa_batch_about_constant(r, m);
     ((watch *)ctl->poll_context)->each = m;
     minimise(b, r, &g, ctl);
     if (g.status == SA_INTERRUPTED)
@@ -417,10 +284,10 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
         return SA_GROUP_FAILED;
     sa_group_status status = g.status == SA_LIMIT ? SA_GROUP_LIMIT : SA_GROUP_OK;
     if (set->infer) {
-        count[SA_COUNT_BY_TREATMENT] = judge(b, r, &g, ctl, state, limit);
+        count[SA_COUNT_BY_TREATMENT] = sa_batch_judge(set, r, &g, ctl, state, limit);
         if (g.status == SA_INTERRUPTED || g.status == SA_NOT_FINITE)
             return SA_GROUP_FAILED;
-        status = classify(&g, set, state, p, one);
+        status = sa_batch_classify(&g, set, state, one);
         pack(g.model, p, o->model + i * half);
         pack(g.cluster, p, o->cluster + i * half);
         sums[2] = g.cov.between;

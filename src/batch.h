@@ -100,4 +100,33 @@ sa_group_status sa_batch_collect(const sa_batch_columns *columns, size_t first, 
 /* Sorted readings to conditions and heat treatments; returns the readings of positive weight. */
 int sa_batch_gather(sa_batch_room *room, size_t n, double ref_k, sa_replicates *out);
 
+/* One group on its way through the fit. */
+typedef struct {
+    sa_softening s;
+    sa_replicates rep;
+    double lower[SA_MODEL_MAX_PAR], upper[SA_MODEL_MAX_PAR], par[SA_MODEL_MAX_PAR];
+    double ref_k, constant, cold, hot, last;
+    int held[SA_MODEL_MAX_PAR], at_bound[SA_MODEL_MAX_PAR], estimated, used, in_short;
+    double model[SA_MODEL_MAX_PAR * SA_MODEL_MAX_PAR];
+    double cluster[SA_MODEL_MAX_PAR * SA_MODEL_MAX_PAR];
+    double singular[SA_MODEL_MAX_PAR], loading[SA_MODEL_MAX_PAR];
+    sa_covariances cov;
+    sa_lsq_result res;
+    sa_status status;
+} sa_batch_group;
+
+/* Covariance by heat treatment from the unweighted rows of derivatives of sa_short_fit(). */
+void sa_batch_sandwich(const sa_batch_room *room, sa_batch_group *group, const double *rows);
+
+/* States and limits; a lower minimum met on a profile is adopted and all is done again. Returns
+ * whether standard errors are by heat treatment. */
+int sa_batch_judge(const sa_batch_settings *settings, sa_batch_room *room, sa_batch_group *group,
+                   const sa_lsq_control *control, int *state, double *limit);
+
+/* Weighted sum of squares of the conditions about one common hardness. */
+double sa_batch_about_constant(const sa_batch_room *room, size_t conditions);
+
+sa_group_status sa_batch_classify(const sa_batch_group *group, const sa_batch_settings *settings,
+                                  const int *state, int one_temperature);
+
 #endif

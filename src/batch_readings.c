@@ -31,7 +31,8 @@ static int lower(const sa_reading *a, const sa_reading *b)
     return a->weight < b->weight;
 }
 
-static int in_order(const sa_reading *row, size_t n, int (*less)(const sa_reading *, const sa_reading *))
+static int in_order(const sa_reading *row, size_t n,
+                    int (*less)(const sa_reading *, const sa_reading *))
 {
     for (size_t i = 1; i < n; i++)
         if (less(&row[i], &row[i - 1]))
@@ -87,8 +88,8 @@ static void sort_treatment(sa_reading *row, sa_reading *spare, size_t n)
     for (size_t i = 1; i < n; i++) {
         const double y = row[i].hardness, w = row[i].weight;
         size_t j = i;
-        for (; j > 0 && (row[j - 1].hardness > y || (row[j - 1].hardness == y && row[j - 1].weight > w));
-             j--) {
+        for (; j > 0 && (row[j - 1].hardness > y ||
+                         (row[j - 1].hardness == y && row[j - 1].weight > w)); j--) {
             row[j].hardness = row[j - 1].hardness;
             row[j].weight = row[j - 1].weight;
         }

@@ -173,6 +173,7 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
                       glue_doubles(lower, rp, "lower"), glue_doubles(upper, rp, "upper"),
                       glue_integers(natural, 2 * rp, "natural"),
                       glue_integers(held, rp, "held")};
+    s.poll = poll_user;
     sa_histories along;
     if (Rf_xlength(readings) > 6 && VECTOR_ELT(readings, 6) != R_NilValue) {
         /* temp_k is then the number of the history (0: no anneal), time the minutes in it */

@@ -268,6 +268,8 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
     f.control.gtol = 1e-7;
     f.control.max_iterations = 100;
     f.control.polish = 0;
+    f.control.poll = s->poll;
+    f.control.poll_context = s->poll_context;
     f.resid = work;
     f.jac = f.resid + m;
     f.work = f.jac + m * p;

@@ -8,7 +8,8 @@
 #include <R_ext/Visibility.h>
 
 static const R_CallMethodDef call_entries[] = {
-    GLUE_BATCH_CALLS GLUE_FIT_CALLS GLUE_HEAT_CALLS GLUE_KINETICS_CALLS GLUE_PLAN_CALLS GLUE_SCALE_CALLS
+    GLUE_BATCH_CALLS
+    GLUE_FIT_CALLS GLUE_HEAT_CALLS GLUE_KINETICS_CALLS GLUE_PLAN_CALLS GLUE_SCALE_CALLS
     {NULL, NULL, 0}};
 
 void attribute_visible R_init_softanneal(DllInfo *dll)

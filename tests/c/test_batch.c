@@ -136,7 +136,7 @@ int main(void)
         root[i] = sqrt(2.0);
     }
     sa_softening s = {SA_JMAK, {18, coordinate, log_time, NULL, NULL}, mean, root, lower, upper,
-                      natural, held, NULL};
+                      natural, held, NULL, NULL, NULL};
     sa_lsq_control ctl = sa_lsq_defaults();
     sa_lsq_result res;
     double par[P] = {160, 80, -3, 1.5, 200}, resid[18], jac[18 * P];
