@@ -261,10 +261,11 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
     value <- named_values(fixed, value, "fixed")
     held[names(fixed)] <- 1L
   }
-  check_enough(d, p - sum(held))
+  counts <- count_changes(d)
+  check_enough(counts[1L], p - sum(held))
   list(kind = model_code(model, d), terms = terms, start = as.double(value),
        lower = as.double(low), upper = as.double(high), natural = as.integer(natural), held = as.integer(held),
-       no_energy = no_energy, use_start = !is.null(start), clusters_at_most = count_clusters(d))
+       no_energy = no_energy, use_start = !is.null(start), clusters_at_most = counts[2L])
 }
 
 named_values <- function(x, into, arg) {
@@ -287,26 +288,33 @@ check_start_like <- function(x, arg) {
   x
 }
 
-# Sorted neighbours that differ in temperature, time or specimen.
-count_changes <- function(d, specimen) {
+# Numbers of conditions and of heat treatments: sorted neighbours that differ in temperature or
+# time, and those that differ in specimen too.
+count_changes <- function(d) {
   o <- d$order
   n <- d$n
-  if (n < 2L) return(n)
+  if (n < 2L) return(c(n, n))
   apart <- function(x) {
-    x <- x[o]
-    abs(x[-1L] - x[-n]) > 1e-9 * pmax(abs(x[-1L]), abs(x[-n]))
+    a <- x[o]
+    b <- a[-1L]
+    a <- a[-n]
+    abs(b - a) > 1e-9 * larger_of(abs(a), abs(b))
   }
   key <- condition_keys(d)
   change <- apart(key[[1L]]) | apart(key[[2L]])
   if (!is.null(d$strain_ln)) change <- change | d$strain_ln[o][-1L] != d$strain_ln[o][-n]
-  if (specimen) change <- change | d$specimen_id[o][-1L] != d$specimen_id[o][-n]
-  1L + sum(change)
+  id <- d$specimen_id[o]
+  1L + c(sum(change), sum(change | id[-1L] != id[-n]))
 }
 
-count_clusters <- function(d) count_changes(d, TRUE)
+# pmax() of two vectors of one length, without its care for names and classes.
+larger_of <- function(a, b) {
+  less <- a < b
+  a[less] <- b[less]
+  a
+}
 
-check_enough <- function(d, estimated) {
-  m <- count_changes(d, FALSE)
+check_enough <- function(m, estimated) {
   if (m < estimated) {
     abort("too_few", paste0("there are readings at ", m, " combinations of temperature and time ",
                             "for ", estimated, " parameters"), arg = "data",

@@ -35,14 +35,14 @@ resample_fit <- function(fit, times = 999, type = c("parametric", "residual", "c
   on.exit(end_seed(state), add = TRUE)
   draw <- resampler(fit, type)
   set <- fit$settings$set
-  control <- control_vector(fit$settings$control, fit$loss)
-  estimates <- matrix(NA_real_, times, length(fit$par), dimnames = list(NULL, names(fit$par)))
-  start <- unname(fit$par)
-  for (k in seq_len(times)) {
-    d <- draw()
-    r <- run_softening(d, set, control, start)
-    if ((r$counts[4L] + 1L) %in% LSQ_CONVERGED) estimates[k, ] <- r$par
+  # the batch knows the plain models at constant temperature
+  plain <- set$kind == match(fit$model, names(SOFTENING_MODELS)) - 1L && !is_grouped(fit)
+  estimates <- if (plain && is.null(fit$readings$history) && fit$loss == "squares") {
+    refit_many(fit, type, draw, times)
+  } else {
+    refit_each(fit, draw, times)
   }
+  colnames(estimates) <- names(fit$par)
   estimates[, set$no_energy] <- NA_real_
   failed <- sum(is.na(estimates[, 1L]))
   if (failed > 0L) {
@@ -50,6 +50,65 @@ resample_fit <- function(fit, times = 999, type = c("parametric", "residual", "c
   }
   structure(list(estimates = estimates, failed = failed, type = type, times = times, seed = seed),
             class = "softanneal_resample")
+}
+
+# Estimates of the resamples one by one.
+refit_each <- function(fit, draw, times) {
+  control <- control_vector(fit$settings$control, fit$loss)
+  start <- unname(fit$par)
+  estimates <- matrix(NA_real_, times, length(start))
+  for (k in seq_len(times)) {
+    r <- run_softening(draw(), fit$settings$set, control, start)
+    if ((r$counts[4L] + 1L) %in% LSQ_CONVERGED) estimates[k, ] <- r$par
+  }
+  estimates
+}
+
+# The same in compiled calls over many resamples; blocks bound the memory.
+refit_many <- function(fit, type, draw, times) {
+  given <- fit$settings$set
+  set <- list(kind = given$kind, terms = given$terms, se = "model", automatic = FALSE,
+              level = fit$level,
+              ref_k = fit$readings$ref_k, start = unname(fit$par), held = given$held != 0L,
+              lower = given$lower, upper = given$upper, natural = given$natural, use_start = TRUE,
+              infer = FALSE, control = control_vector(fit$settings$control, fit$loss))
+  estimates <- matrix(NA_real_, times, length(fit$par))
+  block <- max(1L, min(times, floor(5e5 / fit$readings$n)))
+  for (from in seq(1L, times, by = block)) {
+    part <- from:min(times, from + block - 1L)
+    r <- run_batch(if (type == "parametric") parametric_block(fit, length(part)) else {
+      resample_block(draw, length(part))
+    }, set, 1L)
+    good <- (r$counts[9L, ] + 1L) %in% LSQ_CONVERGED
+    estimates[part[good], ] <- t(r$par[, good, drop = FALSE])
+  }
+  estimates
+}
+
+# Readings of some resamples, one after the other, as the compiled call takes them.
+resample_block <- function(draw, times) {
+  d <- lapply(seq_len(times), function(k) draw())
+  field <- function(name) unlist(lapply(d, `[[`, name), use.names = FALSE)
+  size <- vapply(d, `[[`, 1L, "n")
+  list(temp_c = field("temp_k") - ZERO_CELSIUS, time_min = field("time_min"),
+       hardness = field("hardness"), weights = field("weights"),
+       first = cumsum(c(0L, size[-length(size)])), size = size)
+}
+
+# The same for parametric resamples, all drawn at once: the very numbers, in the very order, of
+# one resample after the other.
+parametric_block <- function(fit, times) {
+  d <- fit$readings
+  e <- error_components(fit)
+  cluster <- fit$conditions$cluster_of + 1L
+  steps <- if (e$step > 0) max(cluster) else 0L
+  z <- matrix(stats::rnorm(times * (steps + d$n)), steps + d$n)
+  y <- fit$fitted.values +
+    reading_sd(e$reading, d$weights) * z[steps + seq_len(d$n), , drop = FALSE]
+  if (steps > 0L) y <- y + e$step * z[cluster, , drop = FALSE]
+  list(temp_c = rep(d$temp_k - ZERO_CELSIUS, times), time_min = rep(d$time_min, times),
+       hardness = as.vector(y), weights = if (!is.null(d$weights)) rep(d$weights, times),
+       first = (seq_len(times) - 1L) * d$n, size = rep(d$n, times))
 }
 
 # A function that returns the readings of one resample.

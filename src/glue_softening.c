@@ -198,6 +198,7 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
                       glue_integers(held, rp, "held")};
     if (grouped && VECTOR_ELT(readings, 8) != R_NilValue)
         s.clock.exponent = glue_exponents(VECTOR_ELT(readings, 8), rep.temp_k, m);
+    s.poll = poll_user;
     sa_histories along;
     if (Rf_xlength(readings) > 6 && VECTOR_ELT(readings, 6) != R_NilValue) {
         /* temp_k is then the number of the history (0: no anneal), time the minutes in it */

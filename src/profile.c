@@ -97,6 +97,11 @@ static double sum_at(profiler *f, const sa_lsq_problem *pb, const double *par)
 
 static double profile_at(profiler *f, size_t which, double value, double *par, int *artificial)
 {
+    double short_sum;
+    *artificial = 0;
+    if (f->s.weight && sa_short_profile(&f->s, f->s.weight, f->held, which, value, 1e-13, par,
+                                        f->work, &short_sum))
+        return short_sum;
     sa_lsq_problem pb = sa_softening_problem(&f->s);
     pb.held = f->held;
     sa_lsq_result result;
@@ -111,7 +116,6 @@ static double profile_at(profiler *f, size_t which, double value, double *par, i
     f->held[which] = 1;
     sa_status st = sa_lsq_fit(&pb, &f->control, par, f->resid, f->jac, at_bound, f->work, &result);
     f->held[which] = f->s.held ? f->s.held[which] : 0;
-    *artificial = 0;
     for (size_t j = 0; j < f->p; j++)
         if (j != which && edge_of_search(&f->at, which, j, at_bound[j]))
             *artificial = 1;
@@ -229,6 +233,12 @@ static yardstick measure(const sa_model_layout *at, const double *par, size_t j)
     return (yardstick){0.5 * size, 0.02};
 }
 
+int sa_softening_wide(const sa_softening *s, const double *par, size_t j, double half)
+{
+    const sa_model_layout at = sa_model_parameters(s->kind);
+    return !(half <= measure(&at, par, j).wide);
+}
+
 int sa_softening_states(const sa_softening *s, const double *par, const int *at_bound,
                         double objective, double threshold, const double *half,
                         const double *loading, int every, int *state, double *limit,
@@ -242,6 +252,8 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
     f.control.gtol = 1e-7;
     f.control.max_iterations = 100;
     f.control.polish = 0;
+    f.control.poll = s->poll;
+    f.control.poll_context = s->poll_context;
     f.resid = work;
     f.jac = f.resid + m;
     f.work = f.jac + m * p;

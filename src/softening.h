@@ -15,6 +15,9 @@ typedef struct {
     const int *natural; /* 2 p, lower then upper: non-zero where a bound is an answer, not
                          * only the edge of the search */
     const int *held;    /* non-zero: stays at its start */
+    const double *weight; /* squares of root_weight: profiles may go the short way; NULL: not */
+    sa_poll poll;         /* asked along profiles; NULL: not */
+    void *poll_context;
 } sa_softening;
 
 /* How far the data fix one parameter. Twin: PARAMETER_STATES in R/softening-model.R. */
@@ -60,6 +63,9 @@ void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, cons
                              const double *jac, const int *at_bound, sa_covariances *out,
                              double *work);
 
+/* Whether the half width of a Wald interval is wide enough to doubt parameter j. */
+int sa_softening_wide(const sa_softening *s, const double *par, size_t j, double half);
+
 /* Which parameters the data fix: walks the profile of each doubtful one outwards to its
  * bounds. `half` (p): half widths of the Wald interval. `threshold`: rise of the sum of
  * squares at the ends of the interval. `limit` (2 p): ends found, NaN where not looked
@@ -69,5 +75,20 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
                         double objective, double threshold, const double *half,
                         const double *loading, int every, int *state, double *limit,
                         double *ends, double *better, double *work);
+
+/* The short way for the plain model at constant temperature, from the double-logarithmic line
+ * by damped normal equations, until the squared cosine between residual and tangent plane is
+ * below `angle`. `rows`: 10 m doubles of work; on success (1) the first 5 m are the unweighted
+ * derivatives at the minimum, by condition, `cov` the inverse of the normal matrix (p x p, zero
+ * where held; NULL: not wanted), *objective the weighted sum of squares. Returns 0 for anything unusual: then
+ * sa_softening_fit() decides. */
+int sa_short_fit(const sa_softening *s, const double *weight, int use_start, double angle,
+                 double *par, double *rows, double *cov, double *objective, int *iterations,
+                 int *evaluations);
+
+/* One point of a profile by the short way: `par` holds a solution at another value of `which` and
+ * becomes that at `value`; 0 (par as it was) for anything unusual. */
+int sa_short_profile(const sa_softening *s, const double *weight, const int *held, size_t which,
+                     double value, double angle, double *par, double *rows, double *objective);
 
 #endif

@@ -20,6 +20,7 @@ typedef struct {
     size_t p, most, count;
     double *starts, *score; /* sorted, best first */
     double *resid, *jac;
+    const double *base; /* values of what is held */
 } race;
 
 static double clamp(double x, double low, double high)
@@ -108,6 +109,9 @@ static double solve_levels(const race *r, double *par)
 
 static void enter(race *r, double *par)
 {
+    for (size_t j = 0; r->s->held && j < r->p; j++)
+        if (r->s->held[j])
+            par[j] = r->base[j];
     double score = solve_levels(r, par);
     if (!isfinite(score))
         return;
@@ -319,14 +323,14 @@ size_t sa_softening_starts(const sa_softening *s, const double *base, double *st
     /* the plain model first; candidates carry all p parameters, the extra ones at `base` */
     const sa_model_kind plain = (sa_model_kind)(s->kind - sa_model_base(s->kind) + SA_JMAK);
     /* growth is in the candidates of the second round only */
-    race r = {s, plain, p, s->kind == plain ? most : 3, 0, simple, score, work, work + m};
+    race r = {s, plain, p, s->kind == plain ? most : 3, 0, simple, score, work, work + m, base};
     simple_starts(&r, &g, base);
     if (s->kind == plain) {
         memcpy(starts, simple, r.count * p * sizeof(double));
         return r.count;
     }
     const size_t bases = r.count;
-    race full = {s, s->kind, p, most, 0, starts, score, work, work + m};
+    race full = {s, s->kind, p, most, 0, starts, score, work, work + m, base};
     const double delay[5] = {0.0, 0.15, 0.5, 1.0, 2.0}, blunt[3] = {1.0, 0.65, 0.4};
     for (size_t k = 0; k < bases; k++) {
         const double *from = simple + k * p;

@@ -1,0 +1,290 @@
+# Tables, predictions and printing of many fits. Everything is computed from the matrices of the
+# object, one column a group; long tables only exist when asked for.
+
+#' Tables and predictions of many fits
+#'
+#' @param x,object Fits of many groups from [fit_each()].
+#' @param conf.int,conf.level Whether to add `conf.low` and `conf.high`, and at which level. For
+#'   parameters without standard error they are the limits of the profile at the level of the fit,
+#'   and `NA` at any other.
+#' @param newdata Data frame with the key columns, `temp_c` and `time_min`; any rows, any order.
+#' @param interval,level,se.fit As in [predict.softanneal_fit_softening()].
+#' @param i Groups to keep: numbers, or a logical vector with one value a group.
+#' @param row.names,optional Not used.
+#' @param ... Must be empty.
+#' @return `tidy()`: one row a group and parameter: keys, `term`, `estimate`, `std.error`,
+#'   `statistic`, `p.value`, with `conf.int` also `conf.low`, `conf.high`, then `state` (as in
+#'   [fit_softening()]) and `status`. `glance()`: one row a group: keys, `sigma`, `isConv`,
+#'   `logLik`, `AIC`, `BIC`, `deviance`, `df.residual`, `nobs`, `end`, `open`, `status`,
+#'   `missing`, `treatments`, `lack_of_fit_p` (F test against the scatter within steps).
+#'   `coef()`: a matrix, one row a group. `predict()`: as from [stats::predict.lm()], one value a
+#'   row of `newdata`; `NA` where the group is unknown or has no fit (one warning), standard errors `NA`
+#'   where a parameter of the group is open.
+#' @name fits-tables
+#' @examples
+#' bell <- as.data.frame(read_readings(
+#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal")))
+#' fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "B", bell)), by = coil)
+#' glance(fits)
+#' coef(fits)
+NULL
+
+fits_se <- function(x) {
+  p <- nrow(x$par)
+  diagonal <- cumsum(seq_len(p))
+  se <- suppressWarnings(sqrt(x$cov[diagonal, , drop = FALSE])) # rounding below zero is NaN
+  se[x$state != 0L | is.nan(se)] <- NA_real_
+  se
+}
+
+# Estimates, NA for the energies of groups at one temperature.
+fits_par <- function(x) {
+  par <- x$par
+  energy <- which(grepl("^q_", x$set$terms) & !x$set$held)
+  one <- group_count(x, "estimated") < nrow(par) - sum(x$set$held)
+  par[energy, one] <- NA_real_
+  par[is.nan(par)] <- NA_real_
+  par
+}
+
+fits_fitted <- function(x) group_count(x, "status") < length(GROUP_FITTED)
+
+fits_deviance <- function(x) {
+  out <- group_sum(x, "misfit") + group_sum(x, "pure_error")
+  out[is.nan(out)] <- NA_real_
+  out
+}
+
+fits_df <- function(x) {
+  ifelse(fits_fitted(x), group_count(x, "used") - group_count(x, "estimated"), NA_integer_)
+}
+
+fits_sigma <- function(x) {
+  df <- fits_df(x)
+  sqrt(fits_deviance(x) / ifelse(!is.na(df) & df > 0L, df, NA))
+}
+
+#' @rdname fits-tables
+#' @export
+tidy.softanneal_fits <- function(x, conf.int = FALSE, conf.level = 0.95, ...) {
+  check_dots_empty(...)
+  conf.int <- check_flag(conf.int, "conf.int")
+  conf.level <- check_level(conf.level, "conf.level")
+  terms <- x$set$terms
+  p <- length(terms)
+  groups <- ncol(x$par)
+  se <- as.vector(fits_se(x))
+  estimate <- as.vector(fits_par(x))
+  df <- rep(ifelse(x$df_interval > 0L, x$df_interval, NA), each = p)
+  out <- lapply(x$keys, rep, each = p)
+  out$term <- rep(terms, groups)
+  out$estimate <- estimate
+  out$std.error <- se
+  out$statistic <- estimate / se
+  out$p.value <- 2 * stats::pt(-abs(out$statistic), df)
+  if (conf.int) {
+    half <- stats::qt(0.5 + conf.level / 2, df) * se
+    limits <- fits_limits(x, conf.level)
+    out$conf.low <- ifelse(is.na(se), limits[1L, ], estimate - half)
+    out$conf.high <- ifelse(is.na(se), limits[2L, ], estimate + half)
+  }
+  fitted <- rep(fits_fitted(x), each = p)
+  out$state <- ifelse(fitted, PARAMETER_STATES[as.vector(x$state) + 1L], NA_character_)
+  out$status <- rep(group_status(x), each = p)
+  as_table(structure(out, class = "data.frame", row.names = .set_row_names(p * groups)))
+}
+
+# Limits of the profiles, 2 x (p groups), NA where there are none.
+fits_limits <- function(x, level) {
+  p <- nrow(x$par)
+  out <- matrix(NA_real_, 2L * p, ncol(x$par))
+  if (level == x$set$level) out[, x$with_limits] <- x$limits
+  out[is.nan(out)] <- NA_real_
+  matrix(out, 2L)
+}
+
+#' @rdname fits-tables
+#' @export
+glance.softanneal_fits <- function(x, ...) {
+  check_dots_empty(...)
+  n <- group_count(x, "used")
+  fitted <- fits_fitted(x)
+  deviance <- fits_deviance(x)
+  k <- group_count(x, "estimated") + 1
+  # as logLik() of one fit, without the constant of case weights, which are not kept
+  log_lik <- -n / 2 * (log(2 * pi) + 1 - log(n) + log(deviance))
+  df_misfit <- group_count(x, "conditions") - group_count(x, "estimated")
+  df_pure <- n - group_count(x, "conditions")
+  tested <- fitted & df_misfit > 0L & df_pure > 0L & group_sum(x, "pure_error") > 0
+  f <- ifelse(tested, (group_sum(x, "misfit") / df_misfit) /
+                (group_sum(x, "pure_error") / df_pure), NA)
+  lof <- rep(NA_real_, length(f))
+  t <- which(tested)
+  lof[t] <- stats::pf(f[t], df_misfit[t], df_pure[t], lower.tail = FALSE)
+  end <- group_count(x, "end")
+  out <- x$keys
+  out$sigma <- fits_sigma(x)
+  out$isConv <- fitted & (end + 1L) %in% LSQ_CONVERGED
+  out$logLik <- unname(log_lik)
+  out$AIC <- unname(-2 * log_lik + 2 * k)
+  out$BIC <- unname(-2 * log_lik + log(n) * k)
+  out$deviance <- unname(deviance)
+  out$df.residual <- fits_df(x)
+  out$nobs <- unname(n)
+  out$end <- ifelse(end >= 0L, LSQ_ENDS[pmax(end, 0L) + 1L], NA_character_)
+  out$open <- ifelse(fitted, unname(colSums(x$state > 1L)), NA)
+  out$status <- group_status(x)
+  out$missing <- group_count(x, "missing")
+  out$treatments <- group_count(x, "treatments")
+  out$lack_of_fit_p <- lof
+  as_table(out)
+}
+
+#' @rdname fits-tables
+#' @export
+as.data.frame.softanneal_fits <- function(x, row.names = NULL, optional = FALSE, ...) {
+  terms <- x$set$terms
+  par <- fits_par(x)
+  se <- fits_se(x)
+  out <- as.list(x$keys)
+  out$status <- group_status(x)
+  for (j in seq_along(terms)) out[[terms[j]]] <- par[j, ]
+  for (j in seq_along(terms)) out[[paste0("se_", terms[j])]] <- se[j, ]
+  out$open <- open_words(x)
+  out$sigma <- fits_sigma(x)
+  out$df.residual <- fits_df(x)
+  out$nobs <- group_count(x, "used")
+  out$missing <- group_count(x, "missing")
+  out$treatments <- group_count(x, "treatments")
+  ref <- group_sum(x, "ref_k") - ZERO_CELSIUS
+  out$temp_ref_c <- unname(ifelse(is.nan(ref), NA_real_, ref))
+  structure(out, class = "data.frame", row.names = .set_row_names(ncol(par)))
+}
+
+# "q_kj_mol: only a lower limit; n: not determined", empty where all is determined.
+open_words <- function(x) {
+  out <- ifelse(fits_fitted(x), "", NA_character_)
+  for (g in x$with_limits) {
+    state <- x$state[, g]
+    odd <- which(state > 1L)
+    out[g] <- paste0(x$set$terms[odd], ": ", PARAMETER_STATES[state[odd] + 1L], collapse = "; ")
+  }
+  out
+}
+
+#' @rdname fits-tables
+#' @export
+coef.softanneal_fits <- function(object, ...) {
+  out <- t(fits_par(object))
+  dimnames(out) <- list(group_labels(object), object$set$terms)
+  out
+}
+
+#' @rdname fits-tables
+#' @export
+nobs.softanneal_fits <- function(object, ...) sum(object$counts["used", fits_fitted(object)])
+
+#' @rdname fits-tables
+#' @export
+`[.softanneal_fits` <- function(x, i) {
+  groups <- ncol(x$par)
+  if (is.logical(i) && length(i) != groups) {
+    abort("argument", paste0("`i` has length ", length(i), " where there are ", groups, " groups"),
+          arg = "i", remedy = "Give one TRUE or FALSE a group, or group numbers.")
+  }
+  pick <- seq_len(groups)[i]
+  if (anyNA(pick)) {
+    abort("argument", "`i` names groups that are not there", arg = "i",
+          remedy = paste0("There are ", groups, " groups."))
+  }
+  kept <- match(pick, x$with_limits)
+  x$with_limits <- which(!is.na(kept))
+  x$limits <- x$limits[, kept[!is.na(kept)], drop = FALSE]
+  x$keys <- x$keys[pick, , drop = FALSE]
+  rownames(x$keys) <- NULL
+  for (field in c("par", "cov", "state", "counts", "sums")) {
+    x[[field]] <- x[[field]][, pick, drop = FALSE]
+  }
+  x$df_interval <- x$df_interval[pick]
+  x
+}
+
+#' @rdname fits-tables
+#' @export
+predict.softanneal_fits <- function(object, newdata,
+                                    interval = c("none", "confidence", "prediction"),
+                                    level = 0.95, se.fit = FALSE, ...) {
+  check_dots_empty(...)
+  interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")
+  level <- check_level(level)
+  se.fit <- check_flag(se.fit, "se.fit")
+  if (missing(newdata)) {
+    abort("argument", "`newdata` is missing", arg = "newdata",
+          remedy = "Give key columns, temperatures and times; many fits keep no readings.")
+  }
+  check_data(newdata, "newdata", rows = FALSE)
+  temp <- numeric_column(newdata, object$columns$temp, "newdata", "degree_C", -ZERO_CELSIUS,
+                         open = TRUE, na = TRUE)
+  time <- numeric_column(newdata, object$columns$time, "newdata", "min", 0, na = TRUE)
+  group <- match_groups(object, newdata)
+  usable <- fits_fitted(object)[pmax(group, 1L)] & group > 0L
+  if (!all(usable)) {
+    warn("outside", paste0(sum(!usable), " of ", length(usable), " rows belong to groups that ",
+                           "are unknown or have no fit; they are NA (", in_rows(which(!usable)),
+                           ")."), n = sum(!usable), rows = which(!usable))
+  }
+  group[!usable] <- 0L
+  warn_outside_groups(object, group, temp, time)
+  m <- .Call(C_sa_call_batch_hardness, object$set$kind, group, temp + ZERO_CELSIUS, time,
+             as.double(group_sum(object, "ref_k")), as.double(object$par), as.double(object$cov))
+  at <- pmax(group, 1L)
+  # at one temperature nothing is known at another
+  lost <- is.na(fits_par(object)["q_kj_mol" == object$set$terms, at]) & time > 0 &
+    abs(temp + ZERO_CELSIUS - object$sums["hot_k", at]) > 1e-6
+  m[which(lost), ] <- NA_real_
+  open <- colSums(object$state > 1L)[at] > 0L
+  se <- sqrt(pmax(m[, 2L], 0))
+  se[open] <- NA_real_
+  finish_fits(object, m[, 1L], se, at, interval, level, se.fit)
+}
+
+finish_fits <- function(object, fit, se, at, interval, level, se.fit) {
+  df <- object$df_interval[at]
+  sigma <- fits_sigma(object)[at]
+  out <- fit
+  if (interval != "none") {
+    width <- if (interval == "confidence") se else sqrt(se^2 + sigma^2)
+    half <- stats::qt(0.5 + level / 2, ifelse(df > 0, df, NA)) * width
+    out <- cbind(fit = fit, lwr = fit - half, upr = fit + half)
+  }
+  if (!se.fit) return(out)
+  list(fit = out, se.fit = se, df = df, residual.scale = sigma)
+}
+
+# Group of each row of newdata, 0 where unknown.
+match_groups <- function(object, newdata) {
+  keys <- names(object$keys)
+  given <- lapply(keys, function(key) as_key(any_column(newdata, key, "newdata")))
+  known <- lapply(object$keys, as_key)
+  if (length(keys) == 1L) return(match(given[[1L]], known[[1L]], nomatch = 0L))
+  ids <- Map(function(g, k) cbind(c(match(k, k), match(g, k, nomatch = 0L))), given, known)
+  joined <- do.call(paste, c(ids, sep = "\r"))
+  n <- ncol(object$par)
+  match(joined[-seq_len(n)], joined[seq_len(n)], nomatch = 0L)
+}
+
+as_key <- function(x) if (is.factor(x)) as.character(x) else x
+
+warn_outside_groups <- function(object, group, temp, time) {
+  at <- pmax(group, 1L)
+  s <- object$sums
+  kelvin <- temp + ZERO_CELSIUS
+  outside <- which(group > 0L & time > 0 & (kelvin < s["cold_k", at] - 1e-9 |
+                                              kelvin > s["hot_k", at] + 1e-9 |
+                                              time > s["longest_min", at] * (1 + 1e-9)))
+  if (length(outside)) {
+    warn("extrapolation", paste0(length(outside), " of ", length(group), " conditions lie outside ",
+                                 "the temperatures or times of their group (", in_rows(outside),
+                                 ")."), n = length(outside), rows = outside)
+  }
+}

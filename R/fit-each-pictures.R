@@ -1,0 +1,158 @@
+# Print and picture of many fits.
+
+#' @export
+format.softanneal_fits <- function(x, ...) {
+  paste0("<softening fits ", x$set$model, ": ", ncol(x$par), " groups, ",
+         sum(group_count(x, "status") == 0L), " ok>")
+}
+
+#' @export
+print.softanneal_fits <- function(x, digits = 4L, ...) {
+  status <- group_status(x)
+  cat(strwrap(paste0("Softening fits '", x$set$model, "' of ", length(status), " group",
+                     if (length(status) != 1L) "s", " by ",
+                     paste(names(x$keys), collapse = ", "), ", in ", x$set$scale,
+                     if (is.nan(x$set$ref_k)) {
+                       "; rates in 1/min at the reference of each group"
+                     } else {
+                       paste0("; rates in 1/min at ", format(x$set$ref_k - ZERO_CELSIUS),
+                              " degrees Celsius")
+                     }), width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
+  good <- status %in% c("ok", "open")
+  if (any(good)) {
+    par <- fits_par(x)[, good, drop = FALSE]
+    se <- fits_se(x)[, good, drop = FALSE]
+    unit <- unlist(softening_units(x$set$terms, x$set$scale))
+    quartile <- function(m, probs) {
+      apply(m, 1L, stats::quantile, probs = probs, na.rm = TRUE, names = FALSE)
+    }
+    q <- t(quartile(par, c(0, 0.25, 0.5, 0.75, 1)))
+    m <- cbind(signif(q, digits), signif(quartile(se, 0.5), 2L))
+    m <- apply(m, 2L, function(column) format(column, digits = digits, trim = TRUE))
+    m <- cbind(matrix(m, length(unit)), unit)
+    dimnames(m) <- list(x$set$terms,
+                        c("Least", "25 %", "Median", "75 %", "Most", "Median std. error", "Unit"))
+    cat("\n")
+    print_table(m)
+  }
+  cat("\n", sum(status == "ok"), " of ", length(status), " groups ok", sep = "")
+  kinds <- setdiff(intersect(GROUP_STATUS, unique(status)), "ok")
+  lines <- vapply(kinds, function(kind) status_line(x, which(status == kind), kind), "")
+  cat("", strwrap(lines, exdent = 4, indent = 2), sep = "\n")
+  if (length(lines)) cat("as.data.frame(), tidy() and glance() give all groups.\n")
+  invisible(x)
+}
+
+#' Picture of many fits
+#'
+#' Estimates of each group with their intervals, one panel a parameter. Up to `most_names`
+#' groups are drawn in rows with their names; more are drawn in the order of their estimates.
+#'
+#' @param object Fits of [fit_each()].
+#' @param terms Parameters to draw; by default n and the activation energies.
+#' @param level Level of the intervals.
+#' @param most_names Most groups drawn with their names.
+#' @param ... Must be empty.
+#' @return A ggplot object, with alt text. Filled circles: estimates with their interval; open
+#'   triangles, upright or hanging: only a lower or an upper limit is known, drawn at that
+#'   limit. What the readings do not determine is not drawn; the caption counts it.
+#' @examples
+#' bell <- as.data.frame(read_readings(
+#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal")))
+#' fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "B", bell)), by = coil)
+#' ggplot2::autoplot(fits)
+#' @exportS3Method ggplot2::autoplot
+autoplot.softanneal_fits <- function(object, terms = NULL, level = 0.95, most_names = 40, ...) {
+  check_dots_empty(...)
+  level <- check_level(level)
+  most_names <- check_number(most_names, "most_names", 0)
+  known <- object$set$terms
+  if (is.null(terms)) terms <- intersect(c("n", grep("^q_", known, value = TRUE)), known)
+  if (!is.character(terms) || !all(terms %in% known) || length(terms) == 0L) {
+    abort("argument", paste0("`terms` must name parameters: ", in_quotes(known)), arg = "terms",
+          remedy = "Such as terms = c(\"n\", \"q_kj_mol\").")
+  }
+  d <- fits_picture_data(object, terms, level)
+  if (nrow(d) == 0L) {
+    abort("too_few", "no group has an estimate to draw", arg = "object",
+          remedy = "as.data.frame() says why each group has none.")
+  }
+  named <- length(unique(d$group)) <= most_names
+  d$place <- if (named) match(d$group, rev(unique(d$group))) else {
+    stats::ave(d$estimate, d$panel, FUN = function(v) rank(v, ties.method = "first"))
+  }
+  absent <- ncol(object$par) * length(terms) - nrow(d)
+  ggplot2::ggplot(d, ggplot2::aes(x = .data$estimate, y = .data$place)) +
+    ggplot2::geom_segment(ggplot2::aes(x = .data$low, xend = .data$high, yend = .data$place),
+                          data = d[!is.na(d$low), ], colour = group_colours(2)[1L],
+                          alpha = if (named) 0.7 else 0.25, linewidth = if (named) 0.8 else 0.4) +
+    ggplot2::geom_point(ggplot2::aes(colour = .data$kind, shape = .data$kind),
+                        size = if (named) 2.2 else 1.1) +
+    ggplot2::scale_colour_manual(NULL, values = stats::setNames(group_colours(3), PICTURE_KINDS)) +
+    ggplot2::scale_shape_manual(NULL, values = stats::setNames(c(16, 2, 6), PICTURE_KINDS)) +
+    ggplot2::facet_wrap(~ panel, scales = if (named) "free_x" else "free") +
+    place_axis(d, named, paste(names(object$keys), collapse = " / ")) +
+    ggplot2::labs(x = "Estimate (unit in the panel title)",
+                  caption = picture_caption(level, object$set$level, absent),
+                  alt = fits_alt(d, absent)) +
+    plain_theme() + ggplot2::theme(legend.position = "bottom")
+}
+
+PICTURE_KINDS <- c("estimate", "only a lower limit", "only an upper limit")
+
+place_axis <- function(d, named, title) {
+  if (!named) return(ggplot2::scale_y_continuous("Groups in order of the estimate (rank)"))
+  ggplot2::scale_y_continuous(title, breaks = unique(d$place), labels = unique(d$label),
+                              minor_breaks = NULL)
+}
+
+picture_caption <- function(level, limit_level, absent) {
+  paste0("Lines: ", format(100 * level), " % intervals (t); limits: ", format(100 * limit_level),
+         " %", if (absent) paste0("; ", absent, " value", if (absent > 1) "s", " not determined"))
+}
+
+fits_picture_data <- function(object, terms, level) {
+  rows <- match(terms, object$set$terms)
+  unit <- unlist(softening_units(terms, object$set$scale))
+  panel <- ifelse(nzchar(unit), paste0(terms, " (", unit, ")"), terms)
+  par <- fits_par(object)[rows, , drop = FALSE]
+  se <- fits_se(object)[rows, , drop = FALSE]
+  groups <- ncol(par)
+  df <- ifelse(object$df_interval > 0, object$df_interval, NA)
+  half <- se * rep(stats::qt(0.5 + level / 2, df), each = length(rows))
+  limits <- array(fits_limits(object, object$set$level), c(2L, nrow(object$par), groups))
+  state <- as.vector(object$state[rows, ])
+  kind <- PICTURE_KINDS[match(PARAMETER_STATES[state + 1L],
+                              c("determined", "only a lower limit", "only an upper limit"))]
+  kind[state == 1L] <- PICTURE_KINDS[1L] # held at a value
+  value <- as.vector(par)
+  lower <- which(kind == PICTURE_KINDS[2L])
+  upper <- which(kind == PICTURE_KINDS[3L])
+  value[lower] <- as.vector(limits[1L, rows, ])[lower]
+  value[upper] <- as.vector(limits[2L, rows, ])[upper]
+  d <- data.frame(group = rep(seq_len(groups), each = length(rows)),
+                  label = rep(group_labels(object), each = length(rows)),
+                  panel = factor(rep(panel, groups), panel), estimate = value,
+                  low = as.vector(par - half), high = as.vector(par + half),
+                  kind = factor(kind, PICTURE_KINDS))
+  status <- rep(group_status(object), each = length(rows))
+  d[!is.na(d$estimate) & !is.na(kind) & status %in% c("ok", "open", "one temperature"), ]
+}
+
+fits_alt <- function(d, absent) {
+  known <- d[d$kind == PICTURE_KINDS[1L], ]
+  panels <- vapply(split(known$estimate, known$panel, drop = TRUE), function(v) {
+    paste0("from ", format(signif(min(v), 3)), " to ", format(signif(max(v), 3)), ", median ",
+           format(signif(stats::median(v), 3)))
+  }, "")
+  paste0("Estimates of ", length(unique(d$group)), " groups with intervals: ",
+         paste(names(panels), panels, collapse = "; "), ". ", nrow(d) - nrow(known),
+         " values are only limited to one side",
+         if (absent) paste0("; ", absent, " values are not determined"), ".")
+}
+
+#' @export
+plot.softanneal_fits <- function(x, ...) {
+  print(ggplot2::autoplot(x, ...))
+  invisible(x)
+}

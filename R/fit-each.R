@@ -1,0 +1,273 @@
+# One softening fit a group, for any number of groups, in one compiled call (src/batch.c). R finds
+# the columns, the groups and the settings; a group that cannot be fitted is a row with its
+# reason. Chunks go wherever the user's future::plan() sends them (R/fit-each-chunks.R).
+
+# Order of sa_group_status in src/batch.h, with the words of the warning.
+GROUP_STATUS <- c("ok", "open", "one temperature", "no softening", "not converged", "too few",
+                  "no anneal", "bad value", "outside table", "failed")
+GROUP_FITTED <- 1:5
+GROUP_REASONS <- c(
+  "open" = "with a parameter that the readings do not fix",
+  "one temperature" = "at one temperature, which says nothing about activation energies",
+  "no softening" = "whose readings a constant hardness explains as well",
+  "not converged" = "stopped at the iteration limit",
+  "too few" = "with fewer heat treatments than parameters",
+  "no anneal" = "without a reading after time zero",
+  "bad value" = paste("with a reading that cannot be (negative time, temperature below absolute",
+                      "zero, hardness zero or less, an infinite value)"),
+  "outside table" = "with a reading outside the conversion table",
+  "failed" = "where the model cannot be evaluated")
+
+# Rows of the matrix `counts` and `sums`, as in src/batch.h.
+GROUP_COUNTS <- c("status", "used", "missing", "conditions", "treatments", "estimated",
+                  "iterations", "evaluations", "end", "row", "by_treatment")
+GROUP_SUMS <- c("misfit", "pure_error", "between", "ref_k", "cold_k", "hot_k", "longest_min")
+
+# Level of the F test that calls readings constant.
+CONSTANT_LEVEL <- 0.999
+
+#' Softening kinetics of many groups
+#'
+#' Fits the model of [fit_softening()] to each group of readings (coil, heat, strip, student) on
+#' its own, all in one compiled call: thousands of fits take a fraction of a second, a million
+#' groups a matter of seconds to minutes. Nobody has to give starting values, and a group that
+#' cannot be fitted is a row of the result with its reason, never an error for all.
+#'
+#' The minimum, the standard errors and the states of parameters are those of [fit_softening()].
+#' The plain model `"jmak"` starts from the double-logarithmic line of each group; only where the
+#' result is not converged, on a bound, nearly singular, or misfits the group's own scatter is the
+#' full set of starts searched. The other models always search it.
+#'
+#' | status | meaning | estimates |
+#' |---|---|---|
+#' | `ok` | all parameters fixed by the readings | yes |
+#' | `open` | some parameter has only a limit, lies on a bound, or is not determined | yes |
+#' | `one temperature` | nothing is known about activation energies | the others |
+#' | `no softening` | a constant hardness explains the readings as well (F test at level 0.001) | yes, without meaning |
+#' | `not converged` | iteration limit | yes, where it stopped |
+#' | `too few` | fewer combinations of temperature and time than parameters | no |
+#' | `no anneal` | no reading after time zero | no |
+#' | `bad value` | negative time, temperature below absolute zero, hardness zero or less, infinite value; its row is given | no |
+#' | `outside table` | a reading cannot be converted to HV; its row is given | no |
+#' | `failed` | the model cannot be evaluated | no |
+#'
+#' **Many cores, many machines.** Nothing is parallel unless asked for. `threads` shares the groups
+#' among threads of this process (where R was built with OpenMP; capped by the environment
+#' variable `OMP_THREAD_LIMIT`; one in a forked child). With a [future::plan()] set by you
+#' (`multisession`, `cluster` over ssh, a batch queue by future.batchtools) whole chunks of groups
+#' travel to its workers. Progress of chunks is signalled through progressr, if you ask for it
+#' there. The numbers are the same, to the last digit, for any order of rows, any
+#' `chunk_size`, any number of workers and threads. No random numbers are used.
+#'
+#' **Reference temperature.** By default each group's rate stands at the mean of 1/T of its own
+#' readings (column `temp_ref_c`), as in [fit_softening()]. To compare `ln_k_ref` between groups
+#' give one `temp_ref_c` for all.
+#'
+#' @inheritParams fit_softening
+#' @param data A data frame of readings of all groups, one row a reading, in any order.
+#' @param by Key columns: one name, bare or quoted, or several as `c(mill, coil)`. Without a
+#'   missing value.
+#' @param weights Case weights, one for each row; `NULL` for equal.
+#' @param temp_ref_c Reference temperature of the rates in degrees Celsius for all groups; by
+#'   default that of the mean of 1/T of each group.
+#' @param level Level of the intervals at which a parameter counts as open.
+#' @param threads Threads of this process (default 1).
+#' @param chunk_size Most groups in one piece of work; by default all at once, or some pieces for
+#'   each worker of the plan.
+#' @return An object of class `softanneal_fits`: one entry a group, in the order of the keys. Use
+#'   `as.data.frame()` (one row a group: keys, `status`, estimates, `se_` standard errors, `open`
+#'   (parameters without standard error), `sigma`, `nobs`, `missing`, `treatments`, `temp_ref_c`),
+#'   [tidy()] (one row a group and parameter), [glance()] (one row a group), [coef()], [predict()],
+#'   [ggplot2::autoplot()], and `[` to pick groups. One warning of class `softanneal_warning_fit`
+#'   counts and names groups that are not `ok`; its field `status` holds the counts. Rows with a
+#'   missing value are left out, with one warning of class `softanneal_warning_missing`.
+#' @section Errors:
+#'   Only what concerns all groups: `softanneal_error_column`, `softanneal_error_scale`,
+#'   `softanneal_error_missing` (a missing key), `softanneal_error_argument`,
+#'   `softanneal_error_too_few` (no rows).
+#' @source Model and inference as in [fit_softening()]; damped normal equations: Marquardt D W
+#'   (1963) J. Soc. Indust. Appl. Math. 11, 431.
+#' @seealso [fit_archive()] for data larger than memory.
+#' @examples
+#' bell <- read_readings(
+#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
+#' two <- rbind(cbind(coil = "A", as.data.frame(bell)),
+#'              cbind(coil = "B", subset(as.data.frame(bell), time_min < 64)))
+#' fits <- fit_each(two, by = coil)
+#' fits
+#' tidy(fits, conf.int = TRUE)
+#' predict(fits, data.frame(coil = c("A", "B"), temp_c = 330, time_min = 10))
+#' @export
+fit_each <- function(data, by,
+                     model = c("jmak", "jmak_incubation", "recovery_jmak",
+                               "recovery_jmak_incubation", "hardening_jmak",
+                               "hardening_recovery_jmak"),
+                     scale = c("HV", "as read"), se = c("cluster", "model", "steps"), ...,
+                     time = time_min, temp = temp_c, hardness = hardness, reading_scale = scale,
+                     specimen = specimen, weights = NULL, material = "brass", fixed = NULL,
+                     lower = NULL, upper = NULL, temp_ref_c = NULL, level = 0.95, control = NULL,
+                     threads = 1L, chunk_size = NULL) {
+  check_dots_empty(...)
+  keys <- key_names(if (missing(by)) NULL else rlang::enexpr(by))
+  columns <- list(time = column_name(rlang::enexpr(time)), temp = column_name(rlang::enexpr(temp)),
+                  hardness = column_name(rlang::enexpr(hardness)),
+                  scale = column_name(rlang::enexpr(reading_scale)),
+                  specimen = column_name(rlang::enexpr(specimen)))
+  set <- each_settings(model, scale, if (missing(se)) NULL else se, fixed, lower, upper,
+                       temp_ref_c, level, control, material)
+  threads <- threads_allowed(check_number(threads, "threads", 1, 1024, whole = TRUE))
+  chunk_size <- check_number(chunk_size, "chunk_size", 1, whole = TRUE, null = TRUE)
+  d <- each_data(data, keys, columns, set, weights)
+  set$scale <- d$scale
+  r <- run_chunks(d, set, threads, chunk_size)
+  fits <- new_fits(r, d$keys, set, columns)
+  if (any(group_count(fits, "missing") > 0L)) warn_missing_rows(d, columns)
+  warn_fits(fits)
+  fits
+}
+
+# Names of the key columns in a bare name, a quoted name or c() of either.
+key_names <- function(expr) {
+  if (is.null(expr)) {
+    abort("argument", "`by` is missing", arg = "by",
+          remedy = "Name the column that tells the groups apart, such as by = coil.")
+  }
+  if (is.call(expr) && identical(expr[[1L]], quote(c))) {
+    names <- vapply(as.list(expr)[-1L], column_name, "")
+  } else if (is.character(expr)) {
+    names <- expr
+  } else {
+    names <- column_name(expr)
+  }
+  if (length(names) == 0L || anyNA(names) || anyDuplicated(names)) {
+    abort("argument", "`by` must name each key column once", arg = "by",
+          remedy = "Such as by = coil, or by = c(mill, coil).")
+  }
+  names
+}
+
+# Everything the compiled call needs beside the readings; plain values that travel to workers.
+each_settings <- function(model, scale, se, fixed, lower, upper, temp_ref_c, level, control,
+                          material) {
+  model <- check_choice(model, names(SOFTENING_MODELS), "model")
+  terms <- SOFTENING_MODELS[[model]]
+  automatic <- is.null(se)
+  se <- if (automatic) "cluster" else check_choice(se, c("cluster", "model", "steps"), "se")
+  none <- stats::setNames(rep(NaN, length(terms)), terms)
+  low <- named_values(lower, none, "lower")
+  high <- named_values(upper, none, "upper")
+  crossed <- which(low >= high)
+  if (length(crossed)) {
+    abort("range", paste0("`lower` is not below `upper` for ",
+                          in_quotes(terms[crossed], " and ")), arg = "lower",
+          remedy = "Correct the bounds, or hold the parameter with `fixed`.")
+  }
+  natural <- cbind(terms %in% c("n", "q_kj_mol", "theta0", "loss", "q_rec_kj_mol", "gain",
+                                "q_hard_kj_mol") | terms %in% names(lower), terms %in% names(upper))
+  held <- terms %in% names(fixed)
+  if (!is.null(temp_ref_c)) {
+    temp_ref_c <- check_number(temp_ref_c, "temp_ref_c", -ZERO_CELSIUS, open = TRUE)
+  }
+  list(model = model, kind = match(model, names(SOFTENING_MODELS)) - 1L, terms = terms,
+       scale = check_choice(scale, c("HV", "as read"), "scale"), se = se, automatic = automatic,
+       level = check_level(level), material = material,
+       ref_k = if (is.null(temp_ref_c)) NaN else temp_ref_c + ZERO_CELSIUS,
+       start = unname(named_values(fixed, replace(none, TRUE, 0), "fixed")), held = held,
+       lower = unname(low), upper = unname(high), natural = as.vector(natural),
+       use_start = FALSE, infer = TRUE, control = control_vector(control, "squares"))
+}
+
+# The compiled call for some of the groups: all matrices have one column a group.
+run_batch <- function(d, set, threads, groups = NULL) {
+  first <- d$first
+  size <- d$size
+  if (!is.null(groups)) {
+    first <- first[groups]
+    size <- size[groups]
+  }
+  df <- seq_len(min(max(size, 1L), 10000L))
+  # beyond the table the last entry serves: at 10,000 degrees of freedom t is within 2e-4 of its
+  # limit, and these quantiles only decide what is looked at more closely
+  quantiles <- list(stats::qt(0.5 + set$level / 2, df),
+                    stats::qf(CONSTANT_LEVEL, max(1, length(set$terms) - sum(set$held) - 1), df))
+  r <- .Call(C_sa_call_batch,
+             list(d$temp_c, d$time_min, d$hardness, d$weights, d$specimen, d$order), first, size,
+             set$kind, as.double(c(set$ref_k, set$start, set$lower, set$upper)),
+             as.integer(c(set$se != "model", set$automatic, set$use_start, set$infer, set$held,
+                          set$natural)),
+             quantiles, set$control, as.integer(threads))
+  if (is.null(r)) rlang::interrupt()
+  r
+}
+
+# From the compiled results to the object. Only the covariance of the standard errors asked for
+# is kept, as packed lower triangles, and limits only of groups that have some.
+new_fits <- function(r, keys, set, columns) {
+  rownames(r$counts) <- GROUP_COUNTS
+  rownames(r$sums) <- GROUP_SUMS
+  df <- group_count(r, "used") - group_count(r, "estimated")
+  df_steps <- group_count(r, "treatments") - group_count(r, "estimated")
+  by <- group_count(r, "by_treatment") == 1L
+  deviance <- group_sum(r, "misfit") + group_sum(r, "pure_error")
+  variance <- ifelse(df > 0, deviance / df, NA_real_)
+  if (set$se == "cluster") {
+    cov <- r$cluster
+    r$cluster <- NULL # one reference: changed in place
+    one <- which(!by)
+    none <- which(by & df_steps <= 0)
+    if (length(one)) {
+      cov[, one] <- r$model[, one, drop = FALSE] * rep(variance[one], each = nrow(cov))
+    }
+    if (length(none)) cov[, none] <- NA_real_
+  } else {
+    pooled <- ifelse(df_steps > 0, group_sum(r, "between") / df_steps, NA_real_)
+    cov <- r$model * rep(if (set$se == "model") variance else ifelse(by, pooled, variance),
+                         each = nrow(r$model))
+  }
+  df_interval <- ifelse(by & set$se != "model", df_steps, df)
+  with_limits <- which(colSums(r$state > 1L) > 0 & group_count(r, "status") < length(GROUP_FITTED))
+  structure(
+    list(keys = keys, par = r$par, cov = cov, state = r$state, counts = r$counts, sums = r$sums,
+         df_interval = as.integer(df_interval), with_limits = with_limits,
+         limits = r$limit[, with_limits, drop = FALSE], set = set, columns = columns,
+         version = PACKAGE_VERSION),
+    class = "softanneal_fits")
+}
+
+# One row of the matrices of counts and sums, without the name that a single column would give.
+group_count <- function(x, name) unname(x$counts[name, ])
+
+group_sum <- function(x, name) unname(x$sums[name, ])
+
+group_status <- function(x) GROUP_STATUS[group_count(x, "status") + 1L]
+
+# Name of groups for messages: their keys, joined.
+group_labels <- function(x, which = seq_len(nrow(x$keys))) {
+  do.call(paste, c(lapply(x$keys, function(k) format_key(k[which])), sep = " / "))
+}
+
+format_key <- function(k) {
+  if (is.numeric(k)) format(k, trim = TRUE, digits = 15) else as.character(k)
+}
+
+# One warning for all groups that are not ok.
+warn_fits <- function(x) {
+  status <- group_status(x)
+  odd <- status != "ok"
+  if (!any(odd)) return(invisible(x))
+  kinds <- intersect(GROUP_STATUS, unique(status[odd]))
+  lines <- vapply(kinds, function(kind) status_line(x, which(status == kind), kind), "")
+  warn("fit", paste0(sum(odd), " of ", length(status), " groups have no complete answer:\n",
+                     paste(lines, collapse = "\n")), n = sum(odd),
+       status = table(factor(status, GROUP_STATUS)))
+}
+
+status_line <- function(x, which, kind, most = 3L) {
+  shown <- utils::head(which, most)
+  names <- group_labels(x, shown)
+  row <- group_count(x, "row")[shown]
+  names <- ifelse(row > 0L, paste0(names, " (row ", row, ")"), names)
+  more <- length(which) - length(shown)
+  paste0("  ", kind, ", ", length(which), " ", GROUP_REASONS[[kind]], ": ",
+         paste(names, collapse = ", "), if (more > 0L) paste0(" and ", more, " more"))
+}

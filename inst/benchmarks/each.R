@@ -1,0 +1,132 @@
+# Many fits against general-purpose solvers, as ratios within one run. Processor time of this
+# process, so that other programs on the machine disturb little; threads by the clock. Install the
+# package first (not load_all(), which builds without optimisation), then:
+#   Rscript inst/benchmarks/each.R [most groups of the scaling series, default 1e5]
+library(softanneal)
+stopifnot(requireNamespace("minpack.lm", quietly = TRUE))
+given <- commandArgs(trailingOnly = TRUE)
+most <- if (length(given)) as.numeric(given[1L]) else 1e5
+
+# Groups of known, different truth; readings of one step share an error.
+make_groups <- function(groups, temps, times, readings, seed = 1) {
+  set.seed(seed)
+  d <- expand.grid(reading = seq_len(readings), time_min = times, temp_c = temps,
+                   coil = seq_len(groups), KEEP.OUT.ATTRS = FALSE)
+  draw <- function(low, high) runif(groups, low, high)[d$coil]
+  n <- draw(1, 2.5)
+  rate <- log(2)^(1 / n) / draw(8, 20) *
+    exp(-draw(100, 220) / 8.314462618e-3 * (1 / (d$temp_c + 273.15) - 1 / 593.15))
+  worked <- draw(140, 180)
+  soft <- draw(70, 90)
+  step <- rnorm(nrow(d) / readings, sd = 0.5)
+  d$hardness <- soft + (worked - soft) * exp(-(rate * d$time_min)^n) +
+    rep(step, each = readings) + rnorm(nrow(d))
+  d$scale <- "HV"
+  d$reading <- NULL
+  d
+}
+
+cpu <- function(code) {
+  t <- system.time(code, gcFirst = FALSE)
+  t[["user.self"]] + t[["sys.self"]]
+}
+
+quiet <- function(...) suppressWarnings(fit_each(...))
+
+# --- against other solvers: 1,000 groups of 60 readings, 12 conditions, 5 parameters -----------
+d <- make_groups(1000, c(305, 335), c(0, 4, 8, 16, 32, 64), 5)
+d$e <- -(1 / (d$temp_c + 273.15) - 1 / 593.15) / 8.314462618e-3
+formula <- hardness ~ hs + (hw - hs) * exp(-(exp(lk + q * e) * time_min)^n)
+fits <- quiet(d, coil)
+deviances <- glance(fits)$deviance
+sample_size <- 60L
+some <- lapply(seq_len(sample_size), function(i) d[d$coil == i, ])
+starts <- lapply(some, function(x) {
+  list(hw = max(x$hardness), hs = min(x$hardness), lk = -2.7, n = 1.5, q = 160)
+})
+solvers <- list(
+  nlsLM = function(x, start) minpack.lm::nlsLM(formula, x, start = start),
+  nls = function(x, start) stats::nls(formula, x, start = start))
+if (requireNamespace("gslnls", quietly = TRUE)) {
+  solvers$gsl_nls <- function(x, start) gslnls::gsl_nls(formula, x, start = start)
+}
+rounds <- 7L
+each <- replicate(rounds, NA_real_)
+other <- matrix(NA_real_, rounds, length(solvers), dimnames = list(NULL, names(solvers)))
+same <- integer(length(solvers))
+for (r in seq_len(rounds)) { # in turn, so that the mood of the machine hits all alike
+  each[r] <- cpu(quiet(d, coil)) / 1000
+  for (s in seq_along(solvers)) {
+    got <- vector("list", sample_size)
+    other[r, s] <- cpu(for (i in seq_len(sample_size)) {
+      got[[i]] <- tryCatch(solvers[[s]](some[[i]], starts[[i]]), error = function(e) NULL)
+    }) / sample_size
+    same[s] <- sum(vapply(seq_len(sample_size), function(i) {
+      !is.null(got[[i]]) && stats::deviance(got[[i]]) / deviances[i] < 1 + 1e-6
+    }, NA))
+    below <- vapply(got, function(g) if (is.null(g)) Inf else stats::deviance(g), 0)
+    stopifnot(all(below / deviances[seq_len(sample_size)] > 1 - 1e-6)) # nobody finds a lower one
+  }
+}
+middle <- apply(other, 2L, stats::median)
+print(data.frame(solver = c("fit_each", names(solvers)),
+                 us_a_fit = round(1e6 * c(stats::median(each), middle), 1),
+                 fit_each_faster = round(c(1, middle / stats::median(each)), 1),
+                 at_the_minimum = c("all", paste(same, "of", sample_size))), row.names = FALSE)
+
+# The compiled part alone, against its floor: two exponentials for each condition and evaluation.
+prepared <- softanneal:::each_data(d, "coil", fits$columns, fits$set)
+kernel <- stats::median(replicate(rounds, cpu(softanneal:::run_batch(prepared, fits$set, 1L)))) / 1000
+x <- runif(1e6)
+exponential <- stats::median(replicate(rounds, cpu(exp(x)))) / 1e6
+count <- mean(softanneal:::group_count(fits, "evaluations") * softanneal:::group_count(fits, "conditions"))
+cat(sprintf("compiled part %.1f us; floor of %.0f x 2 exponentials %.1f us\n", 1e6 * kernel, count,
+            2e6 * count * exponential))
+
+# --- two threads, by the clock ---------------------------------------------------------------
+big <- make_groups(20000, c(305, 335), c(0, 4, 8, 16, 32, 64), 5)
+big <- softanneal:::each_data(big, "coil", fits$columns, fits$set)
+clock <- function(threads) system.time(softanneal:::run_batch(big, fits$set, threads))[["elapsed"]]
+pairs <- replicate(rounds, c(clock(1L), clock(2L)))
+cat(sprintf("two threads: best %.2f, median %.2f times one\n", min(pairs[1L, ]) / min(pairs[2L, ]),
+            stats::median(pairs[1L, ] / pairs[2L, ])))
+rm(big)
+
+# --- cost against the number of groups of 20 readings -------------------------------------------
+sizes <- 10^seq(3, log10(most), by = 0.5)
+seconds <- memory <- numeric(length(sizes))
+for (k in seq_along(sizes)) {
+  d <- make_groups(round(sizes[k]), c(290, 310, 330, 350), c(0, 5, 15, 30, 60), 1)
+  invisible(gc(reset = TRUE))
+  before <- sum(gc(reset = TRUE)[, 2L])
+  seconds[k] <- cpu(fits <- quiet(d, coil))
+  most_used <- sum(gc()[, 6L])
+  memory[k] <- (most_used - before) / as.numeric(utils::object.size(d)) * 2^20 + 1
+  rm(fits)
+}
+slope <- stats::coef(stats::lm(log(seconds) ~ log(sizes)))[[2L]]
+print(data.frame(groups = round(sizes), seconds = round(seconds, 3),
+                 us_a_fit = round(1e6 * seconds / sizes, 1), peak_memory_to_input = round(memory, 2)),
+      row.names = FALSE)
+cat(sprintf("exponent of time in the number of groups: %.3f\n", slope))
+
+# --- bootstrap ------------------------------------------------------------------------------------
+d <- make_groups(1, c(305, 335), c(0, 4, 8, 16, 32, 64), 5, seed = 3)
+fit <- fit_softening(d)
+d$e <- softanneal:::inverse_temperature(d$temp_c, fit$temp_ref_c)
+reference <- minpack.lm::nlsLM(formula, d, start = starts[[1L]])
+at <- as.list(coef(reference))
+statistic <- function(x) coef(minpack.lm::nlsLM(formula, x, start = at))
+generate <- function(x, mle) {
+  x$hardness <- mle + rnorm(nrow(x), sd = sigma(reference))
+  x
+}
+times <- 2000L
+ours <- replicate(5L, cpu(resample_fit(fit, times, seed = 1)) / times)
+theirs <- if (requireNamespace("boot", quietly = TRUE)) {
+  replicate(3L, cpu(boot::boot(d, statistic, R = 200, sim = "parametric", ran.gen = generate,
+                               mle = fitted(reference))) / 200)
+} else NA
+cat(sprintf("bootstrap: %.1f us a resample, boot + nlsLM %.0f us, %.0f times\n",
+            1e6 * stats::median(ours), 1e6 * stats::median(theirs),
+            stats::median(theirs) / stats::median(ours)))

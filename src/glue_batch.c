@@ -1,0 +1,196 @@
+/* Many fits in one call: SEXP in, SEXP out; see batch.c. */
+#include "glue_batch.h"
+#include "batch.h"
+#include "glue_fit.h"
+#include "kinetics.h"
+#include <math.h>
+#include <string.h>
+
+/* With one thread a jump from here is safe: all memory is R's. */
+static int poll_by_jump(void *context)
+{
+    (void)context;
+    R_CheckUserInterrupt();
+    return 0;
+}
+
+static void check_interrupt(void *context)
+{
+    (void)context;
+    R_CheckUserInterrupt();
+}
+
+/* Inside a parallel region nothing may jump out: the interrupt is caught and returned. Called
+ * from the main thread alone. */
+static int poll_by_catch(void *context)
+{
+    return !R_ToplevelExec(check_interrupt, context);
+}
+
+static const double *optional_doubles(SEXP x, R_xlen_t n, const char *what)
+{
+    return x == R_NilValue ? NULL : glue_doubles(x, n, what);
+}
+
+static const int *optional_integers(SEXP x, R_xlen_t n, const char *what)
+{
+    return x == R_NilValue ? NULL : glue_integers(x, n, what);
+}
+
+static SEXP matrix_of(SEXP list, int slot, SEXPTYPE type, size_t rows, size_t cols)
+{
+    SET_VECTOR_ELT(list, slot, Rf_allocMatrix(type, (int)rows, (int)cols));
+    return VECTOR_ELT(list, slot);
+}
+
+/* columns: temp_c, time, hardness, weight, specimen, order (the last three may be NULL);
+ * numbers: reference temperature in K, then start, lower and upper; flags: by_treatment, automatic,
+ * use_start, infer, then held and natural. Matrices have one column a group. */
+SEXP sa_call_batch(SEXP columns, SEXP first, SEXP size, SEXP model, SEXP numbers, SEXP flags,
+                   SEXP quantiles, SEXP control, SEXP threads)
+{
+    const char *fields[] = {"par", "state", "sums", "counts", "model", "cluster", "limit", ""};
+    const sa_model_kind kind = glue_model(model);
+    const size_t p = sa_model_parameters(kind).n_par, half = p * (p + 1) / 2;
+    const R_xlen_t rp = (R_xlen_t)p, rn = Rf_xlength(VECTOR_ELT(columns, 0));
+    const R_xlen_t rg = Rf_xlength(first);
+    const size_t groups = (size_t)rg;
+    const int *f = glue_integers(first, rg, "first"), *s = glue_integers(size, rg, "size");
+    const int *flag = glue_integers(flags, 4 + 3 * rp, "flags");
+    const double *number = glue_doubles(numbers, 1 + 3 * rp, "numbers");
+    const R_xlen_t rq = Rf_xlength(VECTOR_ELT(quantiles, 0));
+    int n_threads = glue_integer(threads, "threads");
+    sa_batch_columns col = {glue_doubles(VECTOR_ELT(columns, 0), rn, "temp_c"),
+                            glue_doubles(VECTOR_ELT(columns, 1), rn, "time"),
+                            glue_doubles(VECTOR_ELT(columns, 2), rn, "hardness"),
+                            optional_doubles(VECTOR_ELT(columns, 3), rn, "weight"),
+                            optional_integers(VECTOR_ELT(columns, 4), rn, "specimen"),
+                            optional_integers(VECTOR_ELT(columns, 5), rn, "order")};
+    sa_batch_settings set = {.kind = kind, .ref_k = number[0], .start = number + 1,
+                             .held = flag + 4, .lower = number + 1 + p,
+                             .upper = number + 1 + 2 * p, .natural = flag + 4 + p,
+                             .by_treatment = flag[0], .automatic = flag[1], .use_start = flag[2],
+                             .infer = flag[3],
+                             .t_quantile = glue_doubles(VECTOR_ELT(quantiles, 0), rq, "t"),
+                             .f_quantile = glue_doubles(VECTOR_ELT(quantiles, 1), rq, "f"),
+                             .quantiles = (size_t)rq, .control = glue_control(control)};
+    set.control.creep = 1e-6;
+    size_t largest = 0;
+    for (size_t g = 0; g < groups; g++) {
+        if (f[g] < 0 || s[g] < 0 || (R_xlen_t)f[g] + s[g] > rn)
+            Rf_error("internal error: group %d lies outside the rows", (int)g + 1);
+        if ((size_t)s[g] > largest)
+            largest = (size_t)s[g];
+    }
+    if (n_threads < 1)
+        n_threads = 1;
+    if ((size_t)n_threads > groups && groups > 0)
+        n_threads = (int)groups;
+    const size_t bytes = sa_batch_work(largest);
+    if (bytes == 0)
+        Rf_error("internal error: group too large");
+    char *work = R_alloc((size_t)n_threads * (bytes / sizeof(double)), sizeof(double));
+
+    SEXP out = PROTECT(Rf_mkNamed(VECSXP, fields));
+    const size_t inferred = set.infer ? groups : 0;
+    sa_batch_results r = {
+        .par = REAL(matrix_of(out, 0, REALSXP, p, groups)),
+        .state = INTEGER(matrix_of(out, 1, INTSXP, p, groups)),
+        .sums = REAL(matrix_of(out, 2, REALSXP, SA_BATCH_SUMS, groups)),
+        .counts = INTEGER(matrix_of(out, 3, INTSXP, SA_BATCH_COUNTS, groups)),
+        .model = REAL(matrix_of(out, 4, REALSXP, half, inferred)),
+        .cluster = REAL(matrix_of(out, 5, REALSXP, half, inferred)),
+        .limit = REAL(matrix_of(out, 6, REALSXP, 2 * p, inferred))};
+    sa_status status = sa_batch_fit(&col, f, s, groups, largest, &set, n_threads,
+                                    n_threads > 1 ? poll_by_catch : poll_by_jump, NULL, work, &r);
+    UNPROTECT(1);
+    if (status == SA_INTERRUPTED)
+        return R_NilValue;
+    if (status != SA_OK)
+        Rf_error("internal error: batch status %d", (int)status);
+    return out;
+}
+
+/* Hardness and its variance (NaN where cov is NULL) of each row: n x 2. `group`: 1-based
+ * column of `par` and `cov` (packed lower triangles); 0: unknown, NA. */
+SEXP sa_call_batch_hardness(SEXP model, SEXP group, SEXP temp_k, SEXP time, SEXP ref_k, SEXP par,
+                            SEXP cov)
+{
+    const sa_model_kind kind = glue_model(model);
+    const size_t p = sa_model_parameters(kind).n_par, half = p * (p + 1) / 2;
+    const R_xlen_t rn = Rf_xlength(group), rg = Rf_xlength(ref_k);
+    const int *g = glue_integers(group, rn, "group");
+    const double *t = glue_doubles(temp_k, rn, "temp_k"), *min = glue_doubles(time, rn, "time");
+    const double *ref = glue_doubles(ref_k, rg, "ref_k");
+    const double *b = glue_doubles(par, rg * (R_xlen_t)p, "par");
+    const double *v = optional_doubles(cov, rg * (R_xlen_t)half, "cov");
+    SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)rn, 2));
+    double *x = REAL(out), gradient[SA_MODEL_MAX_PAR];
+    for (R_xlen_t i = 0; i < rn; i++) {
+        x[i] = x[i + rn] = NA_REAL;
+        if (g[i] < 1 || g[i] > rg || ISNAN(min[i]))
+            continue;
+        const size_t k = (size_t)g[i] - 1;
+        const double log_time = min[i] > 0.0 ? log(min[i]) : -INFINITY;
+        const double e = ISNAN(t[i]) && min[i] == 0.0 ? 0.0 : sa_inverse_temperature(t[i], ref[k]);
+        sa_clock one = {.n = 1, .coordinate = &e, .log_time = &log_time};
+        double h;
+        if (ISNAN(e) || sa_model_hardness(kind, &one, b + k * p, &h, gradient))
+            continue;
+        x[i] = h;
+        if (!v)
+            continue;
+        const double *tri = v + k * half;
+        double sum = 0.0;
+        for (size_t j = 0; j < p; j++)
+            for (size_t l = 0; l <= j; l++)
+                sum += (j == l ? 1.0 : 2.0) * gradient[j] * gradient[l] * *tri++;
+        x[i + rn] = sum;
+    }
+    UNPROTECT(1);
+    return out;
+}
+
+static int differs(SEXP column, R_xlen_t a, R_xlen_t b)
+{
+    switch (TYPEOF(column)) {
+    case LGLSXP:
+    case INTSXP:
+        return INTEGER_RO(column)[a] != INTEGER_RO(column)[b];
+    case REALSXP:
+        return REAL_RO(column)[a] != REAL_RO(column)[b];
+    case STRSXP: /* equal strings of one encoding share their CHARSXP */
+        return STRING_ELT(column, a) != STRING_ELT(column, b);
+    default:
+        Rf_error("internal error: a key column has the wrong type");
+    }
+}
+
+/* First rows (0-based places in `order`, or in the table where that is NULL) of the runs in
+ * which all key columns keep their value. */
+SEXP sa_call_runs(SEXP columns, SEXP order, SEXP length)
+{
+    const R_xlen_t rn = (R_xlen_t)glue_integer(length, "length");
+    const R_xlen_t keys = Rf_xlength(columns);
+    const int *o = optional_integers(order, rn, "order");
+    R_xlen_t runs = 0;
+    for (R_xlen_t k = 0; k < keys; k++)
+        if (Rf_xlength(VECTOR_ELT(columns, k)) != rn)
+            Rf_error("internal error: a key column has the wrong length");
+    char *begins = R_alloc((size_t)rn + 1, 1);
+    for (R_xlen_t i = 0; i < rn; i++) {
+        const R_xlen_t a = o ? o[i] - 1 : i, b = i == 0 ? a : o ? o[i - 1] - 1 : i - 1;
+        int begin = i == 0;
+        for (R_xlen_t k = 0; !begin && k < keys; k++)
+            begin = differs(VECTOR_ELT(columns, k), a, b);
+        begins[i] = (char)begin;
+        runs += begin;
+    }
+    SEXP out = PROTECT(Rf_allocVector(INTSXP, runs));
+    int *at = INTEGER(out);
+    for (R_xlen_t i = 0; i < rn; i++)
+        if (begins[i])
+            *at++ = (int)i;
+    UNPROTECT(1);
+    return out;
+}
