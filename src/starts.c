@@ -20,6 +20,7 @@ typedef struct {
     size_t p, most, count;
     double *starts, *score; /* sorted, best first */
     double *resid, *jac;
+    const double *base; /* values of the parameters that are held */
 } race;
 
 static double clamp(double x, double low, double high)
@@ -76,8 +77,7 @@ static double solve_levels(const race *r, double *par)
         level[worst] = level[f - 1];
     }
     for (size_t j = 0; j < r->p; j++)
-        if (!(s->held && s->held[j] && j >= SA_P_LN_K))
-            par[j] = clamp(par[j], s->lower[j], s->upper[j]);
+        par[j] = s->held && s->held[j] ? r->base[j] : clamp(par[j], s->lower[j], s->upper[j]);
     if (sa_model_hardness(r->kind, &s->clock, par, r->resid, NULL))
         return HUGE_VAL;
     double sum = 0.0;
@@ -90,6 +90,9 @@ static double solve_levels(const race *r, double *par)
 
 static void enter(race *r, double *par)
 {
+    for (size_t j = 0; j < r->p; j++)
+        if (r->s->held && r->s->held[j])
+            par[j] = r->base[j];
     double score = solve_levels(r, par);
     if (!isfinite(score))
         return;
@@ -256,14 +259,14 @@ size_t sa_softening_starts(const sa_softening *s, const double *base, double *st
     double score[SA_MOST_STARTS + 1], simple[SA_MOST_STARTS * SA_MODEL_MAX_PAR];
     const plateaus g = look(s);
     /* the plain model first; candidates carry all p parameters, the extra ones at `base` */
-    race r = {s, SA_JMAK, p, s->kind == SA_JMAK ? most : 3, 0, simple, score, work, work + m};
+    race r = {s, SA_JMAK, p, s->kind == SA_JMAK ? most : 3, 0, simple, score, work, work + m, base};
     simple_starts(&r, &g, base);
     if (s->kind == SA_JMAK) {
         memcpy(starts, simple, r.count * p * sizeof(double));
         return r.count;
     }
     const size_t bases = r.count;
-    race full = {s, s->kind, p, most, 0, starts, score, work, work + m};
+    race full = {s, s->kind, p, most, 0, starts, score, work, work + m, base};
     const double delay[5] = {0.0, 0.15, 0.5, 1.0, 2.0}, blunt[3] = {1.0, 0.65, 0.4};
     for (size_t k = 0; k < bases; k++) {
         const double *from = simple + k * p;
