@@ -56,9 +56,9 @@ softening_report <- function(readings, out_dir, model = "jmak", scale = "HV", ma
     } else "hardness readings"
     title <- paste("Softening kinetics:", gsub("_", " ", name))
   }
-  prepare_folder(out_dir, overwrite)
   data <- read_for_report(readings, specimen)
   fit <- fit_softening(data, model = model, scale = scale, material = material, level = level)
+  prepare_folder(out_dir, overwrite)
   result <- list(
     fit = fit, models = model_table(data, scale, material, model), level = level, title = title,
     half_softening = suppressWarnings(time_to(fit, level = level),
