@@ -161,6 +161,8 @@ sa_status sa_curve_build(const double *x, const double *y, size_t n, size_t buck
     out->low = x[0];
     out->high = x[n - 1];
     out->buckets_per_unit = (double)buckets / (x[n - 1] - x[0]);
+    if (!isfinite(out->buckets_per_unit)) /* knots as good as on one place */
+        return SA_OUT_OF_RANGE;
     out->cells_per_unit = (double)steps / (x[n - 1] - x[0]);
     out->segment = segment;
     out->first = first;

@@ -28,13 +28,12 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     double *coordinate = memory, *log_time = coordinate + n, *hardness = log_time + n,
            *root_weight = hardness + n, *resid = root_weight + n, *jac = resid + n,
            *work = jac + n * p;
-    double top = 1;
+    const double top = 250; /* of the hardness; bounds hold the starts */
     for (size_t i = 0; i < n; i++) {
         coordinate[i] = fuzz_in(&b, -0.05, 0.05);
         const double t = fuzz_in(&b, 0, 200);
         log_time[i] = t < 1 ? -INFINITY : log(t);
         hardness[i] = fuzz_in(&b, 1, 250);
-        top = fmax(top, hardness[i]);
         root_weight[i] = fuzz_byte(&b) < 16 ? 0 : fuzz_in(&b, 0.1, 3);
     }
     const double lower[SA_MODEL_MAX_PAR] = {0, 0, -60, 0.1, 0};

@@ -18,7 +18,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         y[i] = (i ? y[i - 1] : 0) + dy;
     }
     if (n >= 2) {
-        const size_t buckets = sa_curve_buckets(x, n, 512), steps = sa_curve_steps(x, n, 512);
+        const size_t buckets = sa_curve_buckets(x, n, 512);
+        const size_t steps = buckets > 0 ? sa_curve_steps(x, n, 512) : 0; /* ascending only */
         if (buckets > 0) {
             sa_segment *segment = malloc((n - 1) * sizeof *segment);
             int *first = malloc((buckets + 2) * sizeof *first);
