@@ -97,7 +97,14 @@ key_column <- function(data, key) {
   }
   if (is.factor(x) || is.logical(x) || is.integer(x)) return(as.integer(x))
   if (is.double(x)) return(as.double(x))
-  if (is.character(x)) return(if (all(validEnc(x))) enc2utf8(x) else x)
+  if (is.character(x)) {
+    bad <- which(Encoding(x) == "bytes" | !validEnc(x))
+    if (length(bad)) {
+      abort("column", paste0("key column `", key, "` holds bytes that are no text"), arg = key,
+            rows = bad, remedy = "Give the keys as text in one encoding.")
+    }
+    return(enc2utf8(x))
+  }
   abort("column", paste0("key column `", key, "` must hold names or numbers, not ", describe(x)),
         arg = key, remedy = "Give one key a row.")
 }

@@ -157,6 +157,8 @@ valid_calls <- function() {
   log <- as.data.frame(anneal_history(steps, thickness_mm = 0.95))
   parameters <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180)
   class <- simulate_class(2, seed = 20)
+  guess <- plan_guess("C26000", recryst_1h_c = 330, draws = 8)
+  plan <- suppressWarnings(plan_anneal(c(290, 330), c(8, 16), guess = guess, n = 4))
   key <- answer_key(2, seed = 20)
   answers <- data.frame(group = c("group-01", "group-02"), quantity = c("q_kj_mol", "n"),
                         value = c(180, 1.8))
@@ -297,6 +299,12 @@ valid_calls <- function() {
                           temp_c = c(330, 350), time_min = c(4, 8), points = 5),
     propagate_uncertainty = list(~ a + b, c(a = 30, b = 20), c(0.002, 0.001), df = c(10, Inf),
                                  correlation = NULL, level = 0.95, whole_df = TRUE),
+    fit_each = list(transform(small, coil = "a"), by = "coil", model = "jmak", scale = "HV",
+                    se = "cluster", material = "brass", level = 0.95, threads = 1),
+    plan_guess = list("C26000", recryst_1h_c = 330, draws = 8, seed = 1),
+    plan_anneal = list(c(290, 330), c(8, 16), guess = guess, n = 4, thickness_mm = 0.95,
+                       width_mm = 20, length_mm = 80, scale = "HR30T", session_min = 180),
+    improve_plan = list(plan, aim = "q", starts = 2, seed = 1),
     ramp_hold = list(600, rate_k_h = 100, constant = 20),
     read_readings = list(small, columns = NULL, readings = NULL, specimen = NULL, temp_c = NULL,
                          time_min = NULL, scale = NULL, sep = NULL, dec = NULL, encoding = NULL,
