@@ -34,6 +34,10 @@
 #' and energy is this package's choice. Readings well below recrystallisation are needed to see
 #' it; without them its parameters are reported as not determined.
 #'
+#' The models with hardening can have several minima, some with an amplitude far beyond any
+#' metal that trades against n. The search begins where hardening is small beside the
+#' softening; give `start`, or `upper = c(gain = ...)`, to look elsewhere or to keep it there.
+#'
 #' **Scale.** The rule of mixtures holds on a scale that is linear in strength, so Rockwell
 #' readings are converted to Vickers first (`scale = "HV"`, see [convert_hardness()]). With
 #' `scale = "as read"` the fit is done on the numbers as they were read; on a Rockwell scale
