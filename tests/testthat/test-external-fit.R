@@ -175,3 +175,33 @@ test_that("95 % intervals cover over 600 simulated data sets", {
   # 93 to 97 % wanted; the Monte Carlo standard error of one coverage is 0.9 %
   expect_true(all(rowMeans(hits) >= 0.92 & rowMeans(hits) <= 0.98))
 })
+
+test_that("coefficients and errors agree with generalised nonlinear least squares of nlme", {
+  skip_if_not_installed("nlme")
+  d <- bell_two()
+  f <- fit_softening(d, se = "model")
+  ref <- nlme::gnls(hardness ~ hs + (hw - hs) * exp(-(exp(lk + q * e) * time_min)^n),
+                    reference_data(d, f),
+                    start = c(hw = 165, hs = 75, lk = -2, n = 1.4, q = 120),
+                    control = nlme::gnlsControl(nlsTol = 1e-5))
+  expect_equal(unname(coef(f)), unname(coef(ref)), tolerance = 1e-5)
+  # gnls divides by the number of readings less one per parameter too, in its sigma
+  expect_equal(sqrt(diag(vcov(f))), sqrt(diag(ref$varBeta)), tolerance = 1e-3, ignore_attr = TRUE)
+})
+
+test_that("the parametric bootstrap agrees with that of the boot package", {
+  skip_if_not_installed("boot")
+  d <- with_test_seed(25, made_readings(sd_step = 0))
+  f <- fit_softening(d, se = "model")
+  again <- function(data) coef(fit_softening(data, se = "model", start = coef(f)))
+  redraw <- function(data, fit) {
+    data$hardness <- fitted(fit) + rnorm(nrow(data), sd = sigma(fit))
+    data
+  }
+  ref <- with_test_seed(26, boot::boot(d, again, R = 150, sim = "parametric", ran.gen = redraw,
+                                       mle = f))
+  mine <- resample_fit(f, times = 1000, type = "parametric", seed = 27)
+  # standard deviations of 150 and of 1000 draws are good to about 6 and 2 %
+  ratio <- apply(ref$t, 2L, sd) / apply(mine$estimates, 2L, sd)
+  expect_true(all(abs(log(ratio)) < 0.25), label = paste(round(ratio, 2), collapse = " "))
+})
