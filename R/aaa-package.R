@@ -16,7 +16,6 @@
 #' @keywords internal
 #' @useDynLib softanneal, .registration = TRUE, .fixes = "C_"
 #' @importFrom generics tidy glance augment
-#' @importFrom rlang .data
 #' @importFrom stats anova coef confint deviance df.residual family fitted formula logLik nobs
 #' @importFrom stats predict profile residuals sigma simulate vcov weights
 "_PACKAGE"
@@ -30,7 +29,9 @@ generics::glance
 #' @export
 generics::augment
 
-# Standard column names, the defaults of the column arguments, which take names unevaluated.
+# The pronoun of ggplot2::aes(), and the standard column names, defaults of the column
+# arguments, which take names unevaluated. Nothing of rlang or ggplot2 is imported by name, so
+# that neither is loaded before it is needed.
 utils::globalVariables(c(
-  "effective_strain", "grain_mm", "group", "hardness", "length_mm", "peak_c", "rate_k_min",
-  "specimen", "strain", "temp_c", "thickness_mm", "time_min", "time_s", "width_mm"))
+  ".data", "effective_strain", "grain_mm", "group", "hardness", "length_mm", "peak_c",
+  "rate_k_min", "specimen", "strain", "temp_c", "thickness_mm", "time_min", "time_s", "width_mm"))
