@@ -104,7 +104,7 @@ test_that("the site lists every help page and every vignette exactly once", {
   # how often each public page is listed, by the first of its aliases
   times <- vapply(aliases[public], function(x) sum(listed %in% x), 0L)
   first <- vapply(aliases[public], `[[`, "", 1L)
-  expect_identical(first[times != 1L], character())
+  expect_identical(unname(first[times != 1L]), character())
   exported <- getNamespaceExports("softanneal")
   expect_setequal(setdiff(exported, unlist(aliases)), character())
 
