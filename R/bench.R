@@ -158,8 +158,7 @@ sheet_furnaces <- function(plan) {
 sheet_steps <- function(plan) {
   s <- plan$steps
   dash <- \(v) ifelse(is.na(v), "\u2013", v)
-  later <- ifelse(!is.na(s$session) & s$read_session > s$session,
-                  paste0(" (session ", s$read_session, ")"), "")
+  later <- read_later(s)
   out <- data.frame(
     Piece = s$specimen, Step = s$step, Place = s$step + plan$settings$baseline,
     "\u00b0C" = ifelse(s$step == 0, "\u2013", s$temp_c), "Total (min)" = s$time_min,

@@ -82,6 +82,12 @@ confint.softanneal_fit <- function(object, parm, level = 0.95,
   out
 }
 
+# Parameters of an interval where only one has a profile.
+parm_or_profiled <- function(parm, terms, method, profiled) {
+  if (!is.null(parm)) return(check_parm(parm, terms))
+  if (method == "profile") profiled else terms
+}
+
 check_parm <- function(parm, terms) {
   if (is.numeric(parm) && all(parm %in% seq_along(terms))) return(terms[parm])
   if (is.character(parm) && all(parm %in% terms)) return(parm)

@@ -92,10 +92,7 @@ confint.softanneal_fit_lifetime <- function(object, parm, level = 0.95,
   check_dots_empty(...)
   level <- check_level(level)
   method <- check_choice(method, c("wald", "profile", "boot"), "method")
-  terms <- names(object$coefficients)
-  parm <- if (missing(parm)) {
-    if (method == "profile") "q_kj_mol" else terms
-  } else check_parm(parm, terms)
+  parm <- parm_or_profiled(if (!missing(parm)) parm, names(object$coefficients), method, "q_kj_mol")
   if (method == "boot") {
     abort("model", "there is no bootstrap of lifetime fits", arg = "method",
           remedy = "Use \"wald\" or \"profile\".")

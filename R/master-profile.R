@@ -53,10 +53,7 @@ confint.softanneal_fit_master_curve <- function(object, parm, level = 0.95,
   check_dots_empty(...)
   level <- check_level(level)
   method <- check_choice(method, c("wald", "profile", "boot"), "method")
-  terms <- names(object$coefficients)
-  parm <- if (missing(parm)) {
-    if (method == "profile") "constant" else terms
-  } else check_parm(parm, terms)
+  parm <- parm_or_profiled(if (!missing(parm)) parm, names(object$coefficients), method, "constant")
   if (method != "profile") return(confint.softanneal_fit(object, parm, level, method))
   check_estimated_constant(object)
   if (!identical(parm, "constant")) {

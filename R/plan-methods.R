@@ -45,12 +45,17 @@ print.softanneal_plan <- function(x, ...) {
   invisible(x)
 }
 
+# Where a step is read in a later session than it was annealed in.
+read_later <- function(steps) {
+  ifelse(!is.na(steps$session) & steps$read_session > steps$session,
+         paste0(" (session ", steps$read_session, ")"), "")
+}
+
 # The timetable as text, one row a step.
 plan_table <- function(x) {
   s <- x$steps
   dash <- \(v) ifelse(is.na(v), "-", v)
-  later <- ifelse(!is.na(s$session) & s$read_session > s$session,
-                  paste0(" (session ", s$read_session, ")"), "")
+  later <- read_later(s)
   out <- data.frame(
     Piece = s$specimen, Step = s$step, "deg C" = s$temp_c, "Total min" = s$time_min,
     Furnace = ifelse(s$step == 0, "-", s$furnace), In = dash(s$in_clock), Out = dash(s$out_clock),

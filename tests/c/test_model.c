@@ -7,6 +7,23 @@
 
 #define N 6
 
+/* Derivatives in `jac` against central differences of the hardness. */
+static void check_slopes(sa_model_kind kind, const sa_clock *clock, double *par, const double *jac,
+                         const char *what)
+{
+    double up[N], down[N];
+    for (size_t j = 0; j < sa_model_parameters(kind).n_par; j++) {
+        const double step = 1e-6 * fmax(1, fabs(par[j])), keep = par[j];
+        par[j] = keep + step;
+        sa_model_hardness(kind, clock, par, up, NULL);
+        par[j] = keep - step;
+        sa_model_hardness(kind, clock, par, down, NULL);
+        par[j] = keep;
+        for (size_t i = 0; i < N; i++)
+            check(near(jac[i + j * N], (up[i] - down[i]) / (2 * step), 2e-6), what);
+    }
+}
+
 int main(void)
 {
     /* limits of the rate law */
@@ -26,22 +43,13 @@ int main(void)
     const double base[SA_MODEL_MAX_PAR] = {160, 80, -2, 1.6, 140, 6, -1, 110, 0.2};
     for (int kind = SA_JMAK; kind <= SA_RECOVERY_JMAK_INCUBATION; kind++) {
         sa_model_layout at = sa_model_parameters((sa_model_kind)kind);
-        double par[SA_MODEL_MAX_PAR], h[N], jac[N * SA_MODEL_MAX_PAR], up[N], down[N];
+        double par[SA_MODEL_MAX_PAR], h[N], jac[N * SA_MODEL_MAX_PAR];
         memcpy(par, base, sizeof par);
         if (at.theta0 >= 0)
             par[at.theta0] = 0.2;
         check(sa_model_hardness((sa_model_kind)kind, &clock, par, h, jac) == 0, "finite");
         check(h[0] == 160, "hardness at time zero");
-        for (size_t j = 0; j < at.n_par; j++) {
-            double step = 1e-6 * fmax(1, fabs(par[j])), keep = par[j];
-            par[j] = keep + step;
-            sa_model_hardness((sa_model_kind)kind, &clock, par, up, NULL);
-            par[j] = keep - step;
-            sa_model_hardness((sa_model_kind)kind, &clock, par, down, NULL);
-            par[j] = keep;
-            for (size_t i = 0; i < N; i++)
-                check(near(jac[i + j * N], (up[i] - down[i]) / (2 * step), 2e-6), "derivative");
-        }
+        check_slopes((sa_model_kind)kind, &clock, par, jac, "derivative");
         double ln_time, gradient[SA_MODEL_MAX_PAR];
         check(sa_model_time_to((sa_model_kind)kind, 0.005, 120, SA_TO_HARDNESS, par, &ln_time,
                                gradient), "reached");
@@ -63,21 +71,12 @@ int main(void)
         const sa_clock grouped = {N, e, log_time, NULL, NULL, strain, exponent};
         double par[SA_MODEL_MAX_PAR] = {160, 80, -2, 1.6, 140, 1.7, 0.2, 1.2, 2.1, 6, -1, 110, 5, -2,
                                         60};
-        double h[N], jac[N * SA_MODEL_MAX_PAR], up[N], down[N], own[SA_BASE_PAR], alone;
+        double h[N], jac[N * SA_MODEL_MAX_PAR], own[SA_BASE_PAR], alone;
         check((int)sa_model_base(which) == base_kind && at.exponents == 3, "code of the model");
         if (at.theta0 >= 0)
             par[at.theta0] = 0.2;
         check(sa_model_hardness(which, &grouped, par, h, jac) == 0, "grouped: finite");
-        for (size_t j = 0; j < at.n_par; j++) {
-            double step = 1e-6 * fmax(1, fabs(par[j])), keep = par[j];
-            par[j] = keep + step;
-            sa_model_hardness(which, &grouped, par, up, NULL);
-            par[j] = keep - step;
-            sa_model_hardness(which, &grouped, par, down, NULL);
-            par[j] = keep;
-            for (size_t i = 0; i < N; i++)
-                check(near(jac[i + j * N], (up[i] - down[i]) / (2 * step), 2e-6), "grouped slope");
-        }
+        check_slopes(which, &grouped, par, jac, "grouped slope");
         for (size_t i = 0; i < N; i++) {
             const sa_group group = {strain[i], exponent[i]};
             const sa_clock one = {.n = 1, .coordinate = &e[i], .log_time = &log_time[i]};
@@ -123,7 +122,7 @@ int main(void)
             const int first[N] = {0, 1, 1, 0, 1, 0};
             const sa_clock grouped = {N, e, log_time, NULL, NULL, strain, first};
             double par[SA_MODEL_MAX_PAR] = {160, 80, -2, 1.6, 140, 1.7, 0.2, 1.2, 6, -1, 110, 5, -2, 60};
-            double h[N], jac[N * SA_MODEL_MAX_PAR], up[N], down[N], own[SA_BASE_PAR];
+            double h[N], jac[N * SA_MODEL_MAX_PAR], own[SA_BASE_PAR];
             check(sa_model_base(which) == own_kind && (int)sa_model_core(which) == base_kind,
                   "code with growth");
             par[at.fall] = 35;
@@ -132,16 +131,7 @@ int main(void)
             if (at.theta0 >= 0)
                 par[at.theta0] = 0.2;
             check(sa_model_hardness(which, &grouped, par, h, jac) == 0, "growth: finite");
-            for (size_t j = 0; j < at.n_par; j++) {
-                double step = 1e-6 * fmax(1, fabs(par[j])), keep = par[j];
-                par[j] = keep + step;
-                sa_model_hardness(which, &grouped, par, up, NULL);
-                par[j] = keep - step;
-                sa_model_hardness(which, &grouped, par, down, NULL);
-                par[j] = keep;
-                for (size_t i = 0; i < N; i++)
-                    check(near(jac[i + j * N], (up[i] - down[i]) / (2 * step), 2e-6), "growth slope");
-            }
+            check_slopes(which, &grouped, par, jac, "growth slope");
             sa_model_of_group(which, (sa_group){0.0, 0}, par, own);
             for (double v = -1; v < 12; v += 0.7) {
                 sa_model_state s = sa_model_at(own_kind, v, 0.004, own);
