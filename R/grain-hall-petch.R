@@ -77,7 +77,7 @@ grain_column <- function(data, column, arg = "data") {
 #' @export
 header_lines.softanneal_fit_hall_petch <- function(x) {
   c(paste0("Hall-Petch line: ", x$columns[["response"]],
-           if (!is.null(x$unit)) paste0(" (", x$unit, ")"),
+           if (!is.null(x[["unit"]])) paste0(" (", x[["unit"]], ")"),
            " = h_0 + k d^(-1/2), d in mm"), count_line(x))
 }
 
@@ -120,7 +120,7 @@ autoplot.softanneal_fit_hall_petch <- function(object, level = 0.95, ...) {
                                 sec.axis = ggplot2::sec_axis(~., breaks = 1 / sqrt(ticks),
                                                              labels = plain_numbers(ticks),
                                                              name = "Grain size (mm)")) +
-    ggplot2::labs(y = response_title(object$columns[["response"]], object$unit), title = title,
+    ggplot2::labs(y = response_title(object$columns[["response"]], object[["unit"]]), title = title,
                   caption = paste0("Band: ", format(100 * level), " % of the line."),
                   alt = paste0(object$columns[["response"]],
                                " over the inverse root of grain size, ",

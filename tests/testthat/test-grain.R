@@ -209,3 +209,9 @@ test_that("pictures of grain fits carry alt text and units", {
     expect_gt(nrow(ggplot2::layer_data(p, 1)), 2)
   }
 })
+
+test_that("a Hall-Petch fit without a unit says so, and prints no empty brackets", {
+  f <- fit_hall_petch(data.frame(grain_mm = c(0.01, 0.03, 0.1), hardness = c(90, 70, 58)))
+  expect_equal(ggplot2::autoplot(f)$labels$y, "hardness (unit of the data)")
+  expect_false(any(grepl("()", capture.output(print(f)), fixed = TRUE)))
+})
