@@ -200,6 +200,11 @@ recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, melting_c = 
 #'
 #' @param fit A fit of [fit_softening()] of readings at two temperatures or more.
 #' @param hardness Two limits of hardness, in the scale of the fit.
+#' @param temper Name of a temper instead of `hardness`, such as `"OS035"` or `"H055"`: its
+#'   hardness range from [temper_limits()], converted to the scale of the fit by the table of the
+#'   fit's `material`. Many of these ranges are from memory; `print()` and `attr(x, "temper")`
+#'   say what was used.
+#' @param thickness_mm Thickness of the sheet in mm, for a temper whose range depends on it.
 #' @param probability Probability that counts as inside the window.
 #' @param of `"reading"`: a single new reading in a new heat treatment; `"curve"`: the mean.
 #' @param temp_c,time_min Range (two numbers) or grid (more) of temperatures in degrees Celsius
@@ -219,14 +224,21 @@ recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, melting_c = 
 #' window <- process_window(fit_softening(bell), hardness = c(95, 125), points = 25)
 #' window
 #' @export
-process_window <- function(fit, hardness, probability = 0.9, of = c("reading", "curve"),
-                           temp_c = NULL, time_min = NULL, points = 81, ..., strain = NULL) {
+process_window <- function(fit, hardness = NULL, probability = 0.9, of = c("reading", "curve"),
+                           temp_c = NULL, time_min = NULL, points = 81, ..., temper = NULL,
+                           thickness_mm = NULL, strain = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   check_two_temperatures(fit)
   check_one_exponent(fit)
   strain <- check_strain(fit, strain, one = TRUE)
-  hardness <- check_numeric(hardness, "hardness", 0, open = TRUE, length = 2L)
+  if (is.null(hardness) == is.null(temper)) {
+    abort("argument", "give one of `hardness` and `temper`", arg = "hardness",
+          remedy = "Give two limits of hardness, or the name of a temper.")
+  }
+  band <- if (!is.null(temper)) temper_band(temper, thickness_mm, fit)
+  hardness <- check_numeric(if (is.null(band)) hardness else band$limits, "hardness", 0,
+                            open = TRUE, length = 2L)
   if (hardness[1L] >= hardness[2L]) {
     abort("range", "the first limit of `hardness` must be below the second", arg = "hardness",
           remedy = "Give the lower limit first.")
@@ -246,8 +258,37 @@ process_window <- function(fit, hardness, probability = 0.9, of = c("reading", "
   grid$probability <- p(hardness[2L]) - p(hardness[1L])
   grid$inside <- grid$probability >= probability
   structure(grid, limits = hardness, wanted = probability, of = of, scale = fit$scale,
+            temper = band$words,
             read = list(temp_c = range(at$temp_c[after]), time_min = range(at$time_min[after])),
             class = c("softanneal_window", "data.frame"))
+}
+
+# Hardness range of a temper in the scale of the fit, and in words where it comes from. A range
+# in the scale of the fit itself comes first, then the first that converts.
+temper_band <- function(temper, thickness_mm, fit) {
+  rows <- as.data.frame(temper_limits(check_string(temper, "temper"),
+                                      thickness_mm = thickness_mm))
+  rows <- rows[rows$quantity == "hardness" & !is.na(rows$low) & !is.na(rows$high), ]
+  rows <- rows[order(rows$unit != fit$scale), ]
+  for (unit in unique(rows$unit)) {
+    own <- rows[rows$unit == unit, ]
+    if (nrow(unique(own[c("low", "high")])) > 1L) {
+      abort("argument",
+            paste0("the ", unit, " range of temper ", temper, " depends on the thickness"),
+            arg = "thickness_mm", remedy = "Give `thickness_mm`, the thickness of the sheet in mm.")
+    }
+    ends <- c(own$low[1L], own$high[1L])
+    limits <- if (unit == fit$scale) ends else if (fit$scale == "HV") {
+      to_vickers(ends, unit, fit$material)$hv
+    }
+    if (is.null(limits) || anyNA(limits)) next
+    return(list(limits = limits, words = paste0(
+      "temper ", temper, ", ", format(ends[1L]), " to ", format(ends[2L]), " ", unit, " (",
+      own$standard[1L], ", ", own$status[1L], ")")))
+  }
+  abort("scale",
+        paste0("temper ", temper, " has no hardness range that can be given in ", fit$scale),
+        arg = "temper", remedy = "Give the limits by `hardness`, or fit in HV.")
 }
 
 window_axis <- function(x, read, points, arg, log) {
@@ -270,6 +311,7 @@ print.softanneal_window <- function(x, ...) {
   cat("Process window: ", format_quantity(limits[1L]), " to ", format_quantity(limits[2L]), " ",
       attr(x, "scale"), " with probability ", format(attr(x, "wanted")), " for the ",
       attr(x, "of"), "\n", sep = "")
+  if (!is.null(attr(x, "temper"))) cat("  ", attr(x, "temper"), "\n", sep = "")
   if (!length(inside)) {
     cat("  No point of the grid reaches it; best ",
         format_quantity(max(x$probability, 0, na.rm = TRUE)), "\n", sep = "")

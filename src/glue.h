@@ -8,7 +8,8 @@
 #include <Rinternals.h>
 #include <R_ext/Rdynload.h>
 
-#define CALLDEF(name, n) {#name, (DL_FUNC) &name, n}
+/* by way of void (*)(void), the one cast between function types that compilers allow */
+#define CALLDEF(name, n) {#name, (DL_FUNC)(void (*)(void)) & name, n}
 
 /* Read-only view of a double vector of a given length (length < 0: any). A wrong
  * type or length here is an error of this package, not of its user. */

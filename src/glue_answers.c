@@ -46,11 +46,14 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
         rep.log_time[i] = log(rep.time[i]);
         coordinate[i] = -1000.0 * (1.0 / rep.temp_k[i] - 1.0 / ref) / SA_GAS_CONSTANT;
     }
-    sa_softening s = {kind, {m, coordinate, rep.log_time, NULL, NULL, NULL, NULL}, rep.mean, root,
-                      glue_doubles(VECTOR_ELT(setup, 1), rp, "lower"),
-                      glue_doubles(VECTOR_ELT(setup, 2), rp, "upper"),
-                      glue_integers(VECTOR_ELT(setup, 3), 2 * rp, "natural"),
-                      glue_integers(VECTOR_ELT(setup, 4), rp, "held")};
+    sa_softening s = {.kind = kind,
+                      .clock = {.n = m, .coordinate = coordinate, .log_time = rep.log_time},
+                      .hardness = rep.mean,
+                      .root_weight = root,
+                      .lower = glue_doubles(VECTOR_ELT(setup, 1), rp, "lower"),
+                      .upper = glue_doubles(VECTOR_ELT(setup, 2), rp, "upper"),
+                      .natural = glue_integers(VECTOR_ELT(setup, 3), 2 * rp, "natural"),
+                      .held = glue_integers(VECTOR_ELT(setup, 4), rp, "held")};
     if (VECTOR_ELT(conditions, 5) != R_NilValue)
         s.clock.strain = glue_doubles(VECTOR_ELT(conditions, 5), rm, "strain");
     if (VECTOR_ELT(conditions, 6) != R_NilValue)

@@ -87,7 +87,9 @@ SEXP sa_call_soften(SEXP model, SEXP history, SEXP mark, SEXP mark_first, SEXP r
     const double *b = glue_doubles(par, (R_xlen_t)p, "par");
     SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)n, (int)p + 3));
     double *x = REAL(out);
-    sa_clock clock = {n, NULL, NULL, &set, (double *)R_alloc(sa_clock_table(n), sizeof(double))};
+    sa_clock clock = {.n = n,
+                      .along = &set,
+                      .table = (double *)R_alloc(sa_clock_table(n), sizeof(double))};
     sa_clock_begin(&clock);
     sa_model_hardness(kind, &clock, b, x + 2 * n, x + 3 * n);
     for (size_t i = 0; i < n; i++) {

@@ -191,11 +191,17 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
         Rf_error("internal error: problem too large");
     double *work = (double *)R_alloc(need, sizeof(double));
     double *resid = (double *)R_alloc(m, sizeof(double));
-    sa_softening s = {kind, {m, coordinate, rep.log_time, NULL, NULL, rep.strain, NULL},
-                      rep.mean, root,
-                      glue_doubles(lower, rp, "lower"), glue_doubles(upper, rp, "upper"),
-                      glue_integers(natural, 2 * rp, "natural"),
-                      glue_integers(held, rp, "held")};
+    sa_softening s = {.kind = kind,
+                      .clock = {.n = m,
+                                .coordinate = coordinate,
+                                .log_time = rep.log_time,
+                                .strain = rep.strain},
+                      .hardness = rep.mean,
+                      .root_weight = root,
+                      .lower = glue_doubles(lower, rp, "lower"),
+                      .upper = glue_doubles(upper, rp, "upper"),
+                      .natural = glue_integers(natural, 2 * rp, "natural"),
+                      .held = glue_integers(held, rp, "held")};
     if (grouped && VECTOR_ELT(readings, 8) != R_NilValue)
         s.clock.exponent = glue_exponents(VECTOR_ELT(readings, 8), rep.temp_k, m);
     s.poll = poll_user;

@@ -102,3 +102,22 @@ test_that("models are compared on step means, and a temperature is predicted fro
   expect_error(compare_models(d, "linear"), class = "softanneal_error_argument")
   expect_error(compare_models(d, character()), class = "softanneal_error_argument")
 })
+
+test_that("a process window may be asked for by temper", {
+  f <- bell_fit()
+  w <- process_window(f, temper = "H095", points = 15)
+  expect_equal(attr(w, "limits"), c(95, 125)) # EN 1652, CuZn30; value from memory
+  expect_equal(w$probability, process_window(f, c(95, 125), points = 15)$probability)
+  expect_output(print(w), "temper H095, 95 to 125 HV .*from memory")
+  soft <- process_window(f, temper = "OS035", points = 5)
+  # ASTM B36/B36M, C26000: 65 to 76 HRF; value from memory
+  expect_equal(attr(soft, "limits"), convert_hardness(c(65, 76), "HRF", "HV"))
+  expect_error(process_window(f, temper = "H04"), "thickness", class = "softanneal_error_argument")
+  thick <- process_window(f, temper = "H04", thickness_mm = 0.95, points = 5)
+  expect_equal(attr(thick, "limits"), convert_hardness(c(81, 86), "HRB", "HV"))
+  expect_error(process_window(f), class = "softanneal_error_argument")
+  expect_error(process_window(f, c(95, 125), temper = "H095"), class = "softanneal_error_argument")
+  read <- fit_softening(with_test_seed(61, made_readings()), scale = "as read")
+  read$scale <- "HR15T"
+  expect_error(process_window(read, temper = "H095"), class = "softanneal_error_scale")
+})

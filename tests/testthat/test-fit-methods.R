@@ -77,6 +77,7 @@ for (name in names(all_fits)) {
     expect_invisible(print(f)) |> capture.output()
     expect_s3_class(as.data.frame(f), "data.frame")
     expect_true(is.null(weights(f)) || is.numeric(weights(f)))
+    if (name != "formula") expect_s3_class(ggplot2::autoplot(f), "ggplot")
   })
 }
 
