@@ -89,6 +89,12 @@ describe <- function(x) {
 # Returns x as plain double.
 check_numeric <- function(x, arg, lower = -Inf, upper = Inf, open = FALSE, length = NULL,
                           na = FALSE, remedy = NULL) {
+  if (is.double(x) && is.null(attributes(x)) && is.null(length) && length(x)) {
+    least <- min(x)
+    most <- max(x)
+    if (is.finite(least) && is.finite(most) && # plain and within bounds: most columns are
+        (if (open) least > lower && most < upper else least >= lower && most <= upper)) return(x)
+  }
   if (inherits(x, "units")) x <- bench_units(x, arg)
   if (!is.numeric(x) || is.factor(x)) {
     if (!(na && is.logical(x) && all(is.na(x)))) {
@@ -217,13 +223,13 @@ numeric_column <- function(data, column, arg = "data", unit = NULL, lower = -Inf
 }
 
 any_column <- function(data, column, arg = "data") {
-  x <- if (column %in% names(data)) data[[column]] else NULL
+  x <- .subset2(data, column)
   if (is.null(x)) {
     abort("column", paste0("`", arg, "` has no column `", column, "`"), arg = column,
           remedy = paste0("It has ", in_quotes(names(data), " and "),
                           ". Rename a column, or name the right one in the call."))
   }
-  if (is.list(x) || is.matrix(x) || is.array(x)) {
+  if (is.list(x) || !is.null(dim(x))) {
     abort("column", paste0("column `", column, "` must hold one value a row, and is ",
                            if (is.list(x)) "a list" else "a matrix"), arg = column,
           remedy = "Give one plain value a row.")

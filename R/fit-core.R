@@ -53,13 +53,14 @@ control_vector <- function(control, loss) {
 new_fit <- function(class, coefficients, vcov, sigma, deviance, df.residual, df_interval, nobs,
                     fitted.values, residuals, weights, states, limits, convergence, call, formula,
                     na.action = NULL, units = NULL, ...) {
-  structure(list(coefficients = coefficients, vcov = vcov, sigma = sigma, deviance = deviance,
-                 df.residual = df.residual, df_interval = df_interval, nobs = nobs,
-                 fitted.values = fitted.values, residuals = residuals, weights = weights,
-                 states = states, limits = limits, convergence = convergence, call = call,
-                 formula = formula, na.action = na.action, units = units, ...,
-                 version = PACKAGE_VERSION),
-            class = c(class, "softanneal_fit"))
+  fit <- list(coefficients = coefficients, vcov = vcov, sigma = sigma, deviance = deviance,
+              df.residual = df.residual, df_interval = df_interval, nobs = nobs,
+              fitted.values = fitted.values, residuals = residuals, weights = weights,
+              states = states, limits = limits, convergence = convergence, call = call,
+              formula = formula, na.action = na.action, units = units, ...,
+              version = PACKAGE_VERSION)
+  class(fit) <- c(class, "softanneal_fit")
+  fit
 }
 
 PACKAGE_VERSION <- "0.1.0"
@@ -97,6 +98,7 @@ fit_remarks <- function(fit) {
                     fit$convergence$iterations, " iterations.")
   }
   odd <- names(fit$states)[fit$states != "determined"]
+  if (!length(odd)) return(words)
   c(words, vapply(odd, function(term) state_sentence(fit, term), ""))
 }
 

@@ -25,12 +25,36 @@ environment(SOFTENING_FORMULA) <- baseenv()
 STRAIN_FORMULA <- hardness ~ time_min + temp_c + strain
 environment(STRAIN_FORMULA) <- baseenv()
 
+# What the setup needs to know of each parameter: its unit ("scale": that of the fit), the edges
+# of the search, a plain start, and whether the lower edge is one of nature. Where the edges
+# depend on the readings: `rate` on the logarithm of their times, `of_top` is the upper edge as a
+# multiple of ten times the hardest reading.
+SOFTENING_PARAMETERS <- as.list(utils::read.table(header = TRUE, text = "
+  name          unit   low  high of_top start natural rate
+  h_worked      scale    0    NA      1     0   FALSE FALSE
+  h_soft        scale    0    NA      1     0   FALSE FALSE
+  ln_k_ref      none    NA    NA     NA    NA   FALSE  TRUE
+  n             none   0.1    10     NA   1.5    TRUE FALSE
+  q_kj_mol      kJ/mol   0  2000     NA   200    TRUE FALSE
+  theta0        none     0    50     NA     0    TRUE FALSE
+  loss          scale    0    NA    1e6     0    TRUE FALSE
+  ln_k_rec      none    NA    NA     NA    NA   FALSE  TRUE
+  q_rec_kj_mol  kJ/mol   0  2000     NA   200    TRUE FALSE
+  gain          scale    0    NA      1     0    TRUE FALSE
+  ln_k_hard     none    NA    NA     NA    NA   FALSE  TRUE
+  q_hard_kj_mol kJ/mol   0  2000     NA   100    TRUE FALSE
+  k_strain      none   -20    20     NA     1   FALSE FALSE
+  h_strain      none     0     5     NA     0    TRUE FALSE
+  fall          scale    0    NA      1     0    TRUE FALSE
+  ln_k_grow     none    NA    NA     NA    NA   FALSE  TRUE
+  q_grow_kj_mol kJ/mol   0  2000     NA   200    TRUE FALSE"))
+
 softening_units <- function(terms, scale) {
-  unit <- c(h_worked = scale, h_soft = scale, ln_k_ref = "", n = "", q_kj_mol = "kJ/mol",
-            theta0 = "", loss = scale, ln_k_rec = "", q_rec_kj_mol = "kJ/mol", gain = scale,
-            ln_k_hard = "", q_hard_kj_mol = "kJ/mol", k_strain = "", h_strain = "",
-            fall = scale, ln_k_grow = "", q_grow_kj_mol = "kJ/mol")
-  as.list(stats::setNames(unit[base_term(terms)], terms))
+  unit <- SOFTENING_PARAMETERS$unit[match(base_term(terms), SOFTENING_PARAMETERS$name)]
+  unit[unit == "scale"] <- scale
+  unit[unit == "none"] <- ""
+  names(unit) <- terms
+  as.vector(unit, "list")
 }
 
 # The name in a column argument, bare or quoted.
@@ -58,7 +82,8 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   before <- is.na(temp) & !is.na(time) & time == 0 # as rolled: the temperature has no meaning
   weights <- check_weights(weights, n)
   strain <- if (!is.null(columns$strain)) strain_column(data, columns$strain)
-  known <- list(time, ifelse(before, 0, temp), value)
+  known <- list(time, temp, value)
+  if (any(before)) known[[2L]][before] <- 0
   names(known) <- c(columns$time, columns$temp, columns$hardness)
   if (!is.null(log_s)) known[[columns$log_time]] <- log_s
   if (!is.null(strain)) known[[columns$strain]] <- strain
@@ -147,7 +172,7 @@ reference_temperature <- function(temp_ref_c, temp_k, time) {
     abort("too_few", "there is no reading after an anneal", arg = "data",
           remedy = "Softening needs readings at times above zero.")
   }
-  1 / mean(1 / temp_k[after])
+  sum(after) / sum(1 / temp_k[after])
 }
 
 # The scale of each reading, as text; one value where all are alike.
@@ -208,22 +233,25 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
     one_temperature <- diff(range(d$clock$energy_slope)) <= 1e-12
     log_time <- d$clock$log_min
   }
-  top <- 10 * max(d$hardness)
-  low <- c(h_worked = 0, h_soft = 0, ln_k_ref = -max(log_time) - 40, n = 0.1, q_kj_mol = 0,
-           theta0 = 0, loss = 0, ln_k_rec = -max(log_time) - 40, q_rec_kj_mol = 0, gain = 0,
-           ln_k_hard = -max(log_time) - 40, q_hard_kj_mol = 0, k_strain = -20, h_strain = 0,
-           fall = 0, ln_k_grow = -max(log_time) - 40, q_grow_kj_mol = 0)[base]
-  high <- c(h_worked = top, h_soft = top, ln_k_ref = -min(log_time) + 40, n = 10,
-            q_kj_mol = 2000, theta0 = 50, loss = 1e6 * top, ln_k_rec = -min(log_time) + 40,
-            q_rec_kj_mol = 2000, gain = top, ln_k_hard = -min(log_time) + 40,
-            q_hard_kj_mol = 2000, k_strain = 20, h_strain = 5, fall = min(d$hardness),
-            ln_k_grow = -min(log_time) + 40, q_grow_kj_mol = 2000)[base]
-  names(low) <- names(high) <- terms
+  known <- SOFTENING_PARAMETERS
+  k <- match(base, known$name)
+  low <- known$low[k]
+  high <- known$high[k]
+  value <- known$start[k]
+  rate <- known$rate[k]
+  low[rate] <- -max(log_time) - 40
+  high[rate] <- -min(log_time) + 40
+  value[rate] <- -sum(log_time) / length(log_time)
+  hardest <- max(d$hardness)
+  softest <- min(d$hardness)
+  level <- which(!is.na(known$of_top[k]))
+  high[level] <- 10 * hardest * known$of_top[k[level]]
+  high[base == "fall"] <- softest
+  value[1:2] <- c(hardest, softest)
+  if (!is.null(d$strain_ln)) value[base == "h_strain"] <- start_of_hardening(d)
+  names(low) <- names(high) <- names(value) <- terms
   # bounds of nature and of the user are answers; the others are only the edge of the search
-  natural <- cbind(base %in% c("n", "q_kj_mol", "theta0", "loss", "q_rec_kj_mol", "gain",
-                               "q_hard_kj_mol", "h_strain", "fall", "q_grow_kj_mol") |
-                     terms %in% names(lower),
-                   terms %in% names(upper))
+  natural <- c(known$natural[k] | terms %in% names(lower), terms %in% names(upper))
   low <- named_values(lower, low, "lower")
   high <- named_values(upper, high, "upper")
   if (any(low >= high)) {
@@ -231,13 +259,6 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
                           in_quotes(terms[low >= high], " and ")), arg = "lower",
           remedy = "Correct the bounds, or hold the parameter with `fixed`.")
   }
-  value <- c(h_worked = max(d$hardness), h_soft = min(d$hardness), ln_k_ref = -mean(log_time),
-             n = 1.5, q_kj_mol = 200, theta0 = 0, loss = 0, ln_k_rec = -mean(log_time),
-             q_rec_kj_mol = 200, gain = 0, ln_k_hard = -mean(log_time),
-             q_hard_kj_mol = 100, k_strain = 1, fall = 0, ln_k_grow = -mean(log_time),
-             q_grow_kj_mol = 200,
-             h_strain = if (is.null(d$strain_ln)) 0 else start_of_hardening(d))[base]
-  names(value) <- terms
   held <- integer(p)
   names(held) <- terms
   no_energy <- character()
@@ -264,8 +285,9 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   counts <- count_changes(d)
   check_enough(counts[1L], p - sum(held))
   list(kind = model_code(model, d), terms = terms, start = as.double(value),
-       lower = as.double(low), upper = as.double(high), natural = as.integer(natural), held = as.integer(held),
-       no_energy = no_energy, use_start = !is.null(start), clusters_at_most = counts[2L])
+       lower = as.double(low), upper = as.double(high), natural = as.integer(natural),
+       held = as.integer(held), no_energy = no_energy, use_start = !is.null(start),
+       clusters_at_most = counts[2L])
 }
 
 named_values <- function(x, into, arg) {
@@ -297,21 +319,13 @@ count_changes <- function(d) {
   apart <- function(x) {
     a <- x[o]
     b <- a[-1L]
-    a <- a[-n]
-    abs(b - a) > 1e-9 * larger_of(abs(a), abs(b))
+    abs(b - a[-n]) > 1e-9 * b # none is below zero
   }
   key <- condition_keys(d)
   change <- apart(key[[1L]]) | apart(key[[2L]])
   if (!is.null(d$strain_ln)) change <- change | d$strain_ln[o][-1L] != d$strain_ln[o][-n]
   id <- d$specimen_id[o]
   1L + c(sum(change), sum(change | id[-1L] != id[-n]))
-}
-
-# pmax() of two vectors of one length, without its care for names and classes.
-larger_of <- function(a, b) {
-  less <- a < b
-  a[less] <- b[less]
-  a
 }
 
 check_enough <- function(m, estimated) {

@@ -15,6 +15,7 @@ model_code <- function(model, d) {
 # Parameters of a model for these readings; those of groups stand after the energy.
 softening_terms <- function(model, d) {
   terms <- SOFTENING_MODELS[[model]]
+  if (is.null(d$exponent_k) && is.null(d$strain_ln) && is.null(d$growth)) return(terms)
   n <- exponent_names(d)
   c(terms[1:3], if (length(n)) n[1L] else "n", terms[5L],
     if (!is.null(d$strain_ln)) c("k_strain", "h_strain"), n[-1L], setdiff(terms[-(1:5)], "theta0"),
@@ -27,7 +28,10 @@ exponent_names <- function(d) {
 }
 
 # The parameter whose bounds and start a term shares: n for each n_<temperature>.
-base_term <- function(terms) sub("^n_.*$", "n", terms)
+base_term <- function(terms) {
+  terms[startsWith(terms, "n_")] <- "n"
+  terms
+}
 
 # Strains of the readings, checked; missing ones are found with the other columns.
 strain_column <- function(data, column) {

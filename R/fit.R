@@ -269,8 +269,9 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
   vcov[, !fixed_by_data] <- NA_real_
   dimnames(vcov) <- dimnames(full) <- list(terms, terms)
   limits <- matrix(r$limit, p, 2L, byrow = TRUE, dimnames = list(terms, c("lower", "upper")))
-  coefficients <- r$par
-  names(coefficients) <- terms
+  par <- r$par
+  names(par) <- terms
+  coefficients <- par
   coefficients[set$no_energy] <- NA_real_
   residuals <- d$hardness - r$fitted
   fit <- new_fit(
@@ -280,10 +281,11 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
     states = states, limits = limits,
     convergence = convergence_list(counts[4L], counts[5L], counts[6L], r$sums[4L], counts[3L],
                                    list(adopted = counts[7L])),
-    call = call, formula = if (is.null(d$strain)) SOFTENING_FORMULA else STRAIN_FORMULA, na.action = d$na.action,
-    units = softening_units(terms, d$scale), model = model, se = se, loss = loss, level = level,
+    call = call, formula = if (is.null(d$strain)) SOFTENING_FORMULA else STRAIN_FORMULA,
+    na.action = d$na.action, units = softening_units(terms, d$scale), model = model, se = se,
+    loss = loss, level = level,
     scale = d$scale, material = d$material, temp_ref_c = d$ref_k - ZERO_CELSIUS,
-    par = stats::setNames(r$par, terms), cov_full = full, cov_null = r$null,
+    par = par, cov_full = full, cov_null = r$null,
     cov_unscaled = r$model, singular = r$singular,
     between = r$sums[3L], estimated = estimated,
     lack_of_fit = lack_of_fit(r, d, estimated, loss),
