@@ -215,7 +215,11 @@ recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, melting_c = 
 #' @return A data frame of class `softanneal_window`: `temp_c`, `time_min`, `hardness` (the
 #'   curve), `probability`, `inside`. The probability is `NA` where the readings do not
 #'   determine the curve. `autoplot()` draws the region.
-#' @inheritSection time_to Errors
+#' @section Errors:
+#'   `softanneal_error_argument` unless exactly one of `hardness` and `temper` is given, or where
+#'   the range of a temper needs `thickness_mm`; `softanneal_error_scale` for a temper without a
+#'   range in the scale of the fit; `softanneal_error_range` for limits in the wrong order;
+#'   `softanneal_error_model` for a fit of one temperature or with an exponent for each.
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
 #' @source t distribution of the prediction, see [predict.softanneal_fit_softening()].
 #' @examples
@@ -332,7 +336,8 @@ print.softanneal_window <- function(x, ...) {
 
 #' @rdname process_window
 #' @param x,object What `process_window()` returned.
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_window
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_window)
 autoplot.softanneal_window <- function(object, ...) {
   check_dots_empty(...)
   limits <- attr(object, "limits")

@@ -331,7 +331,8 @@ plot.softanneal_layout <- function(x, ...) {
 
 #' @param object A layout.
 #' @rdname indent_layout
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_layout
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_layout)
 autoplot.softanneal_layout <- function(object, ...) {
   check_dots_empty(...)
   plot_layout(object)

@@ -59,6 +59,7 @@
 #' archive <- fit_archive(folder, file.path(folder, "fits"), by = "coil")
 #' archive
 #' as.data.frame(archive)[1:4]
+#' @order 1
 #' @export
 fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6, reader = NULL,
                         format = c("rds", "parquet", "csv"), part = NULL) {

@@ -61,7 +61,8 @@ print.softanneal_fits <- function(x, digits = 4L, ...) {
 #'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal")))
 #' fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "B", bell)), by = coil)
 #' ggplot2::autoplot(fits)
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_fits
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_fits)
 autoplot.softanneal_fits <- function(object, terms = NULL, level = 0.95, most_names = 40, ...) {
   check_dots_empty(...)
   level <- check_level(level)

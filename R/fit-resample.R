@@ -173,7 +173,8 @@ as.data.frame.softanneal_resample <- function(x, ...) as.data.frame(x$estimates)
 
 #' @rdname resample_fit
 #' @param object,x What `resample_fit()` returned.
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_resample
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_resample)
 autoplot.softanneal_resample <- function(object, ...) {
   check_dots_empty(...)
   m <- object$estimates

@@ -208,7 +208,8 @@ predict.softanneal_fit_grain_growth <- function(object, newdata = NULL,
 #' @param object A fit of `fit_grain_growth()`.
 #' @param level Level of the band in the picture.
 #' @rdname fit_grain_growth
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_fit_grain_growth
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_grain_growth)
 autoplot.softanneal_fit_grain_growth <- function(object, level = 0.95, ...) {
   check_dots_empty(...)
   level <- check_level(level)

@@ -98,7 +98,8 @@ predict.softanneal_fit_hall_petch <- function(object, newdata = NULL,
 #' @param object A fit of `fit_hall_petch()`.
 #' @param level Level of the band in the picture.
 #' @rdname fit_hall_petch
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_fit_hall_petch
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_hall_petch)
 autoplot.softanneal_fit_hall_petch <- function(object, level = 0.95, ...) {
   check_dots_empty(...)
   level <- check_level(level)

@@ -38,7 +38,8 @@ print.softanneal_heat <- function(x, ...) {
 
 #' @param object A result of `heat_up()` or `cool_down()`.
 #' @rdname heat_up
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_heat
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_heat)
 autoplot.softanneal_heat <- function(object, ...) {
   check_dots_empty(...)
   targets <- unique(object$summary$target_c)

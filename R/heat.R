@@ -80,6 +80,7 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #' head(as.data.frame(strip))
 #' heat_up(3, furnace_c = 400, within_c = 2, h_w_m2k = 60, emissivity = 0,
 #'         material = thermal_material("C26000", heat_j_kgk = 380))$summary$time_min
+#' @order 1
 #' @export
 heat_up <- function(thickness_mm, furnace_c, until_min = NULL, start_c = 20, within_c = 2,
                     h_w_m2k = NULL, emissivity = NULL, resting = c("free", "block"),

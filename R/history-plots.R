@@ -3,7 +3,8 @@
 
 #' @param object,x A result of `soften()`.
 #' @rdname soften
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_softening
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_softening)
 autoplot.softanneal_softening <- function(object, ...) {
   check_dots_empty(...)
   group <- if (is.null(object$specimen)) rep("piece", nrow(object)) else

@@ -46,6 +46,7 @@
 #'                          q_kj_mol = 180), temp_ref_c = 370)
 #' along[c(1, nrow(along)), ]
 #' plot(along)
+#' @order 1
 #' @export
 soften <- function(history, parameters, model = NULL, temp_ref_c = NULL, time_min = NULL, ...,
                    specimen = specimen, time = time_s, temp = temp_c) {

@@ -200,7 +200,8 @@ print.softanneal_history <- function(x, ...) {
 #' @export
 as.data.frame.softanneal_history <- function(x, ...) structure(x, class = "data.frame")
 
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_history
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_history)
 autoplot.softanneal_history <- function(object, ...) plot_history(as.data.frame(object), ...)
 
 #' @export

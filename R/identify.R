@@ -187,7 +187,8 @@ print.softanneal_identifiability <- function(x, ...) {
 
 #' @rdname identifiability
 #' @param object What `identifiability()` returned.
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_identifiability
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_identifiability)
 autoplot.softanneal_identifiability <- function(object, ...) {
   check_dots_empty(...)
   d <- as.data.frame(object)
@@ -235,7 +236,8 @@ autoplot.softanneal_identifiability <- function(object, ...) {
 
 #' @rdname profile.softanneal_fit_softening
 #' @param object,x What `profile()` returned.
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_profile
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_profile)
 autoplot.softanneal_profile <- function(object, ...) {
   check_dots_empty(...)
   d <- as.data.frame(object)

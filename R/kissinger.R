@@ -103,7 +103,8 @@ predict.softanneal_fit_kissinger <- function(object, newdata = NULL,
 #' @param object A fit of `fit_kissinger()`.
 #' @param level Level of the band in the picture.
 #' @rdname fit_kissinger
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_fit_kissinger
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_kissinger)
 autoplot.softanneal_fit_kissinger <- function(object, level = 0.95, ...) {
   check_dots_empty(...)
   level <- check_level(level)

@@ -224,7 +224,8 @@ print.summary.softanneal_fit_lifetime <- function(x, digits = max(3L, getOption(
 #' @param level Level of the band in the picture.
 #' @param unit Unit of the times for the picture.
 #' @rdname fit_lifetime
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_fit_lifetime
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_lifetime)
 autoplot.softanneal_fit_lifetime <- function(object, level = 0.95, unit = "min", ...) {
   check_dots_empty(...)
   level <- check_level(level)

@@ -67,6 +67,7 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #' # what leaving them out would do
 #' coef(fit_lifetime(pieces[pieces$reached == 1, ]))
 #' predict(fit, data.frame(temp_c = 300), p = c(0.5, 0.9), interval = "confidence")
+#' @order 1
 #' @export
 fit_lifetime <- function(data, time = time_min, temp = temp_c, event = NULL,
                          distribution = c("lognormal", "weibull", "exponential"), weights = NULL,

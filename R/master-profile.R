@@ -69,7 +69,8 @@ confint.softanneal_fit_master_curve <- function(object, parm, level = 0.95,
 #' @param level Level of the band in the picture (for the curve, C held at its estimate).
 #' @param unit Unit or scale of the response for the picture.
 #' @rdname fit_master_curve
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_fit_master_curve
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_master_curve)
 autoplot.softanneal_fit_master_curve <- function(object, level = 0.95, unit = NULL, ...) {
   check_dots_empty(...)
   level <- check_level(level)

@@ -97,7 +97,8 @@ plot.softanneal_plan <- function(x, ...) {
 }
 
 #' @rdname plan_anneal
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_plan
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_plan)
 autoplot.softanneal_plan <- function(object, ...) {
   check_dots_empty(...)
   set <- object$settings

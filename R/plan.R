@@ -99,6 +99,7 @@ FINISHED <- 0.95
 #' plan <- plan_anneal(c(290, 320, 350), c(4, 8, 16, 32), guess, furnaces = 2)
 #' plan
 #' head(as.data.frame(plan)[c("specimen", "step", "in_clock", "out_clock", "read_clock")])
+#' @order 1
 #' @export
 plan_anneal <- function(temp_c, time_min, guess = plan_guess(), ..., n = 6, pieces = 1,
                         specimen = NULL, baseline = TRUE, thickness_mm = 0.95, width_mm = 20,

@@ -250,5 +250,6 @@ temperature_grid <- function(temp_c) {
   1 / seq(x[1L] - room, x[2L] + room, length.out = 101L) - ZERO_CELSIUS
 }
 
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_fit_arrhenius
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_arrhenius)
 autoplot.softanneal_fit_arrhenius <- function(object, ...) plot_arrhenius(object, ...)

@@ -117,7 +117,8 @@ log_breaks <- function(x) {
 #'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
 #'   specimen = "plate")
 #' ggplot2::autoplot(fit_softening(tungsten))
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_fit_softening
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_softening)
 autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
                                               band = c("confidence", "prediction", "none"),
                                               readings = TRUE, level = 0.95, ...) {

@@ -272,7 +272,8 @@ tidy.softanneal_comparison <- function(x, ...) {
 
 #' @rdname compare_baseline
 #' @param object An object from `compare_baseline()`.
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_comparison
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_comparison)
 autoplot.softanneal_comparison <- function(object, ...) {
   check_dots_empty(...)
   unit <- object$scale %or% "points"

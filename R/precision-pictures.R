@@ -30,7 +30,8 @@ picture_theme <- function() {
 #' r <- read_readings(data.frame(specimen = "A", temp_c = 330, time_min = rep(c(0, 4, 8), each = 3),
 #'   hardness = c(92, 91.5, 92.5, 88, 87.5, 89, 80, 81, 79.5), scale = "HRF"))
 #' ggplot2::autoplot(r)
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_readings
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_readings)
 autoplot.softanneal_readings <- function(object, level = 0.95, ...) {
   check_dots_empty(...)
   for (column in READINGS_NEEDED) any_column(object, column, "object")
@@ -44,7 +45,8 @@ autoplot.softanneal_readings <- function(object, level = 0.95, ...) {
 }
 
 #' @rdname autoplot.softanneal_readings
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_steps
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_steps)
 autoplot.softanneal_steps <- function(object, ...) {
   check_dots_empty(...)
   strip_chart(steps_frame(object), NULL, attr(object, "level") %or% 0.95)
@@ -175,7 +177,8 @@ plot.softanneal_steps <- plot.softanneal_readings
 #'                     s = c(0.5, 0.4, 0.9, 0.6), n = 5)
 #' ggplot2::autoplot(compare_laboratories(cells, lab, ring, cell_mean = "m", cell_sd = "s",
 #'                                        cell_n = "n"))
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_laboratories
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_laboratories)
 autoplot.softanneal_laboratories <- function(object, ...) {
   check_dots_empty(...)
   cells <- object$cells
@@ -236,7 +239,8 @@ plot.softanneal_laboratories <- plot.softanneal_readings
 #' @return `autoplot()`: a ggplot. `plot()` draws it and returns `x` invisibly.
 #' @examples
 #' ggplot2::autoplot(uncertainty_budget(c(78, 79, 77.5, 78.5, 78), scale = "HRF"))
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_budget
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_budget)
 autoplot.softanneal_budget <- function(object, ...) {
   check_dots_empty(...)
   parts <- data.frame(input = object$table$input, size = abs(object$table$contribution),

@@ -112,7 +112,8 @@ augment.softanneal_fit_recrystallisation <- function(x, data = NULL, newdata = N
 #' @param axes `"fraction"` for X over time, `"double_log"` for the straight lines of the Avrami
 #'   plot (fractions of 0 and 1 have no place there; the caption counts them).
 #' @rdname fit_recrystallisation
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_fit_recrystallisation
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_recrystallisation)
 autoplot.softanneal_fit_recrystallisation <- function(object, axes = c("fraction", "double_log"),
                                                       level = 0.95, ...) {
   check_dots_empty(...)

@@ -95,6 +95,7 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #'       coef(fit_recrystallisation(counted, method = "double_log"))[["n"]]))
 #' })
 #' rbind(drawn_from = coef(fit)[["n"]], mean = rowMeans(again), sd = apply(again, 1, sd))
+#' @order 1
 #' @export
 fit_recrystallisation <- function(data, fraction = fraction, time = time_min, temp = temp_c,
                                   specimen = specimen, method = c("direct", "double_log"),

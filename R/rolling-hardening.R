@@ -138,7 +138,8 @@ header_lines.softanneal_fit_hardening <- function(x) {
 #' @param object A fit of `fit_hardening()`.
 #' @param level Level of the band in the picture.
 #' @rdname fit_hardening
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_fit_hardening
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_hardening)
 autoplot.softanneal_fit_hardening <- function(object, level = 0.95, ...) {
   check_dots_empty(...)
   names <- c(all.vars(object$formula[[2L]]), setdiff(all.vars(object$formula[[3L]]),

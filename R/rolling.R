@@ -219,7 +219,8 @@ as.data.frame.softanneal_cold_work <- function(x, ...) {
 }
 
 #' @rdname cold_work
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_cold_work
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_cold_work)
 autoplot.softanneal_cold_work <- function(object, ...) {
   check_dots_empty(...)
   object <- as.data.frame(object)

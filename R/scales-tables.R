@@ -101,7 +101,8 @@ curve_over_hv <- function(material, scale) {
 #' @return A ggplot; `plot()` draws it and returns `x` invisibly.
 #' @examples
 #' plot(conversion_tables("brass"))
-#' @exportS3Method ggplot2::autoplot
+#' @method autoplot softanneal_conversion_tables
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_conversion_tables)
 autoplot.softanneal_conversion_tables <- function(object, ...) {
   check_dots_empty(...)
   cells <- as.data.frame(object)
