@@ -267,6 +267,8 @@ print.softanneal_layout <- function(x, ...) {
 #'
 #' @param layout Result of [indent_layout()].
 #' @return A ggplot with equal scales in both directions.
+#' @section Errors:
+#'   `softanneal_error_argument` unless `layout` comes from [indent_layout()].
 #' @examples
 #' plot_layout(indent_layout(20, 80, n = 6, steps = 7, hardness = 30, scale = "HR30T"))
 #' @export

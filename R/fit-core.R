@@ -17,6 +17,9 @@ LSQ_CONVERGED <- 1:4
 #'   `loss = "huber"`; 1.345 keeps 95 % of the efficiency at the normal distribution.
 #' @param max_iterations Most iterations; when reached, the fit is returned with a warning.
 #' @return A list of class `softanneal_control`.
+#' @section Errors:
+#'   `softanneal_error_range` for a tolerance below 0 or above 1 or a limit that is not positive,
+#'   `softanneal_error_argument`.
 #' @source Huber P J (1964) Ann. Math. Statist. 35, 73 (loss). Holland P W, Welsch R E (1977)
 #'   Commun. Statist. A6, 813 (constant 1.345).
 #' @examples

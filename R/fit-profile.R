@@ -12,6 +12,9 @@
 #' @return A data frame of class `softanneal_profile`: `term`, `value`, `deviance` (sum of
 #'   squares with the others refitted), `tau` (signed root of its rise over the variance, to
 #'   be compared with a t quantile), one row a value.
+#' @section Errors:
+#'   `softanneal_error_argument` for an unknown parameter, `softanneal_error_model` for a fit
+#'   with Huber loss, which has no profile likelihood.
 #' @source Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications,
 #'   chapter 6.
 #' @examples

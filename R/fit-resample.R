@@ -16,6 +16,9 @@
 #' @return A list of class `softanneal_resample`: `estimates` (matrix, one row a resample,
 #'   one column a parameter), `failed` (number of resamples without a converged fit; their
 #'   rows are `NA` and one warning counts them), `type`, `times`, `seed`.
+#' @section Errors:
+#'   `softanneal_error_argument` unless `fit` comes from [fit_softening()],
+#'   `softanneal_error_range` for too few or too many resamples.
 #' @source Davison A C, Hinkley D V (1997) Bootstrap Methods and their Application, chapters
 #'   3 and 6.
 #' @examples

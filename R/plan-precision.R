@@ -17,6 +17,8 @@
 #'   leaves the term open). `glance()`: one row with `pieces`, `steps`, `readings`, `unbooked`
 #'   (steps without a place), `furnace_min` (time in furnaces, summed over pieces), `sessions`
 #'   used, `end_clock` of the last one.
+#' @section Errors:
+#'   `softanneal_error_argument` for an unknown argument.
 #' @source Linear theory: Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its
 #'   Applications, ch. 2.
 #' @examples

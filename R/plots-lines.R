@@ -16,6 +16,9 @@
 #' @param margin Least distance of the fraction from 0 and 1 for a point to be drawn.
 #' @param ... Must be empty.
 #' @return A ggplot object with alt text.
+#' @section Errors:
+#'   `softanneal_error_argument` unless `fit` comes from [fit_softening()],
+#'   `softanneal_error_too_few` where no mean lies between the two hardness levels.
 #' @source Avrami M (1939) J. Chem. Phys. 7, 1103.
 #' @examples
 #' tungsten <- read_readings(
@@ -144,6 +147,8 @@ rates_by_temperature <- function(fit) {
 #' @param level Level of the band and of the intervals of the points.
 #' @param ... Must be empty.
 #' @return A ggplot object with alt text.
+#' @section Errors:
+#'   `softanneal_error_argument` unless `fit` comes from [fit_softening()] or [fit_arrhenius()].
 #' @source Arrhenius S (1889) Z. phys. Chem. 4, 226.
 #' @examples
 #' tungsten <- read_readings(

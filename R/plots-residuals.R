@@ -8,6 +8,8 @@
 #' @param fit A fit of [fit_softening()].
 #' @param ... Must be empty.
 #' @return A ggplot object with alt text.
+#' @section Errors:
+#'   `softanneal_error_argument` unless `fit` comes from [fit_softening()].
 #' @examples
 #' bell <- read_readings(
 #'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))

@@ -50,6 +50,11 @@
 #'   detecting a change of one margin, and of proving sameness if nothing changed, with so many
 #'   readings), `n_needed` (readings a side for both; `NA` above 1000), `n`, `means`, `sds`,
 #'   `scale`. `tidy()` gives one row.
+#' @section Errors:
+#'   `softanneal_error_too_few` for fewer than two readings a side (or two pairs),
+#'   `softanneal_error_scale` for unknown scales or two different ones,
+#'   `softanneal_error_argument` where the margin must be stated or pairs are not as many,
+#'   `softanneal_error_column`, `softanneal_error_missing`.
 #' @examples
 #' rolled <- c(92.0, 91.5, 92.5, 92.0, 91.0)
 #' after_a_month <- c(91.5, 92.0, 91.5, 91.0, 92.0)

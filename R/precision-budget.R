@@ -31,6 +31,10 @@
 #'   `estimate`, `std_uncertainty`, `df`, `sensitivity`, `contribution` (sensitivity times
 #'   standard uncertainty, in the unit of the result) and `share` (of the combined variance; `NA`
 #'   with correlations). `tidy()` gives the table, `as.data.frame()` too.
+#' @section Errors:
+#'   `softanneal_error_argument` for estimates without names, a model that uses unknown names or
+#'   gives no single finite number, or lengths that do not fit; `softanneal_error_range` for a
+#'   matrix that is no correlation matrix and for negative uncertainties.
 #' @seealso [uncertainty_budget()]
 #' @examples
 #' # a length of 50 mm measured as the sum of two blocks

@@ -44,6 +44,10 @@
 #'   `k_beyond`; `components`: rows `within`, `between`, `total` for each material with
 #'   `variance`, `sd`, `conf.low`, `conf.high` (of the sd), and the one-way test `statistic` (F),
 #'   `df1`, `df2`, `p.value`. `tidy()` gives the components, `as.data.frame()` the precision.
+#' @section Errors:
+#'   `softanneal_error_too_few` for a material measured by one laboratory only or a cell with one
+#'   reading, `softanneal_error_duplicate` for two cells of a laboratory,
+#'   `softanneal_error_column`, `softanneal_error_missing`, `softanneal_error_argument`.
 #' @examples
 #' r <- data.frame(group = rep(c("bench 1", "bench 2", "bench 3"), each = 4), specimen = "ring",
 #'                 hardness = c(61, 60.5, 61.5, 61, 62, 62.5, 62, 63, 60, 61.5, 61, 60.5))

@@ -38,10 +38,16 @@
 #' @param specimen_sd,specimen_df Standard deviation between pieces treated alike (points of the
 #'   scale), if the result is to hold for any piece; and its degrees of freedom.
 #' @param same_machine For a change: both steps read on the same machine.
+#' @param scale Hardness scale, if `x` and `reference` are numbers.
 #' @inheritParams compare_baseline
 #' @param level Level of the expanded uncertainty.
 #' @return An object of class `softanneal_budget`, see [propagate_uncertainty()]; `table` has the
 #'   further column `how` (where each part comes from), and the object `unit`.
+#' @section Errors:
+#'   `softanneal_error_too_few` for fewer readings than the parts need, `softanneal_error_scale`
+#'   for unknown or mixed scales, `softanneal_error_argument` where `machine` must be stated or
+#'   `scale` is needed, `softanneal_error_column`, `softanneal_error_missing`,
+#'   `softanneal_error_range` for a negative uncertainty or a mean outside the conversion table.
 #' @examples
 #' after <- c(78, 79, 77.5, 78.5, 78)
 #' before <- c(92.0, 91.5, 92.5, 92.0, 91.0)

@@ -29,6 +29,10 @@
 #'   `in_hv` also `n_hv`, `mean_hv`, `sd_hv`, `se_hv`, `conf.low_hv`, `conf.high_hv`. One reading
 #'   alone has no spread: `NA`, with one `softanneal_warning_too_few`. Missing hardness is counted
 #'   and left out, with one `softanneal_warning_missing`.
+#' @section Errors:
+#'   `softanneal_error_column` for a missing or text column, `softanneal_error_missing` for
+#'   infinite readings or a group without a name, `softanneal_error_too_few` for a table without
+#'   rows, `softanneal_error_argument`.
 #' @seealso [autoplot.softanneal_steps()], [find_outliers()]
 #' @examples
 #' r <- data.frame(specimen = "A", temp_c = 330, time_min = rep(c(4, 8), each = 5),

@@ -148,6 +148,9 @@ positive <- function(...) {
 #'   keep their digits.
 #' @param digits Digits after the decimal point for `x`.
 #' @return Character vector, `NA` where `x` is `NA`.
+#' @section Errors:
+#'   `softanneal_error_argument` for text instead of numbers, lengths that do not fit, or only
+#'   one of `measured` and `measured_scale`; `softanneal_error_missing` for infinite numbers.
 #' @examples
 #' hv <- convert_hardness(c(80, 42.5), "HRB", "HV")
 #' format_hardness(hv, "HV", measured = c(80, 42.5), measured_scale = "HRB")
