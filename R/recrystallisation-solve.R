@@ -46,14 +46,20 @@ direct_fit <- function(d, terms, bounds, variance, edge, control) {
   base <- if (is.null(d$w)) rep(1, length(d$x)) else d$w
   least <- edge * (1 - edge)
   old <- fit$coefficients
-  for (round in seq_len(100L)) {
+  # where a fitted fraction crosses the edge, plain reweighting can swing between two answers:
+  # whenever the change does not shrink, half of the way is gone
+  share <- 1
+  before <- Inf
+  for (round in seq_len(200L)) {
     x <- recryst_law(full_recryst(old), d$time, e)$x
     w <- base / pmax(x * (1 - x), least)
     fit <- solve_fractions(d, terms, old, bounds, w, control)
-    new <- fit$coefficients
-    settled <- max(abs(new - old) / (abs(old) + 1e-3)) < 1e-9
-    old <- new
+    change <- max(abs(fit$coefficients - old) / (abs(old) + 1e-3))
+    settled <- change < 1e-9
     if (settled) break
+    if (change > 0.9 * before) share <- max(share / 2, 1 / 16)
+    before <- change
+    old <- old + share * (fit$coefficients - old)
   }
   if (!settled) {
     fit$convergence$converged <- FALSE

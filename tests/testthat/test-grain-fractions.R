@@ -243,3 +243,18 @@ test_that("profiles of a well determined fit are close to the Wald limits", {
   expect_error(confint(hand, method = "profile"), class = "softanneal_error_model")
   expect_match(format(fit), "constant variance")
 })
+
+test_that("reweighting settles where a fitted fraction lies on the edge of the weights", {
+  d <- counted() # with these counts plain reweighting swings between two answers
+  d$fraction <- c(0, 0, 0, 1, 8, 23, 0, 0, 0, 11, 39, 57, 0, 3, 19, 43, 60, 60, 3, 13, 53, 60, 60,
+                  60) / 60
+  fit <- expect_no_warning(fit_recrystallisation(d))
+  expect_true(fit$convergence$converged)
+  # a fixed point: the fit of least squares with the weights of its own fitted fractions
+  w <- 1 / pmax(fitted(fit) * (1 - fitted(fit)), 0.01 * 0.99)
+  e <- -(1 / (d$temp_c + 273.15) - 1 / (fit$temp_ref_c + 273.15)) / 8.314462618e-3
+  reference <- stats::nls(fraction ~ 1 - exp(-(exp(lk + q * e) * time_min)^n), d, weights = w,
+                          start = list(lk = -3.5, n = 2.2, q = 180),
+                          control = stats::nls.control(tol = 1e-7))
+  expect_equal(unname(coef(fit)), unname(coef(reference)), tolerance = 1e-6)
+})
