@@ -128,9 +128,18 @@ static void huber_rows(double limit, size_t n, size_t p, const double *resid, do
     }
 }
 
-/* Triangle, gradient, bounds met and cosine at the current point. `scratch`: n p + n. */
-static void linearise(const evaluator *ev, sa_region *ws, const double *par, const double *resid,
-                      const double *jac, int *at_bound, double *scratch)
+static int is_stopped(const sa_lsq_control *ctl, sa_lsq_result *out)
+{
+    if (!ctl->poll || !ctl->poll(ctl->poll_context))
+        return 0;
+    out->end = SA_END_INTERRUPTED;
+    return 1;
+}
+
+/* Triangle, gradient, bounds met and cosine at the current point. `scratch`: n p + n. Returns 0
+ * when the derivatives are not finite: nothing can be said from there. */
+static int linearise(const evaluator *ev, sa_region *ws, const double *par, const double *resid,
+                     const double *jac, int *at_bound, double *scratch)
 {
     const size_t n = ev->pb->n, p = ev->pb->p;
     double *copy = scratch, *rhs = copy + n * p;
@@ -139,40 +148,48 @@ static void linearise(const evaluator *ev, sa_region *ws, const double *par, con
     if (ev->huber_limit > 0.0)
         huber_rows(ev->huber_limit, n, p, resid, rhs, copy);
     double rnorm = sa_norm(rhs, n);
-    sa_region_reduce(ws, n, copy, rhs);
+    if (!sa_region_reduce(ws, n, copy, rhs))
+        return 0;
     ev->out->cosine = sa_region_cosine(ws, ev->pb, par, rnorm, at_bound);
+    return 1;
 }
 
 /* The sum of squares is flat to rounding before the parameters have all their digits: a few
- * undamped steps, kept while they lower the cosine of the gradient without raising the sum.
- * Returns half the objective. */
-static double finish(const evaluator *ev, const sa_lsq_control *ctl, sa_region *ws, double f,
-                     double *par, double *resid, double *jac, int *at_bound, double *scratch)
+ * undamped steps, kept while they lower the cosine of the gradient without raising the sum. The
+ * end is `end`, or the start's where the derivatives are not finite. */
+static sa_status finish(const evaluator *ev, const sa_lsq_control *ctl, sa_region *ws,
+                        sa_lsq_end end, double f, double *par, double *resid, double *jac,
+                        int *at_bound, double *scratch)
 {
     const size_t p = ev->pb->p;
-    linearise(ev, ws, par, resid, jac, at_bound, scratch);
-    if (!ctl->polish)
-        return f;
-    for (int round = 0; round < POLISH_ROUNDS && ev->out->cosine > 1e-14; round++) {
-        double before = ev->out->cosine;
+    sa_lsq_result *out = ev->out;
+    out->objective = 2.0 * f;
+    out->end = SA_END_START;
+    if (!linearise(ev, ws, par, resid, jac, at_bound, scratch))
+        return SA_NOT_FINITE;
+    out->end = end;
+    for (int round = 0; ctl->polish && round < POLISH_ROUNDS && out->cosine > 1e-14; round++) {
+        double before = out->cosine;
+        if (is_stopped(ctl, out))
+            return SA_INTERRUPTED;
         ws->radius = DBL_MAX;
         ws->lambda = 0.0;
         sa_region_step(ws, ev->pb, par, at_bound);
         memcpy(ws->old, par, p * sizeof(double));
         memcpy(par, ws->trial, p * sizeof(double));
         double ft = evaluate(ev, par, resid, jac);
-        int good = ft >= 0.0 && ft <= f * (1.0 + 1e-12);
-        if (good)
-            linearise(ev, ws, par, resid, jac, at_bound, scratch);
-        if (!good || ev->out->cosine > 0.95 * before) {
+        int good = ft >= 0.0 && ft <= f * (1.0 + 1e-12) &&
+                   linearise(ev, ws, par, resid, jac, at_bound, scratch);
+        if (!good || out->cosine > 0.95 * before) {
             memcpy(par, ws->old, p * sizeof(double));
             evaluate(ev, par, resid, jac);
             linearise(ev, ws, par, resid, jac, at_bound, scratch);
             break;
         }
         f = ft;
+        out->objective = 2.0 * f;
     }
-    return f;
+    return SA_OK;
 }
 
 /* One minimisation at a fixed Huber limit. */
@@ -192,30 +209,25 @@ static sa_status minimise(evaluator *ev, const sa_lsq_control *ctl, double *par,
         return SA_NOT_FINITE;
     const double first = f;
     double mark = f; /* objective some iterations ago, for creeping along a flat valley */
-    out->end = SA_END_LIMIT;
-    for (int iteration = 0; iteration < ctl->max_iterations; iteration++) {
-        if (ctl->poll && ctl->poll(ctl->poll_context)) {
-            out->end = SA_END_INTERRUPTED;
+    for (int iteration = 0;; iteration++) {
+        if (is_stopped(ctl, out))
             return SA_INTERRUPTED;
-        }
-        linearise(ev, &ws, par, resid, jac, at_bound, work);
         out->objective = 2.0 * f;
-        if (f <= DBL_MIN || f <= first * 1e-30)
+        out->end = SA_END_START;
+        if (!linearise(ev, &ws, par, resid, jac, at_bound, work))
+            return SA_NOT_FINITE;
+        out->end = SA_END_LIMIT;
+        if (iteration >= ctl->max_iterations)
+            return SA_LIMIT;
+        if (f <= DBL_MIN || f <= first * 1e-30) {
             out->end = SA_END_EXACT;
-        else if (out->cosine <= ctl->gtol)
-            out->end = SA_END_GRADIENT;
-        if (out->end == SA_END_EXACT)
-            return SA_OK;
-        if (out->end == SA_END_GRADIENT) {
-            out->objective = 2.0 * finish(ev, ctl, &ws, f, par, resid, jac, at_bound, work);
             return SA_OK;
         }
+        if (out->cosine <= ctl->gtol)
+            return finish(ev, ctl, &ws, SA_END_GRADIENT, f, par, resid, jac, at_bound, work);
         if (iteration > 0 && iteration % CREEP_ROUNDS == 0) {
-            if (mark - f < ctl->creep * f) {
-                out->end = SA_END_FUNCTION;
-                out->objective = 2.0 * finish(ev, ctl, &ws, f, par, resid, jac, at_bound, work);
-                return SA_OK;
-            }
+            if (mark - f < ctl->creep * f)
+                return finish(ev, ctl, &ws, SA_END_FUNCTION, f, par, resid, jac, at_bound, work);
             mark = f;
         }
         double size = sa_scaled_norm(ws.d, par, p);
@@ -223,7 +235,9 @@ static sa_status minimise(evaluator *ev, const sa_lsq_control *ctl, double *par,
             ws.radius = ctl->first_radius * (size > 0.0 ? size : 1.0);
         out->iterations++;
 
-        for (int accepted = 0; !accepted;) {
+        for (int accepted = 0, trials = 0; !accepted; trials++) {
+            if (trials > 0 && is_stopped(ctl, out))
+                return SA_INTERRUPTED;
             sa_region_step(&ws, pb, par, at_bound);
             double linear, predicted = sa_region_promised(&ws, &linear);
             double length = sa_scaled_norm(ws.d, ws.step, p);
@@ -234,10 +248,11 @@ static sa_status minimise(evaluator *ev, const sa_lsq_control *ctl, double *par,
             double ratio = predicted > 0.0 ? actual / predicted : 0.0;
             sa_region_adapt(&ws, ratio, actual, linear, length, ft >= 0.0);
             accepted = ft >= 0.0 && actual > 0.0 && ratio >= 1e-4;
+            sa_lsq_end end = SA_END_LIMIT;
             if (ft >= 0.0 && fabs(actual) <= ctl->ftol * f && predicted <= ctl->ftol * f)
-                out->end = SA_END_FUNCTION;
+                end = SA_END_FUNCTION;
             else if (ws.radius <= ctl->xtol * size || ws.radius <= DBL_MIN)
-                out->end = SA_END_STEP;
+                end = SA_END_STEP;
             if (accepted) {
                 memcpy(par, ws.trial, p * sizeof(double));
                 f = evaluate(ev, par, resid, jac);
@@ -247,14 +262,10 @@ static sa_status minimise(evaluator *ev, const sa_lsq_control *ctl, double *par,
                 }
                 size = sa_scaled_norm(ws.d, par, p);
             }
-            if (out->end != SA_END_LIMIT) {
-                out->objective = 2.0 * finish(ev, ctl, &ws, f, par, resid, jac, at_bound, work);
-                return SA_OK;
-            }
+            if (end != SA_END_LIMIT)
+                return finish(ev, ctl, &ws, end, f, par, resid, jac, at_bound, work);
         }
     }
-    out->objective = 2.0 * f;
-    return SA_LIMIT;
 }
 
 sa_status sa_lsq_fit(const sa_lsq_problem *problem, const sa_lsq_control *control, double *par,

@@ -91,6 +91,7 @@ static void damped_step(const double *a, size_t f, const double *c, const double
     if (l == 0.0)
         l = fmax(0.001 * upper, sqrt(lower * upper));
 
+    memset(s, 0, f * sizeof(double)); /* should no damping make the matrix regular */
     for (int round = 0; round < DAMPING_ROUNDS; round++) {
         double root = sqrt(l);
         memset(stack, 0, 2 * f * f * sizeof(double));
@@ -124,11 +125,16 @@ static void damped_step(const double *a, size_t f, const double *c, const double
 }
 
 /* Triangle, gradient and scales from the weighted Jacobian (copy is destroyed). */
-void sa_region_reduce(sa_region *ws, size_t n, double *copy, double *rhs)
+int sa_region_reduce(sa_region *ws, size_t n, double *copy, double *rhs)
 {
     const size_t p = ws->p;
-    for (size_t j = 0; j < p; j++)
+    int finite = 1;
+    for (size_t j = 0; j < p; j++) {
         ws->colnorm[j] = sa_norm(copy + j * n, n);
+        finite &= isfinite(ws->colnorm[j]) != 0;
+    }
+    if (!finite)
+        return 0;
     sa_triangularise(copy, n, p, rhs);
     for (size_t j = 0; j < p; j++) {
         for (size_t k = 0; k < p; k++)
@@ -143,6 +149,7 @@ void sa_region_reduce(sa_region *ws, size_t n, double *copy, double *rhs)
             sum += ws->tri[k + j * p] * ws->c[k];
         ws->g[j] = sum;
     }
+    return 1;
 }
 
 /* Marks the parameters held by a bound; returns the largest cosine between the residual
@@ -209,6 +216,8 @@ void sa_region_step(sa_region *ws, const sa_lsq_problem *pb, const double *par,
                 to = pb->upper[j];
                 ws->frozen[j] = 1;
             }
+            if (!isfinite(to)) /* beyond the range of numbers: not that way */
+                to = par[j];
             hit += (size_t)ws->frozen[j];
             ws->step[j] = to - par[j];
             ws->trial[j] = to;

@@ -19,8 +19,9 @@ typedef struct {
 /* Parts of `memory`, 4 p p + 15 p doubles; no scale yet. */
 sa_region sa_region_place(double *memory, size_t p);
 
-/* Triangle, gradient and scales from the weighted Jacobian (n x p, destroyed) and residuals. */
-void sa_region_reduce(sa_region *ws, size_t n, double *copy, double *rhs);
+/* Triangle, gradient and scales from the weighted Jacobian (n x p, destroyed) and residuals; 0,
+ * with nothing done, where a column of it is not finite. */
+int sa_region_reduce(sa_region *ws, size_t n, double *copy, double *rhs);
 
 /* Marks the parameters held by a bound; returns the largest cosine between the residual
  * and a column that is free to move. */
