@@ -165,7 +165,7 @@ sa_status sa_design_improve(const sa_design *d, const double *table, const int *
     bench b = {d, &s, table, counted, work, work + block, 0.0};
     *rounds = 0;
     *value = sa_design_value(d, table, counted, plan, work);
-    if (sa_design_minutes(d, plan) > d->furnace_minutes * (1.0 + 1e-12))
+    if (!(sa_design_minutes(d, plan) <= d->furnace_minutes * (1.0 + 1e-12)))
         return SA_OUT_OF_RANGE;
     for (int better = 1; better && *rounds < MAX_ROUNDS; (*rounds)++) {
         better = 0;
