@@ -88,6 +88,8 @@ sa_status sa_design_prepare(const sa_design *d, double *table, int *counted, siz
         for (size_t j = 0, diagonal = 0; j < s.p; diagonal += ++j + 1)
             base[diagonal] += d->floor[s.place[j]];
         for (size_t a = 0; a < d->n_temp; a++) {
+            if (a % 256 == 0 && d->poll && d->poll(d->poll_context))
+                return SA_INTERRUPTED;
             for (size_t i = 0; i < d->n_time; i++)
                 here[i] = d->coordinate[a];
             const sa_clock clock = {.n = d->n_time, .coordinate = here, .log_time = d->log_time};
