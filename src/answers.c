@@ -216,6 +216,8 @@ void sa_meeting_interval(const sa_softening *s, const sa_meeting *at, sa_moved m
     f.control.gtol = 1e-9;
     f.control.max_iterations = 200;
     f.control.polish = 0;
+    f.control.poll = s->poll;
+    f.control.poll_context = s->poll_context;
     for (size_t j = 0; j < f.p; j++)
         f.held[j] = j == SA_P_LN_K || (s->held && s->held[j]);
     f.resid = work;

@@ -71,6 +71,8 @@ static sa_batch_room furnish(char *work, size_t n)
     r.row = (sa_reading *)(void *)d;
     r.spare = r.row + n;
     r.first_of = (int *)(void *)(r.spare + n);
+    r.poll = NULL;
+    r.poll_context = NULL;
     return r;
 }
 
@@ -266,6 +268,8 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
     const int one = set_up(b, r, n, &g);
     g.s.poll = ctl->poll;
     g.s.poll_context = ctl->poll_context;
+    g.s.clock.poll = ctl->poll;
+    g.s.clock.poll_context = ctl->poll_context;
     g.cov = (sa_covariances){g.model, g.cluster, NULL, g.singular, g.loading, 0, 0.0};
     count[SA_COUNT_USED] = g.used;
     count[SA_COUNT_CONDITIONS] = (int)m;
@@ -328,6 +332,8 @@ sa_status sa_batch_fit(const sa_batch_columns *columns, const int *first, const 
         sa_lsq_control ctl = settings->control;
         ctl.poll = look_up;
         ctl.poll_context = &w;
+        r.poll = look_up;
+        r.poll_context = &w;
 #ifdef _OPENMP
 #pragma omp for schedule(dynamic, CHUNK)
 #endif

@@ -90,6 +90,8 @@ typedef struct {
     double *log_time, *mean, *weight, *root, *coordinate, *cluster_mean, *cluster_weight, *resid,
         *jac, *work;
     int *first_of;
+    sa_poll poll; /* asked while a large group is sorted */
+    void *poll_context;
 } sa_batch_room;
 
 /* Readings of a group into `row`, checked and sorted; returns SA_GROUP_OK or what is wrong, with

@@ -5,6 +5,8 @@
 #include <math.h>
 #include <string.h>
 
+#define POLL_ROWS 100000 /* sorting fewer takes no time anybody waits for */
+
 static int same(double a, double b)
 {
     if (a == b)
@@ -40,8 +42,8 @@ static int in_order(const sa_reading *row, size_t n,
     return 1;
 }
 
-/* Merge sort over insertion-sorted runs; the result stands in `row`. */
-static void sort_by(sa_reading *row, sa_reading *spare, size_t n,
+/* Merge sort over insertion-sorted runs; the result stands in `row`, unless the poll stops it. */
+static void sort_by(sa_batch_room *r, sa_reading *row, sa_reading *spare, size_t n,
                     int (*less)(const sa_reading *, const sa_reading *))
 {
     const size_t run = 12;
@@ -73,16 +75,18 @@ static void sort_by(sa_reading *row, sa_reading *spare, size_t n,
         sa_reading *swap = from;
         from = to;
         to = swap;
+        if (n > POLL_ROWS && r->poll && r->poll(r->poll_context))
+            break;
     }
     if (from != row)
         memcpy(row, from, n * sizeof *row);
 }
 
 /* Ascending values with their weights, few of them: insertion; else the general way. */
-static void sort_treatment(sa_reading *row, sa_reading *spare, size_t n)
+static void sort_treatment(sa_batch_room *r, sa_reading *row, sa_reading *spare, size_t n)
 {
     if (n > 24) {
-        sort_by(row, spare, n, lower);
+        sort_by(r, row, spare, n, lower);
         return;
     }
     for (size_t i = 1; i < n; i++) {
@@ -98,16 +102,17 @@ static void sort_treatment(sa_reading *row, sa_reading *spare, size_t n)
     }
 }
 
-static void sort_readings(sa_reading *row, sa_reading *spare, size_t n)
+static void sort_readings(sa_batch_room *r, size_t n)
 {
+    sa_reading *row = r->row, *spare = r->spare;
     if (!in_order(row, n, before))
-        sort_by(row, spare, n, before);
+        sort_by(r, row, spare, n, before);
     for (size_t a = 0, end; a < n; a = end) {
         for (end = a + 1; end < n && row[end].time == row[a].time &&
                           row[end].temp_k == row[a].temp_k && row[end].specimen == row[a].specimen;)
             end++;
         if (end - a > 1)
-            sort_treatment(row + a, spare, end - a);
+            sort_treatment(r, row + a, spare, end - a);
     }
 }
 
@@ -145,7 +150,7 @@ sa_group_status sa_batch_collect(const sa_batch_columns *c, size_t first, size_t
     for (size_t i = 0; i < n; i++)
         if (isnan(r->row[i].temp_k))
             r->row[i].temp_k = -1.0;
-    sort_readings(r->row, r->spare, n);
+    sort_readings(r, n);
     if (isnan(*ref_k)) {
         double sum = 0.0;
         for (size_t i = 0; i < n; i++)
@@ -157,7 +162,7 @@ sa_group_status sa_batch_collect(const sa_batch_columns *c, size_t first, size_t
         for (size_t i = 0; i < n; i++)
             if (r->row[i].temp_k < 0.0)
                 r->row[i].temp_k = *ref_k;
-        sort_readings(r->row, r->spare, n);
+        sort_readings(r, n);
     }
     return SA_GROUP_OK;
 }

@@ -22,6 +22,7 @@
 #define MAX_ROUNDS 200
 /* A change of the criterion (a logarithm) below this is rounding. */
 #define LEAST_GAIN 1e-10
+#define POLL_UNITS 20000 /* draws times steps, some milliseconds */
 
 static void change(sa_design_move *v, size_t candidate, double times)
 {
@@ -64,21 +65,35 @@ typedef struct {
     const int *counted;
     double *others, *info; /* information without the piece; scratch */
     double minutes;        /* furnace minutes left for it */
+    size_t units;          /* of work since the last poll */
+    int stop;
 } bench;
 
-static int allowed(const bench *b, const piece *p)
+/* Criterion after a move; once the poll has stopped the search nothing is worth anything. */
+static double value_after(bench *b, const double *info, const sa_design_move *v)
+{
+    b->units += b->d->n_draw * (v->n + 1);
+    if (b->units >= POLL_UNITS) {
+        b->units = 0;
+        b->stop = b->stop || (b->d->poll && b->d->poll(b->d->poll_context));
+    }
+    return b->stop ? HUGE_VAL
+                   : sa_design_value_after(b->d, b->s, b->table, b->counted, info, v);
+}
+
+static int allowed(bench *b, const piece *p)
 {
     return p->steps >= 1 && p->steps <= b->d->max_steps &&
            minutes_of(b->d, p->temp, p->read) <= b->minutes * (1.0 + 1e-12);
 }
 
-static void evaluate(const bench *b, piece *p)
+static void evaluate(bench *b, piece *p)
 {
     sa_design_move v = {.n = 0};
     for (size_t i = 0; i < b->d->n_time; i++)
         if (p->read[i])
             change(&v, p->temp * b->d->n_time + i, 1.0);
-    p->value = sa_design_value_after(b->d, b->s, b->table, b->counted, b->others, &v);
+    p->value = value_after(b, b->others, &v);
 }
 
 /* Sets a time of the piece and counts its steps. */
@@ -93,14 +108,14 @@ static void set_time(piece *p, size_t i, int on)
         p->steps--;
 }
 
-static void keep_better(const bench *b, const piece *trial, piece *best)
+static void keep_better(bench *b, const piece *trial, piece *best)
 {
     if (allowed(b, trial) && trial->value < best->value - LEAST_GAIN)
         *best = *trial;
 }
 
 /* A piece at one temperature built from nothing, the best time at a time. */
-static void build(const bench *b, size_t temp, piece *best)
+static void build(bench *b, size_t temp, piece *best)
 {
     const sa_design *d = b->d;
     piece p = {.temp = temp, .steps = 0, .value = HUGE_VAL};
@@ -117,7 +132,7 @@ static void build(const bench *b, size_t temp, piece *best)
                 continue;
             sa_design_move v = {.n = 0};
             change(&v, temp * d->n_time + i, 1.0);
-            double x = sa_design_value_after(d, b->s, b->table, b->counted, b->info, &v);
+            double x = value_after(b, b->info, &v);
             if (x < value - LEAST_GAIN || which == d->n_time) {
                 value = fmin(x, value);
                 which = i;
@@ -135,7 +150,7 @@ static void build(const bench *b, size_t temp, piece *best)
 }
 
 /* Single times added, dropped and exchanged. */
-static void exchange(const bench *b, const piece *p, piece *best)
+static void exchange(bench *b, const piece *p, piece *best)
 {
     const size_t n = b->d->n_time;
     for (size_t out = 0; out <= n; out++) { /* n: none taken out */
@@ -162,10 +177,10 @@ sa_status sa_design_improve(const sa_design *d, const double *table, const int *
 {
     const sa_design_sizes s = sa_design_measure(d);
     const size_t block = d->n_draw * s.packed;
-    bench b = {d, &s, table, counted, work, work + block, 0.0};
+    bench b = {d, &s, table, counted, work, work + block, 0.0, 0, 0};
     *rounds = 0;
     *value = sa_design_value(d, table, counted, plan, work);
-    if (sa_design_minutes(d, plan) > d->furnace_minutes * (1.0 + 1e-12))
+    if (!(sa_design_minutes(d, plan) <= d->furnace_minutes * (1.0 + 1e-12)))
         return SA_OUT_OF_RANGE;
     for (int better = 1; better && *rounds < MAX_ROUNDS; (*rounds)++) {
         better = 0;
@@ -188,6 +203,8 @@ sa_status sa_design_improve(const sa_design *d, const double *table, const int *
                 keep_better(&b, &moved, &best);
             }
             exchange(&b, &now, &best);
+            if (b.stop)
+                return SA_INTERRUPTED;
             if (best.value < now.value) {
                 plan->temp[q] = (int)best.temp;
                 memcpy(plan->read + q * d->n_time, best.read, d->n_time);

@@ -33,6 +33,8 @@ typedef struct {
     double target;          /* share or hardness */
     size_t max_steps;       /* of a piece, at most n_time */
     double furnace_minutes; /* limit of the sum over pieces */
+    sa_poll poll;           /* asked while plans are valued; NULL: not */
+    void *poll_context;
 } sa_design;
 
 /* Pieces of a plan: temperature of each, and whether each allowed time is read. */
@@ -47,7 +49,8 @@ size_t sa_design_table_size(const sa_design *d);
 size_t sa_design_work_size(const sa_design *d);
 
 /* Gradients of every candidate and of the aim at every draw. `counted` (n_draw) says for
- * which draws the aim exists; `n_counted` how many. SA_NOT_FINITE where the model fails. */
+ * which draws the aim exists; `n_counted` how many. SA_NOT_FINITE where the model fails,
+ * SA_INTERRUPTED where the poll stopped it. */
 sa_status sa_design_prepare(const sa_design *d, double *table, int *counted, size_t *n_counted);
 
 /* Mean of the criterion over the counted draws; Inf for no draw. */

@@ -2,6 +2,7 @@
  * steps, and what they say of the aim (see design.c for the definitions and sources).
  * Symmetric matrices are packed by rows of the lower triangle. */
 #include "design_value.h"
+#include <float.h>
 #include <math.h>
 #include <stdint.h>
 #include <string.h>
@@ -54,6 +55,14 @@ static void add_outer(double *packed, const double *g, size_t p, double times)
     }
 }
 
+static int all_finite(const double *x, size_t n)
+{
+    for (size_t i = 0; i < n; i++)
+        if (!isfinite(x[i]))
+            return 0;
+    return 1;
+}
+
 sa_status sa_design_prepare(const sa_design *d, double *table, int *counted, size_t *n_counted)
 {
     const sa_design_sizes s = sa_design_measure(d);
@@ -73,18 +82,25 @@ sa_status sa_design_prepare(const sa_design *d, double *table, int *counted, siz
             return SA_NOT_FINITE;
         for (size_t j = 0; j < s.p; j++)
             gradient[j] = root * jac[s.place[j]];
+        if (!all_finite(gradient, s.p))
+            return SA_NOT_FINITE;
         add_outer(base, gradient, s.p, d->at_start);
         for (size_t j = 0, diagonal = 0; j < s.p; diagonal += ++j + 1)
             base[diagonal] += d->floor[s.place[j]];
         for (size_t a = 0; a < d->n_temp; a++) {
+            if (a % 256 == 0 && d->poll && d->poll(d->poll_context))
+                return SA_INTERRUPTED;
             for (size_t i = 0; i < d->n_time; i++)
                 here[i] = d->coordinate[a];
             const sa_clock clock = {.n = d->n_time, .coordinate = here, .log_time = d->log_time};
             if (sa_model_hardness(d->kind, &clock, par, value, jac))
                 return SA_NOT_FINITE;
-            for (size_t i = 0; i < d->n_time; i++)
+            for (size_t i = 0; i < d->n_time; i++, g += s.p) {
                 for (size_t j = 0; j < s.p; j++)
-                    *g++ = root * jac[i + s.place[j] * d->n_time];
+                    g[j] = root * jac[i + s.place[j] * d->n_time];
+                if (!all_finite(g, s.p))
+                    return SA_NOT_FINITE;
+            }
         }
         counted[r] = 1;
         for (size_t q = 0; q < d->n_aim; q++) {
@@ -92,7 +108,8 @@ sa_status sa_design_prepare(const sa_design *d, double *table, int *counted, siz
             const sa_target_kind what =
                 d->aim == SA_AIM_LN_TIME_HARDNESS ? SA_TO_HARDNESS : SA_TO_SOFTENING;
             if (!sa_model_time_to(d->kind, d->aim_coordinate[q], d->target, what, par, &ln_time,
-                                  gradient))
+                                  gradient) ||
+                !all_finite(gradient, at.n_par))
                 counted[r] = 0;
             for (size_t j = 0; j < s.p; j++)
                 *g++ = counted[r] ? gradient[s.place[j]] : 0.0;
@@ -102,7 +119,8 @@ sa_status sa_design_prepare(const sa_design *d, double *table, int *counted, siz
     return SA_OK;
 }
 
-/* Lower triangle L of M = L L', packed by rows, in place; 0 when M is not positive. */
+/* Lower triangle L of M = L L', packed by rows, in place; 0 when M is not positive or beyond the
+ * range of numbers. */
 static int factorise(double *m, size_t p)
 {
     for (size_t i = 0, row = 0; i < p; row += ++i) {
@@ -112,7 +130,7 @@ static int factorise(double *m, size_t p)
                 x -= m[row + k] * m[col + k];
             if (i != j)
                 m[row + j] = x / m[col + j];
-            else if (x > 0.0)
+            else if (x > 0.0 && isfinite(x))
                 m[row + j] = sqrt(x);
             else
                 return 0;
@@ -121,8 +139,8 @@ static int factorise(double *m, size_t p)
     return 1;
 }
 
-/* |L^-1 g|^2 = g' M^-1 g. */
-static double quadratic(const double *l, size_t p, const double *g)
+/* ln |L^-1 g|^2 = ln g' M^-1 g; finite also where nothing is left to find. */
+static double log_quadratic(const double *l, size_t p, const double *g)
 {
     double x[SA_MODEL_MAX_PAR], sum = 0.0;
     for (size_t i = 0, row = 0; i < p; row += ++i) {
@@ -132,7 +150,7 @@ static double quadratic(const double *l, size_t p, const double *g)
         x[i] = v / l[row + i];
         sum += x[i] * x[i];
     }
-    return sum;
+    return log(fmin(fmax(sum, DBL_MIN), DBL_MAX));
 }
 
 static double criterion(const sa_design *d, const sa_design_sizes *s, double *m, const double *aims)
@@ -149,10 +167,10 @@ static double criterion(const sa_design *d, const sa_design_sizes *s, double *m,
         double g[SA_MODEL_MAX_PAR] = {0};
         for (size_t j = 0; j < s->p; j++)
             g[j] = s->place[j] == SA_P_Q;
-        return log(quadratic(m, s->p, g));
+        return log_quadratic(m, s->p, g);
     }
     for (size_t q = 0; q < d->n_aim; q++)
-        sum += log(quadratic(m, s->p, aims + q * s->p));
+        sum += log_quadratic(m, s->p, aims + q * s->p);
     return sum / (double)d->n_aim;
 }
 

@@ -27,6 +27,22 @@ static inline const int *glue_integers(SEXP x, R_xlen_t length, const char *what
     return INTEGER_RO(x);
 }
 
+/* The user's wish to stop, for loops of kernels: all memory is R's, so that a jump from there
+ * leaks nothing. */
+static inline int glue_poll(void *context)
+{
+    (void)context;
+    R_CheckUserInterrupt();
+    return 0;
+}
+
+/* The same from loops over elements, every 16384 of them. */
+static inline void glue_poll_each(R_xlen_t i)
+{
+    if (i % 16384 == 16383)
+        R_CheckUserInterrupt();
+}
+
 static inline double glue_double(SEXP x, const char *what)
 {
     return glue_doubles(x, 1, what)[0];

@@ -54,6 +54,7 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
                       .upper = glue_doubles(VECTOR_ELT(setup, 2), rp, "upper"),
                       .natural = glue_integers(VECTOR_ELT(setup, 3), 2 * rp, "natural"),
                       .held = glue_integers(VECTOR_ELT(setup, 4), rp, "held")};
+    s.poll = s.clock.poll = glue_poll;
     if (VECTOR_ELT(conditions, 5) != R_NilValue)
         s.clock.strain = glue_doubles(VECTOR_ELT(conditions, 5), rm, "strain");
     if (VECTOR_ELT(conditions, 6) != R_NilValue)

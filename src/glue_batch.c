@@ -6,14 +6,6 @@
 #include <math.h>
 #include <string.h>
 
-/* With one thread a jump from here is safe: all memory is R's. */
-static int poll_by_jump(void *context)
-{
-    (void)context;
-    R_CheckUserInterrupt();
-    return 0;
-}
-
 static void check_interrupt(void *context)
 {
     (void)context;
@@ -102,7 +94,7 @@ SEXP sa_call_batch(SEXP columns, SEXP first, SEXP size, SEXP model, SEXP numbers
         .cluster = REAL(matrix_of(out, 5, REALSXP, half, inferred)),
         .limit = REAL(matrix_of(out, 6, REALSXP, 2 * p, inferred))};
     sa_status status = sa_batch_fit(&col, f, s, groups, largest, &set, n_threads,
-                                    n_threads > 1 ? poll_by_catch : poll_by_jump, NULL, work, &r);
+                                    n_threads > 1 ? poll_by_catch : glue_poll, NULL, work, &r);
     UNPROTECT(1);
     if (status == SA_INTERRUPTED)
         return R_NilValue;
@@ -127,6 +119,7 @@ SEXP sa_call_batch_hardness(SEXP model, SEXP group, SEXP temp_k, SEXP time, SEXP
     SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)rn, 2));
     double *x = REAL(out), gradient[SA_MODEL_MAX_PAR];
     for (R_xlen_t i = 0; i < rn; i++) {
+        glue_poll_each(i);
         x[i] = x[i + rn] = NA_REAL;
         if (g[i] < 1 || g[i] > rg || ISNAN(min[i]))
             continue;
@@ -179,6 +172,7 @@ SEXP sa_call_runs(SEXP columns, SEXP order, SEXP length)
             Rf_error("internal error: a key column has the wrong length");
     char *begins = R_alloc((size_t)rn + 1, 1);
     for (R_xlen_t i = 0; i < rn; i++) {
+        glue_poll_each(i);
         const R_xlen_t a = o ? o[i] - 1 : i, b = i == 0 ? a : o ? o[i - 1] - 1 : i - 1;
         int begin = i == 0;
         for (R_xlen_t k = 0; !begin && k < keys; k++)

@@ -32,6 +32,7 @@ typedef struct {
 static int evaluate_closure(const bridge *b, SEXP call, const double *par, double *out,
                             size_t length)
 {
+    R_CheckUserInterrupt();
     SEXP arg = PROTECT(Rf_allocVector(REALSXP, (R_xlen_t)b->p));
     memcpy(REAL(arg), par, b->p * sizeof(double));
     Rf_setAttrib(arg, R_NamesSymbol, b->names);

@@ -55,7 +55,7 @@ SEXP sa_call_heat(SEXP pieces, SEXP requests, SEXP knots, SEXP knot_first, SEXP 
                                         (size_t)(first[i + 1] - first[i])};
         const sa_heat_request request = {
             q[i],         q[i + n],        q[i + 2 * n],
-            q[i + 3 * n], out + out_at[i], (size_t)(out_at[i + 1] - out_at[i])};
+            q[i + 3 * n], out + out_at[i], (size_t)(out_at[i + 1] - out_at[i]), glue_poll, NULL};
         sa_heat_answer answer = {temp + out_at[i], 0, 0, 0};
         status[i] = (int)sa_heat_run(&piece, &around, &request, &answer);
         within[i] = answer.time_within;

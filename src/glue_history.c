@@ -4,6 +4,8 @@
 #include "model.h"
 #include <math.h>
 
+#define CHECK_SLICE ((size_t)1 << 20)
+
 void glue_histories(SEXP history, double ref_k, sa_histories *out)
 {
     if (TYPEOF(history) != VECSXP || Rf_xlength(history) < 3)
@@ -24,6 +26,8 @@ void glue_histories(SEXP history, double ref_k, sa_histories *out)
     out->log_unit = SA_LOG_MINUTE;
     out->mark = NULL;
     out->mark_first = NULL;
+    out->poll = glue_poll;
+    out->poll_context = NULL;
 }
 
 static void glue_marks(SEXP mark, SEXP mark_first, sa_histories *out)
@@ -48,12 +52,19 @@ SEXP sa_call_history_check(SEXP history)
     answer[0] = SA_HISTORY_FINE;
     answer[1] = NA_INTEGER;
     for (size_t k = 0; k < set.count && answer[0] == SA_HISTORY_FINE; k++) {
-        const size_t from = (size_t)set.first[k], to = (size_t)set.first[k + 1];
-        const sa_history one = {set.time + from, set.temp + from, to - from, set.zero};
-        size_t at = 0;
-        answer[0] = (int)sa_history_check(&one, &at);
-        if (answer[0] != SA_HISTORY_FINE)
-            answer[1] = (int)(from + at + 1);
+        const size_t end = (size_t)set.first[k + 1];
+        /* in slices that share one point, so that time is compared across them */
+        for (size_t from = (size_t)set.first[k];
+             from < end && answer[0] == SA_HISTORY_FINE; from += CHECK_SLICE - 1) {
+            const size_t n = end - from < CHECK_SLICE ? end - from : CHECK_SLICE;
+            const sa_history one = {.time = set.time + from, .temp = set.temp + from, .n = n,
+                                    .zero = set.zero};
+            size_t at = 0;
+            R_CheckUserInterrupt();
+            answer[0] = (int)sa_history_check(&one, &at);
+            if (answer[0] != SA_HISTORY_FINE)
+                answer[1] = (int)(from + at + 1);
+        }
     }
     UNPROTECT(1);
     return out;
@@ -89,11 +100,13 @@ SEXP sa_call_soften(SEXP model, SEXP history, SEXP mark, SEXP mark_first, SEXP r
     double *x = REAL(out);
     sa_clock clock = {.n = n,
                       .along = &set,
-                      .table = (double *)R_alloc(sa_clock_table(n), sizeof(double))};
+                      .table = (double *)R_alloc(sa_clock_table(n), sizeof(double)),
+                      .poll = glue_poll};
     sa_clock_begin(&clock);
     sa_model_hardness(kind, &clock, b, x + 2 * n, x + 3 * n);
     for (size_t i = 0; i < n; i++) {
         double slope;
+        glue_poll_each((R_xlen_t)i);
         x[i] = b[SA_P_LN_K] + sa_clock_read(&clock, i, SA_RECRYSTALLISATION, b[SA_P_Q], &slope);
         x[i + n] = sa_model_fraction(kind, x[i], b);
     }

@@ -14,6 +14,7 @@ static SEXP each(SEXP x, SEXP k, SEXP n, SEXP theta0, SEXP form, rate_law law)
     SEXP out = PROTECT(Rf_allocVector(REALSXP, length));
     double *value = REAL(out);
     for (R_xlen_t i = 0; i < length; i++) {
+        glue_poll_each(i);
         int missing = ISNAN(px[i]) || ISNAN(pk[i]) || ISNAN(pn[i]) || ISNAN(p0[i]);
         value[i] = missing ? NA_REAL : law(px[i], pk[i], pn[i], p0[i], where);
     }
@@ -40,6 +41,7 @@ SEXP sa_call_arrhenius(SEXP temp_c, SEXP k_ref, SEXP temp_ref_c, SEXP q)
     SEXP out = PROTECT(Rf_allocVector(REALSXP, length));
     double *value = REAL(out);
     for (R_xlen_t i = 0; i < length; i++) {
+        glue_poll_each(i);
         int missing = ISNAN(t[i]) || ISNAN(k[i]) || ISNAN(ref[i]) || ISNAN(energy[i]);
         double e = sa_inverse_temperature(t[i] + SA_ZERO_CELSIUS, ref[i] + SA_ZERO_CELSIUS);
         value[i] = missing ? NA_REAL : k[i] * exp(energy[i] * e);

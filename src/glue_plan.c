@@ -2,6 +2,7 @@
  * each is improved in turn, and the best plan is returned. */
 #include "glue_plan.h"
 #include "design.h"
+#include "glue_fit.h"
 #include <math.h>
 #include <string.h>
 
@@ -12,7 +13,7 @@ enum { S_WEIGHT, S_AT_START, S_AIM, S_TARGET, S_STEPS, S_MINUTES, S_IMPROVE, S_C
 SEXP sa_call_design(SEXP model, SEXP draws, SEXP parameters, SEXP temperatures, SEXP minutes,
                     SEXP settings, SEXP aim_coordinate, SEXP start_temp, SEXP start_read)
 {
-    const sa_model_kind kind = (sa_model_kind)glue_integer(model, "model");
+    const sa_model_kind kind = glue_model(model);
     const size_t p = sa_model_parameters(kind).n_par;
     const double *set = glue_doubles(settings, S_COUNT, "settings");
     const R_xlen_t n_temp = Rf_xlength(VECTOR_ELT(temperatures, 0));
@@ -42,8 +43,12 @@ SEXP sa_call_design(SEXP model, SEXP draws, SEXP parameters, SEXP temperatures, 
         .aim_coordinate = glue_doubles(aim_coordinate, -1, "aim_coordinate"),
         .target = set[S_TARGET],
         .max_steps = (size_t)set[S_STEPS],
-        .furnace_minutes = set[S_MINUTES]};
+        .furnace_minutes = set[S_MINUTES],
+        .poll = glue_poll};
     const int *temps = glue_integers(start_temp, n_start * n_piece, "start_temp");
+    for (R_xlen_t k = 0; k < n_start * n_piece; k++)
+        if (temps[k] < 0 || temps[k] >= n_temp)
+            Rf_error("internal error: no such temperature in the plan");
     const int *reads = glue_integers(start_read, n_start * n_piece * n_time, "start_read");
 
     const char *names[] = {"temp", "read", "values", "counted", "status", ""};

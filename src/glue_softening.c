@@ -25,13 +25,6 @@ static double *put_matrix(SEXP list, int slot, size_t rows, size_t cols)
     return REAL(VECTOR_ELT(list, slot));
 }
 
-static int poll_user(void *context)
-{
-    (void)context;
-    R_CheckUserInterrupt(); /* all memory is R's: a jump from here leaks nothing */
-    return 0;
-}
-
 sa_model_kind glue_model(SEXP model)
 {
     int kind = glue_integer(model, "model");
@@ -157,7 +150,7 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
     if (grouped && VECTOR_ELT(readings, 7) != R_NilValue)
         in.strain = glue_doubles(VECTOR_ELT(readings, 7), rn, "strain");
     sa_lsq_control ctl = glue_control(control);
-    ctl.poll = poll_user;
+    ctl.poll = glue_poll;
     ctl.creep = 1e-6;
     /* level of the limits; standard errors from clusters, start given, limits of every
      * parameter: or not */
@@ -204,7 +197,7 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
                       .held = glue_integers(held, rp, "held")};
     if (grouped && VECTOR_ELT(readings, 8) != R_NilValue)
         s.clock.exponent = glue_exponents(VECTOR_ELT(readings, 8), rep.temp_k, m);
-    s.poll = poll_user;
+    s.poll = s.clock.poll = glue_poll;
     sa_histories along;
     if (Rf_xlength(readings) > 6 && VECTOR_ELT(readings, 6) != R_NilValue) {
         /* temp_k is then the number of the history (0: no anneal), time the minutes in it */
@@ -289,7 +282,8 @@ SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP place, SEXP par)
     const double *at = glue_doubles(place, grouped ? 3 * rn : rn, "place");
     sa_clock clock = {.n = (size_t)rn,
                       .coordinate = at,
-                      .log_time = glue_doubles(log_time, rn, "log_time")};
+                      .log_time = glue_doubles(log_time, rn, "log_time"),
+                      .poll = glue_poll};
     if (grouped) {
         int *exponent = (int *)R_alloc((size_t)rn, sizeof(int));
         for (R_xlen_t i = 0; i < rn; i++)
@@ -320,6 +314,8 @@ SEXP sa_call_time_to(SEXP model, SEXP place, SEXP target, SEXP kind, SEXP par)
     double *x = REAL(out), gradient[SA_MODEL_MAX_PAR], own[SA_BASE_PAR], of_own[SA_BASE_PAR];
     for (R_xlen_t i = 0; i < rn; i++) {
         double ln_time;
+        if (i % 64 == 63)
+            R_CheckUserInterrupt();
         const sa_group group = {strain_at(e, rn, grouped, i),
                                 exponent_at(e, rn, grouped, i, which)};
         sa_model_of_group(which, group, b, own);

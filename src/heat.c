@@ -20,6 +20,7 @@
 #define STEP_TOLERANCE 1e-10
 /* Enough for 30 000 time constants of a stability-bound run; about 0.5 s of work. */
 #define STEP_LIMIT 2000000u
+#define POLL_STEPS 8192u
 /* Closer than this (K) to rest among constant surroundings a piece counts as at rest: above
  * what the step control lets through, far below any thermometer. */
 #define STEADY_K 1e-6
@@ -181,6 +182,8 @@ static sa_status run_stretch(const stretch *s, runner *r, double stop, int last,
         }
         if (++r->steps > STEP_LIMIT)
             return SA_LIMIT;
+        if (r->steps % POLL_STEPS == 0 && request->poll && request->poll(request->poll_context))
+            return SA_INTERRUPTED;
         double h = r->step;
         const int closes = r->time + h * (1 + 1e-9) >= stop;
         if (closes)

@@ -36,6 +36,8 @@ typedef struct {
     double target, within;  /* band target - within .. target + within */
     const double *out_time; /* rising, from 0; those beyond the end of the run stay NAN */
     size_t out_count;
+    sa_poll poll; /* asked along many steps; NULL: not */
+    void *poll_context;
 } sa_heat_request;
 
 typedef struct {

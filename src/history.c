@@ -21,6 +21,7 @@
 #define PANEL_STRETCH 0.05
 #define HEADROOM 300.0 /* the reference moves when an exponent is this far above it */
 #define BLOCK 128
+#define POLL_UNITS 65536 /* points walked over in blocks, some milliseconds */
 
 /* 1000/R in K mol/kJ: e = SCALE (1/ref - 1/T). */
 #define SCALE (1000.0 / SA_GAS_CONSTANT)
@@ -122,7 +123,20 @@ typedef struct {
     double time, temp;
     point a;
     int empty, stale; /* stale: a.f belongs to an older reference */
+    const sa_history *h;
+    size_t units; /* of work since the last poll */
+    int stop;
 } walk;
+
+static int is_stopped(walk *w, size_t units)
+{
+    w->units += units;
+    if (w->units >= POLL_UNITS) {
+        w->units = 0;
+        w->stop = w->h->poll && w->h->poll(w->h->poll_context);
+    }
+    return w->stop;
+}
 
 static inline point point_at(double base, double temp)
 {
@@ -169,6 +183,8 @@ static size_t step(walk *w, double next, double next_temp, const double *mark, s
             move_reference(w, top);
         b.f = exp(q * b.e - w->reference);
         for (; k < n_mark && mark[k] < next; k++) { /* readings inside the piece */
+            if (is_stopped(w, 64))
+                return k;
             const double passed = mark[k] - w->time;
             const double temp = w->temp + passed / dt * (next_temp - w->temp);
             point m = point_at(w->base, temp);
@@ -275,7 +291,7 @@ void sa_history_integrate(const sa_history *h, double q, double ref_k, const dou
                           size_t n_mark, double *log_scaled, double *slope)
 {
     size_t k = 0, i = 1;
-    walk w = {.q = q, .base = SCALE / ref_k, .empty = 1, .stale = 1};
+    walk w = {.q = q, .base = SCALE / ref_k, .empty = 1, .stale = 1, .h = h};
     if (h->n > 0) {
         w.time = h->time[0];
         w.temp = h->temp[0] + h->zero;
@@ -283,18 +299,19 @@ void sa_history_integrate(const sa_history *h, double q, double ref_k, const dou
         for (; k < n_mark && mark[k] <= w.time; k++)
             answer(&w, 0.0, 0.0, w.a.e, log_scaled + k, slope ? slope + k : NULL);
     }
-    while (i < h->n && k < n_mark) {
+    while (i < h->n && k < n_mark && !is_stopped(&w, BLOCK)) {
         const double *time = h->time + i - 1, *temp = h->temp + i - 1;
         if (h->n - i >= BLOCK && mark[k] > time[BLOCK] &&
             block(&w, time, temp, h->zero, slope != NULL)) {
             i += BLOCK;
             continue;
         }
-        for (size_t end = h->n - i > BLOCK ? i + BLOCK : h->n; i < end && k < n_mark; i++)
+        for (size_t end = h->n - i > BLOCK ? i + BLOCK : h->n;
+             i < end && k < n_mark && !is_stopped(&w, 16); i++)
             k += step(&w, h->time[i], h->temp[i] + h->zero, mark + k, n_mark - k, log_scaled + k,
                       slope ? slope + k : NULL);
     }
-    for (; k < n_mark; k++) { /* beyond the end: not known */
+    for (; k < n_mark; k++) { /* beyond the end, or stopped: not known */
         log_scaled[k] = NAN;
         if (slope)
             slope[k] = NAN;
@@ -325,7 +342,8 @@ void sa_histories_integrate(const sa_histories *set, double q, double *log_scale
     for (size_t k = 0; k < set->count; k++) {
         const size_t from = (size_t)set->first[k], to = (size_t)set->first[k + 1];
         const size_t mark = (size_t)set->mark_first[k], last = (size_t)set->mark_first[k + 1];
-        const sa_history one = {set->time + from, set->temp + from, to - from, set->zero};
+        const sa_history one = {set->time + from, set->temp + from, to - from,
+                                set->zero,        set->poll,        set->poll_context};
         sa_history_integrate(&one, q, set->ref_k, set->mark + mark, last - mark,
                              log_scaled + mark, slope ? slope + mark : NULL);
         for (size_t i = mark; i < last; i++)

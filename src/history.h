@@ -11,11 +11,15 @@ typedef struct {
     const double *time, *temp;
     size_t n;
     double zero;
+    sa_poll poll; /* asked along many points or marks; NULL: not */
+    void *poll_context;
 } sa_history;
 
 /* For each of the times `mark` (rising, within the history): log_scaled = ln of the integral
  * of exp(q e(T)) dt from the first point, -Inf where no time has passed or the integral is
- * less than e^-700 of what the hottest point of the piece gives, and slope = its derivative in q (NULL: not wanted). e = -(1/T - 1/ref_k)/R in mol/kJ, q in kJ/mol. */
+ * less than e^-700 of what the hottest point of the piece gives, and slope = its derivative in q
+ * (NULL: not wanted). e = -(1/T - 1/ref_k)/R in mol/kJ, q in kJ/mol. Marks beyond the end, and all
+ * that follow where the poll stopped, are NaN. */
 void sa_history_integrate(const sa_history *h, double q, double ref_k, const double *mark,
                           size_t n_mark, double *log_scaled, double *slope);
 
@@ -39,6 +43,8 @@ typedef struct {
     size_t count;
     double zero, ref_k;
     double log_unit; /* ln of the wanted unit of time in units of `time` */
+    sa_poll poll;    /* as in sa_history */
+    void *poll_context;
 } sa_histories;
 
 /* All marks at one q, in the wanted unit of time. */

@@ -1,23 +1,19 @@
-/* Levenberg-Marquardt in a trust region, with bounds, weights and Huber loss.
+/* Levenberg-Marquardt in a trust region, with bounds, weights and Huber loss: the iteration; its
+ * step is in trust_region.c.
  *
- * The step minimises || r + J s || over || D s || <= radius (Levenberg 1944; Marquardt 1963);
- * the damping that meets the radius is found by a safeguarded Newton iteration on the norm
- * of the scaled step, D holds the largest column norms seen (More 1978, The
- * Levenberg-Marquardt algorithm, Lecture Notes in Mathematics 630). J is reduced once to a
- * p x p triangle, so all that follows costs nothing that grows with n. Bounds: a parameter at
- * its bound whose gradient points outward is held; a step that leaves the box is shortened
- * in that coordinate and solved again in the others.
- * Huber loss (Huber 1964): residual and Jacobian rows are scaled by the root of rho'; the
- * scale is 1.4826 times the median absolute residual, iterated to convergence.
+ * A parameter at its bound whose gradient points outward is held. Termination as in More 1978
+ * (The Levenberg-Marquardt algorithm, Lecture Notes in Mathematics 630), then undamped steps for
+ * the last digits. Huber loss (Huber 1964): residual and Jacobian rows are scaled by the root of
+ * rho'; the scale is 1.4826 times the median absolute residual, iterated to convergence.
  * No allocation, no state; all memory is the caller's. */
 #include "least_squares.h"
 #include "linear.h"
+#include "trust_region.h"
 #include <float.h>
 #include <math.h>
 #include <stdint.h>
 #include <string.h>
 
-#define DAMPING_ROUNDS 12
 #define HUBER_ROUNDS 40
 #define POLISH_ROUNDS 100
 #define CREEP_ROUNDS 50
@@ -43,94 +39,6 @@ size_t sa_lsq_work(size_t n, size_t p)
     if (p > 4096 || n > SIZE_MAX / (sizeof(double) * (p + 8)) - 8 * (p + 8))
         return 0;
     return n * (p + 3) + 6 * p * p + 24 * p + 64;
-}
-
-/* z = a^-T (d d s / length): what the Newton iteration on the step length needs. */
-static double length_slope(const double *a, size_t lead, size_t f, const double *d, const double *s,
-                           double length, double *z)
-{
-    for (size_t j = 0; j < f; j++) {
-        double t = d[j] * d[j] * s[j] / length;
-        for (size_t k = 0; k < j; k++)
-            t -= a[k + j * lead] * z[k];
-        z[j] = t / a[j + j * lead];
-    }
-    return sa_norm(z, f);
-}
-
-static double scaled_norm(const double *d, const double *s, size_t f)
-{
-    double sum = 0.0;
-    for (size_t j = 0; j < f; j++)
-        sum += d[j] * s[j] * d[j] * s[j];
-    return sqrt(sum);
-}
-
-/* Step s of length || d s || <= radius (to 10 %) that minimises || a s + c ||, a being
- * f x f upper triangular. `lambda` carries the damping from call to call.
- * Work: 2 f f + 3 f. */
-static void damped_step(const double *a, size_t f, const double *c, const double *d, double radius,
-                        double *lambda, double *s, double *work)
-{
-    double *stack = work, *rhs = stack + 2 * f * f, *z = rhs + 2 * f;
-    double lower = 0.0, upper = 0.0;
-
-    for (size_t j = 0; j < f; j++)
-        rhs[j] = -c[j];
-    if (sa_back_substitute(a, f, f, rhs, s)) {
-        double length = scaled_norm(d, s, f);
-        if (length <= 1.1 * radius) {
-            *lambda = 0.0;
-            return;
-        }
-        double slope = length_slope(a, f, f, d, s, length, z);
-        lower = (length - radius) / radius / (slope * slope);
-        if (!isfinite(lower))
-            lower = 0.0;
-    }
-    for (size_t j = 0; j < f; j++) {
-        double g = 0.0;
-        for (size_t k = 0; k <= j; k++)
-            g += a[k + j * f] * c[k];
-        upper += g * g / (d[j] * d[j]);
-    }
-    upper = sqrt(upper) / radius;
-    if (!(upper > 0.0))
-        upper = DBL_MIN / fmin(radius, 0.1);
-    double l = fmin(fmax(*lambda, lower), upper);
-    if (l == 0.0)
-        l = fmax(0.001 * upper, sqrt(lower * upper));
-
-    for (int round = 0; round < DAMPING_ROUNDS; round++) {
-        double root = sqrt(l);
-        memset(stack, 0, 2 * f * f * sizeof(double));
-        for (size_t j = 0; j < f; j++) {
-            for (size_t k = 0; k <= j; k++)
-                stack[k + j * 2 * f] = a[k + j * f];
-            stack[f + j + j * 2 * f] = root * d[j];
-            rhs[j] = -c[j];
-            rhs[f + j] = 0.0;
-        }
-        sa_triangularise(stack, 2 * f, f, rhs);
-        if (!sa_back_substitute(stack, 2 * f, f, rhs, s)) {
-            lower = fmax(lower, l);
-            l = fmax(10.0 * l, 0.001 * upper);
-            continue;
-        }
-        *lambda = l;
-        double length = scaled_norm(d, s, f), excess = length - radius;
-        if (fabs(excess) <= 0.1 * radius)
-            return;
-        if (excess > 0.0)
-            lower = fmax(lower, l);
-        else
-            upper = fmin(upper, l);
-        double slope = length_slope(stack, 2 * f, f, d, s, length, z);
-        double newton = l + excess / radius / (slope * slope);
-        if (!(newton >= lower && newton <= upper))
-            newton = fmax(0.001 * upper, sqrt(lower * upper));
-        l = newton;
-    }
 }
 
 typedef struct {
@@ -206,151 +114,6 @@ static double median_abs(const double *x, size_t n, double *scratch)
     return 0.5 * (below + upper);
 }
 
-/* What one iteration works on; all arrays are parts of the caller's work space. */
-typedef struct {
-    size_t p;
-    double *tri, *c;           /* p x p triangle R of the Jacobian, and Q'r */
-    double *g, *d, *colnorm;   /* gradient, scale, column norms */
-    double *step, *trial, *old; /* step, where it leads, where it came from */
-    double *a, *fc, *fd, *fs;  /* the same problem in the free parameters */
-    double *damp;              /* work of damped_step */
-    double radius, lambda;
-    int *frozen;               /* as ints in the work space: out of this step */
-} workspace;
-
-/* Triangle, gradient and scales from the weighted Jacobian (copy is destroyed). */
-static void reduce(workspace *ws, size_t n, double *copy, double *rhs)
-{
-    const size_t p = ws->p;
-    for (size_t j = 0; j < p; j++)
-        ws->colnorm[j] = sa_norm(copy + j * n, n);
-    sa_triangularise(copy, n, p, rhs);
-    for (size_t j = 0; j < p; j++) {
-        for (size_t k = 0; k < p; k++)
-            ws->tri[k + j * p] = k <= j && k < n ? copy[k + j * n] : 0.0;
-        ws->c[j] = j < n ? rhs[j] : 0.0;
-        if (ws->colnorm[j] > ws->d[j])
-            ws->d[j] = ws->colnorm[j];
-    }
-    for (size_t j = 0; j < p; j++) {
-        double sum = 0.0;
-        for (size_t k = 0; k <= j; k++)
-            sum += ws->tri[k + j * p] * ws->c[k];
-        ws->g[j] = sum;
-    }
-}
-
-/* Marks the parameters held by a bound; returns the largest cosine between the residual
- * and a column that is free to move. */
-static double free_cosine(const workspace *ws, const sa_lsq_problem *pb, const double *par,
-                          double rnorm, int *at_bound)
-{
-    double cosine = 0.0;
-    for (size_t j = 0; j < ws->p; j++) {
-        at_bound[j] = 0;
-        if (pb->held && pb->held[j])
-            continue;
-        if (pb->lower && par[j] <= pb->lower[j] && ws->g[j] > 0.0)
-            at_bound[j] = -1;
-        else if (pb->upper && par[j] >= pb->upper[j] && ws->g[j] < 0.0)
-            at_bound[j] = 1;
-        else if (ws->colnorm[j] > 0.0 && rnorm > 0.0)
-            cosine = fmax(cosine, fabs(ws->g[j]) / (ws->colnorm[j] * rnorm));
-    }
-    return cosine;
-}
-
-/* Step of the free parameters inside radius and box. A coordinate that would leave the
- * box stops at its bound, and the others are solved again. */
-static void bounded_step(workspace *ws, const sa_lsq_problem *pb, const double *par,
-                         const int *at_bound)
-{
-    const size_t p = ws->p;
-    size_t left = 0;
-    for (size_t j = 0; j < p; j++) {
-        ws->frozen[j] = (pb->held && pb->held[j]) || at_bound[j] || ws->colnorm[j] == 0.0;
-        ws->step[j] = 0.0;
-        ws->trial[j] = par[j];
-        left += !ws->frozen[j];
-    }
-    while (left > 0) {
-        size_t m = 0;
-        memcpy(ws->fc, ws->c, p * sizeof(double));
-        for (size_t j = 0; j < p; j++) {
-            if (ws->frozen[j]) {
-                for (size_t k = 0; k <= j; k++)
-                    ws->fc[k] += ws->tri[k + j * p] * ws->step[j];
-                continue;
-            }
-            memcpy(ws->a + m * p, ws->tri + j * p, p * sizeof(double));
-            ws->fd[m++] = ws->d[j];
-        }
-        if (m < p) {
-            sa_triangularise(ws->a, p, m, ws->fc);
-            for (size_t j = 1; j < m; j++)
-                memmove(ws->a + j * m, ws->a + j * p, m * sizeof(double));
-        }
-        damped_step(ws->a, m, ws->fc, ws->fd, ws->radius, &ws->lambda, ws->fs, ws->damp);
-        size_t hit = 0;
-        m = 0;
-        for (size_t j = 0; j < p; j++) {
-            if (ws->frozen[j])
-                continue;
-            double to = par[j] + ws->fs[m++];
-            if (pb->lower && to < pb->lower[j]) {
-                to = pb->lower[j];
-                ws->frozen[j] = 1;
-            } else if (pb->upper && to > pb->upper[j]) {
-                to = pb->upper[j];
-                ws->frozen[j] = 1;
-            }
-            hit += (size_t)ws->frozen[j];
-            ws->step[j] = to - par[j];
-            ws->trial[j] = to;
-        }
-        if (hit == 0)
-            return;
-        left -= hit;
-    }
-}
-
-/* Slope and curvature of the linear model along the step: reduction it promises. */
-static double promised(const workspace *ws, double *linear)
-{
-    double quad = 0.0;
-    *linear = 0.0;
-    for (size_t k = 0; k < ws->p; k++) {
-        double t = 0.0;
-        *linear += ws->g[k] * ws->step[k];
-        for (size_t j = k; j < ws->p; j++)
-            t += ws->tri[k + j * ws->p] * ws->step[j];
-        quad += t * t;
-    }
-    return -(*linear + 0.5 * quad);
-}
-
-/* New radius and damping after a trial (rules of More 1978). */
-static void adapt_radius(workspace *ws, double ratio, double actual, double linear, double length,
-                         int finite)
-{
-    if (ratio <= 0.25) {
-        double shrink = 0.5;
-        if (!finite)
-            shrink = 0.1;
-        else if (actual < 0.0)
-            shrink = 0.5 * linear / (linear + actual);
-        if (!(shrink >= 0.1))
-            shrink = 0.1;
-        if (shrink > 0.5)
-            shrink = 0.5;
-        ws->radius = shrink * fmin(ws->radius, length / 0.1);
-        ws->lambda /= shrink;
-    } else if (ws->lambda == 0.0 || ratio >= 0.75) {
-        ws->radius = fmax(ws->radius, 2.0 * length);
-        ws->lambda *= 0.5;
-    }
-}
-
 static void huber_rows(double limit, size_t n, size_t p, const double *resid, double *rhs,
                        double *copy)
 {
@@ -365,9 +128,18 @@ static void huber_rows(double limit, size_t n, size_t p, const double *resid, do
     }
 }
 
-/* Triangle, gradient, bounds met and cosine at the current point. `scratch`: n p + n. */
-static void linearise(const evaluator *ev, workspace *ws, const double *par, const double *resid,
-                      const double *jac, int *at_bound, double *scratch)
+static int is_stopped(const sa_lsq_control *ctl, sa_lsq_result *out)
+{
+    if (!ctl->poll || !ctl->poll(ctl->poll_context))
+        return 0;
+    out->end = SA_END_INTERRUPTED;
+    return 1;
+}
+
+/* Triangle, gradient, bounds met and cosine at the current point. `scratch`: n p + n. Returns 0
+ * when the derivatives are not finite: nothing can be said from there. */
+static int linearise(const evaluator *ev, sa_region *ws, const double *par, const double *resid,
+                     const double *jac, int *at_bound, double *scratch)
 {
     const size_t n = ev->pb->n, p = ev->pb->p;
     double *copy = scratch, *rhs = copy + n * p;
@@ -376,40 +148,48 @@ static void linearise(const evaluator *ev, workspace *ws, const double *par, con
     if (ev->huber_limit > 0.0)
         huber_rows(ev->huber_limit, n, p, resid, rhs, copy);
     double rnorm = sa_norm(rhs, n);
-    reduce(ws, n, copy, rhs);
-    ev->out->cosine = free_cosine(ws, ev->pb, par, rnorm, at_bound);
+    if (!sa_region_reduce(ws, n, copy, rhs))
+        return 0;
+    ev->out->cosine = sa_region_cosine(ws, ev->pb, par, rnorm, at_bound);
+    return 1;
 }
 
 /* The sum of squares is flat to rounding before the parameters have all their digits: a few
- * undamped steps, kept while they lower the cosine of the gradient without raising the sum.
- * Returns half the objective. */
-static double finish(const evaluator *ev, const sa_lsq_control *ctl, workspace *ws, double f,
-                     double *par, double *resid, double *jac, int *at_bound, double *scratch)
+ * undamped steps, kept while they lower the cosine of the gradient without raising the sum. The
+ * end is `end`, or the start's where the derivatives are not finite. */
+static sa_status finish(const evaluator *ev, const sa_lsq_control *ctl, sa_region *ws,
+                        sa_lsq_end end, double f, double *par, double *resid, double *jac,
+                        int *at_bound, double *scratch)
 {
     const size_t p = ev->pb->p;
-    linearise(ev, ws, par, resid, jac, at_bound, scratch);
-    if (!ctl->polish)
-        return f;
-    for (int round = 0; round < POLISH_ROUNDS && ev->out->cosine > 1e-14; round++) {
-        double before = ev->out->cosine;
+    sa_lsq_result *out = ev->out;
+    out->objective = 2.0 * f;
+    out->end = SA_END_START;
+    if (!linearise(ev, ws, par, resid, jac, at_bound, scratch))
+        return SA_NOT_FINITE;
+    out->end = end;
+    for (int round = 0; ctl->polish && round < POLISH_ROUNDS && out->cosine > 1e-14; round++) {
+        double before = out->cosine;
+        if (is_stopped(ctl, out))
+            return SA_INTERRUPTED;
         ws->radius = DBL_MAX;
         ws->lambda = 0.0;
-        bounded_step(ws, ev->pb, par, at_bound);
+        sa_region_step(ws, ev->pb, par, at_bound);
         memcpy(ws->old, par, p * sizeof(double));
         memcpy(par, ws->trial, p * sizeof(double));
         double ft = evaluate(ev, par, resid, jac);
-        int good = ft >= 0.0 && ft <= f * (1.0 + 1e-12);
-        if (good)
-            linearise(ev, ws, par, resid, jac, at_bound, scratch);
-        if (!good || ev->out->cosine > 0.95 * before) {
+        int good = ft >= 0.0 && ft <= f * (1.0 + 1e-12) &&
+                   linearise(ev, ws, par, resid, jac, at_bound, scratch);
+        if (!good || out->cosine > 0.95 * before) {
             memcpy(par, ws->old, p * sizeof(double));
             evaluate(ev, par, resid, jac);
             linearise(ev, ws, par, resid, jac, at_bound, scratch);
             break;
         }
         f = ft;
+        out->objective = 2.0 * f;
     }
-    return f;
+    return SA_OK;
 }
 
 /* One minimisation at a fixed Huber limit. */
@@ -420,76 +200,59 @@ static sa_status minimise(evaluator *ev, const sa_lsq_control *ctl, double *par,
     sa_lsq_result *out = ev->out;
     const size_t n = pb->n, p = pb->p;
     double *trial_resid = work + n * p + n; /* behind the scratch of linearise() */
-    workspace ws = {.p = p, .radius = 0.0, .lambda = 0.0};
-    ws.tri = trial_resid + n;
-    ws.a = ws.tri + p * p;
-    ws.damp = ws.a + p * p;
-    ws.c = ws.damp + 2 * p * p + 3 * p;
-    ws.g = ws.c + p;
-    ws.d = ws.g + p;
-    ws.colnorm = ws.d + p;
-    ws.step = ws.colnorm + p;
-    ws.trial = ws.step + p;
-    ws.fc = ws.trial + p;
-    ws.fd = ws.fc + p;
-    ws.fs = ws.fd + p;
-    ws.old = ws.fs + p;
-    ws.frozen = (int *)(void *)(ws.old + p);
+    sa_region ws = sa_region_place(trial_resid + n, p);
 
     double f = evaluate(ev, par, resid, jac);
     memset(at_bound, 0, p * sizeof(int));
-    memset(ws.d, 0, p * sizeof(double));
     out->end = SA_END_START;
     if (f < 0.0)
         return SA_NOT_FINITE;
     const double first = f;
     double mark = f; /* objective some iterations ago, for creeping along a flat valley */
-    out->end = SA_END_LIMIT;
-    for (int iteration = 0; iteration < ctl->max_iterations; iteration++) {
-        if (ctl->poll && ctl->poll(ctl->poll_context)) {
-            out->end = SA_END_INTERRUPTED;
+    for (int iteration = 0;; iteration++) {
+        if (is_stopped(ctl, out))
             return SA_INTERRUPTED;
-        }
-        linearise(ev, &ws, par, resid, jac, at_bound, work);
         out->objective = 2.0 * f;
-        if (f <= DBL_MIN || f <= first * 1e-30)
+        out->end = SA_END_START;
+        if (!linearise(ev, &ws, par, resid, jac, at_bound, work))
+            return SA_NOT_FINITE;
+        out->end = SA_END_LIMIT;
+        if (iteration >= ctl->max_iterations)
+            return SA_LIMIT;
+        if (f <= DBL_MIN || f <= first * 1e-30) {
             out->end = SA_END_EXACT;
-        else if (out->cosine <= ctl->gtol)
-            out->end = SA_END_GRADIENT;
-        if (out->end == SA_END_EXACT)
-            return SA_OK;
-        if (out->end == SA_END_GRADIENT) {
-            out->objective = 2.0 * finish(ev, ctl, &ws, f, par, resid, jac, at_bound, work);
             return SA_OK;
         }
+        if (out->cosine <= ctl->gtol)
+            return finish(ev, ctl, &ws, SA_END_GRADIENT, f, par, resid, jac, at_bound, work);
         if (iteration > 0 && iteration % CREEP_ROUNDS == 0) {
-            if (mark - f < ctl->creep * f) {
-                out->end = SA_END_FUNCTION;
-                out->objective = 2.0 * finish(ev, ctl, &ws, f, par, resid, jac, at_bound, work);
-                return SA_OK;
-            }
+            if (mark - f < ctl->creep * f)
+                return finish(ev, ctl, &ws, SA_END_FUNCTION, f, par, resid, jac, at_bound, work);
             mark = f;
         }
-        double size = scaled_norm(ws.d, par, p);
+        double size = sa_scaled_norm(ws.d, par, p);
         if (iteration == 0)
             ws.radius = ctl->first_radius * (size > 0.0 ? size : 1.0);
         out->iterations++;
 
-        for (int accepted = 0; !accepted;) {
-            bounded_step(&ws, pb, par, at_bound);
-            double linear, predicted = promised(&ws, &linear);
-            double length = scaled_norm(ws.d, ws.step, p);
+        for (int accepted = 0, trials = 0; !accepted; trials++) {
+            if (trials > 0 && is_stopped(ctl, out))
+                return SA_INTERRUPTED;
+            sa_region_step(&ws, pb, par, at_bound);
+            double linear, predicted = sa_region_promised(&ws, &linear);
+            double length = sa_scaled_norm(ws.d, ws.step, p);
             if (iteration == 0)
                 ws.radius = fmin(ws.radius, fmax(length, DBL_MIN));
             double ft = evaluate(ev, ws.trial, trial_resid, NULL);
             double actual = ft < 0.0 ? -f : f - ft;
             double ratio = predicted > 0.0 ? actual / predicted : 0.0;
-            adapt_radius(&ws, ratio, actual, linear, length, ft >= 0.0);
+            sa_region_adapt(&ws, ratio, actual, linear, length, ft >= 0.0);
             accepted = ft >= 0.0 && actual > 0.0 && ratio >= 1e-4;
+            sa_lsq_end end = SA_END_LIMIT;
             if (ft >= 0.0 && fabs(actual) <= ctl->ftol * f && predicted <= ctl->ftol * f)
-                out->end = SA_END_FUNCTION;
+                end = SA_END_FUNCTION;
             else if (ws.radius <= ctl->xtol * size || ws.radius <= DBL_MIN)
-                out->end = SA_END_STEP;
+                end = SA_END_STEP;
             if (accepted) {
                 memcpy(par, ws.trial, p * sizeof(double));
                 f = evaluate(ev, par, resid, jac);
@@ -497,16 +260,12 @@ static sa_status minimise(evaluator *ev, const sa_lsq_control *ctl, double *par,
                     out->end = SA_END_START;
                     return SA_NOT_FINITE;
                 }
-                size = scaled_norm(ws.d, par, p);
+                size = sa_scaled_norm(ws.d, par, p);
             }
-            if (out->end != SA_END_LIMIT) {
-                out->objective = 2.0 * finish(ev, ctl, &ws, f, par, resid, jac, at_bound, work);
-                return SA_OK;
-            }
+            if (end != SA_END_LIMIT)
+                return finish(ev, ctl, &ws, end, f, par, resid, jac, at_bound, work);
         }
     }
-    out->objective = 2.0 * f;
-    return SA_LIMIT;
 }
 
 sa_status sa_lsq_fit(const sa_lsq_problem *problem, const sa_lsq_control *control, double *par,

@@ -22,6 +22,9 @@
  * (least double). */
 #include "model.h"
 #include <math.h>
+#include <string.h>
+
+#define POLL_CONDITIONS 65536 /* some 10 ms of work */
 
 /* Untransformed share S = exp(-y), y = (theta - theta0)^n, and S dy/d(ln k, n, theta0). */
 typedef struct {
@@ -111,7 +114,15 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
         sa_clock_set(clock, SA_HARDENING, par[at.q_hard]);
     if (at.fall >= 0)
         sa_clock_set(clock, SA_GROWTH, par[at.q_grow]);
+    /* columns without a place in the loop below */
+    if (jac && at.k_strain >= 0 && !strain)
+        memset(jac + (size_t)at.k_strain * m, 0, 2 * m * sizeof(double));
+    if (jac && at.exponents > 1 && !exponent)
+        memset(jac + (size_t)at.exponent * m, 0, (at.exponents - 1) * m * sizeof(double));
     for (size_t i = 0; i < m; i++) {
+        if (i % POLL_CONDITIONS == POLL_CONDITIONS - 1 && clock->poll &&
+            clock->poll(clock->poll_context))
+            return 1;
         double slope, slope_rec = 0.0, logistic = 0.0, recovery = 0.0;
         double slope_hard = 0.0, speed = 0.0, hardening = 0.0;
         double slope_grow = 0.0, rate_grow = 0.0, grown = 0.0, soft = par[SA_P_SOFT];

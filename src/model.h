@@ -81,6 +81,8 @@ struct sa_clock {
     double *table; /* sa_clock_table(n) values; sa_clock_begin() before the first use */
     const double *strain; /* ln(strain / reference) of each condition; NULL without strain */
     const int *exponent;  /* which n of each condition; NULL: one n */
+    sa_poll poll;         /* asked along many conditions; NULL: not */
+    void *poll_context;
 };
 
 size_t sa_clock_table(size_t n);
@@ -106,7 +108,7 @@ static inline double sa_clock_read(const sa_clock *clock, size_t i, int slot, do
 }
 
 /* Hardness of every condition in out (n), and its derivatives in jac (n x n_par by columns)
- * unless NULL. Returns 0, or 1 when a value is not finite. */
+ * unless NULL. Returns 0, or 1 when a value is not finite or the poll stopped it. */
 int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *par, double *out,
                       double *jac);
 

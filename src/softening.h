@@ -16,7 +16,7 @@ typedef struct {
                          * only the edge of the search */
     const int *held;    /* non-zero: stays at its start */
     const double *weight; /* squares of root_weight: profiles may go the short way; NULL: not */
-    sa_poll poll;         /* asked along profiles; NULL: not */
+    sa_poll poll;         /* asked along starts, profiles and intervals; NULL: not */
     void *poll_context;
 } sa_softening;
 

@@ -21,6 +21,7 @@ typedef struct {
     double *starts, *score; /* sorted, best first */
     double *resid, *jac;
     const double *base; /* values of what is held */
+    int stop;           /* the poll has said so: no more candidates */
 } race;
 
 static double clamp(double x, double low, double high)
@@ -109,6 +110,9 @@ static double solve_levels(const race *r, double *par)
 
 static void enter(race *r, double *par)
 {
+    r->stop = r->stop || (r->s->poll && r->s->poll(r->s->poll_context));
+    if (r->stop)
+        return;
     for (size_t j = 0; r->s->held && j < r->p; j++)
         if (r->s->held[j])
             par[j] = r->base[j];
@@ -323,14 +327,14 @@ size_t sa_softening_starts(const sa_softening *s, const double *base, double *st
     /* the plain model first; candidates carry all p parameters, the extra ones at `base` */
     const sa_model_kind plain = (sa_model_kind)(s->kind - sa_model_base(s->kind) + SA_JMAK);
     /* growth is in the candidates of the second round only */
-    race r = {s, plain, p, s->kind == plain ? most : 3, 0, simple, score, work, work + m, base};
+    race r = {s, plain, p, s->kind == plain ? most : 3, 0, simple, score, work, work + m, base, 0};
     simple_starts(&r, &g, base);
     if (s->kind == plain) {
         memcpy(starts, simple, r.count * p * sizeof(double));
         return r.count;
     }
     const size_t bases = r.count;
-    race full = {s, s->kind, p, most, 0, starts, score, work, work + m, base};
+    race full = {s, s->kind, p, most, 0, starts, score, work, work + m, base, r.stop};
     const double delay[5] = {0.0, 0.15, 0.5, 1.0, 2.0}, blunt[3] = {1.0, 0.65, 0.4};
     for (size_t k = 0; k < bases; k++) {
         const double *from = simple + k * p;

@@ -23,8 +23,8 @@ typedef enum { SA_EL_OK = 0, SA_EL_MISSING, SA_EL_OUTSIDE } sa_element;
 /* 0 degrees Celsius in K. Twin: ZERO_CELSIUS in R/checks.R. */
 #define SA_ZERO_CELSIUS 273.15
 
-/* Called by long loops about every 50 ms; a non-zero answer stops the loop with
- * SA_INTERRUPTED. May be NULL. */
+/* Called by long loops about every 50 ms, and more often by those of a caller's function; a
+ * non-zero answer stops the loop, with SA_INTERRUPTED where it has a status. May be NULL. */
 typedef int (*sa_poll)(void *context);
 
 #endif

@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -45,11 +46,12 @@ static inline double fuzz_number(fuzz_bytes *b, double low, double high)
     return fuzz_byte(b) < 32 ? fuzz_any(b) : fuzz_in(b, low, high);
 }
 
-/* A broken promise stops the fuzzer. */
-static inline void must(int ok)
+/* A broken promise says where it stands and stops the fuzzer. */
+#define must(ok) ((ok) ? (void)0 : broken(#ok, __FILE__, __LINE__))
+static inline void broken(const char *promise, const char *file, int line)
 {
-    if (!ok)
-        abort();
+    fprintf(stderr, "Broken at %s:%d: %s\n", file, line, promise);
+    abort();
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);

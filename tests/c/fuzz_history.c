@@ -22,7 +22,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         time[i] = (i ? time[i - 1] : 0) + fuzz_number(&b, 0, 4000);
         temp[i] = fuzz_number(&b, -200, 1400);
     }
-    const sa_history history = {time, temp, n, SA_ZERO_CELSIUS};
+    const sa_history history = {time, temp, n, SA_ZERO_CELSIUS, NULL, NULL};
     size_t at = 0;
     if (sa_history_check(&history, &at) != SA_HISTORY_FINE) {
         must(at < n);

@@ -46,8 +46,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         held[j] = fuzz_byte(&b) < 24;
     }
     sa_softening s = {
-        kind, {n, coordinate, log_time, NULL, NULL}, hardness, root_weight, lower, upper, natural,
-        held};
+        .kind = kind,
+        .clock = {.n = n, .coordinate = coordinate, .log_time = log_time},
+        .hardness = hardness, .root_weight = root_weight, .lower = lower, .upper = upper,
+        .natural = natural, .held = held};
     sa_lsq_control control = sa_lsq_defaults();
     control.max_iterations = 60;
     sa_lsq_result result;

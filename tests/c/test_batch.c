@@ -135,8 +135,10 @@ int main(void)
         weight[i] = 2.0;
         root[i] = sqrt(2.0);
     }
-    sa_softening s = {SA_JMAK, {18, coordinate, log_time, NULL, NULL}, mean, root, lower, upper,
-                      natural, held, NULL, NULL, NULL};
+    sa_softening s = {.kind = SA_JMAK,
+                      .clock = {.n = 18, .coordinate = coordinate, .log_time = log_time},
+                      .hardness = mean, .root_weight = root, .lower = lower, .upper = upper,
+                      .natural = natural, .held = held};
     sa_lsq_control ctl = sa_lsq_defaults();
     sa_lsq_result res;
     double par[P] = {160, 80, -3, 1.5, 200}, resid[18], jac[18 * P];

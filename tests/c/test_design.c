@@ -199,6 +199,10 @@ static void refusals(void)
     check(sa_design_improve(&d, r.table, r.counted, &plan, &value, &rounds, r.work) ==
               SA_OUT_OF_RANGE,
           "a start beyond the furnace limit");
+    d.furnace_minutes = NAN;
+    check(sa_design_improve(&d, r.table, r.counted, &plan, &value, &rounds, r.work) ==
+              SA_OUT_OF_RANGE,
+          "a furnace limit that is no number");
     sa_design_plan nothing = {0, temp, read};
     d.furnace_minutes = 90;
     check(sa_design_improve(&d, r.table, r.counted, &nothing, &value, &rounds, r.work) == SA_OK,
@@ -214,8 +218,40 @@ static void refusals(void)
     leave(&r);
 }
 
+/* Draws at the edge of the range of numbers: refused, or a criterion that is a number. */
+static void extremes(void)
+{
+    const double wild[] = {170, 70, -2.3, 1.5, 1e-307}, far[] = {1e307, 1e307};
+    const double huge[] = {1e160, 70, -2.3, 1.5, 140};
+    sa_design d = problem();
+    size_t n_counted;
+    int counted[1];
+    d.n_draw = 1;
+    d.draws = wild;
+    d.coordinate = far; /* the hardness is a number, its slope in the energy is not */
+    d.n_temp = 2;
+    double *table = malloc(sa_design_table_size(&d) * sizeof(double));
+    double *work = malloc(sa_design_work_size(&d) * sizeof(double));
+    if (!table || !work)
+        exit(2);
+    check(sa_design_prepare(&d, table, counted, &n_counted) == SA_NOT_FINITE, "slopes overflow");
+    d = problem();
+    d.n_draw = 1;
+    d.n_temp = 2;
+    d.draws = huge;
+    d.aim = SA_AIM_DETERMINANT;
+    check(sa_design_prepare(&d, table, counted, &n_counted) == SA_OK, "slopes in range");
+    int temp[1] = {0};
+    unsigned char read[4] = {1, 1, 0, 0};
+    sa_design_plan plan = {1, temp, read};
+    check(sa_design_value(&d, table, counted, &plan, work) == HUGE_VAL, "information overflows");
+    free(table);
+    free(work);
+}
+
 int main(void)
 {
+    extremes();
     decay();
     all_plans(SA_AIM_ENERGY);
     all_plans(SA_AIM_DETERMINANT);

@@ -21,7 +21,7 @@ static void convection(void)
     const sa_surroundings around = {t0, a, a, 1};
     const double out[] = {0, 1, 100, 100, 400, 5000};
     double temp[6];
-    sa_heat_request q = {293.15, 1000, 673.15, 2, out, 6};
+    sa_heat_request q = {293.15, 1000, 673.15, 2, out, 6, NULL, NULL};
     sa_heat_answer w = {temp, 0, 0, 0};
     check(sa_heat_run(&p, &around, &q, &w) == SA_OK, "convection runs");
     for (int i = 0; i < 5; i++)
@@ -53,7 +53,7 @@ static void radiation(void)
     const sa_surroundings around = {t0, a, a, 1};
     const double out[] = {600};
     double temp[1];
-    const sa_heat_request q = {900, 600, 0, 1, out, 1};
+    const sa_heat_request q = {900, 600, 0, 1, out, 1, NULL, NULL};
     sa_heat_answer w = {temp, 0, 0, 0};
     const double c = 2 / 0.003 * 0.5 * SA_STEFAN_BOLTZMANN / (8530 * 380.0);
     check(sa_heat_run(&p, &around, &q, &w) == SA_OK, "radiation runs");
@@ -68,7 +68,7 @@ static void ramp(void)
     const sa_surroundings around = {t0, a, a, 2};
     const double out[] = {150, 300, 700};
     double temp[3];
-    const sa_heat_request q = {293.15, 700, 593.15, 5, out, 3};
+    const sa_heat_request q = {293.15, 700, 593.15, 5, out, 3, NULL, NULL};
     sa_heat_answer w = {temp, 0, 0, 0};
     const double tau = 81.035;
     check(sa_heat_run(&p, &around, &q, &w) == SA_OK, "ramp runs");
@@ -84,7 +84,7 @@ static void refusals(void)
     sa_piece p = sheet();
     const double t0[] = {0}, a[] = {673.15};
     sa_surroundings around = {t0, a, a, 1};
-    sa_heat_request q = {293.15, 10, 673.15, 2, NULL, 0};
+    sa_heat_request q = {293.15, 10, 673.15, 2, NULL, 0, NULL, NULL};
     sa_heat_answer w = {NULL, 0, 0, 0};
     check(sa_heat_run(&p, &around, &q, &w) == SA_OK, "no output wanted");
     q.end = 0;

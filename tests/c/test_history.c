@@ -29,7 +29,7 @@ static double closed_form(double from, double to, double seconds, double q, doub
 static double total(const double *time, const double *temp, size_t n, double q, double ref,
                     double *slope)
 {
-    sa_history h = {time, temp, n, 0.0};
+    sa_history h = {time, temp, n, 0.0, NULL, NULL};
     double value, end = time[n - 1];
     sa_history_integrate(&h, q, ref, &end, 1, &value, slope);
     return value;
@@ -77,7 +77,7 @@ static void blocks(void)
     }
     const double mark[M] = {0, 0.25, 100, 349.9, 350.1, 499.5, 600};
     double got[M], slope[M], plain[M];
-    sa_history h = {time, temp, N, 0.0};
+    sa_history h = {time, temp, N, 0.0, NULL, NULL};
     sa_history_integrate(&h, 200, 640, mark, M, got, slope);
     sa_history_integrate(&h, 200, 640, mark, M, plain, NULL);
     check(got[0] == -INFINITY, "no time passed");
@@ -98,7 +98,7 @@ static void blocks(void)
 static void faults(void)
 {
     double time[4] = {0, 1, 1, 3}, temp[4] = {300, 310, 310, 320};
-    sa_history h = {time, temp, 4, 0.0};
+    sa_history h = {time, temp, 4, 0.0, NULL, NULL};
     size_t at = 99;
     check(sa_history_check(&h, &at) == SA_HISTORY_FINE, "a good history");
     temp[2] = NAN;

@@ -41,6 +41,20 @@ static int never(const double *p, double *r, double *j, void *context)
     return 1;
 }
 
+/* A root: its slope at zero is not finite, though its value is. */
+static int root_edge(const double *p, double *r, double *j, void *context)
+{
+    (void)context;
+    r[0] = sqrt(p[0]) - 3.0;
+    r[1] = p[1] - 1.0;
+    if (j) {
+        j[0] = 0.5 / sqrt(p[0]);
+        j[1] = j[2] = 0.0;
+        j[3] = 1.0;
+    }
+    return 0;
+}
+
 static int stop_at_once(void *context)
 {
     (void)context;
@@ -93,11 +107,35 @@ int main(void)
     check(solve(never, 2, NULL, NULL, ctl, par, bound, jac, &res) == SA_NOT_FINITE, "never");
     check(res.end == SA_END_START, "never: end named");
 
+    /* a slope that is no number is no answer, nor is a step made of what lies in memory */
+    par[0] = par[1] = 0.0;
+    check(solve(root_edge, 2, NULL, NULL, ctl, par, bound, jac, &res) == SA_NOT_FINITE,
+          "edge: derivatives not finite");
+    check(res.end == SA_END_START && par[0] == 0.0 && par[1] == 0.0, "edge: stays at the start");
+    par[0] = 0.5;
+    check(solve(root_edge, 2, NULL, NULL, ctl, par, bound, jac, &res) == SA_OK &&
+              near(par[0], 9.0, 1e-9), "edge: from inside");
+
     ctl.max_iterations = 2;
     par[0] = -1.2;
     par[1] = 1.0;
     check(solve(rosenbrock, 2, NULL, NULL, ctl, par, bound, jac, &res) == SA_LIMIT, "limit");
     check(res.end == SA_END_LIMIT && res.iterations == 2, "limit: end named");
+
+    /* what is said of bounds and gradient at the limit belongs to the point returned */
+    double most[2] = {0.5, 10.0};
+    ctl.max_iterations = 1;
+    par[0] = 0.3;
+    par[1] = 0.1;
+    check(solve(rosenbrock, 2, NULL, most, ctl, par, bound, jac, &res) == SA_LIMIT, "limit: again");
+    double r[2], j[4], cosine = 0.0;
+    rosenbrock(par, r, j, NULL);
+    for (int k = 0; k < 2; k++) {
+        const double g = j[2 * k] * r[0] + j[2 * k + 1] * r[1];
+        if (bound[k] == 0)
+            cosine = fmax(cosine, fabs(g) / (hypot(j[2 * k], j[2 * k + 1]) * hypot(r[0], r[1])));
+    }
+    check(near(res.cosine, cosine, 1e-12), "limit: cosine of the point returned");
 
     ctl = sa_lsq_defaults();
     ctl.poll = stop_at_once;

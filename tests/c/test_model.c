@@ -68,7 +68,8 @@ int main(void)
         const sa_model_kind which =
             (sa_model_kind)(base_kind + SA_WITH_STRAIN + 2 * SA_ONE_EXPONENT);
         const sa_model_layout at = sa_model_parameters(which);
-        const sa_clock grouped = {N, e, log_time, NULL, NULL, strain, exponent};
+        const sa_clock grouped = {.n = N, .coordinate = e, .log_time = log_time,
+                                  .strain = strain, .exponent = exponent};
         double par[SA_MODEL_MAX_PAR] = {160, 80, -2, 1.6, 140, 1.7, 0.2, 1.2, 2.1, 6, -1, 110, 5, -2,
                                         60};
         double h[N], jac[N * SA_MODEL_MAX_PAR], own[SA_BASE_PAR], alone;
@@ -120,7 +121,8 @@ int main(void)
             const sa_model_kind which = (sa_model_kind)(own_kind + SA_WITH_STRAIN + SA_ONE_EXPONENT);
             const sa_model_layout at = sa_model_parameters(which);
             const int first[N] = {0, 1, 1, 0, 1, 0};
-            const sa_clock grouped = {N, e, log_time, NULL, NULL, strain, first};
+            const sa_clock grouped = {.n = N, .coordinate = e, .log_time = log_time,
+                                      .strain = strain, .exponent = first};
             double par[SA_MODEL_MAX_PAR] = {160, 80, -2, 1.6, 140, 1.7, 0.2, 1.2, 6, -1, 110, 5, -2, 60};
             double h[N], jac[N * SA_MODEL_MAX_PAR], own[SA_BASE_PAR];
             check(sa_model_base(which) == own_kind && (int)sa_model_core(which) == base_kind,
