@@ -23,7 +23,7 @@ LSQ_CONVERGED <- 1:4
 #' fit_control(max_iterations = 50)
 #' @export
 fit_control <- function(ftol = 1e-14, xtol = 1e-12, gtol = 1e-10, first_radius = 1,
-                        huber = 1.345, max_iterations = 500) {
+                        huber = 1.345, max_iterations = 1000) {
   out <- list(ftol = check_number(ftol, "ftol", 0, 1), xtol = check_number(xtol, "xtol", 0, 1),
               gtol = check_number(gtol, "gtol", 0, 1),
               first_radius = check_number(first_radius, "first_radius", 0, open = TRUE),
@@ -32,7 +32,7 @@ fit_control <- function(ftol = 1e-14, xtol = 1e-12, gtol = 1e-10, first_radius =
   structure(out, class = "softanneal_control")
 }
 
-DEFAULT_CONTROL <- c(1e-14, 1e-12, 1e-10, 1, 1.345, 500)
+DEFAULT_CONTROL <- c(1e-14, 1e-12, 1e-10, 1, 1.345, 1000)
 
 # The vector the solver takes; least squares unless the loss is "huber".
 control_vector <- function(control, loss) {
