@@ -64,6 +64,26 @@ new_fit <- function(class, coefficients, vcov, sigma, deviance, df.residual, df_
 
 PACKAGE_VERSION <- "0.1.0"
 
+# The call as an object keeps it. do.call() puts functions and formulas themselves where a script
+# has their names; they would carry whole environments into a saved file.
+plain_call <- function(call, name) {
+  call[[1L]] <- as.name(name)
+  for (j in seq_along(call)[-1L]) {
+    x <- call[[j]]
+    if (inherits(x, "formula")) environment(call[[j]]) <- baseenv()
+    if (is.function(x)) call[[j]] <- function_name(x, names(call)[j])
+  }
+  call
+}
+
+# The three na.action functions by name, any other by the name of its argument.
+function_name <- function(f, arg) {
+  for (name in c("na.exclude", "na.omit", "na.fail")) {
+    if (identical(f, getExportedValue("stats", name))) return(call("::", quote(stats), as.name(name)))
+  }
+  as.name(arg)
+}
+
 # The one door to the compiled fit: `d` from softening_data(), `set` from softening_setup(),
 # `control` from control_vector(). `clusters`: states judged by the scatter between heat
 # treatments; `every`: ends of the profiles of all parameters.
