@@ -41,7 +41,7 @@
 fit_arrhenius <- function(data, rate = NULL, time = NULL, temp = temp_c, weights = NULL,
                           temp_ref_c = NULL, na.action = stats::na.exclude, ...) {
   check_dots_empty(...)
-  call <- match.call()
+  call <- plain_call(match.call(), "fit_arrhenius")
   rate_expr <- rlang::enexpr(rate)
   time_expr <- rlang::enexpr(time)
   if (is.null(rate_expr) == is.null(time_expr)) {
@@ -74,6 +74,9 @@ fit_arrhenius <- function(data, rate = NULL, time = NULL, temp = temp_c, weights
   arrhenius_fit(value, temp, weights, ref, is.null(rate_expr), gone, call, temp_name)
 }
 
+ARRHENIUS_FORMULA <- ln_rate ~ temp_c
+environment(ARRHENIUS_FORMULA) <- baseenv()
+
 arrhenius_fit <- function(value, temp, weights, ref, inverse, gone, call, temp_name) {
   ln_k <- if (inverse) -log(value) else log(value)
   e <- inverse_temperature(temp, ref)
@@ -92,7 +95,7 @@ arrhenius_fit <- function(value, temp, weights, ref, inverse, gone, call, temp_n
           fitted.values = line$fitted.values, residuals = line$residuals, weights = weights,
           states = states, limits = NULL,
           convergence = convergence_list(2L, 1L, 1L, 0, 2L), call = call,
-          formula = ln_rate ~ temp_c, na.action = gone,
+          formula = ARRHENIUS_FORMULA, na.action = gone,
           units = list(ln_k_ref = "", q_kj_mol = "kJ/mol"), temp_ref_c = ref, estimated = 2L,
           se = "model", cov_unscaled = unscaled,
           conditions = list(jacobian = x, of_reading = seq_along(ln_k) - 1L),

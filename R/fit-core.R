@@ -26,7 +26,7 @@ LSQ_CONVERGED <- 1:4
 #' fit_control(max_iterations = 50)
 #' @export
 fit_control <- function(ftol = 1e-14, xtol = 1e-12, gtol = 1e-10, first_radius = 1,
-                        huber = 1.345, max_iterations = 500) {
+                        huber = 1.345, max_iterations = 1000) {
   out <- list(ftol = check_number(ftol, "ftol", 0, 1), xtol = check_number(xtol, "xtol", 0, 1),
               gtol = check_number(gtol, "gtol", 0, 1),
               first_radius = check_number(first_radius, "first_radius", 0, open = TRUE),
@@ -35,7 +35,7 @@ fit_control <- function(ftol = 1e-14, xtol = 1e-12, gtol = 1e-10, first_radius =
   structure(out, class = "softanneal_control")
 }
 
-DEFAULT_CONTROL <- c(1e-14, 1e-12, 1e-10, 1, 1.345, 500)
+DEFAULT_CONTROL <- c(1e-14, 1e-12, 1e-10, 1, 1.345, 1000)
 
 # The vector the solver takes; least squares unless the loss is "huber".
 control_vector <- function(control, loss) {
@@ -67,6 +67,26 @@ new_fit <- function(class, coefficients, vcov, sigma, deviance, df.residual, df_
 }
 
 PACKAGE_VERSION <- "0.1.0"
+
+# The call as an object keeps it. do.call() puts functions and formulas themselves where a script
+# has their names; they would carry whole environments into a saved file.
+plain_call <- function(call, name) {
+  call[[1L]] <- as.name(name)
+  for (j in seq_along(call)[-1L]) {
+    x <- call[[j]]
+    if (inherits(x, "formula")) environment(call[[j]]) <- baseenv()
+    if (is.function(x)) call[[j]] <- function_name(x, names(call)[j])
+  }
+  call
+}
+
+# The three na.action functions by name, any other by the name of its argument.
+function_name <- function(f, arg) {
+  for (name in c("na.exclude", "na.omit", "na.fail")) {
+    if (identical(f, getExportedValue("stats", name))) return(call("::", quote(stats), as.name(name)))
+  }
+  as.name(arg)
+}
 
 # The one door to the compiled fit: `d` from softening_data(), `set` from softening_setup(),
 # `control` from control_vector(). `clusters`: states judged by the scatter between heat

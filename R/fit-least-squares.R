@@ -50,7 +50,7 @@ fit_least_squares <- function(fn, start, lower = -Inf, upper = Inf, jac = NULL, 
                               data = NULL, loss = c("squares", "huber"),
                               na.action = stats::na.exclude, control = fit_control(), ...) {
   check_dots_empty(...)
-  call <- match.call()
+  call <- plain_call(match.call(), "fit_least_squares")
   loss <- check_choice(loss, c("squares", "huber"), "loss")
   start <- check_start(start)
   lower <- check_bounds(lower, names(start), "lower", -Inf)
@@ -107,15 +107,24 @@ least_squares_fit <- function(r, problem, call, loss) {
     residuals = residuals, weights = w, states = stats::setNames(states, terms), limits = NULL,
     convergence = convergence_list(r$end, r$iterations, r$evaluations, r$cosine, r$rank),
     call = call, formula = problem$formula, na.action = problem$na.action, loss = loss,
-    data = problem$data, estimated = p, se = "model", cov_unscaled = r$cov,
-    conditions = list(jacobian = plain_jacobian(r$jac, w), of_reading = seq_len(problem$n) - 1L))
+    data = problem$data, constants = problem$constants, functions = problem$functions,
+    estimated = p, se = "model", cov_unscaled = r$cov,
+    conditions = list(jacobian = plain_jacobian(r$jac, w, problem, r$par),
+                      of_reading = seq_len(problem$n) - 1L))
   warn_fit(fit)
 }
 
-# The solver's Jacobian without its weights.
-plain_jacobian <- function(jac, w) {
+# The solver's Jacobian without its weights; rows of weight zero, which it does not hold, anew.
+plain_jacobian <- function(jac, w, problem, par) {
   if (is.null(w)) return(jac)
-  jac / ifelse(w > 0, sqrt(w), 1)
+  out <- jac / ifelse(w > 0, sqrt(w), 1)
+  if (any(w == 0)) {
+    full <- if (is.null(problem$jacobian)) central_jacobian(problem$residuals, par) else {
+      matrix(problem$jacobian(par), length(w))
+    }
+    out[w == 0, ] <- full[w == 0, ]
+  }
+  out
 }
 
 check_start <- function(start) {
@@ -189,6 +198,7 @@ formula_problem <- function(formula, start, data, weights, na.action) {
     as.double(x)
   })
   n <- if (is.null(data)) max(lengths(values), 0L) else nrow(data)
+  vectors <- values[!lengths(values) %in% c(1L, n)]
   values <- values[lengths(values) == n | lengths(values) == 1L]
   weights <- check_weights(weights, n)
   gone <- missing_rows(values, n, na.action)
@@ -210,11 +220,36 @@ formula_problem <- function(formula, start, data, weights, na.action) {
           arg = "fn", remedy = "Check the lengths of its variables.")
   }
   check_finite_start(first)
-  list(n = n, weights = weights, response = response, formula = formula, na.action = gone,
+  kept <- formula
+  environment(kept) <- baseenv() # the fit is data alone: what else the formula needs goes with it
+  list(n = n, weights = weights, response = response, formula = kept, na.action = gone,
        data = as.data.frame(values[lengths(values) == n]),
+       constants = c(values[lengths(values) != n], vectors), functions = own_functions(model, where),
        residuals = function(par) value(par) - response,
        jacobian = formula_jacobian(model, terms, values, where, n),
        report = function(par) response - value(par))
+}
+
+# The text of the functions of a formula that are not those a new session would find.
+own_functions <- function(model, where) {
+  called <- setdiff(all.names(model), all.vars(model))
+  found <- lapply(stats::setNames(called, called), get0, envir = where, mode = "function")
+  own <- !vapply(called, \(f) identical(found[[f]], get0(f, baseenv(), mode = "function")), NA)
+  vapply(found[own], \(f) paste(deparse(f), collapse = "\n"), "")
+}
+
+# The functions of the model as the caller of predict() knows them. Another function of the same
+# name would give wrong numbers, so the text must be that of the fit.
+known_functions <- function(functions, where) {
+  lapply(stats::setNames(names(functions), names(functions)), function(name) {
+    f <- get0(name, envir = where, mode = "function")
+    if (is.null(f) || !identical(paste(deparse(f), collapse = "\n"), functions[[name]])) {
+      abort("model", paste0("the function `", name, "` of the model is ",
+                            if (is.null(f)) "not there" else "not the one it was fitted with"),
+            arg = name, remedy = "Define it as it was when the model was fitted.")
+    }
+    f
+  })
 }
 
 # Symbolic derivatives as a function, or NULL where R cannot differentiate.

@@ -178,32 +178,42 @@ predict.softanneal_fit_least_squares <- function(object, newdata = NULL,
     abort("model", "a fit of a residual function cannot predict", arg = "object",
           remedy = "Fit a formula instead.")
   }
-  values <- if (is.null(newdata)) object$data else {
-    check_data(newdata, "newdata", rows = FALSE)
-    needed <- intersect(all.vars(object$formula[[3L]]), names(object$data))
-    as.data.frame(lapply(stats::setNames(needed, needed), function(v) {
-      numeric_column(newdata, v, "newdata", na = TRUE)
-    }))
+  if (is.null(newdata)) {
+    fit <- unname(object$fitted.values)
+    g <- object$conditions$jacobian
+    dim(g) <- c(length(fit), length(object$coefficients))
+  } else {
+    at <- formula_values(object, newdata, parent.frame())
+    fit <- at$fit
+    g <- at$jacobian
   }
-  n <- if (is.null(newdata)) length(object$residuals) else nrow(newdata)
-  model <- object$formula[[3L]]
-  where <- environment(object$formula)
-  value <- function(par) {
-    rep_len(as.double(eval(model, c(as.list(par), values), where)), n)
-  }
-  b <- object$coefficients
-  fit <- value(b)
-  jacobian <- formula_jacobian(model, names(b), values, where, n)
-  g <- if (is.null(jacobian)) central_jacobian(value, b) else jacobian(b)
-  dim(g) <- c(n, length(b))
   moving <- object$states == "determined"
   v <- object$vcov[moving, moving, drop = FALSE]
   g <- g[, moving, drop = FALSE]
-  se <- if (any(object$states == "not determined")) rep(NA_real_, n) else {
+  se <- if (any(object$states == "not determined")) rep(NA_real_, length(fit)) else {
     sqrt(pmax(rowSums((g %*% v) * g), 0))
   }
   out <- finish_prediction(object, fit, se, interval, level, se.fit)
   if (is.null(newdata)) pad_prediction(out, object$na.action) else out
+}
+
+# The model of a formula and its derivatives at new data.
+formula_values <- function(object, newdata, caller) {
+  check_data(newdata, "newdata", rows = FALSE)
+  model <- object$formula[[3L]]
+  needed <- intersect(all.vars(model), names(object$data))
+  values <- lapply(stats::setNames(needed, needed), function(v) {
+    numeric_column(newdata, v, "newdata", na = TRUE)
+  })
+  where <- list2env(known_functions(object$functions, caller), parent = environment(object$formula))
+  values <- c(values, object$constants)
+  n <- nrow(newdata)
+  value <- function(par) rep_len(as.double(eval(model, c(as.list(par), values), where)), n)
+  b <- object$coefficients
+  jacobian <- formula_jacobian(model, names(b), values, where, n)
+  g <- if (is.null(jacobian)) central_jacobian(value, b) else jacobian(b)
+  dim(g) <- c(n, length(b))
+  list(fit = value(b), jacobian = g)
 }
 
 central_jacobian <- function(value, par) {

@@ -205,7 +205,7 @@ fit_softening <- function(data,
                           strain_ref = NULL, exponent = c("shared", "by temperature"),
                           growth = NULL) {
   check_dots_empty(...)
-  call <- match.call()
+  call <- plain_call(match.call(), "fit_softening")
   automatic <- missing(se)
   se <- check_choice(se, c("cluster", "model", "steps"), "se")
   loss <- check_choice(loss, c("squares", "huber"), "loss")

@@ -56,7 +56,7 @@ fit_grain_growth <- function(data, grain = grain_mm, time = time_min, temp = tem
                              d0_mm = NULL, m = NULL, weights = NULL, temp_ref_c = NULL,
                              na.action = stats::na.exclude, control = fit_control(), ...) {
   check_dots_empty(...)
-  call <- match.call()
+  call <- plain_call(match.call(), "fit_grain_growth")
   columns <- c(grain = picked(rlang::enexpr(grain)), time = picked(rlang::enexpr(time)),
                temp = picked(rlang::enexpr(temp)))
   d0_expr <- rlang::enexpr(d0)

@@ -65,11 +65,14 @@ grain_growth_time <- function(grain_mm, d0_mm, k_ref = NULL, m = 2, temp_c = NUL
   x$grain_mm^x$m * -expm1(x$m * (log(x$d0_mm) - log(x$grain_mm))) / x$k
 }
 
-# d0 (1 + K t/d0^m)^(1/m), which neither under- nor overflows; from nothing (K t)^(1/m).
+# d0 (1 + K t/d0^m)^(1/m); from nothing, or where d0^m is below the rounding of K t, (K t)^(1/m).
 grown <- function(time_min, d0_mm, k, m) {
-  from_grain <- d0_mm * exp(log1p(k * time_min / d0_mm^m) / m)
-  nothing <- which(d0_mm == 0)
+  growth <- k * time_min / d0_mm^m
+  from_grain <- d0_mm * exp(log1p(growth) / m)
+  nothing <- which(d0_mm == 0 | growth > 1e20)
   from_grain[nothing] <- ((k * time_min)^(1 / m))[nothing]
+  still <- which(time_min == 0) # 0/0 where d0^m is too small for a number
+  from_grain[still] <- d0_mm[still]
   from_grain
 }
 

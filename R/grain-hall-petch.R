@@ -39,7 +39,7 @@
 fit_hall_petch <- function(data, hardness = hardness, grain = grain_mm, unit = NULL, weights = NULL,
                            na.action = stats::na.exclude, control = fit_control(), ...) {
   check_dots_empty(...)
-  call <- match.call()
+  call <- plain_call(match.call(), "fit_hall_petch")
   columns <- c(response = picked(rlang::enexpr(hardness)), grain = picked(rlang::enexpr(grain)))
   unit <- check_string(unit, "unit", null = TRUE)
   check_data(data)

@@ -161,7 +161,7 @@ recovery_loss <- function(time, loss, k, ...) {
   x <- common_length(time = check_numeric(time, "time", 0, na = TRUE),
                      loss = check_numeric(loss, "loss", 0, na = TRUE),
                      k = check_numeric(k, "k", 0, open = TRUE, na = TRUE))
-  # beyond exp(30) the 1 is below rounding, and k t may be too large for a number
-  ln_theta <- log(x$k) + log(x$time)
-  x$loss * ifelse(ln_theta > 30, ln_theta, log1p(exp(pmin(ln_theta, 30))))
+  kt <- x$k * x$time
+  # where k t is too large for a number, the 1 is far below its rounding
+  x$loss * ifelse(is.infinite(kt), log(x$k) + log(x$time), log1p(kt))
 }

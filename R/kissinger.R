@@ -41,7 +41,7 @@
 fit_kissinger <- function(data, rate = rate_k_min, peak = peak_c, weights = NULL,
                           na.action = stats::na.exclude, control = fit_control(), ...) {
   check_dots_empty(...)
-  call <- match.call()
+  call <- plain_call(match.call(), "fit_kissinger")
   columns <- c(rate = picked(rlang::enexpr(rate)), temp = picked(rlang::enexpr(peak)))
   check_data(data)
   check_free_names(columns, c("ln_ratio_ref", "q_kj_mol"))

@@ -73,7 +73,7 @@ fit_lifetime <- function(data, time = time_min, temp = temp_c, event = NULL,
                          distribution = c("lognormal", "weibull", "exponential"), weights = NULL,
                          temp_ref_c = NULL, na.action = stats::na.exclude, ...) {
   check_dots_empty(...)
-  call <- match.call()
+  call <- plain_call(match.call(), "fit_lifetime")
   distribution <- check_choice(distribution, LIFETIME_LAWS, "distribution")
   event_expr <- rlang::enexpr(event)
   weight_expr <- rlang::enexpr(weights)

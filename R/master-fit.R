@@ -64,7 +64,7 @@ fit_master_curve <- function(data, response = hardness, temp = temp_c, time = ti
                              errors_in = c("response", "time"), range = c(5, 60), weights = NULL,
                              na.action = stats::na.exclude, control = fit_control(), ...) {
   check_dots_empty(...)
-  call <- match.call()
+  call <- plain_call(match.call(), "fit_master_curve")
   columns <- c(response = picked(rlang::enexpr(response)), temp = picked(rlang::enexpr(temp)),
                time = picked(rlang::enexpr(time)))
   time_unit <- check_choice(time_unit, c("min", "h"), "time_unit")

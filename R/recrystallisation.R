@@ -104,7 +104,7 @@ fit_recrystallisation <- function(data, fraction = fraction, time = time_min, te
                                   temp_ref_c = NULL, na.action = stats::na.exclude,
                                   control = fit_control(), ...) {
   check_dots_empty(...)
-  call <- match.call()
+  call <- plain_call(match.call(), "fit_recrystallisation")
   columns <- c(fraction = picked(rlang::enexpr(fraction)), time = picked(rlang::enexpr(time)),
                temp = picked(rlang::enexpr(temp)), specimen = picked(rlang::enexpr(specimen)))
   method <- check_choice(method, c("direct", "double_log"), "method")

@@ -64,7 +64,7 @@ fit_hardening <- function(data, hardness = hardness, strain = effective_strain,
                           model = c("voce", "swift", "hollomon"), weights = NULL,
                           na.action = stats::na.exclude, control = fit_control(), ...) {
   check_dots_empty(...)
-  call <- match.call()
+  call <- plain_call(match.call(), "fit_hardening")
   response <- column_name(rlang::enexpr(hardness))
   predictor <- column_name(rlang::enexpr(strain))
   model <- check_choice(model, names(HARDENING_MODELS), "model")

@@ -26,14 +26,14 @@
 
 #define POLL_CONDITIONS 65536 /* some 10 ms of work */
 
-/* Untransformed share S = exp(-y), y = (theta - theta0)^n, and S dy/d(ln k, n, theta0). */
+/* y = (theta - theta0)^n, untransformed share S = exp(-y), and S dy/d(ln k, n, theta0). */
 typedef struct {
-    double share, ln_k, n, theta0;
+    double y, share, ln_k, n, theta0;
 } transformation;
 
 static transformation transform(double ln_theta, double n, double theta0, int incubation)
 {
-    transformation t = {1.0, 0.0, 0.0, 0.0};
+    transformation t = {0.0, 1.0, 0.0, 0.0, 0.0};
     double ln_excess = ln_theta, lever = 1.0, theta = 0.0;
     if (incubation) {
         theta = exp(ln_theta);
@@ -46,6 +46,7 @@ static transformation transform(double ln_theta, double n, double theta0, int in
         }
     }
     double y = exp(n * ln_excess);
+    t.y = y;
     if (y > 745.0) {
         t.share = 0.0;
         return t;
@@ -94,7 +95,8 @@ double sa_model_fraction(sa_model_kind kind, double ln_theta, const double *par)
 {
     const sa_model_layout at = sa_model_parameters(kind);
     const double theta0 = at.theta0 >= 0 ? par[at.theta0] : 0.0;
-    return 1.0 - transform(ln_theta, par[SA_P_N], theta0, at.theta0 >= 0).share;
+    /* not 1 - share: small fractions keep their digits */
+    return -expm1(-transform(ln_theta, par[SA_P_N], theta0, at.theta0 >= 0).y);
 }
 
 int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *par, double *out,

@@ -6,6 +6,9 @@
 #include <math.h>
 #include <string.h>
 
+/* Sum of squared residuals, over that of the readings, that is met without scatter only. */
+#define EXACT_SHARE 1e-20
+
 static int softening_residuals(const double *par, double *resid, double *jac, void *context)
 {
     const sa_softening *s = context;
@@ -45,7 +48,9 @@ sa_status sa_softening_fit(const sa_softening *s, const sa_lsq_control *control,
     int iterations = 0, evaluations = 0;
     if (!use_start) {
         double *starts = work, *rest = work + SA_MOST_STARTS * p, best = HUGE_VAL;
-        size_t count = sa_softening_starts(s, par, starts, SA_MOST_STARTS, rest);
+        const sa_model_layout at = sa_model_parameters(s->kind);
+        const size_t most = at.loss >= 0 && at.gain >= 0 ? SA_MOST_STARTS : SA_USUAL_STARTS;
+        size_t count = sa_softening_starts(s, par, starts, most, rest);
         sa_lsq_control coarse = *control;
         coarse.ftol = 1e-7;
         coarse.xtol = 1e-6;
@@ -54,6 +59,9 @@ sa_status sa_softening_fit(const sa_softening *s, const sa_lsq_control *control,
         coarse.max_iterations = 60;
         coarse.polish = 0;
         size_t chosen = 0;
+        double exact = 0.0;
+        for (size_t i = 0; i < s->clock.n; i++)
+            exact += EXACT_SHARE * pow(s->root_weight[i] * s->hardness[i], 2.0);
         for (size_t k = 0; k < count; k++) {
             sa_lsq_result trial;
             sa_status st =
@@ -66,6 +74,8 @@ sa_status sa_softening_fit(const sa_softening *s, const sa_lsq_control *control,
                 best = trial.objective;
                 chosen = k;
             }
+            if (best <= exact) /* readings without scatter: no other start can do better */
+                break;
         }
         if (best < HUGE_VAL)
             memcpy(par, starts + chosen * p, p * sizeof(double));

@@ -160,22 +160,6 @@ test_that("the bootstrap agrees with the Wald errors in a regular case", {
   expect_true(all(abs(apply(b$estimates, 2L, median) - coef(f)) < sqrt(diag(vcov(f)))))
 })
 
-test_that("95 % intervals cover over 600 simulated data sets", {
-  skip_if_not(extended_tests(), "extended test: SOFTANNEAL_EXTENDED_TESTS is not \"true\"")
-  terms <- c("h_worked", "h_soft", "n", "q_kj_mol")
-  truth <- c(160, 80, 1.6, 140)
-  hits <- with_test_seed(24, vapply(seq_len(600), function(k) {
-    d <- made_readings(temps = c(290, 330, 370, 410), times = c(0, 4, 8, 16, 32, 64, 128), n = 6,
-                       sd_step = 1.5, sd_reading = 1.5)
-    ci <- confint(fit_softening(d))[terms, ]
-    as.numeric(ci[, 1L] <= truth & truth <= ci[, 2L])
-  }, numeric(4)))
-  rownames(hits) <- terms
-  message("coverage over 600 data sets: ", paste(terms, rowMeans(hits), collapse = ", "))
-  # 93 to 97 % wanted; the Monte Carlo standard error of one coverage is 0.9 %
-  expect_true(all(rowMeans(hits) >= 0.92 & rowMeans(hits) <= 0.98))
-})
-
 test_that("coefficients and errors agree with generalised nonlinear least squares of nlme", {
   skip_if_not_installed("nlme")
   d <- bell_two()

@@ -16,11 +16,19 @@ strd_problem <- function(set) {
 
 sets <- unique(strd_data$dataset)
 
-test_that("the ten sets are there, with their certified values", {
-  expect_setequal(sets, c("Misra1a", "Chwirut2", "MGH09", "BoxBOD", "Rat43", "Eckerle4", "Thurber",
-                          "DanWood", "MGH10", "Nelson"))
-  expect_true(all(sets %in% strd_certified$dataset))
+test_that("all 27 sets are there, with their certified values", {
+  expect_setequal(sets, c(
+    "Misra1a", "Chwirut2", "Chwirut1", "Lanczos3", "Gauss1", "Gauss2", "DanWood", "Misra1b",
+    "Kirby2", "Hahn1", "Nelson", "MGH17", "Lanczos1", "Lanczos2", "Gauss3", "Misra1c", "Misra1d",
+    "Roszman1", "ENSO", "MGH09", "Thurber", "BoxBOD", "Rat42", "MGH10", "Eckerle4", "Rat43",
+    "Bennett5"))
+  expect_setequal(strd_certified$dataset, sets)
+  expect_false(anyNA(strd_certified$certified_sd))
 })
+
+# Lanczos1 are the values of its model rounded to 14 digits: the certified sum of squares, 1.4e-25,
+# is the square of that rounding, and residuals in double precision keep 2 to 3 digits of it.
+rounded_data <- "Lanczos1"
 
 for (set in sets) {
   test_that(paste0(set, ": 8 digits of parameters and 6 of standard deviations, both starts"), {
@@ -30,16 +38,17 @@ for (set in sets) {
       label <- paste(set, "start", k)
       expect_true(fit$convergence$converged, label = label)
       expect_gte(digits(coef(fit), s$known$certified), 8, label = paste(label, "parameters"))
-      expect_gte(digits(sqrt(diag(vcov(fit))), s$known$certified_sd), 6,
-                 label = paste(label, "standard deviations"))
-      expect_gte(digits(deviance(fit), s$known$RSS[1L]), 8, label = paste(label, "sum of squares"))
+      expect_gte(digits(sqrt(diag(vcov(fit))), s$known$certified_sd),
+                 if (set %in% rounded_data) 2 else 6, label = paste(label, "standard deviations"))
+      expect_gte(digits(deviance(fit), s$known$RSS[1L]), if (set %in% rounded_data) 2 else 8,
+                 label = paste(label, "sum of squares"))
       expect_equal(df.residual(fit), s$known$df[1L])
     }
   })
 }
 
 test_that("a residual function without derivatives reaches the same digits", {
-  for (set in c("Misra1a", "Rat43", "MGH10", "Thurber")) {
+  for (set in c("Misra1a", "Rat43", "MGH10", "Thurber", "ENSO", "Gauss2")) {
     s <- strd_problem(set)
     response <- eval(s$formula[[2L]], s$data)
     residuals <- function(par, data) eval(s$formula[[3L]], c(as.list(par), data)) - response
@@ -64,5 +73,5 @@ test_that("coefficients, errors and likelihood agree with nls on every set it ca
     expect_equal(AIC(fit), AIC(ref), tolerance = 1e-8)
     expect_equal(fitted(fit), as.vector(fitted(ref)), tolerance = 1e-6)
   }
-  expect_gte(fitted, 5)
+  expect_gte(fitted, 15)
 })

@@ -2,19 +2,6 @@
 # arguments far beyond any furnace. Bounds: rounding of one ulp (2.2e-16) in k t is multiplied by
 # n, so 1e-14; where a power is formed by logarithms of numbers up to e^6000, 5e-12.
 
-bits <- 200L
-exactly <- function(x) Rmpfr::mpfr(x, bits)
-relative <- function(got, truth) {
-  truth <- truth + 0 * exactly(1)
-  error <- abs(exactly(got) - truth) / abs(truth)
-  # below the normal doubles a result may lose its digits, not its size
-  small <- abs(truth) < exactly(2)^-1022
-  out <- as.numeric(error)
-  out[as.logical(small)] <- as.numeric(abs(exactly(got) - truth))[as.logical(small)]
-  out[got == 0 & as.numeric(truth) == 0] <- 0
-  out
-}
-
 test_that("jmak_fraction(): k t from 1e-300 to 1e300, n from 0.2 to 8", {
   skip_if_not_installed("Rmpfr")
   d <- expand.grid(e = c(-300, -150, -60, -20, -8, -3, -1, -0.3, 0, 0.1, 0.3, 1, 8, 150, 300),
@@ -75,12 +62,161 @@ test_that("hardness numbers from forces and lengths", {
   d <- rep(c(0.01, 0.352, 1.1, 2.4), 3)
   # ISO 6507-1: HV = 0.102 * 2 F sin(136 deg / 2) / d^2, with 0.102 for 1/9.80665; ISO 6506-1
   g <- exactly("9.80665")
-  sine <- sin(exactly(68) / 180 * Rmpfr::Const("pi", bits))
+  sine <- sin(exactly(68) / 180 * Rmpfr::Const("pi", exact_bits))
   expect_lt(max(relative(vickers_number(force, d), 2 * exactly(force) * sine / exactly(d)^2 / g)),
             1e-14)
   ball <- exactly(10)
   # D - sqrt(D^2 - d^2) loses digits for small indentations unless written as a quotient
   brinell <- 2 * exactly(force) / g /
-    (Rmpfr::Const("pi", bits) * ball * (ball - sqrt(ball^2 - exactly(d)^2)))
+    (Rmpfr::Const("pi", exact_bits) * ball * (ball - sqrt(ball^2 - exactly(d)^2)))
   expect_lt(max(relative(brinell_number(force, 10, d), brinell)), 1e-12)
+})
+
+test_that("knoop numbers, Rockwell numbers and depths", {
+  skip_if_not_installed("Rmpfr")
+  force <- 10^seq(-3, 4, 0.5)
+  d <- 10^seq(-4, 2, length.out = length(force))
+  wanted <- exactly(force) / exactly(KGF) / (exactly(0.07028) * exactly(d)^2)
+  expect_lt(max(relative(knoop_number(force, d), wanted)), 1e-14)
+  info <- hardness_scales()
+  info <- info[info$test == "Rockwell", ]
+  for (k in seq_len(nrow(info))) {
+    n <- exactly(info$n[k])
+    s <- exactly(info$s_mm[k])
+    number <- seq(-20, info$n[k], length.out = 15)
+    expect_lt(max(as.numeric(abs(exactly(rockwell_depth(number, info$scale[k])) -
+                                   (n - exactly(number)) * s) / (n * s))), 1e-15)
+    depth <- seq(0, 0.4, length.out = 15)
+    expect_lt(max(as.numeric(abs(exactly(rockwell_number(depth, info$scale[k])) -
+                                   (n - exactly(depth) / s)) / (n + exactly(depth) / s))), 1e-15)
+  }
+})
+
+test_that("recovery_loss(): k t from 1e-300 to 1e300 and beyond the doubles", {
+  skip_if_not_installed("Rmpfr")
+  d <- expand.grid(e = c(-300, -200, -30, -16, -8, -3, 0, 0.3, 1, 5, 12, 20, 100, 300),
+                   k = c(1e-12, 0.3, 1e8), loss = c(1e-3, 7))
+  time <- 10^pmin(d$e - log10(d$k), 307)
+  wanted <- exactly(d$loss) * log1p(exactly(d$k) * exactly(time))
+  expect_lt(max(relative(recovery_loss(time, d$loss, d$k), wanted)), 1e-14)
+  beyond <- recovery_loss(1e300, 2, 1e300)
+  expect_lt(relative(beyond, 2 * 600 * log(exactly(10))), 1e-14)
+})
+
+test_that("time-temperature parameters: 1 to 5000 K, times from 1e-12 to 1e12 h", {
+  skip_if_not_installed("Rmpfr")
+  d <- expand.grid(temp_k = c(1, 77, 293.15, 600, 1273.15, 5000), log_h = c(-12, -3, 0, 0.7, 5, 12),
+                   constant = c(13, 20, 46))
+  temp_c <- d$temp_k - 273.15
+  kelvin <- exactly(temp_c) + exactly(273.15)
+  time <- 10^d$log_h
+  wanted <- kelvin * (exactly(d$constant) + log10(exactly(time)))
+  expect_lt(max(relative(larson_miller(temp_c, time_h = time, constant = d$constant), wanted)),
+            1e-14 * 25) # C + log10 t loses up to a factor 25 here (13 - 12)
+  minutes <- kelvin * (exactly(d$constant) + log10(exactly(60 * time) / 60))
+  expect_lt(max(relative(hollomon_jaffe(temp_c, time_min = 60 * time, constant = d$constant),
+                         minutes)), 1e-14 * 25)
+  # times: the rounding of an exponent of up to 46 + 12, times ln 10
+  p <- as.numeric(wanted)
+  back <- larson_miller_time(p, temp_c, constant = d$constant)
+  truth <- exactly(10)^(exactly(p) / kelvin - exactly(d$constant))
+  expect_lt(max(relative(back, truth)), 1e-13)
+  expect_lt(max(abs(larson_miller_temp(p, time_h = time, constant = d$constant) - temp_c) /
+                  d$temp_k), 1e-13)
+})
+
+test_that("grain size: numbers from -40 to 60, and there and back", {
+  skip_if_not_installed("Rmpfr")
+  g <- c(-40, -7.3, -1, 0, 0.01, 1, 5.5, 10, 14, 37.7, 60)
+  t <- grain_size(number = g)
+  two <- exactly(2)
+  density <- two^(exactly(g) - 1) / exactly("0.254")^2
+  expect_lt(max(relative(t$grains_per_mm2, density)), 1e-14)
+  expect_lt(max(relative(t$intercept_mm, exactly("0.32") * two^(-exactly(g) / 2))), 1e-14)
+  expect_lt(max(relative(t$diameter_mm, 1 / sqrt(density))), 1e-14)
+  expect_lt(max(relative(t$area_mm2, 1 / density)), 1e-14)
+  # a logarithm: absolute error of the number
+  for (size in c("intercept_mm", "diameter_mm", "grains_per_mm2")) {
+    expect_lt(max(abs(do.call(grain_size, t[size])$number - g)), 1e-13)
+  }
+})
+
+test_that("grain growth: from grains of 1e-200 to 1 mm, exponents 1 to 10", {
+  skip_if_not_installed("Rmpfr")
+  d <- expand.grid(d0 = c(0, 1e-200, 1e-40, 1e-3, 0.02, 1), kt = c(0, 1e-30, 1e-8, 1e-3, 10),
+                   m = c(1, 2, 3.7, 10))
+  d <- d[d$d0 > 0 | d$kt > 0, ]
+  got <- grain_growth(d$kt, d$d0, k_ref = 1, m = d$m)
+  m <- exactly(d$m)
+  wanted <- exp(log(exactly(d$d0)^m + exactly(d$kt)) / m)
+  expect_lt(max(relative(got, wanted)), 1e-13)
+  # and the time from one size to the next, where they are nearly the same too
+  e <- expand.grid(d0 = c(1e-6, 0.01, 0.3), grow = c(1e-9, 1e-3, 1, 50), m = c(1, 2, 3.7, 10))
+  to <- e$d0 * (1 + e$grow)
+  got <- grain_growth_time(to, e$d0, k_ref = 1e-3, m = e$m)
+  wanted <- (exactly(to)^exactly(e$m) - exactly(e$d0)^exactly(e$m)) / exactly(1e-3)
+  # logarithms of 1e-6 (14) apart by 1e-9: 14 * 2.2e-16 / 1e-9 is lost in the subtraction
+  expect_lt(max(relative(got, wanted)[e$grow > 1e-9]), 1e-11)
+  expect_lt(max(relative(got, wanted)), 1e-5)
+})
+
+test_that("strength by formula", {
+  skip_if_not_installed("Rmpfr")
+  hv <- c(1e-3, 60, 112.5, 190, 5000)
+  m <- c(2, 2.1, 2.2, 2.44, 3)
+  n <- exactly(m) - 2
+  tensile <- estimate_strength(hv, method = "cahoon_tensile", meyer_index = m)$strength_mpa
+  # (n / 0.217)^n: m - 2 keeps 2.2e-16 * m / (m - 2) of n, at most 5e-15
+  expect_lt(max(relative(tensile, exactly(hv) * exactly(KGF) / exactly(2.9) *
+                           (n / exactly(0.217))^n)), 1e-13)
+  proof <- estimate_strength(hv, method = "cahoon_proof", meyer_index = m)$strength_mpa
+  expect_lt(max(relative(proof, exactly(hv) * exactly(KGF) / 3 * exactly(0.1)^n)), 1e-14)
+  tabor <- estimate_strength(hv, method = "tabor")$strength_mpa
+  expect_lt(max(relative(tabor, exactly(hv) * exactly(KGF) / exactly(2.9))), 1e-14)
+})
+
+# The monotone cubic of Fritsch and Carlson (1980) in 200 bits, as src/scale.c states it.
+exact_cubic <- function(x, y, at) {
+  n <- length(x)
+  x <- exactly(x)
+  y <- exactly(y)
+  secant <- (y[-1L] - y[-n]) / (x[-1L] - x[-n])
+  slope <- c(secant[1L], (secant[-1L] + secant[-(n - 1L)])[seq_len(n - 2L)] / 2, secant[n - 1L])
+  for (i in seq_len(n - 1L)) {
+    if (secant[i] == 0) {
+      slope[i] <- slope[i + 1L] <- exactly(0)
+      next
+    }
+    a <- max(slope[i] / secant[i], 0)
+    b <- max(slope[i + 1L] / secant[i], 0)
+    shrink <- if (a^2 + b^2 > 9) 3 / sqrt(a^2 + b^2) else exactly(1)
+    slope[i] <- shrink * a * secant[i]
+    slope[i + 1L] <- shrink * b * secant[i]
+  }
+  k <- findInterval(at, as.numeric(x), rightmost.closed = TRUE)
+  h <- x[k + 1L] - x[k]
+  t <- (exactly(at) - x[k]) / h
+  y[k] * (1 + 2 * t) * (1 - t)^2 + h * slope[k] * t * (1 - t)^2 +
+    y[k + 1L] * t^2 * (3 - 2 * t) + h * slope[k + 1L] * t^2 * (t - 1)
+}
+
+test_that("conversions between all pairs of the brass table, and to HV in the others", {
+  skip_if_not_installed("Rmpfr")
+  worst <- 0
+  for (material in c("brass", "brass_gb", "copper", "aluminium", "steel", "steel_din")) {
+    table <- table_of(material)
+    scales <- colnames(table$value)
+    for (from in scales) for (to in if (material == "brass") scales else intersect("HV", scales)) {
+      if (from == to) next
+      points <- pair_points(table, match(from, scales), match(to, scales))
+      x <- points[[1L]]
+      between <- x[-1L] - diff(x) * rep_len(c(0.5, 0.9, 0.13, 0.31), length(x) - 1L)
+      at <- c(x, between)
+      got <- convert_hardness(at, from, to, material)
+      wanted <- exact_cubic(x, points[[2L]], at)
+      # relative to the largest number of the pair: HRB passes through zero
+      worst <- max(worst, as.numeric(abs(exactly(got) - wanted)) / max(abs(points[[2L]])))
+    }
+  }
+  expect_lt(worst, 1e-12)
 })

@@ -79,6 +79,36 @@ test_that("NIST StRD analysis of variance: SiRstv and AtmWtAg", {
     expect_equal(w$statistic[1], value("F"), tolerance = 1e-8)
     expect_equal(w$sd[w$term == "within"], value("resid_sd"), tolerance = 1e-8)
     expect_identical(c(w$df1[1], w$df2[1]), c(value("df_between"), value("df_within")))
+    # all that is certified follows from F, the sd and the degrees of freedom
+    ss_within <- w$sd[w$term == "within"]^2 * w$df2[1]
+    ss_between <- w$statistic[1] * w$sd[w$term == "within"]^2 * w$df1[1]
+    expect_equal(ss_within, value("SS_within"), tolerance = 1e-8)
+    expect_equal(ss_between, value("SS_between"), tolerance = 1e-8)
+    expect_equal(ss_between / (ss_between + ss_within), value("R2"), tolerance = 1e-8)
+  }
+})
+
+test_that("analysis of variance of constant leading digits: the nine SmLs sets", {
+  # NIST StRD, analysis of variance, after Simon S D, Lesage J P (1989) Comput. Statist. Data Anal.
+  # 8, 317: nine treatments of 21, 201 or 2001 values, each its mean once and then a tenth below
+  # and above in turn; means a tenth apart; all of it on top of 1, 1e6 or 1e12. Construction from
+  # memory; its exact answers, F = number of values and within-sd = 0.1, follow by arithmetic.
+  above <- c(4, 3, 5, 3, 5, 3, 5, 3, 5) # tenths
+  digits <- function(x, truth) -log10(max(abs(x / truth - 1), 1e-16))
+  # the doubles themselves keep a tenth on 1e6 to 10 digits, on 1e12 to 3 or 4
+  least <- c(`1` = 13, `1e+06` = 9, `1e+12` = 3)
+  for (base in c(1, 1e6, 1e12)) for (n in c(21, 201, 2001)) {
+    tenths <- rep(above, each = n) + rep(c(0, rep_len(c(-1, 1), n - 1)), 9)
+    set <- data.frame(group = rep(1:9, each = n), specimen = "set",
+                      hardness = if (base == 1) (10 + tenths) / 10 else base + tenths / 10)
+    w <- compare_laboratories(set)$components
+    label <- paste("base", base, "n", n)
+    expect_gte(digits(w$statistic[1L], n), least[[format(base)]], label = label)
+    expect_gte(digits(w$sd[w$term == "within"], 0.1), least[[format(base)]], label = label)
+    expect_identical(c(w$df1[1L], w$df2[1L]), c(8, 9 * (n - 1)), label = label)
+    s <- summarise_readings(transform(set, temp_c = 330, time_min = group, scale = "HV"))
+    expect_gte(digits(s$sd[1L], 0.1), least[[format(base)]], label = label)
+    expect_equal(s$mean, base * (base > 1) + ((base == 1) * 10 + above) / 10, tolerance = 1e-15)
   }
 })
 

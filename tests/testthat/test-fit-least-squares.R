@@ -170,3 +170,37 @@ test_that("bad input is refused by class", {
   expect_error(fit_control(ftol = -1), class = "softanneal_error_range")
   expect_error(fit_control(max_iterations = 1.5), class = "softanneal_error_argument")
 })
+
+test_that("predictions at the data, also where a weight is zero, are those at the same new data", {
+  d <- data.frame(x = 1:8, y = c(9.1, 7.2, 6.1, 4.9, 4.2, 3.3, 2.9, 2.2))
+  for (model in c(y ~ a * exp(-b * x), y ~ a * 2^(-b * abs(x)))) {
+    f <- fit_least_squares(model, c(a = 10, b = 0.2), data = d, weights = c(1, 0, 2, 1, 1, 0, 3, 1))
+    expect_equal(predict(f, interval = "confidence", se.fit = TRUE),
+                 predict(f, d, interval = "confidence", se.fit = TRUE), tolerance = 1e-8)
+    expect_true(all(predict(f, se.fit = TRUE)$se.fit > 0))
+  }
+})
+
+test_that("a formula takes its constants along, and its functions only by name", {
+  d <- data.frame(x = 1:8, y = c(9.1, 7.2, 6.1, 4.9, 4.2, 3.3, 2.9, 2.2))
+  base <- 2
+  coefficients <- c(0.5, 0.25)
+  fall <- function(x, b) exp(-b * x)
+  f <- fit_least_squares(y ~ a * fall(x, b) + base * sum(coefficients) - 1.5, c(a = 10, b = 0.2),
+                         data = d)
+  expect_identical(environment(formula(f)), baseenv())
+  new <- data.frame(x = c(0, 20))
+  wanted <- coef(f)[["a"]] * exp(-coef(f)[["b"]] * c(0, 20))
+  expect_equal(predict(f, new), wanted)
+  base <- 100 # the fit keeps the 2 it was made with
+  expect_equal(predict(f, new), wanted)
+  # somewhere else the function is not known, or is another one
+  elsewhere <- function(f, new) predict(f, new)
+  environment(elsewhere) <- globalenv()
+  expect_error(elsewhere(f, new), "`fall` of the model is not there",
+               class = "softanneal_error_model")
+  fall <- function(x, b) exp(-2 * b * x)
+  expect_error(predict(f, new), "not the one it was fitted with", class = "softanneal_error_model")
+  # what was fitted needs no function
+  expect_equal(predict(f), fitted(f))
+})
