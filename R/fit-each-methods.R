@@ -182,7 +182,7 @@ coef.softanneal_fits <- function(object, ...) {
 
 #' @rdname fits-tables
 #' @export
-nobs.softanneal_fits <- function(object, ...) sum(object$counts["used", fits_fitted(object)])
+nobs.softanneal_fits <- function(object, ...) sum(group_count(object, "used")[fits_fitted(object)])
 
 #' @rdname fits-tables
 #' @export
@@ -240,11 +240,11 @@ predict.softanneal_fits <- function(object, newdata,
   at <- pmax(group, 1L)
   # at one temperature nothing is known at another
   lost <- is.na(fits_par(object)["q_kj_mol" == object$set$terms, at]) & time > 0 &
-    abs(temp + ZERO_CELSIUS - object$sums["hot_k", at]) > 1e-6
+    abs(temp + ZERO_CELSIUS - group_sum(object, "hot_k")[at]) > 1e-6
   m[which(lost), ] <- NA_real_
   open <- colSums(object$state > 1L)[at] > 0L
   se <- sqrt(pmax(m[, 2L], 0))
-  se[open] <- NA_real_
+  se[open | is.nan(se)] <- NA_real_ # nothing known without degrees of freedom
   finish_fits(object, m[, 1L], se, at, interval, level, se.fit)
 }
 
@@ -277,11 +277,12 @@ as_key <- function(x) if (is.factor(x)) as.character(x) else x
 
 warn_outside_groups <- function(object, group, temp, time) {
   at <- pmax(group, 1L)
-  s <- object$sums
   kelvin <- temp + ZERO_CELSIUS
-  outside <- which(group > 0L & time > 0 & (kelvin < s["cold_k", at] - 1e-9 |
-                                              kelvin > s["hot_k", at] + 1e-9 |
-                                              time > s["longest_min", at] * (1 + 1e-9)))
+  cold <- group_sum(object, "cold_k")[at]
+  hot <- group_sum(object, "hot_k")[at]
+  longest <- group_sum(object, "longest_min")[at]
+  outside <- which(group > 0L & time > 0 & (kelvin < cold - 1e-9 | kelvin > hot + 1e-9 |
+                                              time > longest * (1 + 1e-9)))
   if (length(outside)) {
     warn("extrapolation", paste0(length(outside), " of ", length(group), " conditions lie outside ",
                                  "the temperatures or times of their group (", in_rows(outside),

@@ -185,7 +185,7 @@ test_that("a strip before any anneal needs no temperature", {
   fits <- quiet_each(cold, coil)
   one <- quiet_one(cold[cold$coil == 2, ])
   expect_equal(fits$par[, 2L], unname(coef(one)), tolerance = 1e-6)
-  expect_equal(fits$counts["missing", ], c(0L, 0L, 0L))
+  expect_equal(group_count(fits, "missing"), c(0L, 0L, 0L))
 })
 
 test_that("keys of any type, several keys, names of columns", {
