@@ -84,9 +84,12 @@ fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6
     part <- check_parts(part, length(job$files))
   }
   open_folder(job)
-  if (from_query) archive_query(source, job) else archive_folder(job, part)
+  failed <- if (from_query) archive_query(source, job) else archive_folder(job, part)
   out <- read_archive(out_dir)
-  check_once(out)
+  write_whole(file.path(out_dir, "manifest.csv"),
+              function(to) utils::write.csv(out$manifest, to, row.names = FALSE))
+  if (length(failed)) abort_failed(failed, length(part))
+  if (from_query || nrow(out$manifest) == length(job$files)) check_once(out)
   out
 }
 
@@ -97,6 +100,15 @@ archive_arguments <- function(given) {
   if (length(odd) || (length(given) && (is.null(names(given)) || any(names(given) == "")))) {
     abort("argument", paste0("unknown argument ", in_quotes(if (length(odd)) odd else "(unnamed)")),
           arg = odd, remedy = "Name arguments of fit_each(); nothing is ignored.")
+  }
+  or <- function(name, otherwise) if (is.null(given[[name]])) otherwise else given[[name]]
+  each_settings(or("model", names(SOFTENING_MODELS)), or("scale", c("HV", "as read")), given$se,
+                given$fixed, given$lower, given$upper, given$temp_ref_c, or("level", 0.95),
+                given$control, or("material", "brass"))
+  check_number(or("threads", 1L), "threads", 1, 1024, whole = TRUE)
+  check_number(given$chunk_size, "chunk_size", 1, whole = TRUE, null = TRUE)
+  for (column in intersect(names(given), c("time", "temp", "hardness", "reading_scale", "specimen"))) {
+    check_string(given[[column]], column)
   }
   given
 }
@@ -119,7 +131,7 @@ archive_files <- function(source) {
                              describe(source)), arg = "source", remedy = "Give a path.")
   }
   files <- if (length(source) == 1L && dir.exists(source)) {
-    list.files(source, "[.](csv|parquet)$", full.names = TRUE, ignore.case = TRUE)
+    list.files(source, "[.](csv|csv[.]gz|parquet)$", full.names = TRUE, ignore.case = TRUE)
   } else source
   # the order of parts must not depend on the locale
   files <- sort(files, method = "radix")
@@ -128,26 +140,33 @@ archive_files <- function(source) {
     abort("file", if (length(gone)) {
       paste0("cannot find ", in_quotes(utils::head(gone, 3L), " and "))
     } else {
-      paste0("'", source, "' holds no .csv or .parquet file")
-    }, arg = "source", remedy = "Check the path.")
+      paste0("'", source, "' holds no .csv, .csv.gz or .parquet file")
+    }, arg = "source", remedy = "Check the path; of folders within it name the files yourself.")
+  }
+  if (anyDuplicated(files)) {
+    abort("duplicate", paste0("`source` names '", files[anyDuplicated(files)], "' twice"),
+          arg = "source", remedy = "Name each file once.")
   }
   files
 }
 
-# Make the folder, or check that it belongs to the same call.
+# Make the folder, or check that it belongs to the same call. Of two processes that start at the
+# same time the first one names the settings.
 open_folder <- function(job) {
   if (!dir.exists(job$out_dir) &&
-        !dir.create(job$out_dir, recursive = TRUE, showWarnings = FALSE)) {
+        !dir.create(job$out_dir, recursive = TRUE, showWarnings = FALSE) &&
+        !dir.exists(job$out_dir)) {
     abort("file", paste0("cannot make the folder '", job$out_dir, "'"), arg = "out_dir",
           remedy = "Check the path and your rights there.")
   }
+  sweep_passing(job$out_dir)
   told <- cbind(package = PACKAGE_VERSION, R = as.character(getRversion()),
                 settings = describe_job(job), keys = paste(job$keys, collapse = ", "),
                 format = job$format)
   path <- file.path(job$out_dir, "archive.dcf")
   if (!file.exists(path)) {
-    write_whole(path, function(to) write.dcf(told, to, keep.white = "settings", width = 1e6))
-    return(invisible())
+    write_whole(path, function(to) write.dcf(told, to, keep.white = "settings", width = 1e6),
+                replace = FALSE)
   }
   there <- read.dcf(path, keep.white = "settings")
   for (field in c("package", "settings", "keys", "format")) {
@@ -159,90 +178,59 @@ open_folder <- function(job) {
   }
 }
 
+# What decides the numbers; threads and chunks do not.
 describe_job <- function(job) {
   job <- job[setdiff(names(job), c("out_dir", "reader", "keys", "format", "files"))]
+  kept <- setdiff(names(job$settings), c("threads", "chunk_size"))
+  job$settings <- if (length(kept)) job$settings[kept] else list()
   gsub("\\s+", " ", paste(deparse(job, width.cutoff = 500L), collapse = " "))
 }
 
-part_path <- function(job, part, ext = job$format) {
-  file.path(job$out_dir, sprintf("part-%06d.%s", as.integer(part), ext))
+# Half-written files of a process that was killed; an hour later nobody writes them any more.
+sweep_passing <- function(out_dir) {
+  left <- list.files(out_dir, "[.]tmp$", full.names = TRUE)
+  unlink(left[difftime(Sys.time(), file.mtime(left), units = "hours") > 1])
 }
 
-# Write under a passing name of this process, then rename: readers see all or nothing.
-write_whole <- function(path, write) {
-  passing <- paste0(path, ".", Sys.getpid(), "-", basename(tempfile("")), ".tmp")
-  on.exit(unlink(passing))
-  write(passing)
-  if (!file.rename(passing, path)) {
-    abort("file", paste0("cannot write '", path, "'"), arg = "out_dir",
-          remedy = "Check the disk and your rights there.")
-  }
-}
-
+# The files of a folder that are not done yet. Returns what failed: a bad file does not keep the
+# others from being done.
 archive_folder <- function(job, part) {
-  todo <- part[!file.exists(part_path(job, part))]
-  if (length(todo) == 0L) return(invisible())
+  todo <- parts_to_do(job, part)
+  if (length(todo) == 0L) return(list())
   signal <- chunk_progress(length(todo))
-  if (plan_workers() <= 1L) {
-    for (k in todo) archive_file(k, job, signal)
+  done <- if (plan_workers() <= 1L) {
+    lapply(todo, archive_file, job = job, signal = signal)
   } else {
     future.apply::future_lapply(todo, archive_file, job = job, signal = signal,
                                 future.scheduling = Inf)
   }
-  invisible()
+  done[lengths(done) > 0L]
 }
 
+# One file; returns NULL, or what is wrong with it. That nothing can be written stops all.
 archive_file <- function(k, job, signal) {
-  path <- job$files[k]
-  data <- read_part(path, job$reader)
-  fit_part(k, basename(path), data, job)
-  signal()
-  NULL
-}
-
-read_part <- function(path, reader) {
-  if (is.null(reader)) {
-    reader <- if (grepl("[.]parquet$", path, ignore.case = TRUE)) {
-      need_package("nanoparquet", "to read parquet files")
-      function(path) as.data.frame(nanoparquet::read_parquet(path))
-    } else {
-      function(path) utils::read.csv(path, check.names = FALSE)
+  on.exit(signal())
+  tryCatch({
+    if (is.null(part_done(job, k))) {
+      from <- source_state(job$files[k])
+      fit_part(k, c(source = source_names(job$files)[k], from), read_part(job$files[k], job), job)
     }
-  }
-  data <- tryCatch(reader(path), error = function(e) {
-    abort("file", paste0("cannot read '", path, "': ", conditionMessage(e)), arg = "source",
-          remedy = "Check the file, or give a `reader`.")
+    NULL
+  }, softanneal_error = function(e) {
+    if (identical(e$arg, "out_dir")) stop(e)
+    list(source = source_names(job$files)[k], message = conditionMessage(e), class = class(e)[1L])
   })
-  check_data(data, basename(path), rows = FALSE)
-  data
 }
 
-# Fit one part and write its result. The counts go first: the result file is the seal.
-fit_part <- function(k, source, data, job) {
-  table <- NULL
-  counts <- c(rows = nrow(data), groups = 0L, ok = 0L, fitted = 0L)
-  ends <- c("", "")
-  if (nrow(data) > 0L) {
-    fits <- withCallingHandlers(
-      do.call(fit_each, c(list(data, by = job$keys), job$settings)),
-      softanneal_warning_fit = function(w) invokeRestart("muffleWarning"),
-      softanneal_warning_missing = function(w) invokeRestart("muffleWarning"))
-    table <- as.data.frame(fits)
-    counts[-1L] <- c(nrow(table), sum(table$status == "ok"), sum(fits_fitted(fits)))
-    ends <- group_labels(fits, c(1L, nrow(table)))
-  } else {
-    table <- data.frame()
-  }
-  note <- cbind(part = k, source = source, t(counts), first_key = ends[1L], last_key = ends[2L],
-                file = basename(part_path(job, k)), version = PACKAGE_VERSION)
-  write_whole(part_path(job, k, "dcf"), function(to) write.dcf(note, to, width = 1e6))
-  write_whole(part_path(job, k), function(to) write_part(table, to, job$format))
-}
-
-write_part <- function(table, to, format) {
-  switch(format, rds = saveRDS(table, to), parquet = nanoparquet::write_parquet(table, to), csv = {
-    number <- vapply(table, is.double, NA)
-    table[number] <- lapply(table[number], function(x) ifelse(is.na(x), NA, sprintf("%.17g", x)))
-    utils::write.csv(table, to, row.names = FALSE)
-  })
+abort_failed <- function(failed, parts, most = 5L) {
+  classes <- unique(vapply(failed, `[[`, "", "class"))
+  lines <- vapply(utils::head(failed, most), function(f) {
+    paste0("\n  ", f$source, ": ", sub("[.]$", "", f$message))
+  }, "")
+  more <- length(failed) - length(lines)
+  abort(if (length(classes) == 1L) sub("^softanneal_error_", "", classes) else "file",
+        paste0(length(failed), " of ", parts, " partitions could not be done (the rest is finished):",
+               paste(lines, collapse = ""), if (more > 0L) paste0("\n  and ", more, " more")),
+        arg = "source", sources = vapply(failed, `[[`, "", "source"),
+        remedy = "Mend or remove these files and run the same call again: it does only what is left.")
 }
