@@ -54,6 +54,8 @@ test_that("a bad file is named at the end, and the others are done", {
   lines <- readLines(path("c06"))
   writeLines(c(lines[1:9], substr(lines[10L], 1L, 12L)), file.path(folder, "c07.csv")) # cut short
   expect_error(fit_archive(folder, out, by = coil), "c07.csv: .*line 9 did not have")
+  writeLines(c(lines[1:9], paste0("\"", lines[10L]), lines[11:12]), file.path(folder, "c07.csv"))
+  expect_error(fit_archive(folder, out, by = coil), "c07.csv: ") # a quote that never closes
   # of one kind only: its own class
   writeLines(c("coil,temp_c", "c04,300"), file.path(folder, "c07.csv"))
   expect_error(fit_archive(folder, out, by = coil), class = "softanneal_error_column")

@@ -112,24 +112,6 @@ test_that("order of rows, chunks and threads change nothing, to the last digit",
   expect_same_fits(quiet_each(d, coil, model, threads = 2), quiet_each(d, coil, model))
 })
 
-test_that("two workers of the user's plan give the same, and no plan is set", {
-  skip_if_not_installed("future.apply")
-  skip_if_not(extended_tests() || nzchar(Sys.getenv("SOFTANNEAL_WORKER_TESTS")),
-              "workers need the installed package")
-  old <- future::plan(future::multisession, workers = 2)
-  withr::defer(future::plan(old))
-  withr::local_options(future.rng.onMisuse = "error")
-  d <- many_readings(9, seed = 11)
-  before <- class(future::plan())
-  o <- with_test_seed(12, sample(nrow(d)))
-  expect_same_fits(quiet_each(d[o, ], coil, chunk_size = 2), {
-    r <- run_batch(each_data(d, "coil", quiet_each(d, coil)$columns, quiet_each(d, coil)$set),
-                   quiet_each(d, coil)$set, 1L)
-    new_fits(r, data.frame(coil = 1:9), quiet_each(d, coil)$set, quiet_each(d, coil)$columns)
-  })
-  expect_identical(class(future::plan()), before)
-})
-
 test_that("progress is signalled for each chunk, and silent by default", {
   skip_if_not_installed("progressr")
   d <- many_readings(6, seed = 13)
