@@ -37,7 +37,8 @@ parts_to_do <- function(job, part) {
                                   finished[[match(moved[1L], part)]]$source, "', and is now '",
                                   names[moved[1L]], "'")
                          }), arg = "source",
-          remedy = "Use a new folder. New files can be added where their names sort last.")
+          remedy = paste("Use a new folder, or bring the files back (a header alone will do for a",
+                         "bad one). New files can be added where their names sort last."))
   }
   changed <- part[is_done][!mapply(same_source, job$files[part[is_done]], finished[is_done])]
   if (length(changed)) {

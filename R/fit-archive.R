@@ -5,48 +5,102 @@
 #' Softening kinetics of data larger than memory
 #'
 #' Runs [fit_each()] over partitions of a table that need not fit in memory and writes one
-#' result file a partition. After a crash, a power cut or a kill the same call carries on where it
-#' stopped: finished partitions are kept, nothing is done or written twice.
+#' result file a partition. After a crash or a kill the same call carries on where it stopped:
+#' finished partitions are kept, and nothing stands in the results twice.
 #'
-#' **Sources.** A folder (or a vector of files): each file, `.csv` or `.parquet`, is one
-#' partition; parquet needs the nanoparquet package; for other formats give a `reader`. A database
-#' connection of the DBI package with a `query` that returns the readings **in the order of the
-#' key columns** (`ORDER BY`): the rows are fetched `chunk_rows` at a time, and the last,
-#' perhaps incomplete group of each fetch is carried over to the next partition. A group must
-#' lie in one file, or together in the query; a group met twice stops the run with an error.
+#' **Folders.** Each file of the folder (or of a vector of files), `.csv`, `.csv.gz` or `.parquet`, is
+#' one partition, in the order of their names; parquet needs the nanoparquet package; for other
+#' formats give a `reader`. All groups of a file must end in it: a group met again in another file
+#' is an error that names both. Columns are found by name, so their order may differ between
+#' files. A file with a header alone has no groups; one that is empty, cut short within a line, or no
+#' table is bad. Bad files are named in one error at the end, when all others are done: mend them,
+#' or leave only their header, and run the same call again. Key columns of `.csv` files become numbers only where nothing is
+#' lost: `007` and numbers of more than 15 digits stay text.
 #'
-#' **Workers.** With a [future::plan()] of several workers the files of a folder are read
-#' and fitted on the workers, which must see the same file system for `source` and `out_dir`. A
-#' query is read by the calling process, and its groups are sent to the workers. There is no
-#' scheduler in this package: any job array can also share a folder by `part`.
+#' **Databases.** Give a connection of the DBI package and a `query` that returns the readings with
+#' the groups together, such as `ORDER BY coil`. Rows are fetched `chunk_rows` at a time; the
+#' last, perhaps incomplete group of each fetch is carried over to the next partition. A second
+#' run reads the whole query again, but fits only what is missing.
+#'
+#' **Changed data.** For each part the name, size and a hash of its source are kept (for a query, a
+#' hash of the rows). Where a source of a finished part has changed, or files were added or removed
+#' so that the parts no longer match, the call stops and says which. New files whose names sort
+#' last are simply done as well. Results of other settings, keys or another version of this
+#' package in `out_dir` are refused; `threads` and `chunk_size` may change.
+#'
+#' **Several processes.** Calls with the same arguments may run in one folder at once, also on several
+#' machines with a common file system: each result appears whole or not at all, and is the same
+#' whoever writes it. What two of them begin at the same time is computed twice, so give each its
+#' own `part`, as in an array of jobs. The archive is searched for groups in two files by the call
+#' that completes it.
 #'
 #' **Files.** `out_dir` holds `archive.dcf` (versions of R and of this package, settings, key
-#' columns; a call with other settings is refused), `part-000001.rds` and so on (the table of
-#' `as.data.frame()` of [fit_each()], one row a group), for each a small `.dcf` with counts, and
-#' `manifest.csv` (one row a part). The `.rds` and `.parquet` formats keep all digits; `.csv`
-#' is written with 17 significant digits, which also identify each number.
+#' columns), `part-000001.rds` and so on (the table of `as.data.frame()` of [fit_each()], one row a
+#' group), for each a small `.dcf` with counts and source, and `manifest.csv` (one row a part). The
+#' `.rds` and `.parquet` formats keep all digits and the types of keys; `.csv` is written with 17
+#' significant digits, which also identify each number, and factors or dates come back as text.
+#'
+#' @section Workers:
+#'   Where partitions run is the business of [future::plan()], never of this package. With several
+#'   workers the files of a folder are read and fitted on the workers, which need this package and
+#'   must see `source` and `out_dir` under the same paths. A query is read by the calling process,
+#'   and its groups are sent to the workers. Set the plan before the call:
+#'   \preformatted{
+#' # two processes on this machine
+#' future::plan(future::multisession, workers = 2)
+#'
+#' # two machines over ssh, with keys that need no password
+#' future::plan(future::cluster, workers = c("lab1", "lab2"))
+#'
+#' # a Slurm cluster, at most 20 jobs at a time
+#' future::plan(future.batchtools::batchtools_slurm, template = "slurm.tmpl", workers = 20,
+#'              resources = list(walltime = 3600, memory = 2000))
+#'
+#' # progress, in any of these
+#' progressr::with_progress(fit_archive("readings", "fits", by = "coil"))
+#'
+#' future::plan(future::sequential)   # afterwards
+#'   }
+#'   The template is a job script of your cluster, such as
+#'   \preformatted{
+#' #!/bin/bash
+#' #SBATCH --job-name=<\%= job.name \%>
+#' #SBATCH --output=<\%= log.file \%>
+#' #SBATCH --time=<\%= ceiling(resources$walltime / 60) \%>
+#' #SBATCH --mem-per-cpu=<\%= resources$memory \%>
+#' Rscript -e 'batchtools::doJobCollection("<\%= uri \%>")'
+#'   }
+#'   Without future, an array of jobs does the same:
+#'   `Rscript -e 'softanneal::fit_archive("readings", "fits", by = "coil", part =
+#'   as.integer(Sys.getenv("SLURM_ARRAY_TASK_ID")))'`.
 #'
 #' @param source A folder, a vector of files, or a DBI connection.
-#' @param out_dir Folder of the results; made where it does not exist.
+#' @param out_dir Folder of the results; made where it does not exist. Best outside `source`.
 #' @param by Key columns as in [fit_each()].
 #' @param ... Further arguments of [fit_each()], such as `model`, `se`, `temp_ref_c`. Columns
 #'   are named in quotes here.
 #' @param query For a connection: an SQL query in key order.
-#' @param chunk_rows For a connection: rows fetched at a time.
-#' @param reader For files: a function of a path that returns a data frame.
+#' @param chunk_rows For a connection: rows fetched at a time. They must fit in memory, as each
+#'   file of a folder must.
+#' @param reader For files: a function of a path that returns a data frame, such as
+#'   `function(path) data.table::fread(path, keepLeadingZeros = TRUE)`, which reads large files
+#'   several times faster than the default, [utils::read.csv()].
 #' @param format Format of the result files: `"rds"`, `"parquet"` (needs nanoparquet) or
 #'   `"csv"`.
 #' @param part Numbers of the partitions (files in the order of their names) to do now, for job
 #'   arrays; all by default.
 #' @return An object of class `softanneal_archive`: a list of `out_dir` and `manifest` (a data
-#'   frame with `part`, `source`, `rows`, `groups`, `ok`, `fitted`, `first_key`, `last_key`,
-#'   `file`, `version`). [read_archive()] makes the same from `out_dir` alone;
-#'   `as.data.frame()` reads the table of all groups. Warnings on single groups are counted in
-#'   the manifest, not raised.
+#'   frame with one row a finished part: `part`, `source`, `source_bytes`, `source_hash`, `rows`,
+#'   `groups`, `ok`, `fitted` (groups with estimates), `first_key`, `last_key`, `file`, `bytes`,
+#'   `version`). [read_archive()] makes the same from `out_dir` alone and writes nothing;
+#'   `as.data.frame()` reads the table of all groups, in the order of the parts. Warnings on
+#'   single groups are counted in the manifest, not raised.
 #' @section Errors:
-#'   `softanneal_error_file` (a source or result cannot be read or written, or the folder holds
-#'   results of other settings), `softanneal_error_duplicate` (a group in two partitions),
-#'   `softanneal_error_package`, `softanneal_error_argument`, and those of [fit_each()].
+#'   `softanneal_error_file` (a source or result cannot be read or written; a source has changed;
+#'   the folder holds results of other settings), `softanneal_error_duplicate` (a group in two
+#'   partitions), `softanneal_error_package`, `softanneal_error_argument`, and those of
+#'   [fit_each()]. Where files are bad, the field `sources` names them.
+#' @seealso [fit_each()] for what fits in memory; [resample_fit()] for one fit many times.
 #' @examples
 #' bell <- as.data.frame(read_readings(
 #'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal")))
@@ -232,5 +286,6 @@ abort_failed <- function(failed, parts, most = 5L) {
         paste0(length(failed), " of ", parts, " partitions could not be done (the rest is finished):",
                paste(lines, collapse = ""), if (more > 0L) paste0("\n  and ", more, " more")),
         arg = "source", sources = vapply(failed, `[[`, "", "source"),
-        remedy = "Mend or remove these files and run the same call again: it does only what is left.")
+        remedy = paste("Mend these files, or leave only their header, and run the same call again:",
+                       "it does only what is left."))
 }

@@ -67,6 +67,9 @@ CONSTANT_LEVEL <- 0.999
 #' give one `temp_ref_c` for all.
 #'
 #' @inheritParams fit_softening
+#' @param model Which model, by the names of [fit_softening()], where they are explained.
+#' @param se Standard errors, as explained in [fit_softening()]: `"cluster"` and `"steps"` from the
+#'   scatter of whole heat treatments, `"model"` from that of readings.
 #' @param data A data frame of readings of all groups, one row a reading, in any order.
 #' @param by Key columns: one name, bare or quoted, or several as `c(mill, coil)`. Without a
 #'   missing value.
@@ -80,8 +83,8 @@ CONSTANT_LEVEL <- 0.999
 #' @return An object of class `softanneal_fits`: one entry a group, in the order of the keys. Use
 #'   `as.data.frame()` (one row a group: keys, `status`, estimates, `se_` standard errors, `open`
 #'   (parameters without standard error), `sigma`, `nobs`, `missing`, `treatments`, `temp_ref_c`),
-#'   [tidy()] (one row a group and parameter), [glance()] (one row a group), [coef()], [predict()],
-#'   [ggplot2::autoplot()], and `[` to pick groups. One warning of class `softanneal_warning_fit`
+#'   [tidy()] (one row a group and parameter), [glance()] (one row a group), [summary()], [coef()],
+#'   [predict()], [augment()], [ggplot2::autoplot()], and `[` to pick groups; see [fits-tables]. One warning of class `softanneal_warning_fit`
 #'   counts and names groups that are not `ok`; its field `status` holds the counts. Rows with a
 #'   missing value are left out, with one warning of class `softanneal_warning_missing`.
 #' @section Errors:
