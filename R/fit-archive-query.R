@@ -22,7 +22,12 @@ archive_query <- function(connection, job) {
     carried <- if (whole < nrow(all)) all[(whole + 1L):nrow(all), , drop = FALSE]
     if (done) break
   }
-  invisible()
+  later <- list.files(job$out_dir, "^part-[0-9]+[.]dcf$")
+  if (any(as.integer(gsub("[^0-9]", "", later)) > k)) {
+    abort("file", paste0("'", job$out_dir, "' holds more parts than the query now gives"),
+          arg = "query", remedy = "The data have changed: use a new folder.")
+  }
+  list()
 }
 
 key_runs_of <- function(data, keys) {
@@ -31,12 +36,14 @@ key_runs_of <- function(data, keys) {
 
 query_part <- function(k, data, job) {
   rownames(data) <- NULL
-  if (!file.exists(part_path(job, k))) return(fit_part(k, "query", data, job))
-  note <- read.dcf(part_path(job, k, "dcf"))
-  if (as.integer(note[, "rows"]) != nrow(data)) {
-    abort("file", paste0("part ", k, " of '", job$out_dir, "' was made from ", note[, "rows"],
-                         " rows, where the query now gives ", nrow(data)), arg = "query",
-          remedy = "The data have changed: use a new folder.")
+  from <- c(source = "query", source_bytes = "", source_time = "",
+            source_hash = rlang::hash(as.list(data)))
+  note <- part_done(job, k)
+  if (is.null(note)) return(fit_part(k, from, data, job))
+  if (!identical(note$source_hash, from[["source_hash"]])) {
+    abort("file", paste0("part ", k, " of '", job$out_dir, "' was made from ", note$rows,
+                         " rows that are not the ", nrow(data), " rows which the query now gives"),
+          arg = "query", remedy = "The data have changed: use a new folder.")
   }
 }
 
@@ -67,56 +74,56 @@ read_archive <- function(out_dir) {
           remedy = "Give the `out_dir` of fit_archive().")
   }
   told <- read.dcf(about)
-  files <- list.files(out_dir, "^part-[0-9]+[.](rds|parquet|csv)$")
-  notes <- file.path(out_dir, sub("[.][a-z]+$", ".dcf", files))
-  manifest <- do.call(rbind, lapply(notes, function(note) as.data.frame(read.dcf(note))))
-  if (is.null(manifest)) {
-    manifest <- data.frame(part = integer(), source = character(), rows = integer(),
-                           groups = integer(), ok = integer(), fitted = integer(),
-                           first_key = character(), last_key = character(), file = character(),
-                           version = character())
-  }
+  notes <- lapply(list.files(out_dir, "^part-[0-9]+[.]dcf$", full.names = TRUE), read_note)
+  notes <- notes[lengths(notes) > 0L]
+  manifest <- lapply(stats::setNames(nm = NOTE_FIELDS), function(f) vapply(notes, `[[`, "", f))
   for (count in c("part", "rows", "groups", "ok", "fitted")) {
     manifest[[count]] <- as.integer(manifest[[count]])
   }
-  write_whole(file.path(out_dir, "manifest.csv"),
-              function(to) utils::write.csv(manifest, to, row.names = FALSE))
-  structure(list(out_dir = out_dir, manifest = manifest, format = told[[1L, "format"]],
+  for (size in c("source_bytes", "bytes")) manifest[[size]] <- as.numeric(manifest[[size]])
+  manifest$source_time <- NULL # only saves reading a source again
+  structure(list(out_dir = out_dir, manifest = as.data.frame(manifest), format = told[[1L, "format"]],
                  keys = strsplit(told[[1L, "keys"]], ", ", fixed = TRUE)[[1L]],
                  version = told[[1L, "package"]]), class = "softanneal_archive")
 }
 
 # No group may stand in two parts. Keys alone are held in memory.
-check_once <- function(archive) {
-  parts <- archive_tables(archive, archive$keys)
-  keys <- do.call(rbind, parts)
+check_once <- function(archive, tables = archive_tables(archive, archive$keys)) {
+  keys <- do.call(rbind, lapply(tables, `[`, archive$keys))
   twice <- which(duplicated(keys))
   if (length(twice) == 0L) return(invisible())
   source <- rep(archive$manifest$source, archive$manifest$groups)
   same <- which(Reduce(`&`, Map(`==`, keys, keys[twice[1L], , drop = FALSE])))
+  more <- length(twice) - 1L
   abort("duplicate", paste0("the group ", group_name(keys, twice[1L]),
+                            if (more > 0L) paste0(" (and ", more, " more)"),
                             " is in more than one partition: ",
                             in_quotes(unique(source[same]), " and ")), arg = "source",
-        remedy = "Partition the data by the key, so that each group lies in one file.")
+        remedy = paste("Partition the data by the key, so that each group lies in one file, and use",
+                       "a new folder of results."))
 }
 
 # Tables of the parts that hold groups, one after the other, with some or all of their columns.
 archive_tables <- function(x, columns = NULL) {
   if (x$format == "parquet") need_package("nanoparquet", "to read parquet files")
-  read <- switch(x$format, rds = readRDS,
-                 csv = function(path) utils::read.csv(path, check.names = FALSE),
+  read <- switch(x$format, rds = readRDS, csv = function(path) read_csv_keys(path, x$keys),
                  parquet = function(path) as.data.frame(nanoparquet::read_parquet(path)))
   filled <- x$manifest$file[x$manifest$groups > 0L]
   lapply(file.path(x$out_dir, filled), function(path) {
-    table <- read(path)
+    table <- tryCatch(read(path), error = function(e) {
+      abort("file", paste0("cannot read '", path, "': ", conditionMessage(e)), arg = "out_dir",
+            remedy = "Delete this file and run fit_archive() again.")
+    })
     if (is.null(columns)) table else table[columns]
   })
 }
 
 #' @export
 as.data.frame.softanneal_archive <- function(x, row.names = NULL, optional = FALSE, ...) {
-  out <- do.call(rbind, archive_tables(x))
-  if (is.null(out)) data.frame() else out
+  tables <- archive_tables(x)
+  if (length(tables) == 0L) return(data.frame())
+  check_once(x, tables)
+  do.call(rbind, tables)
 }
 
 #' @export

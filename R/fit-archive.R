@@ -5,48 +5,102 @@
 #' Softening kinetics of data larger than memory
 #'
 #' Runs [fit_each()] over partitions of a table that need not fit in memory and writes one
-#' result file a partition. After a crash, a power cut or a kill the same call carries on where it
-#' stopped: finished partitions are kept, nothing is done or written twice.
+#' result file a partition. After a crash or a kill the same call carries on where it stopped:
+#' finished partitions are kept, and nothing stands in the results twice.
 #'
-#' **Sources.** A folder (or a vector of files): each file, `.csv` or `.parquet`, is one
-#' partition; parquet needs the nanoparquet package; for other formats give a `reader`. A database
-#' connection of the DBI package with a `query` that returns the readings **in the order of the
-#' key columns** (`ORDER BY`): the rows are fetched `chunk_rows` at a time, and the last,
-#' perhaps incomplete group of each fetch is carried over to the next partition. A group must
-#' lie in one file, or together in the query; a group met twice stops the run with an error.
+#' **Folders.** Each file of the folder (or of a vector of files), `.csv`, `.csv.gz` or `.parquet`, is
+#' one partition, in the order of their names; parquet needs the nanoparquet package; for other
+#' formats give a `reader`. All groups of a file must end in it: a group met again in another file
+#' is an error that names both. Columns are found by name, so their order may differ between
+#' files. A file with a header alone has no groups; one that is empty, cut short within a line, or no
+#' table is bad. Bad files are named in one error at the end, when all others are done: mend them,
+#' or leave only their header, and run the same call again. Key columns of `.csv` files become numbers only where nothing is
+#' lost: `007` and numbers of more than 15 digits stay text.
 #'
-#' **Workers.** With a [future::plan()] of several workers the files of a folder are read
-#' and fitted on the workers, which must see the same file system for `source` and `out_dir`. A
-#' query is read by the calling process, and its groups are sent to the workers. There is no
-#' scheduler in this package: any job array can also share a folder by `part`.
+#' **Databases.** Give a connection of the DBI package and a `query` that returns the readings with
+#' the groups together, such as `ORDER BY coil`. Rows are fetched `chunk_rows` at a time; the
+#' last, perhaps incomplete group of each fetch is carried over to the next partition. A second
+#' run reads the whole query again, but fits only what is missing.
+#'
+#' **Changed data.** For each part the name, size and a hash of its source are kept (for a query, a
+#' hash of the rows). Where a source of a finished part has changed, or files were added or removed
+#' so that the parts no longer match, the call stops and says which. New files whose names sort
+#' last are simply done as well. Results of other settings, keys or another version of this
+#' package in `out_dir` are refused; `threads` and `chunk_size` may change.
+#'
+#' **Several processes.** Calls with the same arguments may run in one folder at once, also on several
+#' machines with a common file system: each result appears whole or not at all, and is the same
+#' whoever writes it. What two of them begin at the same time is computed twice, so give each its
+#' own `part`, as in an array of jobs. The archive is searched for groups in two files by the call
+#' that completes it.
 #'
 #' **Files.** `out_dir` holds `archive.dcf` (versions of R and of this package, settings, key
-#' columns; a call with other settings is refused), `part-000001.rds` and so on (the table of
-#' `as.data.frame()` of [fit_each()], one row a group), for each a small `.dcf` with counts, and
-#' `manifest.csv` (one row a part). The `.rds` and `.parquet` formats keep all digits; `.csv`
-#' is written with 17 significant digits, which also identify each number.
+#' columns), `part-000001.rds` and so on (the table of `as.data.frame()` of [fit_each()], one row a
+#' group), for each a small `.dcf` with counts and source, and `manifest.csv` (one row a part). The
+#' `.rds` and `.parquet` formats keep all digits and the types of keys; `.csv` is written with 17
+#' significant digits, which also identify each number, and factors or dates come back as text.
+#'
+#' @section Workers:
+#'   Where partitions run is the business of [future::plan()], never of this package. With several
+#'   workers the files of a folder are read and fitted on the workers, which need this package and
+#'   must see `source` and `out_dir` under the same paths. A query is read by the calling process,
+#'   and its groups are sent to the workers. Set the plan before the call:
+#'   \preformatted{
+#' # two processes on this machine
+#' future::plan(future::multisession, workers = 2)
+#'
+#' # two machines over ssh, with keys that need no password
+#' future::plan(future::cluster, workers = c("lab1", "lab2"))
+#'
+#' # a Slurm cluster, at most 20 jobs at a time
+#' future::plan(future.batchtools::batchtools_slurm, template = "slurm.tmpl", workers = 20,
+#'              resources = list(walltime = 3600, memory = 2000))
+#'
+#' # progress, in any of these
+#' progressr::with_progress(fit_archive("readings", "fits", by = "coil"))
+#'
+#' future::plan(future::sequential)   # afterwards
+#'   }
+#'   The template is a job script of your cluster, such as
+#'   \preformatted{
+#' #!/bin/bash
+#' #SBATCH --job-name=<\%= job.name \%>
+#' #SBATCH --output=<\%= log.file \%>
+#' #SBATCH --time=<\%= ceiling(resources$walltime / 60) \%>
+#' #SBATCH --mem-per-cpu=<\%= resources$memory \%>
+#' Rscript -e 'batchtools::doJobCollection("<\%= uri \%>")'
+#'   }
+#'   Without future, an array of jobs does the same:
+#'   `Rscript -e 'softanneal::fit_archive("readings", "fits", by = "coil", part =
+#'   as.integer(Sys.getenv("SLURM_ARRAY_TASK_ID")))'`.
 #'
 #' @param source A folder, a vector of files, or a DBI connection.
-#' @param out_dir Folder of the results; made where it does not exist.
+#' @param out_dir Folder of the results; made where it does not exist. Best outside `source`.
 #' @param by Key columns as in [fit_each()].
 #' @param ... Further arguments of [fit_each()], such as `model`, `se`, `temp_ref_c`. Columns
 #'   are named in quotes here.
 #' @param query For a connection: an SQL query in key order.
-#' @param chunk_rows For a connection: rows fetched at a time.
-#' @param reader For files: a function of a path that returns a data frame.
+#' @param chunk_rows For a connection: rows fetched at a time. They must fit in memory, as each
+#'   file of a folder must.
+#' @param reader For files: a function of a path that returns a data frame, such as
+#'   `function(path) data.table::fread(path, keepLeadingZeros = TRUE)`, which reads large files
+#'   several times faster than the default, [utils::read.csv()].
 #' @param format Format of the result files: `"rds"`, `"parquet"` (needs nanoparquet) or
 #'   `"csv"`.
 #' @param part Numbers of the partitions (files in the order of their names) to do now, for job
 #'   arrays; all by default.
 #' @return An object of class `softanneal_archive`: a list of `out_dir` and `manifest` (a data
-#'   frame with `part`, `source`, `rows`, `groups`, `ok`, `fitted`, `first_key`, `last_key`,
-#'   `file`, `version`). [read_archive()] makes the same from `out_dir` alone;
-#'   `as.data.frame()` reads the table of all groups. Warnings on single groups are counted in
-#'   the manifest, not raised.
+#'   frame with one row a finished part: `part`, `source`, `source_bytes`, `source_hash`, `rows`,
+#'   `groups`, `ok`, `fitted` (groups with estimates), `first_key`, `last_key`, `file`, `bytes`,
+#'   `version`). [read_archive()] makes the same from `out_dir` alone and writes nothing;
+#'   `as.data.frame()` reads the table of all groups, in the order of the parts. Warnings on
+#'   single groups are counted in the manifest, not raised.
 #' @section Errors:
-#'   `softanneal_error_file` (a source or result cannot be read or written, or the folder holds
-#'   results of other settings), `softanneal_error_duplicate` (a group in two partitions),
-#'   `softanneal_error_package`, `softanneal_error_argument`, and those of [fit_each()].
+#'   `softanneal_error_file` (a source or result cannot be read or written; a source has changed;
+#'   the folder holds results of other settings), `softanneal_error_duplicate` (a group in two
+#'   partitions), `softanneal_error_package`, `softanneal_error_argument`, and those of
+#'   [fit_each()]. Where files are bad, the field `sources` names them.
+#' @seealso [fit_each()] for what fits in memory; [resample_fit()] for one fit many times.
 #' @examples
 #' bell <- as.data.frame(read_readings(
 #'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal")))
@@ -85,9 +139,12 @@ fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6
     part <- check_parts(part, length(job$files))
   }
   open_folder(job)
-  if (from_query) archive_query(source, job) else archive_folder(job, part)
+  failed <- if (from_query) archive_query(source, job) else archive_folder(job, part)
   out <- read_archive(out_dir)
-  check_once(out)
+  write_whole(file.path(out_dir, "manifest.csv"),
+              function(to) utils::write.csv(out$manifest, to, row.names = FALSE))
+  if (length(failed)) abort_failed(failed, length(part))
+  if (from_query || nrow(out$manifest) == length(job$files)) check_once(out)
   out
 }
 
@@ -98,6 +155,15 @@ archive_arguments <- function(given) {
   if (length(odd) || (length(given) && (is.null(names(given)) || any(names(given) == "")))) {
     abort("argument", paste0("unknown argument ", in_quotes(if (length(odd)) odd else "(unnamed)")),
           arg = odd, remedy = "Name arguments of fit_each(); nothing is ignored.")
+  }
+  or <- function(name, otherwise) if (is.null(given[[name]])) otherwise else given[[name]]
+  each_settings(or("model", names(SOFTENING_MODELS)), or("scale", c("HV", "as read")), given$se,
+                given$fixed, given$lower, given$upper, given$temp_ref_c, or("level", 0.95),
+                given$control, or("material", "brass"))
+  check_number(or("threads", 1L), "threads", 1, 1024, whole = TRUE)
+  check_number(given$chunk_size, "chunk_size", 1, whole = TRUE, null = TRUE)
+  for (column in intersect(names(given), c("time", "temp", "hardness", "reading_scale", "specimen"))) {
+    check_string(given[[column]], column)
   }
   given
 }
@@ -120,7 +186,7 @@ archive_files <- function(source) {
                              describe(source)), arg = "source", remedy = "Give a path.")
   }
   files <- if (length(source) == 1L && dir.exists(source)) {
-    list.files(source, "[.](csv|parquet)$", full.names = TRUE, ignore.case = TRUE)
+    list.files(source, "[.](csv|csv[.]gz|parquet)$", full.names = TRUE, ignore.case = TRUE)
   } else source
   # the order of parts must not depend on the locale
   files <- sort(files, method = "radix")
@@ -129,26 +195,33 @@ archive_files <- function(source) {
     abort("file", if (length(gone)) {
       paste0("cannot find ", in_quotes(utils::head(gone, 3L), " and "))
     } else {
-      paste0("'", source, "' holds no .csv or .parquet file")
-    }, arg = "source", remedy = "Check the path.")
+      paste0("'", source, "' holds no .csv, .csv.gz or .parquet file")
+    }, arg = "source", remedy = "Check the path; of folders within it name the files yourself.")
+  }
+  if (anyDuplicated(files)) {
+    abort("duplicate", paste0("`source` names '", files[anyDuplicated(files)], "' twice"),
+          arg = "source", remedy = "Name each file once.")
   }
   files
 }
 
-# Make the folder, or check that it belongs to the same call.
+# Make the folder, or check that it belongs to the same call. Of two processes that start at the
+# same time the first one names the settings.
 open_folder <- function(job) {
   if (!dir.exists(job$out_dir) &&
-        !dir.create(job$out_dir, recursive = TRUE, showWarnings = FALSE)) {
+        !dir.create(job$out_dir, recursive = TRUE, showWarnings = FALSE) &&
+        !dir.exists(job$out_dir)) {
     abort("file", paste0("cannot make the folder '", job$out_dir, "'"), arg = "out_dir",
           remedy = "Check the path and your rights there.")
   }
+  sweep_passing(job$out_dir)
   told <- cbind(package = PACKAGE_VERSION, R = as.character(getRversion()),
                 settings = describe_job(job), keys = paste(job$keys, collapse = ", "),
                 format = job$format)
   path <- file.path(job$out_dir, "archive.dcf")
   if (!file.exists(path)) {
-    write_whole(path, function(to) write.dcf(told, to, keep.white = "settings", width = 1e6))
-    return(invisible())
+    write_whole(path, function(to) write.dcf(told, to, keep.white = "settings", width = 1e6),
+                replace = FALSE)
   }
   there <- read.dcf(path, keep.white = "settings")
   for (field in c("package", "settings", "keys", "format")) {
@@ -160,90 +233,60 @@ open_folder <- function(job) {
   }
 }
 
+# What decides the numbers; threads and chunks do not.
 describe_job <- function(job) {
   job <- job[setdiff(names(job), c("out_dir", "reader", "keys", "format", "files"))]
+  kept <- setdiff(names(job$settings), c("threads", "chunk_size"))
+  job$settings <- if (length(kept)) job$settings[kept] else list()
   gsub("\\s+", " ", paste(deparse(job, width.cutoff = 500L), collapse = " "))
 }
 
-part_path <- function(job, part, ext = job$format) {
-  file.path(job$out_dir, sprintf("part-%06d.%s", as.integer(part), ext))
+# Half-written files of a process that was killed; an hour later nobody writes them any more.
+sweep_passing <- function(out_dir) {
+  left <- list.files(out_dir, "[.]tmp$", full.names = TRUE)
+  unlink(left[difftime(Sys.time(), file.mtime(left), units = "hours") > 1])
 }
 
-# Write under a passing name of this process, then rename: readers see all or nothing.
-write_whole <- function(path, write) {
-  passing <- paste0(path, ".", Sys.getpid(), "-", basename(tempfile("")), ".tmp")
-  on.exit(unlink(passing))
-  write(passing)
-  if (!file.rename(passing, path)) {
-    abort("file", paste0("cannot write '", path, "'"), arg = "out_dir",
-          remedy = "Check the disk and your rights there.")
-  }
-}
-
+# The files of a folder that are not done yet. Returns what failed: a bad file does not keep the
+# others from being done.
 archive_folder <- function(job, part) {
-  todo <- part[!file.exists(part_path(job, part))]
-  if (length(todo) == 0L) return(invisible())
+  todo <- parts_to_do(job, part)
+  if (length(todo) == 0L) return(list())
   signal <- chunk_progress(length(todo))
-  if (plan_workers() <= 1L) {
-    for (k in todo) archive_file(k, job, signal)
+  done <- if (plan_workers() <= 1L) {
+    lapply(todo, archive_file, job = job, signal = signal)
   } else {
     future.apply::future_lapply(todo, archive_file, job = job, signal = signal,
                                 future.scheduling = Inf)
   }
-  invisible()
+  done[lengths(done) > 0L]
 }
 
+# One file; returns NULL, or what is wrong with it. That nothing can be written stops all.
 archive_file <- function(k, job, signal) {
-  path <- job$files[k]
-  data <- read_part(path, job$reader)
-  fit_part(k, basename(path), data, job)
-  signal()
-  NULL
-}
-
-read_part <- function(path, reader) {
-  if (is.null(reader)) {
-    reader <- if (grepl("[.]parquet$", path, ignore.case = TRUE)) {
-      need_package("nanoparquet", "to read parquet files")
-      function(path) as.data.frame(nanoparquet::read_parquet(path))
-    } else {
-      function(path) utils::read.csv(path, check.names = FALSE)
+  on.exit(signal())
+  tryCatch({
+    if (is.null(part_done(job, k))) {
+      from <- source_state(job$files[k])
+      fit_part(k, c(source = source_names(job$files)[k], from), read_part(job$files[k], job), job)
     }
-  }
-  data <- tryCatch(reader(path), error = function(e) {
-    abort("file", paste0("cannot read '", path, "': ", conditionMessage(e)), arg = "source",
-          remedy = "Check the file, or give a `reader`.")
+    NULL
+  }, softanneal_error = function(e) {
+    if (identical(e$arg, "out_dir")) stop(e)
+    list(source = source_names(job$files)[k], message = conditionMessage(e), class = class(e)[1L])
   })
-  check_data(data, basename(path), rows = FALSE)
-  data
 }
 
-# Fit one part and write its result. The counts go first: the result file is the seal.
-fit_part <- function(k, source, data, job) {
-  table <- NULL
-  counts <- c(rows = nrow(data), groups = 0L, ok = 0L, fitted = 0L)
-  ends <- c("", "")
-  if (nrow(data) > 0L) {
-    fits <- withCallingHandlers(
-      do.call(fit_each, c(list(data, by = job$keys), job$settings)),
-      softanneal_warning_fit = function(w) invokeRestart("muffleWarning"),
-      softanneal_warning_missing = function(w) invokeRestart("muffleWarning"))
-    table <- as.data.frame(fits)
-    counts[-1L] <- c(nrow(table), sum(table$status == "ok"), sum(fits_fitted(fits)))
-    ends <- group_labels(fits, c(1L, nrow(table)))
-  } else {
-    table <- data.frame()
-  }
-  note <- cbind(part = k, source = source, t(counts), first_key = ends[1L], last_key = ends[2L],
-                file = basename(part_path(job, k)), version = PACKAGE_VERSION)
-  write_whole(part_path(job, k, "dcf"), function(to) write.dcf(note, to, width = 1e6))
-  write_whole(part_path(job, k), function(to) write_part(table, to, job$format))
-}
-
-write_part <- function(table, to, format) {
-  switch(format, rds = saveRDS(table, to), parquet = nanoparquet::write_parquet(table, to), csv = {
-    number <- vapply(table, is.double, NA)
-    table[number] <- lapply(table[number], function(x) ifelse(is.na(x), NA, sprintf("%.17g", x)))
-    utils::write.csv(table, to, row.names = FALSE)
-  })
+abort_failed <- function(failed, parts, most = 5L) {
+  classes <- unique(vapply(failed, `[[`, "", "class"))
+  lines <- vapply(utils::head(failed, most), function(f) {
+    paste0("\n  ", f$source, ": ", sub("[.]$", "", f$message))
+  }, "")
+  more <- length(failed) - length(lines)
+  abort(if (length(classes) == 1L) sub("^softanneal_error_", "", classes) else "file",
+        paste0(length(failed), " of ", parts, " partitions could not be done (the rest is finished):",
+               paste(lines, collapse = ""), if (more > 0L) paste0("\n  and ", more, " more")),
+        arg = "source", sources = vapply(failed, `[[`, "", "source"),
+        remedy = paste("Mend these files, or leave only their header, and run the same call again:",
+                       "it does only what is left."))
 }

@@ -14,7 +14,7 @@ each_data <- function(data, keys, columns, set, weights = NULL) {
     any_column(data, columns$specimen)
   }
   d["specimen"] <- list(ordered_codes(specimen))
-  read_on <- reading_scales(data, columns$scale, set$scale)
+  read_on <- each_scales(data, columns$scale, set$scale)
   if (set$scale == "as read" && length(read_on) > 1L) {
     abort("scale", paste0("the readings are on more than one scale: ",
                           in_quotes(unique(read_on), " and ")), arg = "scale",
@@ -35,6 +35,15 @@ light_column <- function(data, column, unit = NULL) {
   if (is.double(x) && is.null(dim(x))) return(if (is.object(x)) as.double(x) else x)
   if (is.integer(x) && !is.object(x) && is.null(dim(x))) return(as.double(x))
   numeric_column(data, column, unit = unit, na = TRUE)
+}
+
+# As reading_scales(), without a copy where all rows name one scale.
+each_scales <- function(data, column, scale) {
+  x <- data[[column]]
+  if (is.character(x) && !anyNA(x) && length(.Call(C_sa_call_runs, list(x), NULL, length(x))) == 1L) {
+    return(x[1L])
+  }
+  reading_scales(data, column, scale)
 }
 
 # HV, NA where the reading is missing, -Inf where it lies outside the table.

@@ -3,23 +3,33 @@
 
 #' Tables and predictions of many fits
 #'
+#' Many fits keep estimates, not readings. Tables come from the fits alone; predictions need
+#' conditions, and `augment()` the readings, with their key columns.
+#'
 #' @param x,object Fits of many groups from [fit_each()].
 #' @param conf.int,conf.level Whether to add `conf.low` and `conf.high`, and at which level. For
 #'   parameters without standard error they are the limits of the profile at the level of the fit,
 #'   and `NA` at any other.
 #' @param newdata Data frame with the key columns, `temp_c` and `time_min`; any rows, any order.
+#' @param data For `augment()`: readings with the columns that were fitted, any rows, any order.
 #' @param interval,level,se.fit As in [predict.softanneal_fit_softening()].
 #' @param i Groups to keep: numbers, or a logical vector with one value a group.
 #' @param row.names,optional Not used.
 #' @param ... Must be empty.
-#' @return `tidy()`: one row a group and parameter: keys, `term`, `estimate`, `std.error`,
+#' @return `as.data.frame()`: one row a group: keys, `status` (see [fit_each()]), the estimates under
+#'   their names, their standard errors as `se_n` and so on (`NA` where the readings do not fix
+#'   the parameter), `open` (those parameters, in words), `sigma` (residual standard deviation, in
+#'   the unit of hardness), `df.residual`, `nobs`, `missing` (readings left out), `treatments`,
+#'   `temp_ref_c` (where `ln_k_ref` stands). `summary()`: counts by status, and quartiles of each
+#'   parameter over the groups that are `ok` or `open`. `tidy()`: one row a group and parameter: keys, `term`, `estimate`, `std.error`,
 #'   `statistic`, `p.value`, with `conf.int` also `conf.low`, `conf.high`, then `state` (as in
 #'   [fit_softening()]) and `status`. `glance()`: one row a group: keys, `sigma`, `isConv`,
 #'   `logLik`, `AIC`, `BIC`, `deviance`, `df.residual`, `nobs`, `end`, `open`, `status`,
 #'   `missing`, `treatments`, `lack_of_fit_p` (F test against the scatter within steps).
 #'   `coef()`: a matrix, one row a group. `predict()`: as from [stats::predict.lm()], one value a
-#'   row of `newdata`; `NA` where the group is unknown or has no fit (one warning), standard errors `NA`
-#'   where a parameter of the group is open.
+#'   row of `newdata`; `NA` where the group is unknown or has no fit (one warning), standard errors
+#'   `NA` where a parameter of the group is open. `augment()`: the rows given, with `.fitted`,
+#'   `.resid` (for `data`; on the scale of the fit), `.se.fit`, and with `interval` `.lower`, `.upper`.
 #' @name fits-tables
 #' @examples
 #' bell <- as.data.frame(read_readings(
@@ -27,6 +37,8 @@
 #' fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "B", bell)), by = coil)
 #' glance(fits)
 #' coef(fits)
+#' summary(fits[1])
+#' predict(fits, data.frame(coil = "B", temp_c = 330, time_min = c(5, 10)), interval = "confidence")
 NULL
 
 fits_se <- function(x) {
@@ -182,7 +194,7 @@ coef.softanneal_fits <- function(object, ...) {
 
 #' @rdname fits-tables
 #' @export
-nobs.softanneal_fits <- function(object, ...) sum(object$counts["used", fits_fitted(object)])
+nobs.softanneal_fits <- function(object, ...) sum(group_count(object, "used")[fits_fitted(object)])
 
 #' @rdname fits-tables
 #' @export
@@ -233,6 +245,10 @@ predict.softanneal_fits <- function(object, newdata,
                            "are unknown or have no fit; they are NA (", in_rows(which(!usable)),
                            ")."), n = sum(!usable), rows = which(!usable))
   }
+  if (!any(usable)) {
+    none <- rep(NA_real_, length(group))
+    return(finish_fits(object, none, none, pmax(group, 1L), interval, level, se.fit))
+  }
   group[!usable] <- 0L
   warn_outside_groups(object, group, temp, time)
   m <- .Call(C_sa_call_batch_hardness, object$set$kind, group, temp + ZERO_CELSIUS, time,
@@ -240,12 +256,43 @@ predict.softanneal_fits <- function(object, newdata,
   at <- pmax(group, 1L)
   # at one temperature nothing is known at another
   lost <- is.na(fits_par(object)["q_kj_mol" == object$set$terms, at]) & time > 0 &
-    abs(temp + ZERO_CELSIUS - object$sums["hot_k", at]) > 1e-6
+    abs(temp + ZERO_CELSIUS - group_sum(object, "hot_k")[at]) > 1e-6
   m[which(lost), ] <- NA_real_
   open <- colSums(object$state > 1L)[at] > 0L
   se <- sqrt(pmax(m[, 2L], 0))
-  se[open] <- NA_real_
+  se[open | is.nan(se)] <- NA_real_ # nothing known without degrees of freedom
   finish_fits(object, m[, 1L], se, at, interval, level, se.fit)
+}
+
+#' @rdname fits-tables
+#' @export
+augment.softanneal_fits <- function(x, data = NULL, newdata = NULL,
+                                    interval = c("none", "confidence", "prediction"), level = 0.95,
+                                    ...) {
+  check_dots_empty(...)
+  if (is.null(data) == is.null(newdata)) {
+    abort("argument", "give either `data` or `newdata`", arg = "data",
+          remedy = "Use `data` for readings, `newdata` for conditions; many fits keep no readings.")
+  }
+  if (!is.null(newdata)) {
+    return(add_predictions(newdata, stats::predict(x, newdata, interval, level, se.fit = TRUE)))
+  }
+  d <- each_data(data, names(x$keys), x$columns, x$set)
+  if (!identical(d$scale, x$set$scale)) {
+    abort("scale", paste0("the readings are in ", in_quotes(unique(d$scale), " and "),
+                          ", and the fits in '", x$set$scale, "'"), arg = "data",
+          remedy = "Give the readings that were fitted.")
+  }
+  # a reading that cannot be has no prediction and no residual
+  cannot <- !(is.na(d$time_min) | d$time_min >= 0 & d$time_min < Inf) |
+    !(is.na(d$temp_c) | d$temp_c > -ZERO_CELSIUS & d$temp_c < Inf)
+  at <- data[names(x$keys)]
+  at[[x$columns$temp]] <- replace(d$temp_c, cannot, NA)
+  at[[x$columns$time]] <- replace(d$time_min, cannot, NA)
+  prediction <- stats::predict(x, at, interval, level, se.fit = TRUE)
+  value <- replace(d$hardness, !is.finite(d$hardness), NA)
+  fitted <- if (is.matrix(prediction$fit)) prediction$fit[, 1L] else prediction$fit
+  add_predictions(data, prediction, value - fitted)
 }
 
 finish_fits <- function(object, fit, se, at, interval, level, se.fit) {
@@ -277,11 +324,12 @@ as_key <- function(x) if (is.factor(x)) as.character(x) else x
 
 warn_outside_groups <- function(object, group, temp, time) {
   at <- pmax(group, 1L)
-  s <- object$sums
   kelvin <- temp + ZERO_CELSIUS
-  outside <- which(group > 0L & time > 0 & (kelvin < s["cold_k", at] - 1e-9 |
-                                              kelvin > s["hot_k", at] + 1e-9 |
-                                              time > s["longest_min", at] * (1 + 1e-9)))
+  cold <- group_sum(object, "cold_k")[at]
+  hot <- group_sum(object, "hot_k")[at]
+  longest <- group_sum(object, "longest_min")[at]
+  outside <- which(group > 0L & time > 0 & (kelvin < cold - 1e-9 | kelvin > hot + 1e-9 |
+                                              time > longest * (1 + 1e-9)))
   if (length(outside)) {
     warn("extrapolation", paste0(length(outside), " of ", length(group), " conditions lie outside ",
                                  "the temperatures or times of their group (", in_rows(outside),

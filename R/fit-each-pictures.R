@@ -8,38 +8,90 @@ format.softanneal_fits <- function(x, ...) {
 
 #' @export
 print.softanneal_fits <- function(x, digits = 4L, ...) {
+  print_fits(summary(x), digits)
+  lines <- status_lines(x)
+  cat("", lines, sep = "\n")
+  if (length(lines)) cat("as.data.frame(), tidy() and glance() give all groups.\n")
+  invisible(x)
+}
+
+status_lines <- function(x) {
   status <- group_status(x)
-  cat(strwrap(paste0("Softening fits '", x$set$model, "' of ", length(status), " group",
-                     if (length(status) != 1L) "s", " by ",
-                     paste(names(x$keys), collapse = ", "), ", in ", x$set$scale,
-                     if (is.nan(x$set$ref_k)) {
-                       "; rates in 1/min at the reference of each group"
-                     } else {
-                       paste0("; rates in 1/min at ", format(x$set$ref_k - ZERO_CELSIUS),
-                              " degrees Celsius")
-                     }), width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
+  kinds <- setdiff(intersect(GROUP_STATUS, unique(status)), "ok")
+  lines <- vapply(kinds, function(kind) status_line(x, which(status == kind), kind), "")
+  strwrap(lines, exdent = 4, indent = 2)
+}
+
+#' @rdname fits-tables
+#' @export
+summary.softanneal_fits <- function(object, ...) {
+  check_dots_empty(...)
+  status <- group_status(object)
   good <- status %in% c("ok", "open")
+  m <- matrix(NA_real_, length(object$set$terms), 6L)
   if (any(good)) {
-    par <- fits_par(x)[, good, drop = FALSE]
-    se <- fits_se(x)[, good, drop = FALSE]
-    unit <- unlist(softening_units(x$set$terms, x$set$scale))
     quartile <- function(m, probs) {
       apply(m, 1L, stats::quantile, probs = probs, na.rm = TRUE, names = FALSE)
     }
-    q <- t(quartile(par, c(0, 0.25, 0.5, 0.75, 1)))
-    m <- cbind(signif(q, digits), signif(quartile(se, 0.5), 2L))
+    m[, 1:5] <- t(quartile(fits_par(object)[, good, drop = FALSE], c(0, 0.25, 0.5, 0.75, 1)))
+    m[, 6L] <- quartile(fits_se(object)[, good, drop = FALSE], 0.5)
+  }
+  parameters <- data.frame(term = object$set$terms, least = m[, 1L], lower = m[, 2L],
+                           median = m[, 3L], upper = m[, 4L], most = m[, 5L], std.error = m[, 6L],
+                           unit = unlist(softening_units(object$set$terms, object$set$scale),
+                                         use.names = FALSE))
+  counts <- table(factor(status, GROUP_STATUS))
+  lof <- glance(object)$lack_of_fit_p
+  structure(
+    list(model = object$set$model, keys = names(object$keys), scale = object$set$scale,
+         temp_ref_c = if (is.nan(object$set$ref_k)) NA_real_ else object$set$ref_k - ZERO_CELSIUS,
+         groups = length(status),
+         status = data.frame(status = GROUP_STATUS, groups = as.vector(counts),
+                             meaning = c("", unname(GROUP_REASONS[GROUP_STATUS[-1L]]))),
+         parameters = parameters, missing = sum(group_count(object, "missing")),
+         nobs = nobs(object), lack_of_fit = sum(lof < 0.01, na.rm = TRUE),
+         lack_of_fit_tested = sum(!is.na(lof))),
+    class = "summary.softanneal_fits")
+}
+
+# What print() of fits and of their summary share.
+print_fits <- function(x, digits) {
+  cat(strwrap(paste0("Softening fits '", x$model, "' of ", x$groups, " group",
+                     if (x$groups != 1L) "s", " by ", paste(x$keys, collapse = ", "), ", in ",
+                     x$scale, if (is.na(x$temp_ref_c)) {
+                       "; rates in 1/min at the reference of each group"
+                     } else {
+                       paste0("; rates in 1/min at ", format(x$temp_ref_c), " degrees Celsius")
+                     }), width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
+  p <- x$parameters
+  if (!all(is.na(p$median))) {
+    m <- cbind(signif(as.matrix(p[2:6]), digits), signif(p$std.error, 2L))
     m <- apply(m, 2L, function(column) format(column, digits = digits, trim = TRUE))
-    m <- cbind(matrix(m, length(unit)), unit)
-    dimnames(m) <- list(x$set$terms,
-                        c("Least", "25 %", "Median", "75 %", "Most", "Median std. error", "Unit"))
+    m <- cbind(matrix(m, nrow(p)), p$unit)
+    dimnames(m) <- list(p$term, c("Least", "25 %", "Median", "75 %", "Most", "Median std. error",
+                                  "Unit"))
     cat("\n")
     print_table(m)
   }
-  cat("\n", sum(status == "ok"), " of ", length(status), " groups ok", sep = "")
-  kinds <- setdiff(intersect(GROUP_STATUS, unique(status)), "ok")
-  lines <- vapply(kinds, function(kind) status_line(x, which(status == kind), kind), "")
-  cat("", strwrap(lines, exdent = 4, indent = 2), sep = "\n")
-  if (length(lines)) cat("as.data.frame(), tidy() and glance() give all groups.\n")
+  cat("\n", x$status$groups[1L], " of ", x$groups, " groups ok", sep = "")
+}
+
+#' @export
+print.summary.softanneal_fits <- function(x, digits = 4L, ...) {
+  print_fits(x, digits)
+  cat("\n")
+  odd <- x$status[x$status$groups > 0L & x$status$status != "ok", ]
+  if (nrow(odd)) {
+    cat(strwrap(paste0(odd$status, ", ", odd$groups, " ", odd$meaning), indent = 2, exdent = 4),
+        sep = "\n")
+  }
+  cat(format(x$nobs, big.mark = ","), " readings fitted, ", format(x$missing, big.mark = ","),
+      " left out with a missing value\n", sep = "")
+  if (x$lack_of_fit_tested) {
+    cat("The scatter within steps speaks against the curve (p < 0.01) in ", x$lack_of_fit, " of ",
+        x$lack_of_fit_tested, " groups; by chance about ", signif(0.01 * x$lack_of_fit_tested, 2),
+        "\n", sep = "")
+  }
   invisible(x)
 }
 

@@ -23,6 +23,9 @@ GROUP_COUNTS <- c("status", "used", "missing", "conditions", "treatments", "esti
                   "iterations", "evaluations", "end", "row", "by_treatment")
 GROUP_SUMS <- c("misfit", "pure_error", "between", "ref_k", "cold_k", "hot_k", "longest_min")
 
+# As sa_batch_errors in src/batch.h.
+SE_KINDS <- c("model", "steps", "cluster")
+
 # Level of the F test that calls readings constant.
 CONSTANT_LEVEL <- 0.999
 
@@ -64,6 +67,9 @@ CONSTANT_LEVEL <- 0.999
 #' give one `temp_ref_c` for all.
 #'
 #' @inheritParams fit_softening
+#' @param model Which model, by the names of [fit_softening()], where they are explained.
+#' @param se Standard errors, as explained in [fit_softening()]: `"cluster"` and `"steps"` from the
+#'   scatter of whole heat treatments, `"model"` from that of readings.
 #' @param data A data frame of readings of all groups, one row a reading, in any order.
 #' @param by Key columns: one name, bare or quoted, or several as `c(mill, coil)`. Without a
 #'   missing value.
@@ -77,8 +83,8 @@ CONSTANT_LEVEL <- 0.999
 #' @return An object of class `softanneal_fits`: one entry a group, in the order of the keys. Use
 #'   `as.data.frame()` (one row a group: keys, `status`, estimates, `se_` standard errors, `open`
 #'   (parameters without standard error), `sigma`, `nobs`, `missing`, `treatments`, `temp_ref_c`),
-#'   [tidy()] (one row a group and parameter), [glance()] (one row a group), [coef()], [predict()],
-#'   [ggplot2::autoplot()], and `[` to pick groups. One warning of class `softanneal_warning_fit`
+#'   [tidy()] (one row a group and parameter), [glance()] (one row a group), [summary()], [coef()],
+#'   [predict()], [augment()], [ggplot2::autoplot()], and `[` to pick groups; see [fits-tables]. One warning of class `softanneal_warning_fit`
 #'   counts and names groups that are not `ok`; its field `status` holds the counts. Rows with a
 #'   missing value are left out, with one warning of class `softanneal_warning_missing`.
 #' @section Errors:
@@ -193,51 +199,32 @@ run_batch <- function(d, set, threads, groups = NULL) {
   r <- .Call(C_sa_call_batch,
              list(d$temp_c, d$time_min, d$hardness, d$weights, d$specimen, d$order), first, size,
              set$kind, as.double(c(set$ref_k, set$start, set$lower, set$upper)),
-             as.integer(c(set$se != "model", set$automatic, set$use_start, set$infer, set$held,
+             as.integer(c(match(set$se, SE_KINDS) - 1L, set$automatic, set$use_start, set$infer, set$held,
                           set$natural)),
              quantiles, set$control, as.integer(threads))
   if (is.null(r)) rlang::interrupt()
   r
 }
 
-# From the compiled results to the object. Only the covariance of the standard errors asked for
-# is kept, as packed lower triangles, and limits only of groups that have some.
+# From the compiled results to the object; limits only of groups that have some.
 new_fits <- function(r, keys, set, columns) {
-  rownames(r$counts) <- GROUP_COUNTS
-  rownames(r$sums) <- GROUP_SUMS
-  df <- group_count(r, "used") - group_count(r, "estimated")
-  df_steps <- group_count(r, "treatments") - group_count(r, "estimated")
   by <- group_count(r, "by_treatment") == 1L
-  deviance <- group_sum(r, "misfit") + group_sum(r, "pure_error")
-  variance <- ifelse(df > 0, deviance / df, NA_real_)
-  if (set$se == "cluster") {
-    cov <- r$cluster
-    r$cluster <- NULL # one reference: changed in place
-    one <- which(!by)
-    none <- which(by & df_steps <= 0)
-    if (length(one)) {
-      cov[, one] <- r$model[, one, drop = FALSE] * rep(variance[one], each = nrow(cov))
-    }
-    if (length(none)) cov[, none] <- NA_real_
-  } else {
-    pooled <- ifelse(df_steps > 0, group_sum(r, "between") / df_steps, NA_real_)
-    cov <- r$model * rep(if (set$se == "model") variance else ifelse(by, pooled, variance),
-                         each = nrow(r$model))
-  }
-  df_interval <- ifelse(by & set$se != "model", df_steps, df)
-  with_limits <- which(colSums(r$state > 1L) > 0 & group_count(r, "status") < length(GROUP_FITTED))
+  df <- group_count(r, "used") - group_count(r, "estimated")
+  df[by] <- (group_count(r, "treatments") - group_count(r, "estimated"))[by]
+  with_limits <- which(.colSums(r$state > 1L, nrow(r$state), ncol(r$state)) > 0 &
+                         group_count(r, "status") < length(GROUP_FITTED))
   structure(
-    list(keys = keys, par = r$par, cov = cov, state = r$state, counts = r$counts, sums = r$sums,
-         df_interval = as.integer(df_interval), with_limits = with_limits,
+    list(keys = keys, par = r$par, cov = r$cov, state = r$state, counts = r$counts, sums = r$sums,
+         df_interval = df, with_limits = with_limits,
          limits = r$limit[, with_limits, drop = FALSE], set = set, columns = columns,
          version = PACKAGE_VERSION),
     class = "softanneal_fits")
 }
 
-# One row of the matrices of counts and sums, without the name that a single column would give.
-group_count <- function(x, name) unname(x$counts[name, ])
+# One row of the matrices of counts and sums. The rows carry no names, which would be a copy.
+group_count <- function(x, name) x$counts[match(name, GROUP_COUNTS), ]
 
-group_sum <- function(x, name) unname(x$sums[name, ])
+group_sum <- function(x, name) x$sums[match(name, GROUP_SUMS), ]
 
 group_status <- function(x) GROUP_STATUS[group_count(x, "status") + 1L]
 

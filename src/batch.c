@@ -223,11 +223,19 @@ static void minimise(const batch *b, sa_batch_room *r, sa_batch_group *g, const 
         sa_softening_covariance(&g->s, &g->rep, r->resid, r->jac, g->at_bound, &g->cov, r->work);
 }
 
-static void pack(const double *full, size_t p, double *lower)
+/* The covariance asked for; nothing where no degree of freedom is left. */
+static void pack(const sa_batch_group *g, sa_batch_errors errors, int by, size_t p, double *lower)
 {
+    const double df = (double)(g->used - g->estimated);
+    const double df_steps = (double)g->rep.n_cluster - g->estimated;
+    const int robust = by && errors == SA_ERRORS_CLUSTER;
+    const double left = by ? df_steps : df;
+    const double sum = by ? g->cov.between : g->res.objective + g->rep.pure_error;
+    if (!(left > 0.0))
+        return;
     for (size_t j = 0; j < p; j++)
         for (size_t k = 0; k <= j; k++)
-            *lower++ = full[j + k * p];
+            *lower++ = robust ? g->cluster[j + k * p] : g->model[j + k * p] * (sum / left);
 }
 
 static void blank(double *x, size_t n)
@@ -252,8 +260,7 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
     blank(sums, SA_BATCH_SUMS);
     if (set->infer) {
         blank(limit, 2 * p);
-        blank(o->model + i * half, half);
-        blank(o->cluster + i * half, half);
+        blank(o->cov + i * half, half);
     }
     g.ref_k = set->ref_k;
     g.in_short = 0;
@@ -295,8 +302,7 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
         if (g.status == SA_INTERRUPTED || g.status == SA_NOT_FINITE)
             return SA_GROUP_FAILED;
         status = sa_batch_classify(&g, set, state, one);
-        pack(g.model, p, o->model + i * half);
-        pack(g.cluster, p, o->cluster + i * half);
+        pack(&g, set->errors, count[SA_COUNT_BY_TREATMENT], p, o->cov + i * half);
         sums[2] = g.cov.between;
     }
     memcpy(o->par + i * p, g.par, p * sizeof(double));

@@ -19,6 +19,10 @@ typedef enum {
     SA_GROUP_FAILED          /* the model cannot be evaluated */
 } sa_group_status;
 
+/* How standard errors are formed: from the scatter of readings, from that of heat treatments,
+ * or by the cluster estimate over heat treatments. Twin: SE_KINDS in R/fit-each.R. */
+typedef enum { SA_ERRORS_MODEL = 0, SA_ERRORS_STEPS, SA_ERRORS_CLUSTER } sa_batch_errors;
+
 /* Columns in bench units: deg C, min, hardness. Not a number: missing; hardness -Inf: no
  * conversion. A missing temperature is no defect at time zero. */
 typedef struct {
@@ -35,8 +39,8 @@ typedef struct {
     const int *held;      /* p */
     const double *lower, *upper; /* p, NaN: the default bound */
     const int *natural;   /* 2 p, see softening.h */
-    int by_treatment;     /* standard errors from heat treatments: 0 no, 1 yes */
-    int automatic;        /* then no where a group has one reading a treatment */
+    sa_batch_errors errors;
+    int automatic;        /* SA_ERRORS_MODEL where a group has one reading a treatment */
     int use_start, infer; /* infer = 0: estimates only */
     const double *t_quantile, *f_quantile; /* at 1, 2, ... degrees of freedom */
     size_t quantiles;
@@ -47,7 +51,7 @@ typedef struct {
  * at [g * width + k]. Not fitted: NaN and zero counts. */
 typedef struct {
     double *par;        /* p */
-    double *model, *cluster; /* lower triangles of the unscaled covariances, p (p + 1) / 2 */
+    double *cov;        /* lower triangle of the covariance, p (p + 1) / 2 */
     double *limit;      /* 2 p, see sa_softening_states() */
     int *state;         /* p */
     double *sums;       /* SA_BATCH_SUMS: misfit, pure error, between, reference K,

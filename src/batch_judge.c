@@ -68,7 +68,7 @@ int sa_batch_judge(const sa_batch_settings *set, sa_batch_room *r, sa_batch_grou
     const size_t p = sa_model_parameters(set->kind).n_par;
     double half[P_MOST], better[P_MOST];
     const double e = g->estimated, clusters = (double)g->rep.n_cluster;
-    int by = set->by_treatment && !(set->automatic && (double)g->used == clusters);
+    int by = set->errors != SA_ERRORS_MODEL && !(set->automatic && (double)g->used == clusters);
     for (int adopted = 0;; adopted++) {
         const int robust = by && clusters > e;
         const double df = robust ? clusters - e : g->used - e;

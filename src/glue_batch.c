@@ -36,12 +36,12 @@ static SEXP matrix_of(SEXP list, int slot, SEXPTYPE type, size_t rows, size_t co
 }
 
 /* columns: temp_c, time, hardness, weight, specimen, order (the last three may be NULL);
- * numbers: reference temperature in K, then start, lower and upper; flags: by_treatment, automatic,
+ * numbers: reference temperature in K, then start, lower and upper; flags: errors, automatic,
  * use_start, infer, then held and natural. Matrices have one column a group. */
 SEXP sa_call_batch(SEXP columns, SEXP first, SEXP size, SEXP model, SEXP numbers, SEXP flags,
                    SEXP quantiles, SEXP control, SEXP threads)
 {
-    const char *fields[] = {"par", "state", "sums", "counts", "model", "cluster", "limit", ""};
+    const char *fields[] = {"par", "state", "sums", "counts", "cov", "limit", ""};
     const sa_model_kind kind = glue_model(model);
     const size_t p = sa_model_parameters(kind).n_par, half = p * (p + 1) / 2;
     const R_xlen_t rp = (R_xlen_t)p, rn = Rf_xlength(VECTOR_ELT(columns, 0));
@@ -61,7 +61,7 @@ SEXP sa_call_batch(SEXP columns, SEXP first, SEXP size, SEXP model, SEXP numbers
     sa_batch_settings set = {.kind = kind, .ref_k = number[0], .start = number + 1,
                              .held = flag + 4, .lower = number + 1 + p,
                              .upper = number + 1 + 2 * p, .natural = flag + 4 + p,
-                             .by_treatment = flag[0], .automatic = flag[1], .use_start = flag[2],
+                             .errors = (sa_batch_errors)flag[0], .automatic = flag[1], .use_start = flag[2],
                              .infer = flag[3],
                              .t_quantile = glue_doubles(VECTOR_ELT(quantiles, 0), rq, "t"),
                              .f_quantile = glue_doubles(VECTOR_ELT(quantiles, 1), rq, "f"),
@@ -90,9 +90,8 @@ SEXP sa_call_batch(SEXP columns, SEXP first, SEXP size, SEXP model, SEXP numbers
         .state = INTEGER(matrix_of(out, 1, INTSXP, p, groups)),
         .sums = REAL(matrix_of(out, 2, REALSXP, SA_BATCH_SUMS, groups)),
         .counts = INTEGER(matrix_of(out, 3, INTSXP, SA_BATCH_COUNTS, groups)),
-        .model = REAL(matrix_of(out, 4, REALSXP, half, inferred)),
-        .cluster = REAL(matrix_of(out, 5, REALSXP, half, inferred)),
-        .limit = REAL(matrix_of(out, 6, REALSXP, 2 * p, inferred))};
+        .cov = REAL(matrix_of(out, 4, REALSXP, half, inferred)),
+        .limit = REAL(matrix_of(out, 5, REALSXP, 2 * p, inferred))};
     sa_status status = sa_batch_fit(&col, f, s, groups, largest, &set, n_threads,
                                     n_threads > 1 ? poll_by_catch : glue_poll, NULL, work, &r);
     UNPROTECT(1);

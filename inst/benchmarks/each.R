@@ -93,8 +93,31 @@ cat(sprintf("two threads: best %.2f, median %.2f times one\n", min(pairs[1L, ]) 
 rm(big)
 
 # --- cost against the number of groups of 20 readings -------------------------------------------
+# Memory, input included, as multiples of the input: the most that R held at any time, garbage not
+# yet collected too (gc), and the most that a fresh process held (VmHWM of Linux) beyond what it
+# held with the package loaded and warm, before the readings.
+fresh_peak <- function(d) {
+  if (!file.exists("/proc/self/clear_refs")) return(NA_real_)
+  file <- tempfile(fileext = ".rds")
+  on.exit(unlink(file))
+  saveRDS(d, file, compress = FALSE)
+  code <- c(
+    "library(softanneal)",
+    "kb <- function(what) as.numeric(gsub('[^0-9]', '', grep(what, readLines('/proc/self/status'), value = TRUE)))",
+    "small <- data.frame(coil = 1, temp_c = rep(c(300, 330), each = 6), time_min = 2^(0:5),",
+    "                    hardness = c(160, 158, 150, 130, 100, 90, 155, 140, 110, 92, 88, 87), scale = 'HV')",
+    "for (i in 1:9) suppressWarnings(fit_each(small, coil))",
+    "invisible(gc()); empty <- kb('VmRSS')",
+    "d <- readRDS(commandArgs(TRUE)[1])",
+    "invisible(gc()); writeLines('5', '/proc/self/clear_refs') # starts VmHWM anew",
+    "fits <- suppressWarnings(fit_each(d, coil))",
+    "cat((kb('VmHWM') - empty) * 1024 / as.numeric(object.size(d)))")
+  script <- tempfile(fileext = ".R")
+  writeLines(code, script)
+  as.numeric(system2(file.path(R.home("bin"), "Rscript"), c(script, file), stdout = TRUE))
+}
 sizes <- 10^seq(3, log10(most), by = 0.5)
-seconds <- memory <- numeric(length(sizes))
+seconds <- memory <- fresh <- numeric(length(sizes))
 for (k in seq_along(sizes)) {
   d <- make_groups(round(sizes[k]), c(290, 310, 330, 350), c(0, 5, 15, 30, 60), 1)
   invisible(gc(reset = TRUE))
@@ -103,10 +126,12 @@ for (k in seq_along(sizes)) {
   most_used <- sum(gc()[, 6L])
   memory[k] <- (most_used - before) / as.numeric(utils::object.size(d)) * 2^20 + 1
   rm(fits)
+  fresh[k] <- fresh_peak(d)
 }
 slope <- stats::coef(stats::lm(log(seconds) ~ log(sizes)))[[2L]]
 print(data.frame(groups = round(sizes), seconds = round(seconds, 3),
-                 us_a_fit = round(1e6 * seconds / sizes, 1), peak_memory_to_input = round(memory, 2)),
+                 us_a_fit = round(1e6 * seconds / sizes, 1), memory_gc = round(memory, 2),
+                 memory_fresh_process = round(fresh, 2)),
       row.names = FALSE)
 cat(sprintf("exponent of time in the number of groups: %.3f\n", slope))
 

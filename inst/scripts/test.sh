@@ -13,7 +13,7 @@ need_r testthat withr knitr rmarkdown
 need_program pandoc pandoc
 # reference libraries and formats: a test that needs one is skipped where it cannot be had
 for package in minpack.lm nlme boot numDeriv deSolve Rmpfr broom tibble dplyr units data.table readxl sandwich \
-    survival htmltools rstudioapi writexl yaml DBI RSQLite future future.apply progressr; do
+    survival htmltools rstudioapi writexl yaml DBI RSQLite future future.apply progressr nanoparquet; do
     need_r $package || echo "Going on without $package; its tests are skipped."
 done
 
@@ -22,5 +22,5 @@ trap 'rm -rf "$work"' EXIT
 echo "Building and installing softanneal ..."
 tarball=$(build_package "$top" "$work")
 install_package "$tarball" "$work/library"
-R_LIBS="$work/library${R_LIBS:+:$R_LIBS}" SOFTANNEAL_SOURCE="$top" \
+R_LIBS="$work/library${R_LIBS:+:$R_LIBS}" SOFTANNEAL_SOURCE="$top" SOFTANNEAL_WORKER_TESTS=1 \
     Rscript "$here/run-tests.R" "$top/tests/testthat"

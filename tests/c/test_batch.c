@@ -50,7 +50,7 @@ static int stop_at_second(void *context)
 }
 
 typedef struct {
-    double par[GROUPS * P], model[GROUPS * 15], cluster[GROUPS * 15], limit[GROUPS * 2 * P],
+    double par[GROUPS * P], cov[GROUPS * 15], limit[GROUPS * 2 * P],
         sums[GROUPS * SA_BATCH_SUMS];
     int state[GROUPS * P], counts[GROUPS * SA_BATCH_COUNTS];
 } results;
@@ -66,12 +66,12 @@ static sa_status run(const int *order, int threads, sa_poll poll, size_t groups,
     }
     sa_batch_columns col = {temp_c, time_min, hardness, NULL, NULL, order};
     sa_batch_settings set = {.kind = SA_JMAK, .ref_k = NAN, .start = start, .held = held,
-                             .lower = none, .upper = none, .natural = natural, .by_treatment = 1,
+                             .lower = none, .upper = none, .natural = natural, .errors = SA_ERRORS_CLUSTER,
                              .automatic = 1, .infer = 1, .t_quantile = t, .f_quantile = f,
                              .quantiles = 200, .control = sa_lsq_defaults()};
     size_t bytes = sa_batch_work(ROWS);
     char *work = malloc(bytes * (size_t)threads);
-    sa_batch_results out = {r->par, r->model, r->cluster, r->limit, r->state, r->sums, r->counts};
+    sa_batch_results out = {r->par, r->cov, r->limit, r->state, r->sums, r->counts};
     sa_status status = sa_batch_fit(&col, first, size, groups, ROWS, &set, threads, poll, NULL, work, &out);
     free(work);
     return status;
@@ -94,7 +94,7 @@ static sa_status run_long(sa_poll poll)
                              .lower = none, .upper = none, .natural = natural,
                              .control = sa_lsq_defaults()};
     char *work = malloc(sa_batch_work(ROWS));
-    sa_batch_results out = {par, NULL, NULL, NULL, state, sums, counts};
+    sa_batch_results out = {par, NULL, NULL, state, sums, counts};
     polls = 0;
     sa_status status = sa_batch_fit(&col, begin, rows, MANY, ROWS, &set, 1, poll, NULL, work, &out);
     free(work);
@@ -118,7 +118,7 @@ int main(void)
         order[i] = (i / ROWS) * ROWS + (7 * (i % ROWS) + 5) % ROWS + 1; /* 7 and 36 are coprime */
     check(run(order, 1, NULL, GROUPS, &b) == SA_OK, "rows in another order");
     check(memcmp(a.par, b.par, sizeof a.par) == 0, "same estimates");
-    check(memcmp(a.cluster, b.cluster, sizeof a.cluster) == 0, "same covariances");
+    check(memcmp(a.cov, b.cov, sizeof a.cov) == 0, "same covariances");
     check(run(NULL, 3, NULL, GROUPS, &c) == SA_OK, "three threads");
     check(memcmp(a.par, c.par, sizeof a.par) == 0, "same estimates from threads");
 

@@ -62,8 +62,16 @@ test_that("parquet partitions and results", {
   d <- archive_readings(3)
   folder <- write_partitions(d, withr::local_tempfile(), 1L, nanoparquet::write_parquet, "parquet")
   archive <- quiet_archive(folder, withr::local_tempfile(), by = coil, format = "parquet")
-  expect_equal(as.data.frame(archive), as.data.frame(suppressWarnings(fit_each(d, coil))),
-               ignore_attr = TRUE)
+  expect_same_table(as.data.frame(archive), as.data.frame(suppressWarnings(fit_each(d, coil))))
+  d$rolled <- structure(19780L + as.integer(factor(d$coil)), class = "Date") # in whole days
+  dated <- write_partitions(d, withr::local_tempfile(), 2L, nanoparquet::write_parquet, "parquet")
+  nanoparquet::write_parquet(d[0, ], file.path(dated, "z.parquet"))
+  for (format in c("parquet", "rds")) {
+    archive <- quiet_archive(dated, withr::local_tempfile(), by = c(coil, rolled), format = format)
+    expect_same_table(as.data.frame(archive),
+                      as.data.frame(suppressWarnings(fit_each(d, c(coil, rolled)))))
+    expect_equal(archive$manifest$groups, c(2L, 1L, 0L))
+  }
 })
 
 test_that("a query in key order, with groups across the cuts", {
@@ -90,6 +98,15 @@ test_that("a query in key order, with groups across the cuts", {
   DBI::dbExecute(db, "DELETE FROM readings WHERE coil = 'c01' AND time_min = 64")
   unlink(file.path(out, "part-000003.rds"))
   expect_error(fit_archive(db, out, by = coil, query = query, chunk_rows = 50),
+               class = "softanneal_error_file")
+  whole <- withr::local_tempfile()
+  quiet_archive(db, whole, by = coil, query = query, chunk_rows = 50)
+  DBI::dbExecute(db, "UPDATE readings SET hardness = hardness + 1 WHERE coil = 'c02'")
+  expect_error(fit_archive(db, whole, by = coil, query = query, chunk_rows = 50),
+               "which the query now gives", class = "softanneal_error_file")
+  DBI::dbExecute(db, "UPDATE readings SET hardness = hardness - 1 WHERE coil = 'c02'")
+  DBI::dbExecute(db, "DELETE FROM readings WHERE coil > 'c04'")
+  expect_error(fit_archive(db, whole, by = coil, query = query, chunk_rows = 50),
                class = "softanneal_error_file")
 })
 
@@ -119,11 +136,16 @@ test_that("a PostgreSQL query gives the same", {
                        user = "tester", dbname = "postgres")
   withr::defer(DBI::dbDisconnect(db), priority = "first")
   d <- archive_readings(5)
-  DBI::dbWriteTable(db, "readings", d, row.names = FALSE)
-  archive <- quiet_archive(db, withr::local_tempfile(), by = coil, chunk_rows = 50,
-                           query = "SELECT * FROM readings ORDER BY coil COLLATE \"C\"")
-  expect_equal(as.data.frame(archive), as.data.frame(suppressWarnings(fit_each(d, coil))),
-               tolerance = 1e-12)
+  # as text with all digits: the driver itself writes numbers with 15
+  DBI::dbWriteTable(db, "exact", format_exactly(d), row.names = FALSE)
+  columns <- ifelse(vapply(d, is.double, NA), paste0(names(d), "::double precision"), names(d))
+  DBI::dbExecute(db, paste("CREATE TABLE readings AS SELECT", toString(columns), "FROM exact"))
+  want <- as.data.frame(suppressWarnings(fit_each(d, coil)))
+  for (rows in c(50, 1e6)) {
+    archive <- quiet_archive(db, withr::local_tempfile(), by = coil, chunk_rows = rows,
+                             query = "SELECT * FROM readings ORDER BY coil COLLATE \"C\"")
+    expect_same_table(as.data.frame(archive), want)
+  }
 })
 
 test_that("killed half-way and run again: the same table, nothing twice", {

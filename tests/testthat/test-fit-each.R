@@ -112,24 +112,6 @@ test_that("order of rows, chunks and threads change nothing, to the last digit",
   expect_same_fits(quiet_each(d, coil, model, threads = 2), quiet_each(d, coil, model))
 })
 
-test_that("two workers of the user's plan give the same, and no plan is set", {
-  skip_if_not_installed("future.apply")
-  skip_if_not(extended_tests() || nzchar(Sys.getenv("SOFTANNEAL_WORKER_TESTS")),
-              "workers need the installed package")
-  old <- future::plan(future::multisession, workers = 2)
-  withr::defer(future::plan(old))
-  withr::local_options(future.rng.onMisuse = "error")
-  d <- many_readings(9, seed = 11)
-  before <- class(future::plan())
-  o <- with_test_seed(12, sample(nrow(d)))
-  expect_same_fits(quiet_each(d[o, ], coil, chunk_size = 2), {
-    r <- run_batch(each_data(d, "coil", quiet_each(d, coil)$columns, quiet_each(d, coil)$set),
-                   quiet_each(d, coil)$set, 1L)
-    new_fits(r, data.frame(coil = 1:9), quiet_each(d, coil)$set, quiet_each(d, coil)$columns)
-  })
-  expect_identical(class(future::plan()), before)
-})
-
 test_that("progress is signalled for each chunk, and silent by default", {
   skip_if_not_installed("progressr")
   d <- many_readings(6, seed = 13)
@@ -185,7 +167,7 @@ test_that("a strip before any anneal needs no temperature", {
   fits <- quiet_each(cold, coil)
   one <- quiet_one(cold[cold$coil == 2, ])
   expect_equal(fits$par[, 2L], unname(coef(one)), tolerance = 1e-6)
-  expect_equal(fits$counts["missing", ], c(0L, 0L, 0L))
+  expect_equal(group_count(fits, "missing"), c(0L, 0L, 0L))
 })
 
 test_that("keys of any type, several keys, names of columns", {
@@ -277,6 +259,83 @@ test_that("predictions are those of the single fit, row by row", {
   expect_length(predict(fits, new[0, ]), 0L)
   expect_error(predict(fits), class = "softanneal_error_argument")
   expect_error(predict(fits, new[-1L]), class = "softanneal_error_column")
+})
+
+test_that("augment() adds what predict() says and residuals on the scale of the fit", {
+  d <- many_readings(3, seed = 25)
+  d$note <- rev(seq_len(nrow(d)))
+  d <- d[with_test_seed(26, sample(nrow(d))), ]
+  fits <- quiet_each(d, coil)
+  a <- augment(fits, d, interval = "confidence")
+  expect_equal(names(a), c(names(d), ".fitted", ".resid", ".se.fit", ".lower", ".upper"))
+  expect_equal(a$note, d$note)
+  expect_equal(a$.fitted + a$.resid, d$hardness)
+  expect_equal(unname(predict(fits, d, "confidence")[, "upr"]), a$.upper)
+  sums <- as.vector(tapply(a$.resid^2, a$coil, sum))
+  expect_equal(sums, glance(fits)$deviance, tolerance = 1e-8)
+  expect_named(augment(fits, newdata = d[1:3, c("coil", "temp_c", "time_min")]),
+               c("coil", "temp_c", "time_min", ".fitted", ".se.fit"))
+  rockwell <- transform(d, scale = "HRF", hardness = convert_hardness(hardness, "HV", "HRF"))
+  in_hv <- augment(quiet_each(rockwell, coil), rockwell)
+  expect_equal(in_hv$.fitted + in_hv$.resid, convert_hardness(rockwell$hardness, "HRF", "HV"))
+  odd <- d
+  odd$time_min[5L] <- -1
+  odd$hardness[9L] <- NA
+  b <- augment(fits, odd)
+  expect_true(is.na(b$.fitted[5L]) && is.na(b$.resid[9L]) && !is.na(b$.fitted[9L]))
+  expect_equal(sum(is.na(b$.resid)), 2L)
+  read <- quiet_each(rockwell, coil, scale = "as read")
+  expect_equal(augment(read, rockwell)$.resid + augment(read, rockwell)$.fitted, rockwell$hardness)
+  expect_error(augment(read, d), class = "softanneal_error_scale")
+  expect_error(augment(fits), class = "softanneal_error_argument")
+  expect_error(augment(fits, d, d), class = "softanneal_error_argument")
+  expect_error(augment(fits, d[-1L]), class = "softanneal_error_column")
+})
+
+test_that("the summary counts, and no groups are no error", {
+  d <- many_readings(4, seed = 27)
+  d$hardness[d$coil == 2] <- 100
+  fits <- quiet_each(d, coil)
+  s <- summary(fits)
+  expect_equal(s$status$groups[s$status$status == "no softening"], 1L)
+  expect_equal(sum(s$status$groups), 4L)
+  expect_equal(s$parameters$median[4L], stats::median(coef(fits)[-2L, "n"]))
+  expect_equal(s$groups, 4L)
+  expect_equal(s$nobs, nrow(d))
+  expect_output(print(s), "no softening, 1 whose readings a constant")
+  none <- fits[integer(0)]
+  expect_output(print(none), "of 0 groups by coil")
+  expect_output(print(summary(none)), "0 of 0 groups ok")
+  for (table in list(as.data.frame(none), tidy(none, conf.int = TRUE), glance(none))) {
+    expect_equal(nrow(table), 0L)
+    expect_equal(names(table)[1L], "coil")
+  }
+  expect_equal(dim(coef(none)), c(0L, 5L))
+  expect_equal(nobs(none), 0L)
+  expect_error(ggplot2::autoplot(none), class = "softanneal_error_too_few")
+  expect_warning(p <- predict(none, d[1:2, ]), class = "softanneal_warning_outside")
+  expect_equal(p, c(NA_real_, NA_real_))
+})
+
+test_that("groups of one kind of defect each are named with a plain reason", {
+  one <- many_readings(1, seed = 28)
+  plateau <- transform(one, hardness = 80 + (hardness - 80) * (time_min == 0))
+  cases <- list(
+    nothing = transform(one, hardness = NA_real_), single = one[one$time_min > 0, ][1L, ],
+    start = one[one$time_min == 0, ], twice = rbind(one, one),
+    finished = transform(one[one$time_min > 0, ], hardness = 80 + with_test_seed(29, stats::rnorm(
+      sum(one$time_min > 0)))),
+    early = plateau, same = transform(one, hardness = 120), oven = one[one$temp_c == 330, ])
+  d <- do.call(rbind, Map(function(x, name) transform(x, coil = name), cases, names(cases)))
+  expect_warning(expect_warning(fits <- fit_each(d, coil), class = "softanneal_warning_missing"),
+                 class = "softanneal_warning_fit")
+  got <- stats::setNames(as.data.frame(fits)$status, as.data.frame(fits)$coil)
+  want <- c(nothing = "no anneal", single = "too few", start = "no anneal", twice = "ok",
+            finished = "no softening", early = "open", same = "no softening", oven = "one temperature")
+  expect_equal(got[names(want)], want)
+  expect_equal(names(got), sort(names(want), method = "radix"))
+  # duplicates: the same curve
+  expect_equal(fits$par[, 8L], quiet_each(one, coil)$par[, 1L], tolerance = 1e-7)
 })
 
 test_that("pictures have units, alt text and all groups with an estimate", {

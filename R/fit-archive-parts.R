@@ -1,0 +1,191 @@
+# Partitions of an archive: what they were made from, reading, fitting and writing them. A part is a
+# result file and a note (.dcf) with counts, the state of its source and the size of the result.
+# The note is written first; a result of the size in its note is complete, so neither a kill nor
+# a full disk leaves a part that passes for done.
+
+NOTE_FIELDS <- c("part", "source", "source_bytes", "source_time", "source_hash", "rows", "groups",
+                 "ok", "fitted", "first_key", "last_key", "file", "bytes", "version")
+
+part_path <- function(job, part, ext = job$format) {
+  file.path(job$out_dir, sprintf("part-%06d.%s", as.integer(part), ext))
+}
+
+# The note of a finished part, else NULL.
+part_done <- function(job, k) read_note(part_path(job, k, "dcf"))
+
+read_note <- function(path) {
+  if (!file.exists(path)) return(NULL)
+  note <- tryCatch(read.dcf(path, keep.white = NOTE_FIELDS), error = function(e) NULL)
+  if (is.null(note) || nrow(note) != 1L || !all(NOTE_FIELDS %in% colnames(note))) return(NULL)
+  size <- file.size(file.path(dirname(path), note[, "file"]))
+  if (is.na(size) || size != as.numeric(note[, "bytes"])) return(NULL)
+  as.list(note[1L, NOTE_FIELDS])
+}
+
+# Parts asked for that are not done; stops where a source of a finished part is another now.
+parts_to_do <- function(job, part) {
+  names <- source_names(job$files)
+  finished <- lapply(part, part_done, job = job)
+  is_done <- lengths(finished) > 0L
+  notes <- list.files(job$out_dir, "^part-[0-9]+[.]dcf$")
+  beyond <- as.integer(gsub("[^0-9]", "", notes)) > length(names)
+  moved <- part[is_done][vapply(finished[is_done], `[[`, "", "source") != names[part[is_done]]]
+  if (length(moved) || any(beyond)) {
+    abort("file", paste0("the files of `source` are not those that '", job$out_dir,
+                         "' was begun with", if (length(moved)) {
+                           paste0(": part ", moved[1L], " came from '",
+                                  finished[[match(moved[1L], part)]]$source, "', and is now '",
+                                  names[moved[1L]], "'")
+                         }), arg = "source",
+          remedy = paste("Use a new folder, or bring the files back (a header alone will do for a",
+                         "bad one). New files can be added where their names sort last."))
+  }
+  changed <- part[is_done][!mapply(same_source, job$files[part[is_done]], finished[is_done])]
+  if (length(changed)) {
+    abort("file", paste0(in_quotes(utils::head(names[changed], 5L), " and "), if (length(changed) > 5L) {
+      paste0(" and ", length(changed) - 5L, " more")
+    }, " changed after the results in '", job$out_dir, "' were made"), arg = "source",
+    sources = names[changed],
+    remedy = paste0("Use a new folder, or delete ", basename(part_path(job, changed[1L])),
+                    if (length(changed) > 1L) " and so on", " to have it done again."))
+  }
+  part[!is_done]
+}
+
+# Names of the files where these tell them apart, else their paths.
+source_names <- function(files) if (anyDuplicated(basename(files))) files else basename(files)
+
+source_state <- function(path) {
+  c(source_bytes = format(file.size(path), digits = 15), source_time = source_time(path),
+    source_hash = source_hash(path))
+}
+
+source_time <- function(path) sprintf("%.3f", as.numeric(file.mtime(path)))
+
+# For a reader of folders: the sizes and times of the files within.
+source_hash <- function(path) {
+  if (!dir.exists(path)) return(rlang::hash_file(path))
+  within <- list.files(path, recursive = TRUE, full.names = TRUE)
+  rlang::hash(list(within, file.size(within), source_time(within)))
+}
+
+# The time is looked at first, so that a second run need not read what is done.
+same_source <- function(path, note) {
+  identical(format(file.size(path), digits = 15), note$source_bytes) &&
+    (identical(source_time(path), note$source_time) && !dir.exists(path) ||
+       identical(source_hash(path), note$source_hash))
+}
+
+read_part <- function(path, job) {
+  reader <- job$reader
+  if (is.null(reader)) {
+    reader <- if (grepl("[.]parquet$", path, ignore.case = TRUE)) {
+      need_package("nanoparquet", "to read parquet files")
+      function(path) as.data.frame(nanoparquet::read_parquet(path))
+    } else {
+      function(path) read_csv_keys(path, job$keys)
+    }
+  }
+  data <- tryCatch(reader(path), error = function(e) {
+    abort("file", paste0("cannot read '", path, "': ", conditionMessage(e)), arg = "source",
+          remedy = "Check the file, or give a `reader`.")
+  })
+  check_data(data, basename(path), rows = FALSE)
+  if (nrow(data) == 0L) { # a table without rows is still a table of readings
+    standard <- c(time = "time_min", temp = "temp_c", hardness = "hardness")
+    given <- unlist(job$settings[intersect(names(standard), names(job$settings))])
+    standard[names(given)] <- given
+    for (column in c(job$keys, standard)) any_column(data, column)
+  }
+  data
+}
+
+# Keys are numbers only where the numbers print as the keys were written: "007" is not 7, and two
+# keys of 20 digits must not become one number. A line with too few fields is an error (the file
+# was cut short), and so is what read.csv() warns of, except a last line without its end.
+read_csv_keys <- function(path, keys) {
+  harmless <- sub("'%s'.*", "", gettext("incomplete final line found by readTableHeader on '%s'",
+                                        domain = "R-utils"))
+  withCallingHandlers({
+    header <- names(utils::read.csv(path, nrows = 1L, check.names = FALSE, fill = FALSE))
+    keys <- intersect(keys, header)
+    data <- utils::read.csv(path, check.names = FALSE, fill = FALSE,
+                            colClasses = stats::setNames(rep("character", length(keys)), keys))
+  }, warning = function(w) {
+    if (startsWith(conditionMessage(w), harmless)) invokeRestart("muffleWarning")
+    stop(conditionMessage(w), call. = FALSE)
+  })
+  data[keys] <- lapply(data[keys], plain_key)
+  data
+}
+
+plain_key <- function(x) {
+  distinct <- unique(x)
+  number <- utils::type.convert(distinct, as.is = TRUE)
+  if (!is.numeric(number)) return(x)
+  same <- if (is.integer(number)) as.character(number) == distinct else sprintf("%.15g", number) == distinct
+  if (all(same, na.rm = TRUE)) number[match(x, distinct)] else x
+}
+
+# Fit one part and write its result. `from` says what it was made from.
+fit_part <- function(k, from, data, job) {
+  table <- data.frame(part = integer())
+  counts <- c(rows = nrow(data), groups = 0L, ok = 0L, fitted = 0L)
+  ends <- c("", "")
+  if (nrow(data) > 0L) {
+    fits <- withCallingHandlers(
+      do.call(fit_each, c(list(data, by = job$keys), job$settings)),
+      softanneal_warning_fit = function(w) invokeRestart("muffleWarning"),
+      softanneal_warning_missing = function(w) invokeRestart("muffleWarning"))
+    table <- as.data.frame(fits)
+    counts[-1L] <- c(nrow(table), sum(table$status == "ok"), sum(fits_fitted(fits)))
+    ends <- group_labels(fits, c(1L, nrow(table)))
+  }
+  path <- part_path(job, k)
+  passing <- passing_name(path)
+  on.exit(unlink(passing))
+  try_write(path, write_part(table, passing, job$format))
+  note <- c(part = k, from, counts, first_key = ends[1L], last_key = ends[2L],
+            file = basename(path), bytes = format(file.size(passing), digits = 15),
+            version = PACKAGE_VERSION)[NOTE_FIELDS]
+  write_whole(part_path(job, k, "dcf"), function(to) {
+    write.dcf(t(note), to, width = 1e6, keep.white = NOTE_FIELDS)
+  })
+  put_in_place(passing, path)
+}
+
+# A name of this process alone.
+passing_name <- function(path) paste0(path, ".", Sys.getpid(), "-", basename(tempfile("")), ".tmp")
+
+# Write under a passing name, then rename: readers see all or nothing. With replace = FALSE a file
+# that another process has put there in the meantime stays.
+write_whole <- function(path, write, replace = TRUE) {
+  passing <- passing_name(path)
+  on.exit(unlink(passing))
+  try_write(path, write(passing))
+  if (!replace && (suppressWarnings(file.link(passing, path)) || file.exists(path))) return(invisible())
+  put_in_place(passing, path)
+}
+
+put_in_place <- function(passing, path) {
+  if (!suppressWarnings(file.rename(passing, path))) cannot_write(path)
+}
+
+# What goes wrong in writing, as an error of ours; a warning there means that bytes are missing.
+try_write <- function(path, code) {
+  tryCatch(code, error = function(e) cannot_write(path, conditionMessage(e)),
+           warning = function(w) cannot_write(path, conditionMessage(w)))
+}
+
+cannot_write <- function(path, why = NULL) {
+  abort("file", paste0("cannot write '", path, "'", if (!is.null(why)) paste0(": ", why)),
+        arg = "out_dir", remedy = "Check the disk and your rights there.")
+}
+
+write_part <- function(table, to, format) {
+  switch(format, rds = saveRDS(table, to), parquet = nanoparquet::write_parquet(table, to), csv = {
+    number <- vapply(table, is.double, NA) & !vapply(table, is.object, NA)
+    table[number] <- lapply(table[number], function(x) ifelse(is.na(x), NA, sprintf("%.17g", x)))
+    utils::write.csv(table, to, row.names = FALSE)
+  })
+}
