@@ -297,6 +297,65 @@ test_that("labels are on every standard column and change no number", {
   expect_true(all(vapply(readings, function(x) is.character(attr(x, "label")), NA)))
 })
 
+test_that("readings carry their labels, whatever they are read from", {
+  dir <- withr::local_tempdir()
+  plain <- as.data.frame(example_data("bellbrass_readings"))[c("specimen", "temp_c", "time_min",
+                                                               "hardness", "scale")]
+  plain[] <- lapply(plain, as.vector)
+  file <- file.path(dir, "r.csv")
+  write.csv(plain, file, row.names = FALSE)
+  wide <- data.frame(specimen = "A", time_h = c(0, 1), `temp (K)` = 603.15, r1 = c(80, 70),
+                     r2 = 81:82, check.names = FALSE)
+  read <- list(read_readings(plain), read_readings(file),
+               suppressMessages(read_readings(wide, readings = "r", scale = "HRF")))
+  for (package in c("tibble", "data.table")) {
+    if (!requireNamespace(package, quietly = TRUE)) next
+    convert <- if (package == "tibble") tibble::as_tibble else data.table::as.data.table
+    read <- c(read, list(read_readings(convert(plain))))
+  }
+  for (r in read) {
+    labels <- vapply(r, function(x) attr(x, "label"), "")
+    expect_match(labels[["temp_c"]], "\u00b0C")
+    expect_match(labels[["time_min"]], "(min)", fixed = TRUE)
+    expect_match(labels[["hardness"]], "unit of its scale")
+  }
+  # read again, as when a table is checked twice
+  expect_identical(read_readings(read[[1]]), read[[1]])
+})
+
+test_that("nothing is computed from labels: results are the same without", {
+  labelled <- example_data("bellbrass_readings")
+  bare <- labelled
+  for (name in names(bare)) attr(bare[[name]], "label") <- NULL
+  odd <- bare
+  for (name in names(odd)) attr(odd[[name]], "label") <- "K"
+  for (other in list(bare, odd)) {
+    expect_equal(coef(fit_softening(other)), coef(fit_softening(labelled)), tolerance = 1e-14)
+    expect_identical(vcov(fit_softening(other)), vcov(fit_softening(labelled)))
+    expect_identical(as.data.frame(check_readings(other)), as.data.frame(check_readings(labelled)))
+    expect_equal(as.data.frame(summarise_readings(other)),
+                 as.data.frame(summarise_readings(labelled)), ignore_attr = TRUE)
+    expect_identical(capture.output(print(other)), capture.output(print(labelled)))
+    expect_equal(find_outliers(other), find_outliers(labelled), ignore_attr = TRUE)
+    fits <- function(x) tidy(fit_each(x, reading))
+    expect_equal(fits(other), fits(labelled), ignore_attr = TRUE)
+  }
+  # files and reports hold no trace of them
+  dir <- withr::local_tempdir()
+  write_class(cbind(group = "a", bare), file.path(dir, "bare"))
+  write_class(label_columns(cbind(group = "a", labelled)), file.path(dir, "labelled"))
+  expect_identical(readLines(file.path(dir, "bare", "a.csv")),
+                   readLines(file.path(dir, "labelled", "a.csv")))
+  skip_if_not_installed("rmarkdown")
+  skip_if_not(rmarkdown::pandoc_available(), "pandoc")
+  softening_report(bare, file.path(dir, "one"))
+  softening_report(labelled, file.path(dir, "two"))
+  for (name in c("coefficients.csv", "half_softening.csv", "models.csv", "report.html")) {
+    expect_identical(readLines(file.path(dir, "one", name)), readLines(file.path(dir, "two", name)),
+                     info = name)
+  }
+})
+
 test_that("example data are made by the script, byte for byte", {
   script <- package_file("scripts", "make-extdata.R")
   env <- new.env(parent = globalenv())
