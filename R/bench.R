@@ -85,12 +85,11 @@ place_sheet <- function(made, file) {
 render_sheet <- function(plan, title, work, format) {
   source <- system.file("report", "bench-sheet.Rmd", package = "softanneal", mustWork = TRUE)
   file.copy(c(source, file.path(dirname(source), "bench-sheet.css")), work)
-  rmarkdown::render(
+  render_apart(
     file.path(work, "bench-sheet.Rmd"),
     output_format = if (format == "html") "html_document" else "pdf_document",
     output_file = if (format == "html") "sheet.html" else "sheet.pdf",
-    params = list(plan = plan, title = title), envir = new.env(parent = globalenv()),
-    quiet = TRUE)
+    params = list(plan = plan, title = title))
   file.path(work, if (format == "html") "sheet.html" else "sheet.pdf")
 }
 

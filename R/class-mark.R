@@ -26,12 +26,22 @@ ANSWER_UNITS <- list(
 #'
 #' | mark | when | points |
 #' |---|---|---|
-#' | right | within a quarter of a standard error of the true value, or of what [fit_softening()] finds in the readings without slips | 1 |
+#' | right | within a quarter of a standard error of the true value, or of what [fit_softening()] finds in the readings without slips; or one of these rounded to the digits reported | 1 |
 #' | right within tolerance | inside the tolerance of the key | 1 |
 #' | right digits, wrong unit | inside the tolerance after one of the conversions below | 0.5 |
 #' | consistent with an earlier slip | follows from the group's own earlier numbers that were not right, or from the readings with the slips of the bench left in | 0.5 |
 #' | wrong | none of these; the reason says how far off | 0 |
 #' | no answer | empty, or no number | 0 |
+#'
+#' **Digits.** A number is right by rounding when the key lies within half a unit of its last
+#' digit: 161 for 161.37. That holds for three significant digits or more (the digits in which
+#' ISO 6507-1 reports a Vickers hardness; at most 0.5 % of the number), and for fewer where the
+#' unit of the last digit is no larger than the standard error of the key. A coarser number is
+#' marked as it stands, and its reason says so. Text (`"161"`, `"1.61e2"`, cells of a CSV file)
+#' counts with the digits written; zeros at the end of a whole number may be digits or hold the
+#' place only (`"139000"` J/mol), and the kinder reading is taken. A cell that holds a number (a
+#' numeric column, a numeric cell of Excel) has lost the zeros behind its last digit: 161.0 counts
+#' there as 161. Units and scales are converted with the digits.
 #'
 #' **Units tried.** A unit given in the column `unit` is converted first (`J/mol`, `kcal/mol`, `eV`;
 #' `s`, `h`; `1/s`, `1/h`; a hardness scale instead of HV). If the number is then not right, the
@@ -165,6 +175,9 @@ read_answers <- function(answers) {
   # what is no number is told apart below, with its row
   out$number <- if (is.numeric(exact)) as.double(exact) else number(out$reported)
   out$number[!is.finite(out$number)] <- NA_real_
+  # the digits as written, with a decimal point
+  out$digits <- if (is.numeric(exact)) vapply(as.double(exact), format, "", digits = MOST_DIGITS)
+    else if (comma) chartr(",.", ".,", out$reported) else out$reported
   out$temp_c <- number(out$temp_text)
   bad <- which(is.na(out$temp_c) & !is.na(out$temp_text))
   if (length(bad)) {
@@ -220,12 +233,15 @@ match_answers <- function(answers, key) {
   }
   factor <- unit_factors(answers)
   out <- data.frame(reported = rep(NA_character_, nrow(key)), number = NA_real_,
-                    value = NA_real_, scale = NA_character_)
+                    value = NA_real_, scale = NA_character_, factor = NA_real_,
+                    digits = NA_character_)
   out$reported[at] <- ifelse(is.na(answers$unit) | is.na(answers$reported), answers$reported,
                              paste(answers$reported, answers$unit))
   out$number[at] <- answers$number
   out$value[at] <- answers$number * factor$factor
   out$scale[at] <- factor$scale
+  out$factor[at] <- factor$factor
+  out$digits[at] <- answers$digits
   out
 }
 

@@ -28,24 +28,51 @@ mark_group <- function(key, given, design) {
       set(i, "wrong", paste("outside the conversion table from", given$scale[i]))
       next
     }
+    change <- function(v) {
+      if (i %in% other) hv_each(v, given$scale[i], material) else v * given$factor[i]
+    }
+    fits <- fit_test(given$number[i], given$digits[i], at)
     distance <- errors_from(x, at$value, at)
     if (min(distance, errors_from(x, at$reference, at), na.rm = TRUE) <= 0.25) {
       set(i, "right", "agrees with the key")
+      next
+    }
+    by_rounding <- fits$rounded(change)
+    if (by_rounding == "right") {
+      set(i, "right", "agrees with the key to the digits reported")
       next
     }
     if (x >= at$lower && x <= at$upper) {
       set(i, "within", paste0("within ", format(signif(distance, 2)), " standard errors"))
       next
     }
-    reason <- unit_slip(x, given$number[i], at, key, material)
+    reason <- unit_slip(x, at, key, material, fits$inside)
     if (!is.null(reason)) {
       set(i, "unit", reason)
       next
     }
-    reason <- earlier_slip(i, x, key, out, jmak)
-    if (!is.null(reason)) set(i, "consistent", reason) else set(i, "wrong", how_far(x, at))
+    as_given <- rounds_to(at$as_given, given$number[i], digits_of(given$digits[i]), change, at)
+    reason <- earlier_slip(i, x, key, out, jmak, as_given == "right")
+    if (!is.null(reason)) {
+      set(i, "consistent", reason)
+    } else {
+      set(i, "wrong", paste0(if (by_rounding == "coarse") "rounded too coarsely, ",
+                             how_far(x, at)))
+    }
   }
   out
+}
+
+# Tests of one number reported, for any `change` of it to the unit of the key: whether it rounds
+# to the key ("right", "coarse", "no"), and whether it then lies inside the tolerance or rounds.
+fit_test <- function(number, digits, at) {
+  ways <- digits_of(digits)
+  rounded <- function(change) {
+    found <- vapply(c(at$value, at$reference), rounds_to, "", number, ways, change, at)
+    if (any(found == "right")) "right" else if (any(found == "coarse")) "coarse" else "no"
+  }
+  list(rounded = rounded,
+       inside = function(change) inside(change(number), at) || rounded(change) == "right")
 }
 
 # How many standard errors of the key lie between two values.
@@ -53,6 +80,10 @@ errors_from <- function(x, value, at) {
   log <- at$quantity %in% c("k_per_min", "half_min")
   if (log && (is.na(x) || x <= 0)) return(Inf)
   abs(if (log) log(x / value) else x - value) / at$std.error
+}
+
+hv_each <- function(x, scale, material) {
+  vapply(x, hv_or_na, 0, scale = scale, material = material)
 }
 
 inside <- function(x, at) !is.na(x) && x >= at$lower && x <= at$upper
@@ -74,16 +105,17 @@ hv_or_na <- function(x, scale, material) {
            softanneal_error_scale = function(e) NA_real_)
 }
 
-# The reason if the digits are right in another unit or convention, or NULL.
-unit_slip <- function(x, number, at, key, material) {
+# The reason if the digits are right in another unit or convention, or NULL. `fits` tells of a
+# change of the number reported whether its result is right.
+unit_slip <- function(x, at, key, material, fits) {
   quantity <- at$quantity
   units <- ANSWER_UNITS[[quantity]]
   for (unit in names(units)) {
-    if (inside(number * units[[unit]], at)) return(paste("right if read in", unit))
+    if (fits(function(v) v * units[[unit]])) return(paste("right if read in", unit))
   }
   if (quantity %in% c("h_worked", "h_soft")) {
     for (scale in c("HRF", "HR30T", "HRB", "HR15T", "HR45T")) {
-      if (inside(hv_or_na(number, scale, material), at)) {
+      if (fits(function(v) hv_each(v, scale, material))) {
         return(paste("right if read in", scale, "- not converted to HV"))
       }
     }
@@ -95,10 +127,12 @@ unit_slip <- function(x, number, at, key, material) {
     }
   }
   if (quantity == "q_kj_mol") {
-    if (inside(abs(x) * GAS_CONSTANT / 1000, at)) return("the slope Q/R in K, R is missing")
-    if (inside(abs(x) * GAS_CONSTANT, at)) return("the slope Q/R in 1000 K, R is missing")
-    if (inside(x * log(10), at)) return("from a decadic logarithm, the factor 2.303 is missing")
-    if (inside(-x, at)) return("the sign of the slope was kept")
+    if (fits(function(v) abs(v) * GAS_CONSTANT / 1000)) return("the slope Q/R in K, R is missing")
+    if (fits(function(v) abs(v) * GAS_CONSTANT)) return("the slope Q/R in 1000 K, R is missing")
+    if (fits(function(v) v * log(10))) {
+      return("from a decadic logarithm, the factor 2.303 is missing")
+    }
+    if (fits(function(v) -v)) return("the sign of the slope was kept")
     rates <- key[key$quantity == "k_per_min", ]
     if (nrow(rates) > 1L) {
       # the Q of 1/(deg C) is far from that of 1/K, and known as well as the true one
@@ -117,8 +151,9 @@ slope_energy <- function(ln_rate, inverse) {
 }
 
 # The reason if the number follows from the group's own earlier ones, or NULL. `out` holds the
-# values and the marks given so far.
-earlier_slip <- function(i, x, key, out, jmak) {
+# values and the marks given so far; `rounds` tells whether the number is the one of the readings
+# as they are, rounded.
+earlier_slip <- function(i, x, key, out, jmak, rounds) {
   at <- key[i, ]
   near <- function(value) length(value) == 1L && !is.na(value) && abs(x / value - 1) <= ROUNDED
   not_right <- function(rows) any(out$mark[rows] %in% MARKS[c("unit", "consistent", "wrong")])
@@ -148,7 +183,7 @@ earlier_slip <- function(i, x, key, out, jmak) {
       }
     }
   }
-  if (!is.na(at$as_given) && errors_from(x, at$as_given, at) <= 0.25 &&
+  if (!is.na(at$as_given) && (rounds || errors_from(x, at$as_given, at) <= 0.25) &&
       errors_from(at$as_given, at$reference, at) > 0.25) {
     return("what the readings give with the slips of the bench left in")
   }

@@ -96,11 +96,16 @@ plot.softanneal_plan <- function(x, ...) {
   invisible(x)
 }
 
+#' @param what `autoplot()`: `"timetable"`, or `"expected"` for the hardness to expect at each
+#'   temperature over time with the middle 90 % of the guess, and the readings planned.
 #' @rdname plan_anneal
 #' @method autoplot softanneal_plan
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_plan)
-autoplot.softanneal_plan <- function(object, ...) {
+autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), ...) {
   check_dots_empty(...)
+  if (check_choice(what, c("timetable", "expected"), "what") == "expected") {
+    return(plot_expected(object))
+  }
   set <- object$settings
   s <- object$steps[!is.na(object$steps$read_min), ]
   bars <- plan_bars(s)

@@ -85,7 +85,8 @@ FINISHED <- 0.95
 #'     `settings`, and after [improve_plan()] `improvement`.
 #'
 #'   `as.data.frame()` gives the steps; `tidy()` the standard errors to expect, see
-#'   [tidy.softanneal_plan()]; `glance()` one row; `autoplot()` the timetable.
+#'   [tidy.softanneal_plan()]; `glance()` one row; `autoplot()` the timetable
+#'   or the curves to expect.
 #' @section Errors:
 #'   `softanneal_error_range` for a temperature at or above the solidus, accumulated times that
 #'   are not positive or fall, a strip too small for one reading, a session too short for any

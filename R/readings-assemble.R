@@ -64,7 +64,7 @@ assemble_readings <- function(raw, template, columns, readings, constants) {
   if (length(said)) say("units", paste0("Columns understood: ", paste(said, collapse = "; "), "."))
   raw <- validate_readings(raw, origin)
   attr(raw, "dec") <- NULL
-  readings_like(raw, template)
+  readings_like(label_columns(raw), template)
 }
 
 `%or%` <- function(x, y) if (is.null(x)) y else x

@@ -158,9 +158,17 @@ render_report <- function(result, folder) {
   copy <- file.path(folder, "report.Rmd")
   file.copy(c(source, file.path(dirname(source), "report.css")),
             c(copy, file.path(folder, "report.css")))
-  rmarkdown::render(copy, output_file = "report.html", params = list(result = result),
-                    envir = new.env(parent = globalenv()), quiet = TRUE)
+  render_apart(copy, output_file = "report.html", params = list(result = result))
   unlink(c(copy, file.path(folder, "report.css")))
+}
+
+# Also from within a document that is being knitted: rmarkdown keeps its options apart, but knitr
+# holds the chunks of one document only, so those of the outer one are put aside meanwhile.
+render_apart <- function(...) {
+  outer <- knitr::knit_code$get()
+  knitr::knit_code$restore()
+  on.exit(knitr::knit_code$restore(outer))
+  rmarkdown::render(..., envir = new.env(parent = globalenv()), quiet = TRUE)
 }
 
 move_results <- function(from, to) {

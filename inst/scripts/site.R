@@ -6,10 +6,55 @@ dir.create(given[2L], recursive = TRUE)
 options(pkgdown.internet = FALSE)
 pkgdown::build_site(given[1L], override = list(destination = normalizePath(given[2L])),
                     preview = FALSE, install = FALSE, new_process = FALSE, devel = FALSE)
-# Debian's pkgdown points to a copy of MathJax on this machine besides the one on the net; a page
-# that is published can use the latter only
-for (page in list.files(given[2L], pattern = "[.]html$", recursive = TRUE, full.names = TRUE)) {
-  text <- readLines(page, warn = FALSE, encoding = "UTF-8")
-  local <- "<script src=\"file:///[^\"]*\"[^>]*></script>"
-  if (any(grepl(local, text))) writeLines(gsub(local, "", text), page, useBytes = TRUE)
+# Formulas as MathML, which browsers show without a library from another host.
+pages <- list.files(given[2L], pattern = "[.]html$", recursive = TRUE, full.names = TRUE)
+read_page <- function(page) paste(readLines(page, warn = FALSE, encoding = "UTF-8"), collapse = "\n")
+text <- vapply(pages, read_page, "")
+formula <- "(?<!\\\\)\\\\\\((.+?)(?<!\\\\)\\\\\\)"
+inline <- unique(unlist(regmatches(text, gregexpr(formula, text, perl = TRUE))))
+if (length(inline)) {
+  tex <- sub(formula, "\\1", inline, perl = TRUE)
+  for (k in 1:5) {
+    tex <- gsub(c("&lt;", "&gt;", "&quot;", "&#39;", "&amp;")[k], c("<", ">", "\"", "'", "&")[k], tex,
+                fixed = TRUE)
+  }
+  source <- tempfile(fileext = ".md")
+  writeLines(paste0("$", tex, "$", collapse = "\n\n"), source, useBytes = TRUE)
+  math <- system2(Sys.which("pandoc"), c("-f", "markdown", "-t", "html", "--mathml", "--wrap=none",
+                                         shQuote(source)), stdout = TRUE)
+  Encoding(math) <- "UTF-8"
+  math <- sub("^<p>(.*)</p>$", "\\1", math[nzchar(math)])
+  stopifnot(length(math) == length(inline), grepl("^<math", math))
+  for (k in seq_along(inline)) text <- gsub(inline[k], math[k], text, fixed = TRUE)
+}
+# MathJax is then of no use, and there is a logo without a file.
+needless <- c("<script src=\"[^\"]*[Mm]ath[Jj]ax[^\"]*\"[^>]*></script>",
+              "<img src=\"\" class=\"logo\"[^>]*>")
+for (pattern in needless) text <- gsub(pattern, "", text)
+for (page in pages) writeLines(text[[page]], page, useBytes = TRUE)
+# Libraries that come from other hosts may be out of reach, as in a laboratory without internet:
+# the script of the pages then goes on without them, with a plain list of contents.
+stand_in <- c(
+  "(function($) {",
+  "  if (!$) return;",
+  "  const idle = function() { return this; };",
+  "  $.fn.headroom = $.fn.headroom || idle;",
+  "  $.fn.autocomplete = $.fn.autocomplete || idle;",
+  "  window.ClipboardJS = window.ClipboardJS || {isSupported: () => false};",
+  "  window.Mark = window.Mark || function() { this.mark = () => {}; };",
+  "  window.Fuse = window.Fuse || function() { this.search = () => []; };",
+  "  window.Toc = window.Toc || {init: function(at) {",
+  "    const list = $('<ul class=\"nav flex-column\">');",
+  "    $(at.$scope).filter('h2').each(function() {",
+  "      const place = this.id || $(this).parent().attr('id');",
+  "      const link = $('<a class=\"nav-link\">').attr('href', '#' + place);",
+  "      if (place) list.append($('<li>').append(link.text($(this).clone().children('a.anchor')",
+  "        .remove().end().text())));",
+  "    });",
+  "    $(at.$nav).append(list);",
+  "  }};",
+  "})(window.jQuery);")
+script <- file.path(given[2L], "pkgdown.js")
+if (file.exists(script)) {
+  writeLines(c(stand_in, readLines(script, encoding = "UTF-8")), script, useBytes = TRUE)
 }

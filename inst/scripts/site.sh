@@ -1,6 +1,7 @@
 #!/bin/sh
 # The site of the package, from a fresh checkout into out/site: help pages with their pictures,
-# articles, news. Installs what is missing; then every link within the site is followed.
+# articles, news. Installs what is missing; then every link within the site is followed, and every
+# page opened in a browser where one is at hand.
 #   sh inst/scripts/site.sh
 set -eu
 here=$(cd "$(dirname "$0")" && pwd)
@@ -26,4 +27,5 @@ R_LIBS="$work/library${R_LIBS:+:$R_LIBS}" \
     exit 1
 }
 Rscript --vanilla "$here/site-links.R" "$top/out/site"
+sh "$here/site-browser.sh" "$top/out/site"
 echo "The site is in $top/out/site/index.html"

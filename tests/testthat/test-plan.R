@@ -366,6 +366,31 @@ test_that("the picture shows each stretch of time, in every session", {
   expect_identical(plot(p), p)
 })
 
+test_that("the curves to expect are those of the guess and its draws, with the readings planned", {
+  guess <- guess_330(draws = 32)
+  p <- suppressWarnings(plan_anneal(c(290, 320), c(4, 8, 16, 64), guess, session_min = 60,
+                                    sessions = 2))
+  g <- ggplot2::autoplot(p, what = "expected")
+  line <- ggplot2::layer_data(g, 2L)
+  expect_identical(levels(factor(line$PANEL)), c("1", "2"))
+  time <- 10^line$x
+  temp <- c(290, 320)[line$PANEL]
+  expect_equal(line$y, by_hand_hardness(guess$par, guess, temp, time), tolerance = 1e-9)
+  band <- ggplot2::layer_data(g, 1L)
+  k <- 200L
+  draws <- apply(guess$draws, 1L, by_hand_hardness, guess, temp[k], time[k])
+  expect_equal(c(band$ymin[k], band$ymax[k]), unname(quantile(draws, c(0.05, 0.95))),
+               tolerance = 1e-9)
+  points <- ggplot2::layer_data(g, 3L)
+  s <- p$steps
+  expect_equal(nrow(points), nrow(s))
+  expect_equal(sum(points$shape == 1), sum(is.na(s$read_min)))
+  expect_gt(sum(is.na(s$read_min)), 0)
+  expect_setequal(points$y, s$hardness)
+  expect_match(ggplot2::get_alt_text(g), "290 \u00b0C half soft after")
+  expect_error(ggplot2::autoplot(p, what = "prices"), class = "softanneal_error_argument")
+})
+
 test_that("errors to expect are those of linear theory, by hand", {
   g <- guess_330(draws = 8, sd_reading = 3, sd_step = 1)
   p <- plan_anneal(c(290, 330), c(8, 16, 32), g, n = 5, furnaces = 2)

@@ -2,11 +2,11 @@ package_file <- function(...) system.file(..., package = "softanneal", mustWork 
 exported <- function() getNamespaceExports("softanneal")
 
 # rendering happens in a process environment of its own and beside a copy of the template
-render_template <- function(template, params = list()) {
+render_template <- function(template, params = list(),
+                            dir = withr::local_tempdir(.local_envir = parent.frame())) {
   skip_if_not_installed("rmarkdown")
   skip_if_not_installed("knitr")
   skip_if_not(rmarkdown::pandoc_available(), "pandoc")
-  dir <- withr::local_tempdir(.local_envir = parent.frame())
   # the folder as template works whether or not the package is installed
   file <- rmarkdown::draft(file.path(dir, "doc.Rmd"),
                            template = package_file("rmarkdown", "templates", template),
@@ -24,7 +24,8 @@ document_of <- function(file) {
 
 test_that("every template is declared and holds what its declaration says", {
   templates <- list.dirs(package_file("rmarkdown", "templates"), recursive = FALSE)
-  expect_setequal(basename(templates), c("laboratory-report", "instructor-key"))
+  expect_setequal(basename(templates), c("laboratory-report", "instructor-key",
+                                         "plan-bench-sheet"))
   for (folder in templates) {
     about <- readLines(file.path(folder, "template.yaml"))
     expect_true(any(grepl("^name: \\S", about)) && any(grepl("^description: \\S", about)))
@@ -84,6 +85,98 @@ test_that("the instructor's key shows truths, slips and marks", {
   plain <- render_template("instructor-key", list(n_groups = 1, seed = 5))
   expect_match(plain, "No slips were put into the readings")
   expect_false(grepl(">Marks<", plain, fixed = TRUE))
+})
+
+# text of an HTML body as it is read, cells parted by |
+read_text <- function(html) {
+  html <- gsub("</t[dh]>", "|", html)
+  gsub(" +", " ", gsub("<[^>]*>", "", html))
+}
+
+test_that("the plan shows hours, indentations, expected curves and errors, and makes the sheet", {
+  dir <- withr::local_tempdir()
+  html <- render_template("plan-bench-sheet", list(
+    improve = "", temp_c = c(290, 330), time_min = c(4, 8, 16, 32), run = "<b>run</b> *2*",
+    recryst_1h_c = 340, recryst_sd_c = 12, n = 5, length_mm = 60), dir)
+  guess <- plan_guess("C26000", recryst_1h_c = 340, sd = c(recryst_1h_c = 12))
+  plan <- plan_anneal(c(290, 330), c(4, 8, 16, 32), guess, n = 5, length_mm = 60, furnaces = 2)
+  shown <- read_text(html)
+  has <- function(x) expect_match(shown, x, fixed = TRUE)
+  has("&lt;b&gt;run&lt;/b&gt; *2*: 2 piece(s) of C26000, 8 annealing steps, 50 readings (HR30T, 5")
+  s <- as.data.frame(plan)
+  # each furnace has one piece: hours from the first in to the last out
+  hours <- tapply(s$out_min, s$furnace, max, na.rm = TRUE) -
+    tapply(s$in_min, s$furnace, min, na.rm = TRUE)
+  has(paste0(signif(sum(hours) / 60, 3), " furnace hours in use; pieces are in a furnace for ",
+             signif(sum(s$furnace_min) / 60, 3), " h in all"))
+  has(paste0("takes up to 25 indentations in this plan (25 on the piece that is read most), and ",
+             "holds ", plan$layout$capacity, ": centres at least ",
+             signif(plan$layout$spacing$centre_mm, 3), " mm apart and ",
+             signif(plan$layout$spacing$edge_mm, 3), " mm from every edge"))
+  has("All of them fit.")
+  t <- plan$temperatures
+  has(paste0("330| ", signif(t$t50_min[2], 2), "| ", signif(t$t50_low_min[2], 2), " to ",
+             signif(t$t50_high_min[2], 2), "|"))
+  e <- tidy(plan)
+  q <- e[e$term == "q_kj_mol", ]
+  has(paste0("q_kj_mol| 140| ", signif(q$std.error, 2), "|"))
+  last <- s[nrow(s), ]
+  has(paste0(last$out_clock, "| ", last$read_clock, "| ", signif(last$hardness, 3), " (",
+             signif(last$hardness_low, 3), " to ", signif(last$hardness_high, 3), ")|"))
+  # every caution of rolling, sawing and of the plan, and who has the last word
+  rows <- c(cautions(c("rolling", "sawing"))$precaution, plan$cautions$precaution)
+  plain <- function(x) gsub("[^a-z]", "", tolower(gsub("&[^;]*;", "", x)))
+  for (row in rows) expect_match(plain(shown), plain(row), fixed = TRUE)
+  has("furnace maker\u2019s instructions")
+  has("supervised, qualified practice come first")
+  has("an estimate, not a release for use")
+  expect_identical(lengths(gregexpr("alt=\"[A-Z][^\"]{40,}\"", html)), 3L)
+  expect_false(grepl("Heed before you begin", shown, fixed = TRUE))
+  # the sheet beside it is that of the plan
+  expect_match(html, "<a href=\"bench-sheet.html\">", fixed = TRUE)
+  sheet <- document_of(file.path(dir, "bench-sheet.html"))
+  expect_match(sheet, last$read_clock, fixed = TRUE)
+  expect_match(sheet, "&lt;b&gt;run&lt;/b&gt; \\*2\\*")
+})
+
+test_that("the plan starts from earlier readings, is improved, and passes warnings on", {
+  dir <- withr::local_tempdir()
+  file <- example_data("bellbrass_readings", path = TRUE)
+  params <- list(readings = file, temp_c = c(290, 330, 410), time_min = c(4, 8, 16), n = 6,
+                 sheet = "", improve = "")
+  shown <- read_text(render_template("plan-bench-sheet", params, dir))
+  expect_match(shown, "Heed before you begin: Softening is expected to be over before the first")
+  expect_match(shown, "softening fit &#39;jmak&#39; of 168 readings|softening fit \u2018jmak\u2019")
+  fit <- fit_softening(example_data("bellbrass_readings"))
+  expect_match(shown, paste0("q_kj_mol\\| ", signif(coef(fit)[["q_kj_mol"]], 4), "\\|"))
+  expect_match(shown, "bench_sheet\\(plan")
+  expect_identical(list.files(dir, "sheet"), character())
+  params$improve <- "q"
+  params$temp_c <- c(290, 350)
+  better <- improve_plan(suppressWarnings(plan_anneal(c(290, 350), c(4, 8, 16),
+                                                      plan_guess(fit = fit), furnaces = 2)), "q")
+  shown <- read_text(render_template("plan-bench-sheet", params))
+  expect_match(shown, paste0("has an efficiency of ", signif(100 * better$improvement$efficiency, 2),
+                             " %"))
+})
+
+test_that("a document that is being knitted may make a sheet and a report", {
+  skip_if_not_installed("rmarkdown")
+  skip_if_not(rmarkdown::pandoc_available(), "pandoc")
+  dir <- withr::local_tempdir()
+  writeLines(c(
+    "---", "title: outer", "---", "```{r setup}", "knitr::opts_chunk$set(echo = FALSE)", "x <- 41", "```",
+    "```{r steps}", "plan <- plan_anneal(330, c(4, 8), plan_guess(draws = 8))",
+    "bench_sheet(plan, 'sheet.html')", "```",
+    "```{r report}", "softening_report(example_data('bellbrass_readings'), 'out') |> invisible()",
+    "```", "```{r last}", "cat('after', x + 1)", "```"), file.path(dir, "doc.Rmd"))
+  out <- rmarkdown::render(file.path(dir, "doc.Rmd"), "html_document", quiet = TRUE,
+                           envir = new.env(parent = globalenv()))
+  html <- document_of(out)
+  expect_match(html, "after 42", fixed = TRUE)
+  # the options of the document are still its own
+  expect_false(grepl("cat\\(", html))
+  expect_true(all(file.exists(file.path(dir, c("sheet.html", "out/report.html")))))
 })
 
 test_that("markdown_text disarms every character that could act", {
@@ -202,6 +295,65 @@ test_that("labels are on every standard column and change no number", {
   for (name in names(plain)) expect_null(attr(labelled[2:1, ][[name]], "label"))
   readings <- example_data("bellbrass_readings")
   expect_true(all(vapply(readings, function(x) is.character(attr(x, "label")), NA)))
+})
+
+test_that("readings carry their labels, whatever they are read from", {
+  dir <- withr::local_tempdir()
+  plain <- as.data.frame(example_data("bellbrass_readings"))[c("specimen", "temp_c", "time_min",
+                                                               "hardness", "scale")]
+  plain[] <- lapply(plain, as.vector)
+  file <- file.path(dir, "r.csv")
+  write.csv(plain, file, row.names = FALSE)
+  wide <- data.frame(specimen = "A", time_h = c(0, 1), `temp (K)` = 603.15, r1 = c(80, 70),
+                     r2 = 81:82, check.names = FALSE)
+  read <- list(read_readings(plain), read_readings(file),
+               suppressMessages(read_readings(wide, readings = "r", scale = "HRF")))
+  for (package in c("tibble", "data.table")) {
+    if (!requireNamespace(package, quietly = TRUE)) next
+    convert <- if (package == "tibble") tibble::as_tibble else data.table::as.data.table
+    read <- c(read, list(read_readings(convert(plain))))
+  }
+  for (r in read) {
+    labels <- vapply(r, function(x) attr(x, "label"), "")
+    expect_match(labels[["temp_c"]], "\u00b0C")
+    expect_match(labels[["time_min"]], "(min)", fixed = TRUE)
+    expect_match(labels[["hardness"]], "unit of its scale")
+  }
+  # read again, as when a table is checked twice
+  expect_identical(read_readings(read[[1]]), read[[1]])
+})
+
+test_that("nothing is computed from labels: results are the same without", {
+  labelled <- example_data("bellbrass_readings")
+  bare <- labelled
+  for (name in names(bare)) attr(bare[[name]], "label") <- NULL
+  odd <- bare
+  for (name in names(odd)) attr(odd[[name]], "label") <- "K"
+  for (other in list(bare, odd)) {
+    expect_equal(coef(fit_softening(other)), coef(fit_softening(labelled)), tolerance = 1e-14)
+    expect_identical(vcov(fit_softening(other)), vcov(fit_softening(labelled)))
+    expect_identical(as.data.frame(check_readings(other)), as.data.frame(check_readings(labelled)))
+    expect_equal(as.data.frame(summarise_readings(other)),
+                 as.data.frame(summarise_readings(labelled)), ignore_attr = TRUE)
+    expect_identical(capture.output(print(other)), capture.output(print(labelled)))
+    expect_equal(find_outliers(other), find_outliers(labelled), ignore_attr = TRUE)
+    fits <- function(x) tidy(fit_each(x, reading))
+    expect_equal(fits(other), fits(labelled), ignore_attr = TRUE)
+  }
+  # files and reports hold no trace of them
+  dir <- withr::local_tempdir()
+  write_class(cbind(group = "a", bare), file.path(dir, "bare"))
+  write_class(label_columns(cbind(group = "a", labelled)), file.path(dir, "labelled"))
+  expect_identical(readLines(file.path(dir, "bare", "a.csv")),
+                   readLines(file.path(dir, "labelled", "a.csv")))
+  skip_if_not_installed("rmarkdown")
+  skip_if_not(rmarkdown::pandoc_available(), "pandoc")
+  softening_report(bare, file.path(dir, "one"))
+  softening_report(labelled, file.path(dir, "two"))
+  for (name in c("coefficients.csv", "half_softening.csv", "models.csv", "report.html")) {
+    expect_identical(readLines(file.path(dir, "one", name)), readLines(file.path(dir, "two", name)),
+                     info = name)
+  }
 })
 
 test_that("example data are made by the script, byte for byte", {
