@@ -56,6 +56,32 @@ double sa_scaled_norm(const double *d, const double *s, size_t f)
     return sqrt(sum);
 }
 
+/* The minimum along the scaled gradient within the radius: the step where no damping that is
+ * tried makes the triangle regular. `g`: work of length f. */
+static void gradient_step(const double *a, size_t f, const double *c, const double *d,
+                          double radius, double *s, double *g)
+{
+    double slope = 0.0, quad = 0.0;
+    for (size_t j = 0; j < f; j++) {
+        g[j] = 0.0;
+        for (size_t k = 0; k <= j; k++)
+            g[j] += a[k + j * f] * c[k];
+        s[j] = -g[j] / (d[j] * d[j]);
+        slope -= g[j] * s[j];
+    }
+    for (size_t k = 0; k < f; k++) {
+        double t = 0.0;
+        for (size_t j = k; j < f; j++)
+            t += a[k + j * f] * s[j];
+        quad += t * t;
+    }
+    double length = sa_scaled_norm(d, s, f), share = length > 0.0 ? radius / length : 0.0;
+    if (slope < share * quad)
+        share = slope / quad;
+    for (size_t j = 0; j < f; j++)
+        s[j] = isfinite(share * s[j]) ? share * s[j] : 0.0;
+}
+
 /* Step s of length || d s || <= radius (to 10 %) that minimises || a s + c ||, a being
  * f x f upper triangular. `lambda` carries the damping from call to call.
  * Work: 2 f f + 3 f. */
@@ -91,7 +117,7 @@ static void damped_step(const double *a, size_t f, const double *c, const double
     if (l == 0.0)
         l = fmax(0.001 * upper, sqrt(lower * upper));
 
-    memset(s, 0, f * sizeof(double)); /* should no damping make the matrix regular */
+    int whole = 0; /* does s hold a step? */
     for (int round = 0; round < DAMPING_ROUNDS; round++) {
         double root = sqrt(l);
         memset(stack, 0, 2 * f * f * sizeof(double));
@@ -103,7 +129,8 @@ static void damped_step(const double *a, size_t f, const double *c, const double
             rhs[f + j] = 0.0;
         }
         sa_triangularise(stack, 2 * f, f, rhs);
-        if (!sa_back_substitute(stack, 2 * f, f, rhs, s)) {
+        whole = sa_back_substitute(stack, 2 * f, f, rhs, s);
+        if (!whole) {
             lower = fmax(lower, l);
             l = fmax(10.0 * l, 0.001 * upper);
             continue;
@@ -122,6 +149,8 @@ static void damped_step(const double *a, size_t f, const double *c, const double
             newton = fmax(0.001 * upper, sqrt(lower * upper));
         l = newton;
     }
+    if (!whole)
+        gradient_step(a, f, c, d, radius, s, z);
 }
 
 /* Triangle, gradient and scales from the weighted Jacobian (copy is destroyed). */

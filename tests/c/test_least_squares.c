@@ -32,6 +32,20 @@ static int only_sum(const double *p, double *r, double *j, void *context)
     return 0;
 }
 
+/* The second parameter counts 1e-120 of the first: no damping makes the triangle regular. */
+static int far_apart(const double *p, double *r, double *j, void *context)
+{
+    (void)context;
+    for (int i = 0; i < 3; i++) {
+        r[i] = (p[0] + 1e-120 * p[1] * (i + 1)) - (double)i;
+        if (j) {
+            j[i] = 1.0;
+            j[i + 3] = 1e-120 * (i + 1);
+        }
+    }
+    return 0;
+}
+
 static int never(const double *p, double *r, double *j, void *context)
 {
     (void)p;
@@ -61,6 +75,8 @@ static int stop_at_once(void *context)
     return 1;
 }
 
+static double rubbish; /* what the work space holds before */
+
 static sa_status solve(sa_residuals fn, size_t n, const double *lower, const double *upper,
                        sa_lsq_control ctl, double *par, int *at_bound, double *jac,
                        sa_lsq_result *res)
@@ -68,6 +84,8 @@ static sa_status solve(sa_residuals fn, size_t n, const double *lower, const dou
     sa_lsq_problem pb = {n, 2, lower, upper, NULL, NULL, fn, NULL};
     double resid[3];
     double *work = malloc(sa_lsq_work(n, 2) * sizeof(double));
+    for (size_t i = 0; i < sa_lsq_work(n, 2); i++)
+        work[i] = rubbish;
     sa_status st = sa_lsq_fit(&pb, &ctl, par, resid, jac, at_bound, work, res);
     free(work);
     return st;
@@ -102,6 +120,28 @@ int main(void)
     check(near(loading[0], 0.5, 1e-10) && near(loading[1], 0.5, 1e-10), "sum: both undetermined");
     double seen = null[0] + null[1] + null[2] + null[3]; /* gradient (1, 1) is determined */
     check(fabs(seen) < 1e-12, "sum: the sum itself is determined");
+
+    const double fill[3] = {0.0, NAN, -1e10};
+    double first[3] = {0.0, 0.0, 0.0};
+    for (int k = 0; k < 3; k++) {
+        rubbish = fill[k];
+        par[0] = 7.0;
+        par[1] = 0.5;
+        sa_status st = solve(far_apart, 3, NULL, NULL, ctl, par, bound, jac, &res);
+        if (k == 0) {
+            first[0] = par[0];
+            first[1] = par[1];
+            first[2] = res.objective;
+        }
+        check(st == SA_OK || st == SA_LIMIT, "far: status");
+        check(res.objective < 2.0, "far: better than the mean");
+        check(par[0] == first[0] && par[1] == first[1] && res.objective == first[2],
+              "far: what the work space held does not matter");
+        par[0] = -1.2;
+        par[1] = 1.0;
+        check(solve(rosenbrock, 2, NULL, NULL, ctl, par, bound, jac, &res) == SA_OK && par[0] == 1.0,
+              "what the work space held does not matter");
+    }
 
     par[0] = par[1] = 0.0;
     check(solve(never, 2, NULL, NULL, ctl, par, bound, jac, &res) == SA_NOT_FINITE, "never");

@@ -1,4 +1,4 @@
-# Statistical behaviour over many simulated data sets, with its Monte Carlo error. Long (about two
+# Statistical behaviour over many simulated data sets, with its Monte Carlo error. Long (some three
 # minutes): only with SOFTANNEAL_EXTENDED_TESTS=true. Each test prints its numbers. Limits are four
 # standard errors of the simulation (once in 16 000 by chance) about what is claimed; where a method
 # is an approximation the room given to it stands beside the test.
@@ -40,8 +40,9 @@ coverage_study <- function(sets, seed, sd_step, sd_reading) {
         curve = p[, "lwr"] <= curve && curve <= p[, "upr"])
     })
     f <- fit_softening(d)
+    error <- \(type) sqrt(diag(vcov(f, type = type)))[names(truth)]
     list(hits = hits, estimate = coef(f)[names(truth)], lack_of_fit = f$lack_of_fit$p_value,
-         error = sqrt(diag(vcov(f)))[names(truth)])
+         steps = error("steps"), cluster = error("cluster"))
   }))
 }
 
@@ -66,9 +67,13 @@ test_that("intervals cover and estimates are unbiased where readings of a step s
           paste(names(truth), round(bias, 3), collapse = ", "))
   # curvature biases a nonlinear estimate by a small part of its scatter
   expect_true(all(abs(bias) < 4 / sqrt(nrow(estimate)) + 0.05))
-  # and the errors stated are those seen
-  stated <- apply(vapply(study, \(s) s$error, truth), 1L, stats::median)
-  expect_true(all(abs(stated / spread - 1) < 0.15))
+  # the errors stated are those seen (the spread itself is known to 2.2 %)
+  ratio <- \(kind) apply(vapply(study, `[[`, truth, kind), 1L, stats::median) / spread
+  message("median stated error over that seen: steps ", paste(round(ratio("steps"), 2), collapse = ", "),
+          "; cluster ", paste(round(ratio("cluster"), 2), collapse = ", "))
+  expect_true(all(abs(ratio("steps") - 1) < 0.1))
+  # one minus the leverage is a lot where few treatments carry n and Q: too large, never too small
+  expect_true(all(ratio("cluster") > 0.95 & ratio("cluster") < 1.8))
 })
 
 test_that("intervals cover, and the lack-of-fit test keeps its level, without shared errors", {

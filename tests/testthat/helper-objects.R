@@ -1,0 +1,162 @@
+# One small object of every result class, what its methods answer, and whether it is data alone.
+# Used by test-saved-objects.R and inst/scripts/make-fixtures.R.
+
+result_objects <- function() {
+  bell <- bell_readings()
+  small <- bell[bell$time_min %in% c(0, 8, 32, 128) & bell$temp_c %in% c(290, 330, 370), ]
+  fit <- fit_softening(small)
+  steps <- data.frame(specimen = "A1", temp_c = 370, time_min = c(4, 8))
+  history <- anneal_history(steps, thickness_mm = 0.95)
+  law <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180)
+  strained <- with_test_seed(41, {
+    a <- made_readings(n = 2, sd_step = 1)
+    b <- made_readings(n = 2, sd_step = 1, half_min = 6, worked = 175)
+    rbind(transform(a, strain = 0.4), transform(b, strain = 0.8, specimen = paste0("b-", specimen)))
+  })
+  counted <- utils::read.csv(extdata("grain_bellbrass_fractions.csv"))
+  creep <- utils::read.csv(extdata("master_creep.csv"))
+  creep$log_stress <- log10(creep$stress)
+  pieces <- data.frame(temp_c = rep(c(290, 320, 350), each = 4),
+                       time_min = c(151, 204, 240, 240, 38, 55, 61, 47, 13, 17, 11, 15),
+                       reached = c(1, 1, 0, 0, rep(1, 8)))
+  strip <- data.frame(specimen = "B1", pass = 0:4, thickness_mm = c(1.60, 1.40, 1.22, 1.07, 0.95))
+  laboratories <- data.frame(group = rep(c("bench 1", "bench 2", "bench 3"), each = 4),
+                             specimen = "ring",
+                             hardness = c(61, 60.5, 61.5, 61, 62, 62.5, 62, 63, 60, 61.5, 61, 60.5))
+  guess <- plan_guess("C26000", recryst_1h_c = 330, draws = 4)
+  class <- simulate_class(2, seed = 20)
+  key <- answer_key(2, seed = 20)
+  answers <- data.frame(group = c("group-01", "group-02"), quantity = c("q_kj_mol", "n"),
+                        value = c(180, 1.8))
+  fractions <- fit_recrystallisation(counted)
+  suppressWarnings(list(
+    fit_softening = fit,
+    fit_softening_open = quietly_fitted(small[small$temp_c != 330, ], "recovery_jmak"),
+    fit_softening_strain = fit_softening(strained, strain = strain),
+    fit_softening_exponents = fit_softening(small, exponent = "by temperature"),
+    fit_softening_history = fit_softening(
+      with_test_seed(42, transform(soften(history, law, temp_ref_c = 370,
+                                          time_min = seq(0.5, 20, length.out = 12)),
+                                   time_min = time_s / 60, scale = "HV",
+                                   hardness = hardness + stats::rnorm(12, sd = 0.5))),
+      history = as.data.frame(history), fixed = c(q_kj_mol = 180), log_time = time_s),
+    fit_each = fit_each(small, by = "temp_c"),
+    fit_arrhenius = fit_arrhenius(data.frame(temp_c = c(135, 119, 113, 102, 88, 43),
+                                             rate = c(0.105, 4.4e-2, 2.9e-2, 1.25e-2, 4.2e-3, 3.8e-5)),
+                                  rate = rate),
+    fit_kissinger = fit_kissinger(data.frame(rate_k_min = c(2.5, 5, 10, 20, 40),
+                                             peak_c = c(140.98, 151.07, 161.63, 172.72, 184.38))),
+    fit_hall_petch = fit_hall_petch(data.frame(grain_mm = c(0.05, 0.028, 0.016, 0.010),
+                                               hardness = c(60, 71, 80, 90))),
+    fit_hardening = fit_hardening(data.frame(hardness = c(54, 62, 76, 86, 94),
+                                             effective_strain = c(0.13, 0.27, 0.53, 0.80, 1.06))),
+    fit_grain_growth = fit_grain_growth(utils::read.csv(extdata("grain_bellbrass_growth.csv")),
+                                        d0_mm = 0.009),
+    fit_recrystallisation = fractions,
+    fit_lifetime = fit_lifetime(pieces, event = reached),
+    fit_master_curve = fit_master_curve(creep, log_stress, time = time_h, time_unit = "h",
+                                        errors_in = "time"),
+    fit_least_squares = fit_least_squares(y ~ a * exp(-b * x), c(a = 10, b = 0.2),
+                                          data = data.frame(x = 1:6, y = c(9.1, 7.2, 6.1, 4.9, 4.2, 3.3))),
+    fit_residuals = fit_least_squares(\(p, d) d$y - p[["a"]] * exp(-p[["b"]] * d$x),
+                                      c(a = 10, b = 0.2),
+                                      data = data.frame(x = 1:6, y = c(9.1, 7.2, 6.1, 4.9, 4.2, 3.3))),
+    profile = stats::profile(fit, "n"),
+    resample = resample_fit(fit, times = 10, type = "parametric", seed = 1),
+    identifiability = identifiability(fit),
+    window = process_window(fit, hardness = c(95, 125), temp_c = c(330, 350), time_min = c(4, 8),
+                            points = 5),
+    model_table = compare_models(small, models = c("jmak", "jmak_incubation"), leave_out = FALSE),
+    softening = soften(history, law, temp_ref_c = 370, time_min = c(0, 4, 12)),
+    history = history,
+    heat = heat_up(0.95, furnace_c = 410, until_min = 5, points = 10),
+    material = thermal_material("C26000"),
+    readings = small,
+    steps = summarise_readings(small),
+    findings = check_readings(small),
+    outliers = find_outliers(small),
+    comparison = compare_baseline(c(91.5, 92, 91), c(92, 91.5, 92.5), margin = 1.5),
+    laboratories = compare_laboratories(laboratories),
+    budget = uncertainty_budget(c(78, 79, 77.5), scale = "HRF", resolution = 0.5),
+    cold_work = cold_work(strip),
+    choice = choose_scale(0.95, hard = 175, soft = 65),
+    layout = indent_layout(20, 80, n = 6, steps = 4, hardness = 30, scale = "HR30T"),
+    cautions = cautions("annealing", temp_c = 400),
+    conversion_tables = conversion_tables("brass"),
+    grain_count = count_intercepts(c(92, 85, 97), line_mm = 500, magnification = 200),
+    guess = guess,
+    plan = plan_anneal(c(290, 330), c(8, 16), guess = guess, n = 4),
+    class_design = class_design(),
+    class = class,
+    key = key,
+    marks = mark_answers(answers, key)))
+}
+
+# Classes that name files of this machine: nothing of them is worth keeping.
+
+CLASSES_OF_FILES <- c("softanneal_archive", "softanneal_report")
+
+our_classes <- function(x) grep("^softanneal_", class(x), value = TRUE)
+
+our_method <- function(generic, x) {
+  home <- switch(generic, autoplot = asNamespace("ggplot2"), tidy = , glance = ,
+                 augment = asNamespace("generics"), asNamespace("stats"))
+  for (class in our_classes(x)) {
+    f <- utils::getS3method(generic, class, optional = TRUE, envir = home)
+    if (!is.null(f)) return(f)
+  }
+  NULL
+}
+
+NUMBER_METHODS <- c("coef", "vcov", "confint", "fitted", "residuals", "predict", "logLik", "nobs",
+                    "deviance", "sigma", "df.residual", "tidy", "glance", "as.data.frame", "profile",
+                    "anova", "augment", "summary", "simulate", "weights")
+WORD_METHODS <- c("print", "format", "formula", "family", "autoplot")
+
+# All numbers in a value, in order.
+numbers_in <- function(x) {
+  if (inherits(x, c("factor", "Date", "POSIXct"))) return(as.double(unclass(x)))
+  if (is.numeric(x)) return(as.double(x))
+  if (is.list(x)) return(unlist(lapply(x, numbers_in), use.names = FALSE))
+  NULL
+}
+
+# What every method of an object answers: numbers, or for those of words whether they spoke.
+object_answers <- function(x) {
+  out <- list(object = numbers_in(unclass(x)))
+  for (generic in c(NUMBER_METHODS, WORD_METHODS)) {
+    method <- our_method(generic, x)
+    if (is.null(method)) next
+    args <- switch(generic, simulate = list(x, nsim = 1, seed = 1), list(x))
+    value <- tryCatch(suppressWarnings(switch(
+      generic, print = length(utils::capture.output(do.call(method, args))) > 0L,
+      autoplot = {
+        grDevices::pdf(NULL)
+        on.exit(grDevices::dev.off())
+        p <- do.call(method, args)
+        is.list(ggplot2::ggplot_build(p)$data) && nzchar(ggplot2::get_alt_text(p))
+      },
+      format = is.character(do.call(method, args)),
+      formula = , family = !is.null(do.call(method, args)),
+      numbers_in(do.call(method, args)))),
+      softanneal_error = function(e) paste("refused:", class(e)[1L]))
+    out[[generic]] <- value
+  }
+  out
+}
+
+# Places in an object that are no data: environments, functions, pointers. Formulas may have the
+# base environment, and a call may name functions.
+not_data <- function(x, place = "object") {
+  if (is.environment(x)) return(if (!identical(x, baseenv()) && !identical(x, emptyenv())) place)
+  if (typeof(x) %in% c("closure", "externalptr", "weakref", "promise", "bytecode", "S4")) return(place)
+  found <- character()
+  for (name in names(attributes(x))) {
+    found <- c(found, not_data(attr(x, name, exact = TRUE), paste0(place, "@", name)))
+  }
+  if (is.recursive(x) && !is.function(x)) for (i in seq_along(x)) {
+    part <- tryCatch(.subset2(as.list(x), i), error = function(e) NULL)
+    if (!missing(part)) found <- c(found, not_data(part, paste0(place, "[[", i, "]]")))
+  }
+  found
+}
