@@ -156,7 +156,7 @@ PICTURE_KINDS <- c("estimate", "only a lower limit", "only an upper limit")
 place_axis <- function(d, named, title) {
   if (!named) return(ggplot2::scale_y_continuous("Groups in order of the estimate (rank)"))
   ggplot2::scale_y_continuous(title, breaks = unique(d$place), labels = unique(d$label),
-                              minor_breaks = NULL)
+                              minor_breaks = NULL, expand = ggplot2::expansion(add = 0.6))
 }
 
 picture_caption <- function(level, limit_level, absent) {
@@ -198,11 +198,14 @@ fits_alt <- function(d, absent) {
     paste0("from ", format(signif(min(v), 3)), " to ", format(signif(max(v), 3)), ", median ",
            format(signif(stats::median(v), 3)))
   }, "")
-  paste0("Estimates of ", length(unique(d$group)), " groups with intervals: ",
-         paste(names(panels), panels, collapse = "; "), ". ", nrow(d) - nrow(known),
-         " values are only limited to one side",
-         if (absent) paste0("; ", absent, " values are not determined"), ".")
+  groups <- length(unique(d$group))
+  paste0("Estimates of ", groups, " group", if (groups != 1L) "s", " with intervals: ",
+         paste(names(panels), panels, collapse = "; "), ". ",
+         count_values(nrow(d) - nrow(known)), " only limited to one side; ", count_values(absent),
+         " not determined.")
 }
+
+count_values <- function(n) if (n == 1L) "1 value is" else paste(n, "values are")
 
 #' @export
 plot.softanneal_fits <- function(x, ...) {

@@ -143,16 +143,31 @@ SEXP sa_call_batch_hardness(SEXP model, SEXP group, SEXP temp_k, SEXP time, SEXP
     return out;
 }
 
-static int differs(SEXP column, R_xlen_t a, R_xlen_t b)
+/* Marks the rows that differ from the row before in one column; equal strings of one encoding
+ * share their CHARSXP. */
+#define MARK_CHANGES(x)                                                                            \
+    for (R_xlen_t i = 1; i < n; i++)                                                               \
+        begins[i] |= order ? x[order[i] - 1] != x[order[i - 1] - 1] : x[i] != x[i - 1]
+
+static void mark_changes(SEXP column, const int *order, R_xlen_t n, unsigned char *begins)
 {
     switch (TYPEOF(column)) {
     case LGLSXP:
-    case INTSXP:
-        return INTEGER_RO(column)[a] != INTEGER_RO(column)[b];
-    case REALSXP:
-        return REAL_RO(column)[a] != REAL_RO(column)[b];
-    case STRSXP: /* equal strings of one encoding share their CHARSXP */
-        return STRING_ELT(column, a) != STRING_ELT(column, b);
+    case INTSXP: {
+        const int *x = INTEGER_RO(column);
+        MARK_CHANGES(x);
+        break;
+    }
+    case REALSXP: {
+        const double *x = REAL_RO(column);
+        MARK_CHANGES(x);
+        break;
+    }
+    case STRSXP: {
+        const SEXP *x = STRING_PTR_RO(column);
+        MARK_CHANGES(x);
+        break;
+    }
     default:
         Rf_error("internal error: a key column has the wrong type");
     }
@@ -162,26 +177,23 @@ static int differs(SEXP column, R_xlen_t a, R_xlen_t b)
  * which all key columns keep their value. */
 SEXP sa_call_runs(SEXP columns, SEXP order, SEXP length)
 {
-    const R_xlen_t rn = (R_xlen_t)glue_integer(length, "length");
-    const R_xlen_t keys = Rf_xlength(columns);
-    const int *o = optional_integers(order, rn, "order");
+    const R_xlen_t n = (R_xlen_t)glue_integer(length, "length"), keys = Rf_xlength(columns);
+    const int *o = optional_integers(order, n, "order");
     R_xlen_t runs = 0;
-    for (R_xlen_t k = 0; k < keys; k++)
-        if (Rf_xlength(VECTOR_ELT(columns, k)) != rn)
+    unsigned char *begins = (unsigned char *)R_alloc((size_t)n + 1, 1);
+    memset(begins, 0, (size_t)n + 1);
+    begins[0] = n > 0;
+    for (R_xlen_t k = 0; k < keys; k++) {
+        if (Rf_xlength(VECTOR_ELT(columns, k)) != n)
             Rf_error("internal error: a key column has the wrong length");
-    char *begins = R_alloc((size_t)rn + 1, 1);
-    for (R_xlen_t i = 0; i < rn; i++) {
-        glue_poll_each(i);
-        const R_xlen_t a = o ? o[i] - 1 : i, b = i == 0 ? a : o ? o[i - 1] - 1 : i - 1;
-        int begin = i == 0;
-        for (R_xlen_t k = 0; !begin && k < keys; k++)
-            begin = differs(VECTOR_ELT(columns, k), a, b);
-        begins[i] = (char)begin;
-        runs += begin;
+        mark_changes(VECTOR_ELT(columns, k), o, n, begins);
+        R_CheckUserInterrupt();
     }
+    for (R_xlen_t i = 0; i < n; i++)
+        runs += begins[i];
     SEXP out = PROTECT(Rf_allocVector(INTSXP, runs));
     int *at = INTEGER(out);
-    for (R_xlen_t i = 0; i < rn; i++)
+    for (R_xlen_t i = 0; i < n; i++)
         if (begins[i])
             *at++ = (int)i;
     UNPROTECT(1);

@@ -259,3 +259,18 @@ test_that("two processes in one folder share it, and other settings are refused"
   expect_length(done, 1L)
   expect_rows(read_archive(other), wanted(d, se = done))
 })
+
+test_that("progress is signalled for each file, the bad ones too", {
+  skip_if_not_installed("progressr")
+  d <- partition_readings(4)
+  folder <- coil_folder(d)
+  file.create(file.path(folder, "c03.csv"))
+  loadNamespace("progressr")
+  steps <- 0
+  progressr::with_progress(
+    withCallingHandlers(
+      tryCatch(fit_archive(folder, withr::local_tempfile(), by = coil), error = identity),
+      progression = function(p) if (identical(p$type, "update")) steps <<- steps + 1),
+    handlers = progressr::handler_void(), enable = TRUE)
+  expect_equal(steps, 4)
+})

@@ -25,6 +25,12 @@ quiet <- function(code) {
 expect_plan_changes_nothing <- function(d, want, sizes) {
   before <- class(future::plan())
   withr::local_options(future.rng.onMisuse = "error")
+  db <- NULL
+  if (requireNamespace("RSQLite", quietly = TRUE)) { # draws random numbers for names of its own
+    db <- DBI::dbConnect(RSQLite::SQLite(), ":memory:")
+    withr::defer(DBI::dbDisconnect(db))
+    DBI::dbWriteTable(db, "readings", d)
+  }
   withr::local_seed(1, .rng_kind = "Wichmann-Hill")
   random <- .Random.seed
   o <- with_test_seed(12, sample(nrow(d)))
@@ -39,6 +45,11 @@ expect_plan_changes_nothing <- function(d, want, sizes) {
                          reader = readRDS)
   got <- as.data.frame(archive)
   expect_identical(got[order(got$coil), ], want[[1L]], ignore_attr = TRUE)
+  if (!is.null(db)) { # read here, fitted there
+    asked <- fit_archive(db, withr::local_tempfile(), by = coil, chunk_rows = 200,
+                         query = "SELECT * FROM readings ORDER BY coil", chunk_size = 2)
+    expect_identical(as.data.frame(asked), want[[1L]], ignore_attr = TRUE)
+  }
   expect_identical(.Random.seed, random)
   expect_identical(class(future::plan()), before)
 }

@@ -355,6 +355,10 @@ test_that("random numbers of the session are left alone", {
   before <- .Random.seed
   quiet_each(d, coil, chunk_size = 1)
   expect_identical(.Random.seed, before)
+  one <- quiet_one(d[d$coil == 1, ])
+  for (type in c("parametric", "residual", "case")) resample_fit(one, 20, type, seed = 1)
+  expect_identical(.Random.seed, before)
+  expect_equal(RNGkind()[1L], "Wichmann-Hill")
 })
 
 test_that("threads are capped by the environment and by a fork", {
