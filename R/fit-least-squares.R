@@ -211,7 +211,7 @@ formula_problem <- function(formula, start, data, weights, na.action) {
   }
   check_finite_start(first)
   list(n = n, weights = weights, response = response, formula = formula, na.action = gone,
-       data = as.data.frame(values[lengths(values) == n]),
+       data = as.data.frame(values[lengths(values) == n], optional = TRUE),
        residuals = function(par) value(par) - response,
        jacobian = formula_jacobian(model, terms, values, where, n),
        report = function(par) response - value(par))
