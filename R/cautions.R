@@ -168,6 +168,10 @@ print.softanneal_cautions <- function(x, ...) {
   invisible(x)
 }
 
+# In a notebook a data frame becomes a table in pages, and the precautions would be out of sight.
+#' @exportS3Method knitr::knit_print
+knit_print.softanneal_cautions <- function(x, ...) knitr::normal_print(x)
+
 #' @export
 as.data.frame.softanneal_cautions <- function(x, ...) {
   structure(x, class = "data.frame", temp_c = NULL)

@@ -223,7 +223,7 @@ formula_problem <- function(formula, start, data, weights, na.action) {
   kept <- formula
   environment(kept) <- baseenv() # the fit is data alone: what else the formula needs goes with it
   list(n = n, weights = weights, response = response, formula = kept, na.action = gone,
-       data = as.data.frame(values[lengths(values) == n]),
+       data = as.data.frame(values[lengths(values) == n], optional = TRUE),
        constants = c(values[lengths(values) != n], vectors), functions = own_functions(model, where),
        residuals = function(par) value(par) - response,
        jacobian = formula_jacobian(model, terms, values, where, n),

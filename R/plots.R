@@ -223,7 +223,10 @@ curve_alt <- function(fit, means, temps, band) {
          paste(format_quantity(worked_hardness(fit, check_strain(fit, NULL))), collapse = ", "),
          " to ", format_quantity(fit$par[["h_soft"]]),
          "; half of it takes ",
-         paste0(format_quantity(half$time_min), " min at ", temperature_label(half$temp_c),
+         # a time that the readings leave open has a value all the same, any value
+         paste0(ifelse(half$note == "not determined by the readings", "an undetermined time",
+                       paste(format_quantity(half$time_min), "min")), " at ",
+                temperature_label(half$temp_c),
                 if (!is.null(strain_name(fit))) {
                   paste(" and strain", format_quantity(half[[strain_name(fit)]]))
                 }, collapse = ", "), ".")

@@ -70,6 +70,8 @@ strip_chart <- function(steps, readings, level) {
   scales <- unique(as.character(steps$scale))
   few <- length(specimens) <= 6L
   steps <- strip_places(steps, steps, times, specimens, if (is.null(readings)) 0 else 0.22)
+  panels <- length(unique(steps$panel))
+  columns <- if (length(scales) > 1L) panels else ggplot2::wrap_dims(panels)[2L]
   p <- ggplot2::ggplot(steps, if (few) ggplot2::aes(x = .data$place, colour = .data$specimen,
                                                     shape = .data$specimen)
                        else ggplot2::aes(x = .data$place))
@@ -84,7 +86,10 @@ strip_chart <- function(steps, readings, level) {
     ggplot2::geom_point(ggplot2::aes(y = .data$mean), size = 2.6,
                         data = steps[!is.na(steps$mean), ]) +
     ggplot2::scale_x_continuous(breaks = seq_along(times), labels = format(times, trim = TRUE),
-                                limits = c(0.4, length(times) + 0.6))
+                                limits = c(0.4, length(times) + 0.6),
+                                # many long numbers in narrow panels stand on two lines
+                                guide = ggplot2::guide_axis(
+                                  n.dodge = if (crowded_times(times, columns)) 2L else 1L))
   if (few) {
     p <- p + ggplot2::scale_colour_manual(values = clear_colours(length(specimens)),
                                           name = "Specimen") +
@@ -277,3 +282,9 @@ autoplot.softanneal_budget <- function(object, ...) {
 #' @rdname autoplot.softanneal_budget
 #' @export
 plot.softanneal_budget <- plot.softanneal_readings
+
+# Whether the times would touch below panels side by side: a figure takes about 2.2 mm, and the
+# panels of a picture as wide as a page share about 150 mm.
+crowded_times <- function(times, columns) {
+  sum(nchar(format(times, trim = TRUE)) + 1) * 2.2 > 150 / columns
+}

@@ -36,3 +36,16 @@ test_that("unknown processes and impossible temperatures are refused", {
   expect_error(cautions("furnace", temp_c = -300), class = "softanneal_error_range")
   expect_error(cautions("furnace", temp_c = "hot"), class = "softanneal_error_argument")
 })
+
+test_that("a notebook shows every precaution, not the first columns of a table", {
+  skip_if_not_installed("rmarkdown")
+  skip_if_not(rmarkdown::pandoc_available(), "pandoc")
+  dir <- withr::local_tempdir()
+  writeLines(c("---", "title: t", "output:", "  html_document:", "    df_print: paged", "---",
+               "```{r}", "cautions('sawing')", "```"), file.path(dir, "doc.Rmd"))
+  out <- rmarkdown::render(file.path(dir, "doc.Rmd"), quiet = TRUE,
+                           envir = new.env(parent = globalenv()))
+  text <- gsub("(\\s|##)+", " ", paste(readLines(out, encoding = "UTF-8"), collapse = " "))
+  for (row in cautions("sawing")$precaution) expect_match(text, row, fixed = TRUE)
+  expect_match(text, "not a release for use", fixed = TRUE)
+})

@@ -215,3 +215,14 @@ test_that("a Hall-Petch fit without a unit says so, and prints no empty brackets
   expect_equal(ggplot2::autoplot(f)$labels$y, "hardness (unit of the data)")
   expect_false(any(grepl("()", capture.output(print(f)), fixed = TRUE)))
 })
+
+test_that("a column name with a blank goes through fit, picture and prediction", {
+  d <- data.frame(grain_mm = c(0.04, 0.02, 0.01), y = c(80, 110, 150))
+  names(d)[2] <- "Yield stress"
+  line <- fit_hall_petch(d, hardness = "Yield stress", unit = "MPa")
+  points <- ggplot2::layer_data(ggplot2::autoplot(line), 3L)
+  expect_equal(sort(points$y), c(80, 110, 150))
+  expect_equal(predict(line), unname(fitted(line)), ignore_attr = TRUE)
+  expect_named(fit_least_squares(`Yield stress` ~ a + b / sqrt(grain_mm), c(a = 1, b = 1),
+                                 data = d)$data, c("Yield stress", "grain_mm"), ignore.order = TRUE)
+})

@@ -122,3 +122,20 @@ test_that("the bootstrap picture shows what varies", {
   one <- resample_fit(f, times = 1, seed = 1)
   expect_error(ggplot2::autoplot(one), class = "softanneal_error_too_few")
 })
+
+test_that("the alt text gives no number for a time that is not determined", {
+  r <- example_data("bellbrass_readings")
+  two <- suppressWarnings(fit_softening(r[r$temp_c %in% c(330, 410), ]))
+  alt <- ggplot2::get_alt_text(ggplot2::autoplot(two))
+  expect_match(alt, "min at 330 \u00b0C, an undetermined time at 410 \u00b0C.", fixed = TRUE)
+})
+
+test_that("long times below narrow panels stand on two lines, short ones on one", {
+  lines <- function(...) {
+    p <- ggplot2::autoplot(summarise_readings(...))
+    p$scales$get_scales("x")$guide$n.dodge
+  }
+  r <- example_data("bellbrass_readings")
+  expect_identical(lines(r), 2L)
+  expect_identical(lines(r[r$scale == "HRF", ]), 1L)
+})

@@ -61,6 +61,25 @@ test_that("every exercise has a hint and a solution, no name twice, and cautions
   }
 })
 
+test_that("every precaution is in the text of a tutorial, and who has the last word", {
+  for (file in tutorials()) {
+    chunks <- chunks_of(file)
+    code <- chunks$code[["show-cautions"]]
+    shown <- utils::capture.output(eval(parse(text = code), new.env(parent = globalenv())))
+    processes <- if (grepl("cold-work", file)) c("rolling", "annealing") else
+      c("furnace", "annealing")
+    for (row in cautions(processes, temp_c = 410)$precaution) {
+      expect_true(any(grepl(row, shown, fixed = TRUE)), info = row)
+    }
+    expect_match(paste(chunks$lines, collapse = " "), "supervised, qualified practice come first")
+    # tables in pages would hide columns, and formulas must not need another host
+    front <- rmarkdown::yaml_front_matter(file)$output[[1L]]
+    expect_identical(front$df_print, "default")
+    expect_null(front$mathjax)
+    expect_identical(front$pandoc_args, "--mathml")
+  }
+})
+
 test_that("knitr finds the same chunks", {
   skip_if_not_installed("knitr")
   for (file in tutorials()) {
