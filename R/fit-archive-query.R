@@ -79,11 +79,16 @@ read_archive <- function(out_dir) {
   for (count in c("part", "rows", "groups", "ok", "fitted")) {
     manifest[[count]] <- as.integer(manifest[[count]])
   }
-  write_whole(file.path(out_dir, "manifest.csv"),
-              function(to) utils::write.csv(manifest, to, row.names = FALSE))
   structure(list(out_dir = out_dir, manifest = manifest, format = told[[1L, "format"]],
                  keys = strsplit(told[[1L, "keys"]], ", ", fixed = TRUE)[[1L]],
                  version = told[[1L, "package"]]), class = "softanneal_archive")
+}
+
+# The table of parts, for people: reading an archive leaves the folder as it is.
+write_manifest <- function(archive) {
+  write_whole(file.path(archive$out_dir, "manifest.csv"),
+              function(to) write_table(archive$manifest, to),
+              function(to) whole_table(to, nrow(archive$manifest)))
 }
 
 # No group may stand in two parts. Keys alone are held in memory.
@@ -103,12 +108,9 @@ check_once <- function(archive) {
 # Tables of the parts that hold groups, one after the other, with some or all of their columns.
 archive_tables <- function(x, columns = NULL) {
   if (x$format == "parquet") need_package("nanoparquet", "to read parquet files")
-  read <- switch(x$format, rds = readRDS,
-                 csv = function(path) utils::read.csv(path, check.names = FALSE),
-                 parquet = function(path) as.data.frame(nanoparquet::read_parquet(path)))
   filled <- x$manifest$file[x$manifest$groups > 0L]
   lapply(file.path(x$out_dir, filled), function(path) {
-    table <- read(path)
+    table <- read_table(path, x$format)
     if (is.null(columns)) table else table[columns]
   })
 }

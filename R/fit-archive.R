@@ -24,7 +24,8 @@
 #' columns; a call with other settings is refused), `part-000001.rds` and so on (the table of
 #' `as.data.frame()` of [fit_each()], one row a group), for each a small `.dcf` with counts, and
 #' `manifest.csv` (one row a part). The `.rds` and `.parquet` formats keep all digits; `.csv`
-#' is written with 17 significant digits, which also identify each number.
+#' is written with 17 significant digits, which also identify each number; there and in
+#' `manifest.csv` text that a spreadsheet would take for a formula is preceded by an apostrophe.
 #'
 #' @param source A folder, a vector of files, or a DBI connection.
 #' @param out_dir Folder of the results; made where it does not exist.
@@ -86,6 +87,7 @@ fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6
   open_folder(job)
   if (from_query) archive_query(source, job) else archive_folder(job, part)
   out <- read_archive(out_dir)
+  write_manifest(out)
   check_once(out)
   out
 }
@@ -146,7 +148,7 @@ open_folder <- function(job) {
                 format = job$format)
   path <- file.path(job$out_dir, "archive.dcf")
   if (!file.exists(path)) {
-    write_whole(path, function(to) write.dcf(told, to, keep.white = "settings", width = 1e6))
+    write_record(path, told, "settings")
     return(invisible())
   }
   there <- read.dcf(path, keep.white = "settings")
@@ -168,15 +170,18 @@ part_path <- function(job, part, ext = job$format) {
   file.path(job$out_dir, sprintf("part-%06d.%s", as.integer(part), ext))
 }
 
-# Write under a passing name of this process, then rename: readers see all or nothing.
-write_whole <- function(path, write) {
-  passing <- paste0(path, ".", Sys.getpid(), "-", basename(tempfile("")), ".tmp")
-  on.exit(unlink(passing))
-  write(passing)
-  if (!file.rename(passing, path)) {
+# Write under a passing name, read it back, then rename: readers see all or nothing.
+write_whole <- function(path, write, whole) {
+  if (!put_in_place(path, write, whole)) {
     abort("file", paste0("cannot write '", path, "'"), arg = "out_dir",
           remedy = "Check the disk and your rights there.")
   }
+}
+
+# One record of names and values.
+write_record <- function(path, record, keep_white = NULL) {
+  lines <- utils::capture.output(write.dcf(record, keep.white = keep_white, width = 1e6))
+  write_whole(path, function(to) NULL, function(to) save_lines(lines, to))
 }
 
 archive_folder <- function(job, part) {
@@ -235,14 +240,30 @@ fit_part <- function(k, source, data, job) {
   }
   note <- cbind(part = k, source = source, t(counts), first_key = ends[1L], last_key = ends[2L],
                 file = basename(part_path(job, k)), version = PACKAGE_VERSION)
-  write_whole(part_path(job, k, "dcf"), function(to) write.dcf(note, to, width = 1e6))
-  write_whole(part_path(job, k), function(to) write_part(table, to, job$format))
+  write_record(part_path(job, k, "dcf"), note)
+  write_whole(part_path(job, k), function(to) write_part(table, to, job$format),
+              function(to) nrow(read_table(to, job$format)) == nrow(table))
 }
 
+# In .csv the names of groups are safe for spreadsheets; read_table() takes that off again.
 write_part <- function(table, to, format) {
   switch(format, rds = saveRDS(table, to), parquet = nanoparquet::write_parquet(table, to), csv = {
     number <- vapply(table, is.double, NA)
     table[number] <- lapply(table[number], function(x) ifelse(is.na(x), NA, sprintf("%.17g", x)))
+    table[!number] <- lapply(table[!number], function(x) {
+      if (is.character(x) || is.factor(x)) escape_cells(as.character(x)) else x
+    })
     utils::write.csv(table, to, row.names = FALSE)
+  })
+}
+
+read_table <- function(path, format) {
+  switch(format, rds = readRDS(path), parquet = as.data.frame(nanoparquet::read_parquet(path)),
+         csv = {
+    if (readLines(path, 1L) == "\"\"") return(data.frame())
+    table <- utils::read.csv(path, check.names = FALSE)
+    text <- vapply(table, is.character, NA)
+    table[text] <- lapply(table[text], plain_cells)
+    table
   })
 }
