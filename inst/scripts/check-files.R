@@ -51,10 +51,10 @@ left_whole <- function(left, good) {
 
 ballast <- file.path(folder, "ballast")
 fill <- function(free_kb) {
-  size <- 400 - free_kb # of the disk made by check-files.sh
+  size <- 4000 - free_kb # of the disk made by check-files.sh
   writeBin(raw(size * 1024), ballast)
 }
-steps <- if (locked) NA else c(0, 4, 8, 12, 20, 28, 40, 60, 90, 130, 180, 250, 330)
+steps <- if (locked) NA else c(0, 4, 8, 12, 20, 28, 40, 60, 90, 130, 180, 250, 330, 600, 1500, 3500)
 for (name in names(writers)) {
   good <- written_by(writers[[name]])
   if (is.null(good)) {

@@ -20,7 +20,7 @@ R CMD INSTALL --no-docs --library="$work/library" "$work/source" >"$work/install
     cat "$work/install.log" >&2
     exit 1
 }
-mount -t tmpfs -o size=400k tmpfs "$full"
+mount -t tmpfs -o size=4000k tmpfs "$full"
 chmod 755 "$work"
 chmod -R a+rX "$work/library"
 chmod 555 "$work/locked"
