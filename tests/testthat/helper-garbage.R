@@ -364,9 +364,8 @@ valid_calls <- function() {
   )
 }
 
-# A copy of the package's functions in which every .Call() collects garbage at each allocation:
-# R code under torture would take hours.
-tortured_package <- function() {
+# A copy of the package's functions, so that one of them, or .Call(), can be another there.
+copied_package <- function(...) {
   space <- asNamespace("softanneal")
   copy <- list2env(as.list(space, all.names = TRUE), parent = parent.env(space))
   for (name in ls(copy, all.names = TRUE)) {
@@ -376,6 +375,13 @@ tortured_package <- function() {
       assign(name, f, envir = copy)
     }
   }
+  list2env(list(...), copy)
+}
+
+# One in which every .Call() collects garbage at each allocation: R code under torture would take
+# hours.
+tortured_package <- function() {
+  copy <- copied_package()
   copy$torture_count <- 0L
   copy$.Call <- function(...) {
     args <- list(...) # evaluated before the torture begins
