@@ -19,7 +19,8 @@ raised_in <- function(file) {
     data.frame(place = paste0(basename(file), ":", parts$line1[i], ":", parts$col1[i]),
                kind = CONDITION_KINDS[[parts$text[i]]],
                class = if (length(classes)) classes else "(given)",
-               message = substr(paste(text_in(call[[3L]]), collapse = "..."), 1L, 60L))
+               message = substr(paste(text_in(call[[3L]]), collapse = "..."), 1L, 60L),
+               fields = paste(names(call)[-(1:3)], collapse = " "))
   })
   do.call(rbind, rows)
 }
@@ -33,11 +34,12 @@ text_in <- function(x, conditional = FALSE) {
   unlist(lapply(parts, text_in, conditional = conditional))
 }
 
-condition_table <- function(top = ".") {
+# `parts` adds the names of what is given besides class and message.
+condition_table <- function(top = ".", parts = FALSE) {
   files <- list.files(file.path(top, "R"), "[.]R$", full.names = TRUE)
   table <- do.call(rbind, lapply(files, raised_in))
   rownames(table) <- NULL
-  table
+  if (parts) table else table[names(table) != "fields"]
 }
 
 # Classes on the help page: softanneal_<kind>_<class> in the source of R/checks.R.

@@ -104,3 +104,10 @@ test_that("laboratories have one cell a material, and missing readings are told"
   expect_equal(as.data.frame(out), as.data.frame(
     compare_laboratories(d[-4L, ], lab = "group", material = "specimen")))
 })
+
+test_that("readings that no machine shows are refused, not squared into infinity", {
+  expect_refused(compare_baseline(c(91.5, 1e308), c(92, 91.5), margin = 1), "range",
+                 "`x` must be between -1e+06 and 1e+06", "x", 2L)
+  huge <- data.frame(hardness = c(91.5, -1e308), scale = "HRF")
+  expect_refused(uncertainty_budget(huge), "range", "between -1e+06 and 1e+06", "hardness", 2L)
+})

@@ -146,7 +146,7 @@ test_that("schedules, slips and truths of a class are told apart", {
   expect_refused(simulate_readings(parameters = replace(p, "h_worked", 2000), scale = "HV",
                                    scatter = c(reading = 1500), seed = 1), "range",
                  "a drawn hardness", "parameters")
-  expect_refused(on_dial(100, 60, class_design(scale = "HRB", readings = 1)$bench), "range",
+  expect_refused(on_dial(100, 100, class_design(scale = "HRB", readings = 1)$bench), "range",
                  "a drawn hardness is outside its scale", "scale")
 })
 
