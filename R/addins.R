@@ -90,10 +90,10 @@ new_report <- function(path, template = "laboratory-report") {
           remedy = "Choose another name.")
   }
   source <- template_file(template)
-  if (!dir.exists(dirname(path))) dir.create(dirname(path), recursive = TRUE)
-  if (!file.copy(source, path)) {
+  if (!dir.exists(dirname(path))) dir.create(dirname(path), FALSE, recursive = TRUE)
+  if (!place_copy(source, path)) {
     abort("file", paste0("the file ", path, " could not be written"), arg = "path",
-          remedy = "Check your rights in the folder.")
+          remedy = "Check the free space and your rights in the folder.")
   }
   path
 }
@@ -146,23 +146,13 @@ lab_project <- function(path, group = "", example = TRUE, ...) {
   parts <- list(project_readme(group), project_script(), report,
                 if (example) readLines(example_data("bellbrass_readings", path = TRUE)))
   for (k in seq_along(file)) {
-    if (!save_lines(parts[[k]], file[k])) {
+    if (!put_in_place(file[k], function(to) NULL, function(to) save_lines(parts[[k]], to))) {
       unlink(file)
       abort("file", paste0("the file ", file[k], " could not be written"), arg = "path",
             remedy = "Check the free space and your rights in the folder.")
     }
   }
   invisible(path)
-}
-
-# TRUE when all lines stand in the file: a full disk is not always told of.
-save_lines <- function(lines, path) {
-  lines <- enc2utf8(lines)
-  suppressWarnings(tryCatch({
-    con <- file(path, "wb", encoding = "UTF-8")
-    tryCatch(writeLines(lines, con, useBytes = TRUE), finally = close(con))
-    identical(file.size(path), as.double(sum(nchar(lines, "bytes") + 1L)))
-  }, error = function(e) FALSE))
 }
 
 # A YAML scalar in single quotes, on one line.

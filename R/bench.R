@@ -74,9 +74,7 @@ bench_sheet <- function(plan, file, ..., title = "Annealing run", overwrite = FA
 
 # Under a name of its own in the same folder, then renamed, so that no half file is seen.
 place_sheet <- function(made, file) {
-  beside <- tempfile("sheet-", dirname(file), fileext = ".new")
-  on.exit(unlink(beside), add = TRUE)
-  if (!file.copy(made, beside, overwrite = TRUE) || !file.rename(beside, file)) {
+  if (!place_copy(made, file)) {
     abort("file", paste0("the file ", file, " could not be written"), arg = "file",
           remedy = "Check the free space and your rights in the folder.")
   }

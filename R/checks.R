@@ -295,14 +295,10 @@ valid_text <- function(x) {
 }
 
 # Names of things (text, factor, numbers) as valid text; nothing else has an obvious name.
-check_names <- function(x, arg, length = NULL) {
+check_names <- function(x, arg) {
   if (!(is.atomic(x) || is.factor(x)) || is.null(x)) {
     abort("argument", paste0("`", arg, "` must be names, not ", describe(x)), arg = arg,
           remedy = "Give text.")
-  }
-  if (!is.null(length) && length(x) != length) {
-    abort("argument", paste0("`", arg, "` must have length ", length, ", not ", length(x)),
-          arg = arg)
   }
   valid_text(as.character(x))
 }

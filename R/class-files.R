@@ -56,30 +56,10 @@ write_class <- function(class, dir, ..., overwrite = FALSE) {
   invisible(stats::setNames(path, groups))
 }
 
-# Whether a table stands in a file to its last row and line end.
-whole_table <- function(path, rows) {
-  size <- file.size(path)
-  if (is.na(size) || size == 0) return(FALSE)
-  con <- file(path, "rb")
-  on.exit(close(con))
-  seek(con, size - 1)
-  ended <- identical(readBin(con, "raw", 1L), charToRaw("\n"))
-  ended && nrow(utils::read.csv(path, colClasses = "character")) == rows
-}
-
-# A table under a temporary name in the folder of the target, then renamed in one act.
+# A table under a passing name in the folder of the target, then renamed in one act.
 write_beside <- function(data, path) {
-  beside <- paste0(path, ".new")
-  on.exit(unlink(beside), add = TRUE)
-  # what R says of a file it cannot open goes into the error; a disk that fills up may not be
-  # told of at all
-  ok <- tryCatch({
-    suppressWarnings({
-      write_table(data, beside)
-      whole_table(beside, nrow(data)) && file.rename(beside, path)
-    })
-  }, error = function(e) FALSE)
-  if (!ok) {
+  if (!put_in_place(path, function(to) write_table(data, to),
+                    function(to) whole_table(to, nrow(data)))) {
     abort("file", paste0("the file ", path, " could not be written"), arg = "dir",
           remedy = "Check the free space and your rights in the folder.")
   }

@@ -158,10 +158,6 @@ read_answers <- function(answers) {
   exact <- answers[["value"]]
   text <- function(name) {
     x <- any_column(answers, name, "answers")
-    if (is.list(x)) {
-      abort("column", paste0("column `", name, "` must not be a list"), arg = name,
-            remedy = "Give one value a row.")
-    }
     x <- if (is.numeric(x)) format_each(x) else trimws(valid_text(as.character(x)))
     ifelse(!is.na(x) & x == "", NA_character_, x)
   }

@@ -144,30 +144,37 @@ fit_part <- function(k, from, data, job) {
   path <- part_path(job, k)
   passing <- passing_name(path)
   on.exit(unlink(passing))
-  try_write(path, write_part(table, passing, job$format))
+  try_write(path, write_result(table, passing, job$format))
+  back <- tryCatch(nrow(read_result(passing, job$format, job$keys)), error = function(e) -1L)
+  if (back != nrow(table)) cannot_write(path)
   note <- c(part = k, from, counts, first_key = ends[1L], last_key = ends[2L],
             file = basename(path), bytes = format(file.size(passing), digits = 15),
             version = PACKAGE_VERSION)[NOTE_FIELDS]
-  write_whole(part_path(job, k, "dcf"), function(to) {
-    write.dcf(t(note), to, width = 1e6, keep.white = NOTE_FIELDS)
-  })
-  put_in_place(passing, path)
+  write_record(part_path(job, k, "dcf"), t(note), NOTE_FIELDS)
+  rename_into_place(passing, path)
 }
 
 # A name of this process alone.
 passing_name <- function(path) paste0(path, ".", Sys.getpid(), "-", basename(tempfile("")), ".tmp")
 
-# Write under a passing name, then rename: readers see all or nothing. With replace = FALSE a file
-# that another process has put there in the meantime stays.
-write_whole <- function(path, write, replace = TRUE) {
+# Write under a passing name, look whether all is there (a full disk), then rename: readers see all
+# or nothing. With replace = FALSE a file that another process has put there in the meantime stays.
+write_whole <- function(path, write, whole, replace = TRUE) {
   passing <- passing_name(path)
   on.exit(unlink(passing))
   try_write(path, write(passing))
+  if (!isTRUE(tryCatch(whole(passing), error = function(e) FALSE))) cannot_write(path)
   if (!replace && (suppressWarnings(file.link(passing, path)) || file.exists(path))) return(invisible())
-  put_in_place(passing, path)
+  rename_into_place(passing, path)
 }
 
-put_in_place <- function(passing, path) {
+# One record of names and values.
+write_record <- function(path, record, keep_white, replace = TRUE) {
+  lines <- utils::capture.output(write.dcf(record, keep.white = keep_white, width = 1e6))
+  write_whole(path, function(to) NULL, function(to) save_lines(lines, to), replace)
+}
+
+rename_into_place <- function(passing, path) {
   if (!suppressWarnings(file.rename(passing, path))) cannot_write(path)
 }
 
@@ -182,10 +189,23 @@ cannot_write <- function(path, why = NULL) {
         arg = "out_dir", remedy = "Check the disk and your rights there.")
 }
 
-write_part <- function(table, to, format) {
+# In .csv the names of groups are safe for spreadsheets; read_result() takes that off again.
+write_result <- function(table, to, format) {
   switch(format, rds = saveRDS(table, to), parquet = nanoparquet::write_parquet(table, to), csv = {
     number <- vapply(table, is.double, NA) & !vapply(table, is.object, NA)
     table[number] <- lapply(table[number], function(x) ifelse(is.na(x), NA, sprintf("%.17g", x)))
+    text <- vapply(table, function(x) is.character(x) || is.factor(x), NA) & !number
+    table[text] <- lapply(table[text], function(x) escape_cells(as.character(x)))
     utils::write.csv(table, to, row.names = FALSE)
+  })
+}
+
+read_result <- function(path, format, keys) {
+  switch(format, rds = readRDS(path), parquet = as.data.frame(nanoparquet::read_parquet(path)),
+         csv = {
+    table <- read_csv_keys(path, keys)
+    text <- vapply(table, is.character, NA)
+    table[text] <- lapply(table[text], plain_cells)
+    table
   })
 }

@@ -106,11 +106,9 @@ check_once <- function(archive, tables = archive_tables(archive, archive$keys)) 
 # Tables of the parts that hold groups, one after the other, with some or all of their columns.
 archive_tables <- function(x, columns = NULL) {
   if (x$format == "parquet") need_package("nanoparquet", "to read parquet files")
-  read <- switch(x$format, rds = readRDS, csv = function(path) read_csv_keys(path, x$keys),
-                 parquet = function(path) as.data.frame(nanoparquet::read_parquet(path)))
   filled <- x$manifest$file[x$manifest$groups > 0L]
   lapply(file.path(x$out_dir, filled), function(path) {
-    table <- tryCatch(read(path), error = function(e) {
+    table <- tryCatch(read_result(path, x$format, x$keys), error = function(e) {
       abort("file", paste0("cannot read '", path, "': ", conditionMessage(e)), arg = "out_dir",
             remedy = "Delete this file and run fit_archive() again.")
     })

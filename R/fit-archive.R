@@ -38,7 +38,9 @@
 #' columns), `part-000001.rds` and so on (the table of `as.data.frame()` of [fit_each()], one row a
 #' group), for each a small `.dcf` with counts and source, and `manifest.csv` (one row a part). The
 #' `.rds` and `.parquet` formats keep all digits and the types of keys; `.csv` is written with 17
-#' significant digits, which also identify each number, and factors or dates come back as text.
+#' significant digits, which also identify each number, and factors or dates come back as text;
+#' there and in `manifest.csv`, text that a spreadsheet would take for a formula is preceded by an
+#' apostrophe, which reading takes off again.
 #'
 #' @section Workers:
 #'   Where partitions run is the business of [future::plan()], never of this package. With several
@@ -141,8 +143,9 @@ fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6
   open_folder(job)
   failed <- if (from_query) archive_query(source, job) else archive_folder(job, part)
   out <- read_archive(out_dir)
-  write_whole(file.path(out_dir, "manifest.csv"),
-              function(to) utils::write.csv(out$manifest, to, row.names = FALSE))
+  # the table of parts, for people: reading an archive leaves the folder as it is
+  write_whole(file.path(out_dir, "manifest.csv"), function(to) write_table(out$manifest, to),
+              function(to) whole_table(to, nrow(out$manifest)))
   if (length(failed)) abort_failed(failed, length(part))
   if (from_query || nrow(out$manifest) == length(job$files)) check_once(out)
   out
@@ -220,8 +223,7 @@ open_folder <- function(job) {
                 format = job$format)
   path <- file.path(job$out_dir, "archive.dcf")
   if (!file.exists(path)) {
-    write_whole(path, function(to) write.dcf(told, to, keep.white = "settings", width = 1e6),
-                replace = FALSE)
+    write_record(path, told, "settings", replace = FALSE)
   }
   there <- read.dcf(path, keep.white = "settings")
   for (field in c("package", "settings", "keys", "format")) {

@@ -61,10 +61,6 @@ vickers_or_flag <- function(value, read_on, material) {
 ordered_codes <- function(x) {
   if (is.null(x)) return(NULL)
   if (is.factor(x)) x <- as.character(x)
-  if (is.list(x) || !is.null(dim(x))) {
-    abort("column", "the specimen column must hold names or numbers", arg = "specimen",
-          remedy = "Give one label a row.")
-  }
   if (is.integer(x) && !is.object(x) && !anyNA(x)) return(x)
   match(x, sort(unique(x), method = "radix"), nomatch = 0L)
 }

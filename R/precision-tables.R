@@ -25,7 +25,7 @@ machine_tolerance <- function(scale, level) {
 one_state <- function(data, hardness, scale_column, scale, arg) {
   if (is.data.frame(data)) {
     check_data(data, arg)
-    x <- numeric_column(data, hardness, arg, na = TRUE)
+    x <- numeric_column(data, hardness, arg, lower = -1e6, upper = 1e6, na = TRUE)
     if (scale_column %in% names(data)) {
       found <- unique(known_scale(as.character(data[[scale_column]])))
       if (length(found) > 1L) {
@@ -42,7 +42,7 @@ one_state <- function(data, hardness, scale_column, scale, arg) {
       scale <- found
     }
   } else {
-    x <- check_numeric(data, arg, na = TRUE)
+    x <- check_numeric(data, arg, -1e6, 1e6, na = TRUE)
   }
   list(x = x, scale = scale)
 }

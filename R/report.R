@@ -126,11 +126,9 @@ model_table <- function(data, scale, material, chosen) {
 write_table <- function(x, file) {
   x <- as.data.frame(x)
   for (j in which(vapply(x, function(v) is.character(v) || is.factor(v), NA))) {
-    text <- as.character(x[[j]])
-    formula <- grepl("^[=+@-]", text)
-    text[formula] <- paste0("'", text[formula])
-    x[[j]] <- text
+    x[[j]] <- escape_cells(as.character(x[[j]]))
   }
+  names(x) <- escape_cells(names(x))
   utils::write.csv(x, file, row.names = FALSE, fileEncoding = "UTF-8")
 }
 
@@ -174,14 +172,7 @@ render_apart <- function(...) {
 move_results <- function(from, to) {
   target <- file.path(to, REPORT_FILES)
   for (k in seq_along(REPORT_FILES)) {
-    beside <- paste0(target[k], ".new") # same folder, so that the rename is one act
-    source <- file.path(from, REPORT_FILES[k])
-    # a full disk is told by the size, not only by a warning
-    ok <- suppressWarnings(file.copy(source, beside, overwrite = TRUE) &&
-                             identical(file.size(beside), file.size(source)) &&
-                             file.rename(beside, target[k]))
-    if (!ok) {
-      unlink(beside)
+    if (!place_copy(file.path(from, REPORT_FILES[k]), target[k])) {
       abort("file", paste0("the file ", target[k], " could not be written"), arg = "out_dir",
             remedy = "Check the free space and your rights in the folder.")
     }

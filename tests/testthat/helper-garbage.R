@@ -63,7 +63,8 @@ garbage_tables <- function(data) {
 held <- function(x) if (is.language(x) && !is.expression(x)) call("quote", x) else x
 
 # What came out of a call: "result", "refused" (a classed error) or a finding in words.
-outcome <- function(fun, args) {
+# `show` also prints what came out.
+outcome <- function(fun, args, show = FALSE) {
   found <- character(0)
   note <- function(kind) function(condition) {
     if (!inherits(condition, paste0("softanneal_", kind))) {
@@ -74,7 +75,11 @@ outcome <- function(fun, args) {
   end <- tryCatch({
     withCallingHandlers({
       utils::capture.output(value <- do.call(fun, lapply(args, held)))
-      if (inherits(value, "ggplot")) ggplot2::ggplot_build(value)
+      if (inherits(value, "ggplot")) {
+        ggplot2::ggplot_build(value)
+      } else if (show && any(startsWith(class(value), "softanneal"))) {
+        utils::capture.output(print(value))
+      }
     }, warning = note("warning"), message = note("message"))
     "result"
   }, softanneal_error = function(e) "refused",
@@ -89,7 +94,9 @@ outcome <- function(fun, args) {
 # Outcomes for one function: each argument in turn is replaced by each piece of garbage.
 # `every` = 3 takes a third of it, another third at the next argument; the extended tests take
 # all.
-throw_garbage <- function(fun, args, among = names(args), values = garbage_values(), every = 1L) {
+# `prepare` is called before each.
+throw_garbage <- function(fun, args, among = names(args), values = garbage_values(), every = 1L,
+                          prepare = function() NULL) {
   if (extended_tests()) every <- 1L
   rows <- list()
   for (k in seq_along(among)) {
@@ -98,6 +105,7 @@ throw_garbage <- function(fun, args, among = names(args), values = garbage_value
     for (name in names(tries)[(seq_along(tries) + k) %% every == 0L]) {
       with <- args
       with[arg] <- list(tries[[name]])
+      prepare()
       rows[[length(rows) + 1L]] <- c(arg = arg, garbage = name, outcome = outcome(fun, with))
     }
   }
@@ -165,6 +173,12 @@ valid_calls <- function() {
   design <- class_design()
   layout <- indent_layout(20, 80, n = 6, steps = 7, hardness = 30, scale = "HR30T")
   folder <- tempfile("garbage")
+  # an archive that is there, and the folder of another
+  coils <- tempfile("coils")
+  dir.create(coils)
+  utils::write.csv(cbind(coil = "A", small), file.path(coils, "a.csv"), row.names = FALSE)
+  archive <- file.path(coils, "there")
+  fit_archive(coils, archive, by = "coil")
   list(
     anneal_history = c(list(steps, thickness_mm = 0.95, room_c = 20, dip_c = 5, recover_min = 3,
                             open_s = 10, resting = "free", cool_resting = "free", h_w_m2k = 20,
@@ -174,6 +188,7 @@ valid_calls <- function() {
     arrhenius_rate = list(c(300, 350), k_ref = 1, temp_ref_c = 330, q_kj_mol = 150),
     augment = list(fit, newdata = data.frame(temp_c = 330, time_min = c(1, 10)),
                    interval = "confidence", level = 0.9),
+    bench_sheet = list(plan, file.path(coils, "sheet.html"), title = "Run", overwrite = TRUE),
     brinell_number = list(4903.325, ball_mm = 10, diameter_mm = 2.4),
     cautions = list("annealing", temp_c = 400),
     check_readings = c(list(small, hardness = "hardness", scale = "scale", thickness_mm = 0.95,
@@ -214,6 +229,8 @@ valid_calls <- function() {
     example_data = list("bellbrass_rolling", path = FALSE),
     find_outliers = c(list(small, method = "esd", alpha = 0.05, at_most = 1, resolution = 0.5,
                            hardness = "hardness", scale = "scale", by = NULL), columns),
+    fit_archive = list(coils, file.path(coils, "new"), by = "coil", model = "jmak", se = "model",
+                       query = NULL, chunk_rows = 1000, reader = NULL, format = "rds", part = NULL),
     fit_arrhenius = list(rates, rate = "rate_per_min", time = NULL, temp = "temp_c",
                          weights = NULL, temp_ref_c = 100, na.action = stats::na.exclude),
     fit_control = list(ftol = 1e-10, xtol = 1e-10, gtol = 1e-10, first_radius = 1, huber = 1.3,
@@ -306,6 +323,7 @@ valid_calls <- function() {
                        width_mm = 20, length_mm = 80, scale = "HR30T", session_min = 180),
     improve_plan = list(plan, aim = "q", starts = 2, seed = 1),
     ramp_hold = list(600, rate_k_h = 100, constant = 20),
+    read_archive = list(archive),
     read_readings = list(small, columns = NULL, readings = NULL, specimen = NULL, temp_c = NULL,
                          time_min = NULL, scale = NULL, sep = NULL, dec = NULL, encoding = NULL,
                          sheet = NULL, skip = 0, na = c("", "NA")),
@@ -346,9 +364,8 @@ valid_calls <- function() {
   )
 }
 
-# A copy of the package's functions in which every .Call() collects garbage at each allocation:
-# R code under torture would take hours.
-tortured_package <- function() {
+# A copy of the package's functions, so that one of them, or .Call(), can be another there.
+copied_package <- function(...) {
   space <- asNamespace("softanneal")
   copy <- list2env(as.list(space, all.names = TRUE), parent = parent.env(space))
   for (name in ls(copy, all.names = TRUE)) {
@@ -358,6 +375,13 @@ tortured_package <- function() {
       assign(name, f, envir = copy)
     }
   }
+  list2env(list(...), copy)
+}
+
+# One in which every .Call() collects garbage at each allocation: R code under torture would take
+# hours.
+tortured_package <- function() {
+  copy <- copied_package()
   copy$torture_count <- 0L
   copy$.Call <- function(...) {
     args <- list(...) # evaluated before the torture begins

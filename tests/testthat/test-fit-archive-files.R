@@ -216,7 +216,7 @@ test_that("killed while a result, its note or the manifest is written: the same 
     expect_true(killed_child(write_whole(path, function(to) {
       cat("half of it", file = to)
       Sys.sleep(60)
-    }), function() length(Sys.glob(paste0(path, ".*.tmp"))) == 1L))
+    }, function(to) TRUE), function() length(Sys.glob(paste0(path, ".*.tmp"))) == 1L))
     expect_identical(if (file.exists(path)) readBin(path, "raw", 1e6), there)
   }
   expect_equal(read_archive(out)$manifest$part, c(1L, 3L))

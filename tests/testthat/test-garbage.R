@@ -2,29 +2,39 @@
 # a condition of our own must come out. The values and the valid calls are in helper-garbage.R.
 
 # Functions without arguments to throw at, or whose work is opening windows.
-# Those that write archives and sheets have their own bad arguments in test-fit-archive.R and
-# test-bench-sheet.R.
-WITHOUT_ARGUMENTS <- c("addin_fit", "addin_import", "addin_report", "hardness_scales",
-                       "bench_sheet", "fit_archive", "read_archive")
+WITHOUT_ARGUMENTS <- c("addin_fit", "addin_import", "addin_report", "hardness_scales")
+# Those that set documents take seconds when they are not refused: tests of their own below.
+DOCUMENTS <- c("softening_report", "bench_sheet")
 
-test_that("there is a valid call for every exported function", {
+test_that("there is a valid call for every exported function, with every argument of it", {
   withr::local_dir(withr::local_tempdir())
   calls <- valid_calls()
   expect_setequal(c(names(calls), WITHOUT_ARGUMENTS), getNamespaceExports("softanneal"))
-  ends <- vapply(setdiff(names(calls), "softening_report"),
+  for (f in WITHOUT_ARGUMENTS) expect_null(formals(f))
+  ends <- vapply(setdiff(names(calls), DOCUMENTS),
                  function(f) outcome(f, named_arguments(f, calls[[f]])), "")
   expect_identical(names(ends)[ends != "result"], character())
+  # generics have the arguments of their method
+  for (f in setdiff(names(calls), c("augment", "glance", "tidy"))) {
+    missed <- setdiff(names(formals(f)), c(names(named_arguments(f, calls[[f]])), "..."))
+    expect_identical(missed, character(), label = paste0(f, "(): ", toString(missed)))
+  }
 })
 
 test_that("garbage gives a result or a classed condition, never an error from inside", {
   withr::local_dir(withr::local_tempdir())
   calls <- valid_calls()
-  quick <- setdiff(names(calls), c("softening_report", WITHOUT_ARGUMENTS))
-  values <- garbage_values()
+  quick <- setdiff(names(calls), DOCUMENTS)
+  values <- c(garbage_values(), more_garbage())
   tries <- 0L
   for (f in quick) {
-    thrown <- throw_garbage(f, named_arguments(f, calls[[f]]), values = values,
-                            every = if (f == "anneal_history") 9L else 4L)
+    args <- named_arguments(f, calls[[f]])
+    # an archive with other settings would be refused for its folder alone
+    prepare <- if (f == "fit_archive") {
+      function() unlink(args$out_dir, recursive = TRUE)
+    } else function() NULL
+    thrown <- throw_garbage(f, args, values = values, prepare = prepare,
+                            every = if (f == "anneal_history") 13L else 6L)
     tries <- tries + nrow(thrown)
     found <- findings_of(thrown, f)
     expect_identical(found, character(), label = paste0(f, "(): ", paste(found, collapse = "\n")))
@@ -32,19 +42,48 @@ test_that("garbage gives a result or a classed condition, never an error from in
   expect_gt(tries, 4000L)
 })
 
-test_that("a report of garbage is refused before a file is written", {
+test_that("random garbage in several arguments at once", {
+  withr::local_dir(withr::local_tempdir())
+  calls <- valid_calls()
+  calls <- calls[setdiff(names(calls), DOCUMENTS)]
+  values <- c(garbage_values(), more_garbage())
+  # SOFTANNEAL_GARBAGE_SEED and _ROUNDS choose another part of the rounds
+  first <- as.integer(Sys.getenv("SOFTANNEAL_GARBAGE_SEED", "1"))
+  rounds <- as.integer(Sys.getenv("SOFTANNEAL_GARBAGE_ROUNDS",
+                                  if (extended_tests()) "20000" else "500"))
+  found <- character()
+  ends <- integer(2L)
+  for (seed in first + seq_len(rounds) - 1L) {
+    unlink(calls$fit_archive[[2L]], recursive = TRUE)
+    round <- random_round(seed, calls, values)
+    k <- match(round$outcome, c("result", "refused"))
+    if (is.na(k)) found <- c(found, round_finding(round, seed)) else ends[k] <- ends[k] + 1L
+  }
+  expect_identical(found, character(), label = paste(found, collapse = "\n"))
+  # the rounds reach both ends: not all is refused at the door
+  expect_gt(min(ends) / rounds, 0.05)
+})
+
+test_that("a document of garbage is refused before a file is written", {
   withr::local_dir(withr::local_tempdir())
   skip_if_not_installed("rmarkdown")
-  args <- named_arguments("softening_report", valid_calls()$softening_report)
+  calls <- valid_calls()
   values <- garbage_values()[c("nan", "none", "two", "bytes", "list", "fun", "no_rows", "formula")]
-  for (arg in c("readings", "out_dir", "model", "scale", "material", "level", "overwrite")) {
-    for (name in names(values)) {
-      with <- args
-      with[arg] <- list(values[[name]])
-      expect_identical(outcome("softening_report", with), "refused", label = paste(arg, name))
+  among <- list(softening_report = c("readings", "out_dir", "model", "scale", "material", "level",
+                                     "overwrite"),
+                bench_sheet = c("plan", "file", "title", "overwrite"))
+  for (f in DOCUMENTS) {
+    args <- named_arguments(f, calls[[f]])
+    for (arg in among[[f]]) {
+      # a title may be any text
+      for (name in setdiff(names(values), if (arg == "title") "bytes")) {
+        with <- args
+        with[arg] <- list(values[[name]])
+        expect_identical(outcome(f, with), "refused", label = paste(f, arg, name))
+      }
     }
+    expect_false(file.exists(args[[2L]]))
   }
-  expect_false(dir.exists(args$out_dir))
 })
 
 test_that("garbage at the methods of fits", {

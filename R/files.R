@@ -1,0 +1,57 @@
+# Writing files so that nobody meets half of one: under a passing name in the folder of the
+# target, looked at, and renamed in one act. A disk that is full may not be told of by R, so
+# what was written is read back or measured before it takes its name.
+
+# TRUE when `write(passing)` has written what `whole(passing)` finds complete, and it has taken
+# its name. What R says of a file it cannot open is the caller's error to tell.
+put_in_place <- function(path, write, whole) {
+  passing <- tempfile("softanneal-", dirname(path), fileext = ".tmp")
+  on.exit(unlink(passing), add = TRUE)
+  suppressWarnings(tryCatch({
+    write(passing)
+    isTRUE(whole(passing)) && file.rename(passing, path)
+  }, error = function(e) FALSE))
+}
+
+# A copy beside the target, then renamed; a full disk is told by the size.
+place_copy <- function(source, path) {
+  put_in_place(path, function(to) file.copy(source, to, overwrite = TRUE),
+               function(to) identical(file.size(to), file.size(source)))
+}
+
+# Whether a table stands in a file to its last row and line end.
+whole_table <- function(path, rows) {
+  size <- file.size(path)
+  if (is.na(size) || size == 0) return(FALSE)
+  con <- file(path, "rb")
+  on.exit(close(con))
+  seek(con, size - 1)
+  ended <- identical(readBin(con, "raw", 1L), charToRaw("\n"))
+  ended && nrow(utils::read.csv(path, colClasses = "character")) == rows
+}
+
+# TRUE when all lines stand in the file.
+save_lines <- function(lines, path) {
+  lines <- enc2utf8(lines)
+  suppressWarnings(tryCatch({
+    con <- file(path, "wb", encoding = "UTF-8")
+    tryCatch(writeLines(lines, con, useBytes = TRUE), finally = close(con))
+    identical(file.size(path), as.double(sum(nchar(lines, "bytes") + 1L)))
+  }, error = function(e) FALSE))
+}
+
+# Text cells that a spreadsheet would take for a formula get an apostrophe before them; so do
+# those that begin with one and would then look alike. plain_cells() takes it off again.
+FORMULA_START <- "^'*[=+@\t\r-]"
+
+escape_cells <- function(x) {
+  formula <- grepl(FORMULA_START, x, useBytes = TRUE)
+  x[formula] <- paste0("'", x[formula])
+  x
+}
+
+plain_cells <- function(x) {
+  escaped <- grepl(paste0("^'", substring(FORMULA_START, 2L)), x, useBytes = TRUE)
+  x[escaped] <- substring(x[escaped], 2L)
+  x
+}

@@ -1,0 +1,43 @@
+#!/bin/sh
+# R CMD check with no other packages in sight than those the package declares: once with Depends
+# and Imports alone (and testthat, which runs the tests), once with Suggests too. What needs a
+# suggested package must say so, be skipped, or do without.
+#   sh inst/scripts/check-dependencies.sh [depends|suggests] [FOLDER]
+# FOLDER keeps the logs. Vignettes need knitr and are left out of the first check.
+set -eu
+here=$(cd "$(dirname "$0")" && pwd)
+top=$(cd "$here/../.." && pwd)
+. "$here/setup.sh"
+need_basics
+need_r testthat withr
+which=${1:-both}
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+results=${2:-$work}
+mkdir -p "$results"
+results=$(cd "$results" && pwd)
+tarball=$(build_package "$top" "$work")
+failed=0
+
+# check NAME VARIABLE OPTION...
+check() {
+    name=$1
+    variable=$2
+    shift 2
+    mkdir -p "$results/$name"
+    env "$variable=true" _R_CHECK_FORCE_SUGGESTS_=false R CMD check --no-manual "$@" \
+        --output="$results/$name" "$tarball" >"$results/$name/check.txt" 2>&1 || true
+    log="$results/$name/softanneal.Rcheck/00check.log"
+    tests="$results/$name/softanneal.Rcheck/tests/testthat.Rout"
+    [ -f "$tests" ] || tests="$tests.fail"
+    summary=$(grep -h '^\[ FAIL' "$tests" 2>/dev/null | tail -n 1)
+    status=$(tail -n 1 "$log" 2>/dev/null || echo "no log")
+    echo "$name only: $summary $status"
+    if ! grep -q '^Status:' "$log" || grep -qE '^Status:.*(ERROR|WARNING)' "$log"; then
+        grep -E -A 12 '(ERROR|WARNING)$' "$log" || true
+        failed=1
+    fi
+}
+[ "$which" = suggests ] || check depends _R_CHECK_DEPENDS_ONLY_ --ignore-vignettes
+[ "$which" = depends ] || check suggests _R_CHECK_SUGGESTS_ONLY_ --no-build-vignettes
+exit $failed
