@@ -285,9 +285,10 @@ abort_failed <- function(failed, parts, most = 5L) {
     paste0("\n  ", f$source, ": ", sub("[.]$", "", f$message))
   }, "")
   more <- length(failed) - length(lines)
-  abort(if (length(classes) == 1L) sub("^softanneal_error_", "", classes) else "file",
-        paste0(length(failed), " of ", parts, " partitions could not be done (the rest is finished):",
-               paste(lines, collapse = ""), if (more > 0L) paste0("\n  and ", more, " more")),
+  what <- if (length(classes) == 1L) sub("^softanneal_error_", "", classes) else "file"
+  abort(what, paste0(length(failed), " of ", parts, " partitions could not be done (the rest is ",
+                     "finished):", paste(lines, collapse = ""),
+                     if (more > 0L) paste0("\n  and ", more, " more")),
         arg = "source", sources = vapply(failed, `[[`, "", "source"),
         remedy = paste("Mend these files, or leave only their header, and run the same call again:",
                        "it does only what is left."))
