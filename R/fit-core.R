@@ -76,6 +76,8 @@ plain_call <- function(call, name) {
     x <- call[[j]]
     if (inherits(x, "formula")) environment(call[[j]]) <- baseenv()
     if (is.function(x)) call[[j]] <- function_name(x, names(call)[j])
+    # a function written in the call brings the text of its whole file with it
+    if (is.call(x) && !inherits(x, "formula")) call[[j]] <- utils::removeSource(x)
   }
   call
 }

@@ -160,3 +160,9 @@ not_data <- function(x, place = "object") {
   }
   found
 }
+
+# The folder of the installed package; NULL when it is loaded from its sources.
+installed_at <- function() {
+  path <- getNamespaceInfo(asNamespace("softanneal"), "path")
+  if (file.exists(file.path(path, "Meta", "package.rds"))) dirname(path)
+}

@@ -4,12 +4,6 @@
 fixture_files <- list.files(test_path("fixtures"), "[.]rds$", full.names = TRUE)
 fixture_name <- sub("[.]rds$", "", basename(fixture_files))
 
-# The folder of the installed package; NULL when it is loaded from its sources.
-installed_at <- function() {
-  path <- getNamespaceInfo(asNamespace("softanneal"), "path")
-  if (file.exists(file.path(path, "Meta", "package.rds"))) dirname(path)
-}
-
 # What another session needs to answer for the objects: run there, without this one's variables.
 answers_elsewhere <- function(files, helper, library) {
   .libPaths(c(library, .libPaths()))
