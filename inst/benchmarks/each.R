@@ -55,7 +55,7 @@ each <- replicate(rounds, NA_real_)
 other <- matrix(NA_real_, rounds, length(solvers), dimnames = list(NULL, names(solvers)))
 same <- integer(length(solvers))
 for (r in seq_len(rounds)) { # in turn, so that the mood of the machine hits all alike
-  each[r] <- cpu(quiet(d, coil)) / 1000
+  each[r] <- cpu(for (i in 1:10) quiet(d, coil)) / 10000
   for (s in seq_along(solvers)) {
     got <- vector("list", sample_size)
     other[r, s] <- cpu(for (i in seq_len(sample_size)) {
@@ -74,14 +74,20 @@ print(data.frame(solver = c("fit_each", names(solvers)),
                  fit_each_faster = round(c(1, middle / stats::median(each)), 1),
                  at_the_minimum = c("all", paste(same, "of", sample_size))), row.names = FALSE)
 
-# The compiled part alone, against its floor: two exponentials for each condition and evaluation.
+# The compiled part alone, against its floor: two exponentials for each condition and evaluation,
+# and one pass over the readings (here anyNA(), which reads each number once).
 prepared <- softanneal:::each_data(d, "coil", fits$columns, fits$set)
-kernel <- stats::median(replicate(rounds, cpu(softanneal:::run_batch(prepared, fits$set, 1L)))) / 1000
+kernel <- stats::median(replicate(rounds, cpu(
+  for (i in 1:10) softanneal:::run_batch(prepared, fits$set, 1L)))) / 10000
 x <- runif(1e6)
 exponential <- stats::median(replicate(rounds, cpu(exp(x)))) / 1e6
 count <- mean(softanneal:::group_count(fits, "evaluations") * softanneal:::group_count(fits, "conditions"))
-cat(sprintf("compiled part %.1f us; floor of %.0f x 2 exponentials %.1f us\n", 1e6 * kernel, count,
-            2e6 * count * exponential))
+pass <- stats::median(replicate(rounds, cpu(for (i in 1:50) anyNA(x)))) / 5e7
+floor_us <- 1e6 * (2 * count * exponential + 60 * 4 * pass)
+cat(sprintf(paste0("compiled part %.1f us, preparation and object %.1f us; floor %.1f us: %.0f x 2 ",
+                   "exponentials of %.1f ns, 240 numbers read at %.1f ns; compiled part / floor %.1f\n"),
+            1e6 * kernel, 1e6 * (stats::median(each) - kernel), floor_us, count, 1e9 * exponential,
+            1e9 * pass, 1e6 * kernel / floor_us))
 
 # --- two threads, by the clock ---------------------------------------------------------------
 big <- make_groups(20000, c(305, 335), c(0, 4, 8, 16, 32, 64), 5)
@@ -152,6 +158,8 @@ theirs <- if (requireNamespace("boot", quietly = TRUE)) {
   replicate(3L, cpu(boot::boot(d, statistic, R = 200, sim = "parametric", ran.gen = generate,
                                mle = fitted(reference))) / 200)
 } else NA
+normal <- stats::median(replicate(5L, cpu(rnorm(72 * times)) / times)) # 60 readings, 12 steps
+cat(sprintf("bootstrap floor: %.1f us for the random numbers of a resample\n", 1e6 * normal))
 cat(sprintf("bootstrap: %.1f us a resample, boot + nlsLM %.0f us, %.0f times\n",
             1e6 * stats::median(ours), 1e6 * stats::median(theirs),
             stats::median(theirs) / stats::median(ours)))
