@@ -95,6 +95,7 @@ pages_of <- function(file) {
 }
 
 test_that("a browser prints the sheet on two A4 pages", {
+  withr::local_envvar(LD_PRELOAD = NA) # a checker of this process is not for the printer
   skip_unless_pandoc()
   skip_if(!nzchar(find_browser()), "a browser")
   file <- withr::local_tempfile(fileext = ".pdf")
@@ -106,6 +107,7 @@ test_that("a browser prints the sheet on two A4 pages", {
 })
 
 test_that("LaTeX prints it where there is no browser, whatever the names are", {
+  withr::local_envvar(LD_PRELOAD = NA) # a checker of this process is not for the printer
   skip_unless_pandoc()
   skip_if(!nzchar(Sys.which(LATEX)), "pdflatex")
   needed <- c("lmodern.sty", "longtable.sty", "geometry.sty", "hyperref.sty")

@@ -19,6 +19,9 @@ tiny_calls <- function(p) {
   log <- data.frame(specimen = "A", time_s = c(0, 60, 600), temp_c = c(20, 370, 370))
   par <- c(h_worked = 180, h_soft = 75, ln_k_ref = -2.3, n = 1.5, q_kj_mol = 180)
   fit <- suppressWarnings(fit_softening(small, se = "model"))
+  small$coil <- small$specimen
+  plan <- plan_anneal(c(300, 330), c(4, 8, 16), plan_guess(recryst_1h_c = 330, draws = 2))
+  fits <- suppressWarnings(fit_each(small, coil))
   list(
     fraction = function() p$jmak_fraction(c(0, 1, NA), 1, 2),
     time = function() p$jmak_time(c(0, 0.5, NA), 1, 2),
@@ -32,7 +35,17 @@ tiny_calls <- function(p) {
     jacobian = function() p$fit_least_squares(function(x) c(x - 1, x - 2), c(a = 0),
                                               jac = function(x) matrix(1, 2, 1)),
     softening = function() coef(suppressWarnings(p$fit_softening(small, se = "model"))),
-    time_to = function() p$time_to(fit, softening = 0.5, temp_c = 350))
+    time_to = function() p$time_to(fit, softening = 0.5, temp_c = 350),
+    time_limits = function() {
+      suppressWarnings(p$time_to(fit, softening = 0.5, temp_c = 350, method = "profile"))
+    },
+    values = function() p$softening_values(fit, c(330, 350), c(4, 8)),
+    each = function() as.data.frame(suppressWarnings(p$fit_each(small, coil))),
+    each_values = function() {
+      suppressWarnings(p$predict.softanneal_fits(fits, small[c(2, 9), ], se.fit = TRUE))
+    },
+    plan = function() p$improve_plan(plan, "q", temp_c = c(300, 330), time_min = c(4, 8, 16),
+                                     pieces = 1, starts = 1)$improvement)
 }
 
 test_that("results are the same when R collects garbage at every allocation in C", {
@@ -45,6 +58,8 @@ test_that("results are the same when R collects garbage at every allocation in C
                  label = name)
     expect_gt(package$torture_count, before, label = name)
   }
+  # every entry point that is registered was among them
+  expect_setequal(unique(package$torture_names), names(entry_points()))
 })
 
 test_that("entry points refuse arguments of the wrong type or length", {
