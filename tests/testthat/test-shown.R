@@ -169,7 +169,8 @@ test_that("the parts of a report that a poor set of readings has", {
   expect_true(all(grepl("parameters", table$note[short])))
   expect_identical(unique(read_for_report(few[setdiff(names(few), "specimen")], "my piece")$specimen),
                    "my piece")
-  expect_refused(read_for_report(few[setdiff(names(few), "hardness")], NULL), "column", "hardness")
+  expect_refused(read_for_report(few[setdiff(names(few), "hardness")], NULL), "column",
+                 "hardness")
   p <- empty_picture("Avrami plot", "Nothing between.")
   expect_match(ggplot2::get_alt_text(p), "Avrami plot: Nothing between.")
   expect_identical(hardness_title("as read"), "Hardness (as read)")
