@@ -1,5 +1,5 @@
 # Coverage of R and C and the table of conditions raised, in one run of the tests; called by
-# coverage.sh, which prepares a copy of the package whose conditions are noted:
+# coverage.sh, which makes a copy of the package, whose conditions are noted here:
 #   Rscript coverage.R TOP COPY RESULTS
 # C is counted by gcov twice: in the tests of R (all C files), and in the plain C tests of
 # tests/c (the files without R headers). A line counts when either has run it; both shares are
@@ -13,6 +13,7 @@ sys.source(file.path(top, "inst", "scripts", "conditions.R"), conditions <- new.
 notes <- file.path(results, "conditions-noted.txt")
 unlink(notes)
 table <- conditions$condition_table(top) # now: the sources may be edited during the run
+conditions$note_conditions(copy)
 Sys.setenv(SOFTANNEAL_SOURCE = top, SOFTANNEAL_CONDITIONS = notes, NOT_CRAN = "true")
 setwd(copy)
 done <- covr::package_coverage(

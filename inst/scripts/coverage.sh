@@ -14,8 +14,6 @@ trap 'rm -rf "$work"' EXIT
 results=${1:-$work/results}
 mkdir -p "$work/package" "$results"
 results=$(cd "$results" && pwd)
-cp -r "$top/DESCRIPTION" "$top/NAMESPACE" "$top/R" "$top/src" "$top/inst" "$top/tests" "$work/package/"
+for part in DESCRIPTION NAMESPACE R src inst tests; do cp -r "$top/$part" "$work/package/"; done
 rm -f "$work"/package/src/*.o "$work"/package/src/*.so
-Rscript -e 'sys.source(commandArgs(TRUE)[1], tools <- new.env()); tools$note_conditions(commandArgs(TRUE)[2])' \
-    "$here/conditions.R" "$work/package"
 Rscript "$here/coverage.R" "$top" "$work/package" "$results"

@@ -54,7 +54,8 @@ test_that("the table is made from each call, and notes of a run are matched to i
   copy <- withr::local_tempdir()
   dir.create(file.path(copy, "R"))
   file <- file.path(copy, "R", "a.R")
-  lines <- c("f <- function(x) {", "  if (x) abort(if (x > 1) \"range\" else \"missing\", \"no x\",",
+  lines <- c("f <- function(x) {",
+             "  if (x) abort(if (x > 1) \"range\" else \"missing\", \"no x\",",
              "                arg = \"x\") else warn(\"fit\", paste0(x, \" is so\"), n = 1L)", "}")
   writeLines(lines, file)
   table <- tools$condition_table(copy)

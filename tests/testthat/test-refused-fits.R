@@ -116,7 +116,8 @@ test_that("a sheet needs pandoc, a printer that prints, and room to be written",
                                          "LaTeX did not print the sheet", "file"))
   })
   expect_false(file.exists(pdf))
-  expect_refused(place_sheet(file.path(folder, "none"), pdf), "file", "could not be written", "file")
+  expect_refused(place_sheet(file.path(folder, "none"), pdf), "file", "could not be written",
+                 "file")
 })
 
 test_that("without pandoc sheet and report say so", {

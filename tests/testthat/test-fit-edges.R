@@ -1,0 +1,47 @@
+# Corners of the solver and of the batch: bounds with no room, exact data, many replicates.
+
+test_that("differences are taken inwards at a bound and where the model ends", {
+  x <- c(0.5, 1, 2, 4)
+  y <- 3 * x^0.5
+  # defined for a positive exponent only; the start lies on both bounds in turn
+  model <- function(p) {
+    if (p[["b"]] < 0.1 || p[["b"]] > 2) return(rep(NaN, 4))
+    p[["a"]] * x^p[["b"]] - y
+  }
+  for (start in c(0.1, 2)) {
+    fit <- fit_least_squares(model, c(a = 1, b = start), lower = c(0, 0.1), upper = c(10, 2))
+    expect_equal(coef(fit), c(a = 3, b = 0.5), tolerance = 1e-7)
+  }
+  # without bounds the model itself has no value on one side of the start
+  fit <- fit_least_squares(model, c(a = 1, b = 2))
+  expect_equal(coef(fit), c(a = 3, b = 0.5), tolerance = 1e-7)
+})
+
+test_that("robust loss on exact readings ends at the exact values", {
+  x <- 0:5
+  fit <- fit_least_squares(function(p) p[["a"]] + p[["b"]] * x - (2 + 3 * x), c(a = 0, b = 1),
+                           loss = "huber")
+  expect_equal(coef(fit), c(a = 2, b = 3), tolerance = 1e-10)
+})
+
+test_that("many readings of one treatment count alike in any order, alone and in a batch", {
+  d <- with_test_seed(81, made_readings(n = 40, times = c(0, 8, 16, 64)))
+  d$coil <- "A"
+  mixed <- d[with_test_seed(82, sample.int(nrow(d))), ]
+  one <- suppressWarnings(fit_each(d, by = "coil"))
+  other <- suppressWarnings(fit_each(mixed, by = "coil"))
+  expect_identical(as.data.frame(other), as.data.frame(one))
+  fit <- quietly_fitted(d)
+  expect_equal(coef(one)[, names(coef(fit))], coef(fit), tolerance = 1e-6, ignore_attr = TRUE)
+})
+
+test_that("variables of a formula may stand outside the table", {
+  x <- c(1, 2, 3, 4)
+  y <- c(2.1, 3.9, 6.2, 7.8)
+  inside <- fit_least_squares(y ~ a + b * x, start = c(a = 0, b = 1), data = data.frame(x, y))
+  outside <- fit_least_squares(y ~ a + b * x, start = c(a = 0, b = 1))
+  expect_equal(coef(outside), coef(inside))
+  expect_equal(unname(coef(inside)), unname(coef(stats::lm(y ~ x))), tolerance = 1e-8)
+  level <- fit_least_squares(y ~ a, start = c(a = 0))
+  expect_equal(coef(level)[["a"]], mean(y), tolerance = 1e-10)
+})
