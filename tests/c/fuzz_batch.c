@@ -13,7 +13,7 @@ enum {
 };
 
 typedef struct {
-    double par[MOST_GROUPS * MOST_PAR], model[MOST_GROUPS * LOWER], cluster[MOST_GROUPS * LOWER],
+    double par[MOST_GROUPS * MOST_PAR], cov[MOST_GROUPS * LOWER],
         limit[MOST_GROUPS * 2 * MOST_PAR], sums[MOST_GROUPS * SA_BATCH_SUMS];
     int state[MOST_GROUPS * MOST_PAR], counts[MOST_GROUPS * SA_BATCH_COUNTS];
 } results;
@@ -49,11 +49,10 @@ static void look(const results *r, size_t g, const sa_batch_settings *set)
         return;
     for (size_t j = 0, k = 0; j < p; j++) {
         for (size_t l = 0; l <= j; l++, k++) {
-            const double by_model = r->model[g * half + k], by_treatment = r->cluster[g * half + k];
-            must(!isnan(by_model) && (j != l || by_model >= 0));
-            /* the square of a covariance may overflow */
-            if (count[SA_COUNT_STATUS] == SA_GROUP_OK)
-                must(isfinite(by_model) && (j != l || by_treatment >= 0));
+            /* blank where no degree of freedom is left; the square of one may overflow */
+            const double v = r->cov[g * half + k];
+            if (count[SA_COUNT_STATUS] == SA_GROUP_OK && j == l)
+                must(isnan(v) || v >= 0);
         }
         const double low = r->limit[g * 2 * p + 2 * j], high = r->limit[g * 2 * p + 2 * j + 1];
         must(isnan(low) || isnan(high) || low <= high);
@@ -105,7 +104,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
             order[first[g] + i] = first[g] + sizes[g] - i;
     sa_batch_settings set = {.kind = kind, .ref_k = how % 4 == 0 ? 600 : NAN, .start = start,
                              .held = held, .lower = lower, .upper = upper, .natural = natural,
-                             .by_treatment = how % 3 != 0, .automatic = how % 5 == 0,
+                             .errors = (sa_batch_errors)(how % 3), .automatic = how % 5 == 0,
                              .use_start = how % 7 == 0, .infer = how % 2 == 0,
                              .t_quantile = t_quantile, .f_quantile = f_quantile, .quantiles = 30,
                              .control = sa_lsq_defaults()};
@@ -118,7 +117,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     const size_t half = p * (p + 1) / 2;
     for (int turn = 0; turn < (how >= 192 ? 2 : 1); turn++) {
         results *r = turn ? &back : &forward;
-        sa_batch_results out = {r->par, r->model, r->cluster, r->limit, r->state, r->sums, r->counts};
+        sa_batch_results out = {r->par, r->cov, r->limit, r->state, r->sums, r->counts};
         col.order = turn ? order : NULL;
         must(sa_batch_fit(&col, first, sizes, groups, MOST_ROWS, &set, 1, NULL, NULL, work, &out) ==
              SA_OK);
@@ -132,7 +131,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         must(memcmp(forward.counts + g * SA_BATCH_COUNTS, back.counts + g * SA_BATCH_COUNTS,
                     SA_BATCH_COUNTS * sizeof(int)) == 0);
         if (set.infer)
-            must(memcmp(forward.cluster + g * half, back.cluster + g * half,
+            must(memcmp(forward.cov + g * half, back.cov + g * half,
                         half * sizeof(double)) == 0);
     }
     free(work);

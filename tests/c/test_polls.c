@@ -221,7 +221,7 @@ static void batch(void)
                                    .lower = none, .upper = none, .natural = natural,
                                    .control = sa_lsq_defaults()};
     char *work = malloc(sa_batch_work(MANY));
-    sa_batch_results out = {par, NULL, NULL, NULL, state, sums, counts};
+    sa_batch_results out = {.par = par, .state = state, .sums = sums, .counts = counts};
     user u = {0, 0};
     check(sa_batch_fit(&col, &first, &size, 1, MANY, &set, 1, ask, &u, work, &out) == SA_OK,
           "batch: a large group");
