@@ -42,12 +42,12 @@ parts_to_do <- function(job, part) {
   }
   changed <- part[is_done][!mapply(same_source, job$files[part[is_done]], finished[is_done])]
   if (length(changed)) {
-    abort("file", paste0(in_quotes(utils::head(names[changed], 5L), " and "), if (length(changed) > 5L) {
-      paste0(" and ", length(changed) - 5L, " more")
-    }, " changed after the results in '", job$out_dir, "' were made"), arg = "source",
-    sources = names[changed],
-    remedy = paste0("Use a new folder, or delete ", basename(part_path(job, changed[1L])),
-                    if (length(changed) > 1L) " and so on", " to have it done again."))
+    more <- length(changed) - 5L
+    abort("file", paste0(in_quotes(utils::head(names[changed], 5L), " and "),
+                         if (more > 0L) paste0(" and ", more, " more"), " changed after the results in '", job$out_dir, "' were made"), arg = "source",
+          sources = names[changed],
+          remedy = paste0("Use a new folder, or delete ", basename(part_path(job, changed[1L])),
+                          if (length(changed) > 1L) " and so on", " to have it done again."))
   }
   part[!is_done]
 }
@@ -87,7 +87,8 @@ read_part <- function(path, job) {
     }
   }
   data <- tryCatch(reader(path), error = function(e) {
-    abort("file", paste0("cannot read '", path, "': ", conditionMessage(e)), arg = "source",
+    why <- sub("[.]$", "", conditionMessage(e))
+    abort("file", paste0("cannot read '", path, "': ", why), arg = "source",
           remedy = "Check the file, or give a `reader`.")
   })
   check_data(data, basename(path), rows = FALSE)
@@ -113,7 +114,7 @@ read_csv_keys <- function(path, keys) {
                             colClasses = stats::setNames(rep("character", length(keys)), keys))
   }, warning = function(w) {
     if (startsWith(conditionMessage(w), harmless)) invokeRestart("muffleWarning")
-    stop(conditionMessage(w), call. = FALSE)
+    abort("file", conditionMessage(w), arg = "source")
   })
   data[keys] <- lapply(data[keys], plain_key)
   data
@@ -123,7 +124,8 @@ plain_key <- function(x) {
   distinct <- unique(x)
   number <- utils::type.convert(distinct, as.is = TRUE)
   if (!is.numeric(number)) return(x)
-  same <- if (is.integer(number)) as.character(number) == distinct else sprintf("%.15g", number) == distinct
+  printed <- if (is.integer(number)) as.character(number) else sprintf("%.15g", number)
+  same <- printed == distinct
   if (all(same, na.rm = TRUE)) number[match(x, distinct)] else x
 }
 
@@ -164,7 +166,9 @@ write_whole <- function(path, write, whole, replace = TRUE) {
   on.exit(unlink(passing))
   try_write(path, write(passing))
   if (!isTRUE(tryCatch(whole(passing), error = function(e) FALSE))) cannot_write(path)
-  if (!replace && (suppressWarnings(file.link(passing, path)) || file.exists(path))) return(invisible())
+  if (!replace && (suppressWarnings(file.link(passing, path)) || file.exists(path))) {
+    return(invisible())
+  }
   rename_into_place(passing, path)
 }
 

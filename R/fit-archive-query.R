@@ -82,7 +82,8 @@ read_archive <- function(out_dir) {
   }
   for (size in c("source_bytes", "bytes")) manifest[[size]] <- as.numeric(manifest[[size]])
   manifest$source_time <- NULL # only saves reading a source again
-  structure(list(out_dir = out_dir, manifest = as.data.frame(manifest), format = told[[1L, "format"]],
+  structure(list(out_dir = out_dir, manifest = as.data.frame(manifest),
+                 format = told[[1L, "format"]],
                  keys = strsplit(told[[1L, "keys"]], ", ", fixed = TRUE)[[1L]],
                  version = told[[1L, "package"]]), class = "softanneal_archive")
 }
@@ -99,8 +100,8 @@ check_once <- function(archive, tables = archive_tables(archive, archive$keys)) 
                             if (more > 0L) paste0(" (and ", more, " more)"),
                             " is in more than one partition: ",
                             in_quotes(unique(source[same]), " and ")), arg = "source",
-        remedy = paste("Partition the data by the key, so that each group lies in one file, and use",
-                       "a new folder of results."))
+        remedy = paste("Partition the data by the key, so that each group lies in one file,",
+                       "and use a new folder of results."))
 }
 
 # Tables of the parts that hold groups, one after the other, with some or all of their columns.

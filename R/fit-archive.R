@@ -8,14 +8,14 @@
 #' result file a partition. After a crash or a kill the same call carries on where it stopped:
 #' finished partitions are kept, and nothing stands in the results twice.
 #'
-#' **Folders.** Each file of the folder (or of a vector of files), `.csv`, `.csv.gz` or `.parquet`, is
-#' one partition, in the order of their names; parquet needs the nanoparquet package; for other
+#' **Folders.** Each file of the folder (or of a vector of files), `.csv`, `.csv.gz` or `.parquet`,
+#' is one partition, in the order of their names; parquet needs the nanoparquet package; for other
 #' formats give a `reader`. All groups of a file must end in it: a group met again in another file
 #' is an error that names both. Columns are found by name, so their order may differ between
-#' files. A file with a header alone has no groups; one that is empty, cut short within a line, or no
-#' table is bad. Bad files are named in one error at the end, when all others are done: mend them,
-#' or leave only their header, and run the same call again. Key columns of `.csv` files become numbers only where nothing is
-#' lost: `007` and numbers of more than 15 digits stay text.
+#' files. A file with a header alone has no groups; one that is empty, cut short within a line, or
+#' no table is bad. Bad files are named in one error at the end, when all others are done: mend them,
+#' or leave only their header, and run the same call again. Key columns of `.csv` files become
+#' numbers only where nothing is lost: `007` and numbers of more than 15 digits stay text.
 #'
 #' **Databases.** Give a connection of the DBI package and a `query` that returns the readings with
 #' the groups together, such as `ORDER BY coil`. Rows are fetched `chunk_rows` at a time; the
@@ -28,8 +28,8 @@
 #' last are simply done as well. Results of other settings, keys or another version of this
 #' package in `out_dir` are refused; `threads` and `chunk_size` may change.
 #'
-#' **Several processes.** Calls with the same arguments may run in one folder at once, also on several
-#' machines with a common file system: each result appears whole or not at all, and is the same
+#' **Several processes.** Calls with the same arguments may run in one folder at once, also on
+#' several machines with a common file system: each result appears whole or not at all, and is the same
 #' whoever writes it. What two of them begin at the same time is computed twice, so give each its
 #' own `part`, as in an array of jobs. The archive is searched for groups in two files by the call
 #' that completes it.
@@ -165,7 +165,8 @@ archive_arguments <- function(given) {
                 given$control, or("material", "brass"))
   check_number(or("threads", 1L), "threads", 1, 1024, whole = TRUE)
   check_number(given$chunk_size, "chunk_size", 1, whole = TRUE, null = TRUE)
-  for (column in intersect(names(given), c("time", "temp", "hardness", "reading_scale", "specimen"))) {
+  columns <- c("time", "temp", "hardness", "reading_scale", "specimen")
+  for (column in intersect(names(given), columns)) {
     check_string(given[[column]], column)
   }
   given
@@ -274,7 +275,7 @@ archive_file <- function(k, job, signal) {
     }
     NULL
   }, softanneal_error = function(e) {
-    if (identical(e$arg, "out_dir")) stop(e)
+    if (identical(e$arg, "out_dir")) rlang::cnd_signal(e)
     list(source = source_names(job$files)[k], message = conditionMessage(e), class = class(e)[1L])
   })
 }

@@ -40,8 +40,8 @@ light_column <- function(data, column, unit = NULL) {
 # As reading_scales(), without a copy where all rows name one scale.
 each_scales <- function(data, column, scale) {
   x <- data[[column]]
-  if (is.character(x) && !anyNA(x) && length(.Call(C_sa_call_runs, list(x), NULL, length(x))) == 1L) {
-    return(x[1L])
+  if (is.character(x) && !anyNA(x)) {
+    if (length(.Call(C_sa_call_runs, list(x), NULL, length(x))) == 1L) return(x[1L])
   }
   reading_scales(data, column, scale)
 }

@@ -16,12 +16,13 @@
 #' @param i Groups to keep: numbers, or a logical vector with one value a group.
 #' @param row.names,optional Not used.
 #' @param ... Must be empty.
-#' @return `as.data.frame()`: one row a group: keys, `status` (see [fit_each()]), the estimates under
-#'   their names, their standard errors as `se_n` and so on (`NA` where the readings do not fix
+#' @return `as.data.frame()`: one row a group: keys, `status` (see [fit_each()]), the estimates
+#'   under their names, their standard errors as `se_n` and so on (`NA` where the readings do not fix
 #'   the parameter), `open` (those parameters, in words), `sigma` (residual standard deviation, in
 #'   the unit of hardness), `df.residual`, `nobs`, `missing` (readings left out), `treatments`,
 #'   `temp_ref_c` (where `ln_k_ref` stands). `summary()`: counts by status, and quartiles of each
-#'   parameter over the groups that are `ok` or `open`. `tidy()`: one row a group and parameter: keys, `term`, `estimate`, `std.error`,
+#'   parameter over the groups that are `ok` or `open`. `tidy()`: one row a group and
+#'   parameter: keys, `term`, `estimate`, `std.error`,
 #'   `statistic`, `p.value`, with `conf.int` also `conf.low`, `conf.high`, then `state` (as in
 #'   [fit_softening()]) and `status`. `glance()`: one row a group: keys, `sigma`, `isConv`,
 #'   `logLik`, `AIC`, `BIC`, `deviance`, `df.residual`, `nobs`, `end`, `open`, `status`,
@@ -29,7 +30,8 @@
 #'   `coef()`: a matrix, one row a group. `predict()`: as from [stats::predict.lm()], one value a
 #'   row of `newdata`; `NA` where the group is unknown or has no fit (one warning), standard errors
 #'   `NA` where a parameter of the group is open. `augment()`: the rows given, with `.fitted`,
-#'   `.resid` (for `data`; on the scale of the fit), `.se.fit`, and with `interval` `.lower`, `.upper`.
+#'   `.resid` (for `data`; on the scale of the fit), `.se.fit`, and with `interval` `.lower`,
+#'   `.upper`.
 #' @name fits-tables
 #' @examples
 #' bell <- as.data.frame(read_readings(

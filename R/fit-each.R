@@ -84,8 +84,8 @@ CONSTANT_LEVEL <- 0.999
 #'   `as.data.frame()` (one row a group: keys, `status`, estimates, `se_` standard errors, `open`
 #'   (parameters without standard error), `sigma`, `nobs`, `missing`, `treatments`, `temp_ref_c`),
 #'   [tidy()] (one row a group and parameter), [glance()] (one row a group), [summary()], [coef()],
-#'   [predict()], [augment()], [ggplot2::autoplot()], and `[` to pick groups; see [fits-tables]. One warning of class `softanneal_warning_fit`
-#'   counts and names groups that are not `ok`; its field `status` holds the counts. Rows with a
+#'   [predict()], [augment()], [ggplot2::autoplot()], and `[` to pick groups; see [fits-tables].
+#'   One warning of class `softanneal_warning_fit` counts and names groups that are not `ok`; its field `status` holds the counts. Rows with a
 #'   missing value are left out, with one warning of class `softanneal_warning_missing`.
 #' @section Errors:
 #'   Only what concerns all groups: `softanneal_error_column`, `softanneal_error_scale`,
@@ -199,8 +199,8 @@ run_batch <- function(d, set, threads, groups = NULL) {
   r <- .Call(C_sa_call_batch,
              list(d$temp_c, d$time_min, d$hardness, d$weights, d$specimen, d$order), first, size,
              set$kind, as.double(c(set$ref_k, set$start, set$lower, set$upper)),
-             as.integer(c(match(set$se, SE_KINDS) - 1L, set$automatic, set$use_start, set$infer, set$held,
-                          set$natural)),
+             as.integer(c(match(set$se, SE_KINDS) - 1L, set$automatic, set$use_start, set$infer,
+                          set$held, set$natural)),
              quantiles, set$control, as.integer(threads))
   if (is.null(r)) rlang::interrupt()
   r

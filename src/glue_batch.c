@@ -61,8 +61,8 @@ SEXP sa_call_batch(SEXP columns, SEXP first, SEXP size, SEXP model, SEXP numbers
     sa_batch_settings set = {.kind = kind, .ref_k = number[0], .start = number + 1,
                              .held = flag + 4, .lower = number + 1 + p,
                              .upper = number + 1 + 2 * p, .natural = flag + 4 + p,
-                             .errors = (sa_batch_errors)flag[0], .automatic = flag[1], .use_start = flag[2],
-                             .infer = flag[3],
+                             .errors = (sa_batch_errors)flag[0], .automatic = flag[1],
+                             .use_start = flag[2], .infer = flag[3],
                              .t_quantile = glue_doubles(VECTOR_ELT(quantiles, 0), rq, "t"),
                              .f_quantile = glue_doubles(VECTOR_ELT(quantiles, 1), rq, "f"),
                              .quantiles = (size_t)rq, .control = glue_control(control)};

@@ -81,11 +81,13 @@ kernel <- stats::median(replicate(rounds, cpu(
   for (i in 1:10) softanneal:::run_batch(prepared, fits$set, 1L)))) / 10000
 x <- runif(1e6)
 exponential <- stats::median(replicate(rounds, cpu(exp(x)))) / 1e6
-count <- mean(softanneal:::group_count(fits, "evaluations") * softanneal:::group_count(fits, "conditions"))
+count <- mean(softanneal:::group_count(fits, "evaluations") *
+                softanneal:::group_count(fits, "conditions"))
 pass <- stats::median(replicate(rounds, cpu(for (i in 1:50) anyNA(x)))) / 5e7
 floor_us <- 1e6 * (2 * count * exponential + 60 * 4 * pass)
-cat(sprintf(paste0("compiled part %.1f us, preparation and object %.1f us; floor %.1f us: %.0f x 2 ",
-                   "exponentials of %.1f ns, 240 numbers read at %.1f ns; compiled part / floor %.1f\n"),
+cat(sprintf(paste0("compiled part %.1f us, preparation and object %.1f us; floor %.1f us: ",
+                   "%.0f x 2 exponentials of %.1f ns, 240 numbers read at %.1f ns; ",
+                   "compiled part / floor %.1f\n"),
             1e6 * kernel, 1e6 * (stats::median(each) - kernel), floor_us, count, 1e9 * exponential,
             1e9 * pass, 1e6 * kernel / floor_us))
 
@@ -109,9 +111,13 @@ fresh_peak <- function(d) {
   saveRDS(d, file, compress = FALSE)
   code <- c(
     "library(softanneal)",
-    "kb <- function(what) as.numeric(gsub('[^0-9]', '', grep(what, readLines('/proc/self/status'), value = TRUE)))",
+    "kb <- function(what) {",
+    "  line <- grep(what, readLines('/proc/self/status'), value = TRUE)",
+    "  as.numeric(gsub('[^0-9]', '', line))",
+    "}",
     "small <- data.frame(coil = 1, temp_c = rep(c(300, 330), each = 6), time_min = 2^(0:5),",
-    "                    hardness = c(160, 158, 150, 130, 100, 90, 155, 140, 110, 92, 88, 87), scale = 'HV')",
+    "                    hardness = c(160, 158, 150, 130, 100, 90, 155, 140, 110, 92, 88, 87),",
+    "                    scale = 'HV')",
     "for (i in 1:9) suppressWarnings(fit_each(small, coil))",
     "invisible(gc()); empty <- kb('VmRSS')",
     "d <- readRDS(commandArgs(TRUE)[1])",

@@ -64,8 +64,10 @@ test_that("a bad file is named at the end, and the others are done", {
 test_that("settings that no file can meet stop before the first", {
   folder <- coil_folder(partition_readings(1))
   out <- withr::local_tempfile()
-  expect_error(fit_archive(folder, out, by = coil, model = "jmk"), class = "softanneal_error_argument")
-  expect_error(fit_archive(folder, out, by = coil, fixed = c(m = 1)), class = "softanneal_error_argument")
+  expect_error(fit_archive(folder, out, by = coil, model = "jmk"),
+               class = "softanneal_error_argument")
+  expect_error(fit_archive(folder, out, by = coil, fixed = c(m = 1)),
+               class = "softanneal_error_argument")
   expect_error(fit_archive(folder, out, by = coil, threads = 0), class = "softanneal_error_range")
   expect_error(fit_archive(folder, out, by = coil, time = 3), class = "softanneal_error_argument")
   expect_error(fit_archive(c(folder, folder), out, by = coil), class = "softanneal_error_duplicate")
@@ -84,8 +86,11 @@ test_that("a group that goes on in the next file is an error that names both", {
   expect_error(as.data.frame(read_archive(out)), class = "softanneal_error_duplicate")
   # pieces of a job array: found by whoever completes the archive
   pieces <- withr::local_tempfile()
-  for (k in 1:2) expect_s3_class(fit_archive(folder, pieces, by = coil, part = k), "softanneal_archive")
-  expect_error(fit_archive(folder, pieces, by = coil, part = 3), class = "softanneal_error_duplicate")
+  for (k in 1:2) {
+    expect_s3_class(fit_archive(folder, pieces, by = coil, part = k), "softanneal_archive")
+  }
+  expect_error(fit_archive(folder, pieces, by = coil, part = 3),
+               class = "softanneal_error_duplicate")
 })
 
 test_that("keys keep their digits and zeros", {
@@ -150,7 +155,8 @@ test_that("changed, added and removed sources are noticed", {
   unlink(file.path(out, "part-000001.rds")) # as the message says
   expect_equal(as.data.frame(again())$coil, c("c0x", "c02", "c03", "c04"))
   writeLines(lines, file.path(folder, "b00.csv")) # sorts first
-  expect_error(again(), "part 1 came from 'c01.csv', and is now 'b00.csv'", class = "softanneal_error_file")
+  expect_error(again(), "part 1 came from 'c01.csv', and is now 'b00.csv'",
+               class = "softanneal_error_file")
   unlink(file.path(folder, c("b00.csv", "c04.csv")))
   expect_error(again(), "are not those", class = "softanneal_error_file")
 })

@@ -1,5 +1,6 @@
-# Workers, forks and interrupts of many fits. Workers and child processes load the installed package:
-# inst/scripts/test.sh, which installs it, sets SOFTANNEAL_WORKER_TESTS; elsewhere most is skipped.
+# Workers, forks and interrupts of many fits. Workers and child processes load the installed
+# package: inst/scripts/test.sh, which installs it, sets SOFTANNEAL_WORKER_TESTS; elsewhere most is
+# skipped.
 skip_unless_installed <- function() {
   skip_if_not(nzchar(Sys.getenv("SOFTANNEAL_WORKER_TESTS")), "SOFTANNEAL_WORKER_TESTS is not set")
   skip_if_not(file.exists(system.file("Meta", "package.rds", package = "softanneal")),
@@ -35,7 +36,8 @@ expect_plan_changes_nothing <- function(d, want, sizes) {
   random <- .Random.seed
   o <- with_test_seed(12, sample(nrow(d)))
   for (size in sizes) {
-    expect_identical(whole_table(quiet(fit_each(d[o, ], coil, chunk_size = size, threads = 2))), want)
+    fits <- quiet(fit_each(d[o, ], coil, chunk_size = size, threads = 2))
+    expect_identical(whole_table(fits), want)
   }
   folder <- withr::local_tempdir()
   for (part in split(d, d$coil %/% 5)) {
@@ -89,7 +91,8 @@ test_that("bad files under workers are named, and the others are done", {
   d <- worker_readings(4)
   folder <- withr::local_tempdir()
   for (coil in 1:4) {
-    utils::write.csv(d[d$coil == coil, ], file.path(folder, paste0(coil, ".csv")), row.names = FALSE)
+    utils::write.csv(d[d$coil == coil, ], file.path(folder, paste0(coil, ".csv")),
+                     row.names = FALSE)
   }
   file.create(file.path(folder, "2.csv"))
   out <- withr::local_tempfile()
@@ -111,8 +114,8 @@ test_that("forked children return after threads were used by their parent", {
   expect_identical(got[[1L]], list(want, want))
 })
 
-# Runs `code` in a fresh R and sends SIGINT a while after it began. The child writes when it stopped,
-# and fits again.
+# Runs `code` in a fresh R and sends SIGINT a while after it began. The child writes when it
+# stopped, and fits again.
 interrupted_child <- function(code, prepare = NULL, after = 0.3) {
   folder <- withr::local_tempdir()
   script <- file.path(folder, "child.R")
@@ -165,7 +168,8 @@ test_that("an interrupt stops the long calls, and the session goes on", {
     two = sprintf("repeat fit_each(many, 'coil', %s, threads = 2)", slow_model),
     resample = "repeat resample_fit(fit, 1e5)",
     case = "repeat resample_fit(fit, 1e4, type = 'case')",
-    archive = sprintf("repeat fit_archive('in', tempfile(), 'coil', model = %s, threads = 2)", slow_model))
+    archive = sprintf("repeat fit_archive('in', tempfile(), 'coil', model = %s, threads = 2)",
+                      slow_model))
   refit <- "fit <- fit_softening(bell, specimen = coil)"
   prepare <- list(resample = refit, case = refit, archive = c(
     "dir.create('in')", "write.csv(many[many$coil < 300, ], 'in/1.csv', row.names = FALSE)"))
@@ -174,6 +178,5 @@ test_that("an interrupt stops the long calls, and the session goes on", {
     expect_equal(unname(got[1:2]), c("stopped", "ok"), label = name)
     # far above what is aimed at (0.2 s), for machines under load
     expect_lt(as.numeric(got[["seconds"]]), 5)
-    if (nzchar(Sys.getenv("SOFTANNEAL_SHOW_TIMES"))) cat(name, "stopped after", got[["seconds"]], "s\n")
   }
 })
