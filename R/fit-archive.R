@@ -243,6 +243,6 @@ write_part <- function(table, to, format) {
   switch(format, rds = saveRDS(table, to), parquet = nanoparquet::write_parquet(table, to), csv = {
     number <- vapply(table, is.double, NA)
     table[number] <- lapply(table[number], function(x) ifelse(is.na(x), NA, sprintf("%.17g", x)))
-    utils::write.csv(table, to, row.names = FALSE)
+    with_usual_digits(utils::write.csv(table, to, row.names = FALSE))
   })
 }

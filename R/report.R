@@ -131,7 +131,7 @@ write_table <- function(x, file) {
     text[formula] <- paste0("'", text[formula])
     x[[j]] <- text
   }
-  utils::write.csv(x, file, row.names = FALSE, fileEncoding = "UTF-8")
+  with_usual_digits(utils::write.csv(x, file, row.names = FALSE, fileEncoding = "UTF-8"))
 }
 
 save_pictures <- function(fit, level, folder) {
