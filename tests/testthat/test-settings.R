@@ -116,6 +116,8 @@ test_that("locales, time zones, threads and options leave numbers, files and wor
                        label = paste(name, part))
     }
     expect_identical(got$files, reference$files, label = paste(name, "files"))
-    if (!isFALSE(s$words)) expect_identical(got$words, reference$words, label = paste(name, "words"))
+    if (!isFALSE(s$words)) {
+      expect_identical(got$words, reference$words, label = paste(name, "words"))
+    }
   }
 })
