@@ -325,3 +325,13 @@ bench_units <- function(x, arg) {
   abort("units", paste0("`", arg, "` must be a plain number here, and has a unit"), arg = arg,
         remedy = "Convert it and drop the unit.")
 }
+
+# Files are written alike whatever the session prefers to print.
+with_usual_digits <- function(code) {
+  old <- options(scipen = 0L)
+  on.exit(options(old))
+  force(code)
+}
+
+# 12,345; with the decimal mark named, since options(OutDec = ",") would make both the same
+thousands <- function(n) format(n, big.mark = ",", decimal.mark = ".", scientific = FALSE)

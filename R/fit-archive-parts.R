@@ -174,7 +174,8 @@ write_whole <- function(path, write, whole, replace = TRUE) {
 
 # One record of names and values.
 write_record <- function(path, record, keep_white, replace = TRUE) {
-  lines <- utils::capture.output(write.dcf(record, keep.white = keep_white, width = 1e6))
+  lines <- with_usual_digits(
+    utils::capture.output(write.dcf(record, keep.white = keep_white, width = 1e6)))
   write_whole(path, function(to) NULL, function(to) save_lines(lines, to), replace)
 }
 
@@ -200,7 +201,7 @@ write_result <- function(table, to, format) {
     table[number] <- lapply(table[number], function(x) ifelse(is.na(x), NA, sprintf("%.17g", x)))
     text <- vapply(table, function(x) is.character(x) || is.factor(x), NA) & !number
     table[text] <- lapply(table[text], function(x) escape_cells(as.character(x)))
-    utils::write.csv(table, to, row.names = FALSE)
+    with_usual_digits(utils::write.csv(table, to, row.names = FALSE))
   })
 }
 

@@ -129,9 +129,9 @@ as.data.frame.softanneal_archive <- function(x, row.names = NULL, optional = FAL
 print.softanneal_archive <- function(x, ...) {
   m <- x$manifest
   cat("Archive of softening fits in ", x$out_dir, "\n", sep = "")
-  cat(nrow(m), " parts, ", format(sum(m$rows), big.mark = ","), " readings, ",
-      format(sum(m$groups), big.mark = ","), " groups by ", paste(x$keys, collapse = ", "), ": ",
-      format(sum(m$ok), big.mark = ","), " ok, ",
-      format(sum(m$groups) - sum(m$fitted), big.mark = ","), " without estimates\n", sep = "")
+  cat(nrow(m), " parts, ", thousands(sum(m$rows)), " readings, ",
+      thousands(sum(m$groups)), " groups by ", paste(x$keys, collapse = ", "), ": ",
+      thousands(sum(m$ok)), " ok, ",
+      thousands(sum(m$groups) - sum(m$fitted)), " without estimates\n", sep = "")
   invisible(x)
 }

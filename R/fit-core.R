@@ -85,7 +85,9 @@ plain_call <- function(call, name) {
 # The three na.action functions by name, any other by the name of its argument.
 function_name <- function(f, arg) {
   for (name in c("na.exclude", "na.omit", "na.fail")) {
-    if (identical(f, getExportedValue("stats", name))) return(call("::", quote(stats), as.name(name)))
+    if (identical(f, getExportedValue("stats", name))) {
+      return(call("::", quote(stats), as.name(name)))
+    }
   }
   as.name(arg)
 }

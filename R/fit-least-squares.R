@@ -8,6 +8,10 @@
 #' bounds, weights, optional Huber loss, and named ends. It is the same compiled core that
 #' fits the softening models, and it is tested on certified problems.
 #'
+#' The fit keeps numbers, not where they came from: variables of the formula that are not in `data`
+#' are stored with the fit as they were. A function of your own in the formula is known to
+#' `predict(newdata = )` by its name: it must be there, unchanged, where you predict.
+#'
 #' @param fn A model formula `response ~ expression`, with parameters named as in `start` and
 #'   variables found in `data` or where the formula was written; or a function of the named
 #'   parameter vector (and of `data`, when given) that returns the residuals.

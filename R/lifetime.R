@@ -18,8 +18,9 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #' too fast, at the low temperatures most, and Q too low. Here it enters as the probability
 #' of outlasting its time (`event` `FALSE` or 0).
 #'
-#' `ln_t_ref` is the logarithm of the median for the lognormal law and of the characteristic
-#' life (63.2 %) for the others, at the reference temperature.
+#' `ln_t_ref` is the natural logarithm, in the unit of the times given, of the median for the
+#' lognormal law and of the characteristic life (63.2 %) for the others, at the reference
+#' temperature.
 #'
 #' If events were seen at one temperature only, the likelihood has no maximum in Q: censored
 #' pieces that were colder give a lower limit of it, hotter ones an upper limit, and the fit

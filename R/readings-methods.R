@@ -56,7 +56,7 @@ as.data.frame.softanneal_readings <- function(x, row.names = NULL, optional = FA
 }
 
 count <- function(n, noun, plural = paste0(noun, "s")) {
-  paste0(format(n, big.mark = ","), " ", if (n == 1) noun else plural)
+  paste0(thousands(n), " ", if (n == 1) noun else plural)
 }
 
 # "A, B, C and 9 more"

@@ -145,10 +145,19 @@ read_excel_text <- function(path, sheet, skip, na) {
   plain_frame(raw)
 }
 
+# Byte order marks, as bytes: in a pattern they would be translated from the session's encoding.
+UTF8_MARK <- list(as.raw(c(0xef, 0xbb, 0xbf)))
+UTF16_MARKS <- list(as.raw(c(0xff, 0xfe)), as.raw(c(0xfe, 0xff)))
+
+starts_as <- function(line, marks) {
+  bytes <- charToRaw(line)
+  any(vapply(marks, \(m) identical(utils::head(bytes, length(m)), m), NA))
+}
+
 # Separator, decimal mark and encoding of a text file: as given, or from its first lines.
 text_layout <- function(path, sep, dec, encoding, skip) {
   lines <- readLines(path, n = skip + 200L, warn = FALSE, skipNul = TRUE)
-  if (any(grepl("^\xff\xfe|^\xfe\xff", lines, useBytes = TRUE))) {
+  if (any(vapply(lines, starts_as, NA, UTF16_MARKS, USE.NAMES = FALSE))) {
     abort("file", paste0("the file '", path, "' is UTF-16"), arg = "x",
           remedy = "Save it as \"CSV UTF-8\".")
   }
@@ -217,7 +226,7 @@ read_delimited <- function(path, layout, skip, na) {
   repeat {
     first <- readLines(con, 1L, warn = FALSE)
     if (!length(first)) abort_empty(path)
-    first <- sub("^\xef\xbb\xbf", "", first, useBytes = TRUE)
+    if (starts_as(first, UTF8_MARK)) first <- rawToChar(charToRaw(first)[-(1:3)])
     if (grepl("[^[:space:],;]", first, useBytes = TRUE)) break
   }
   pushBack(first, con, encoding = "bytes")

@@ -129,7 +129,7 @@ write_table <- function(x, file) {
     x[[j]] <- escape_cells(as.character(x[[j]]))
   }
   names(x) <- escape_cells(names(x))
-  utils::write.csv(x, file, row.names = FALSE, fileEncoding = "UTF-8")
+  with_usual_digits(utils::write.csv(x, file, row.names = FALSE, fileEncoding = "UTF-8"))
 }
 
 save_pictures <- function(fit, level, folder) {

@@ -36,10 +36,10 @@
 #' @return A data frame with a row for each number: `hardness`, `scale`, `hv`, `method`,
 #'   `strength_mpa`, `std_uncertainty`, `lower`, `upper` (MPa). Outside a table `NA`, with a
 #'   warning of class `softanneal_warning_outside`.
-#' @section Errors:
-#'   `softanneal_error_scale` for an unknown scale or table, `softanneal_error_argument` for a
-#'   method that does not hold for the material or a Meyer index that is missing or not used,
-#'   `softanneal_error_range` for a hardness that is not positive, `softanneal_error_missing`.
+#' @section Errors: `softanneal_error_argument` for an unknown method, a missing or unwanted Meyer
+#'   index, or a material the method does not hold for; `softanneal_error_range` for a Vickers
+#'   number that is not positive or an index outside 2 to 3; `softanneal_error_scale` for an unknown
+#'   scale or material.
 #' @examples
 #' estimate_strength(c(115, 130, 150))
 #' estimate_strength(76, "HRB", method = "cahoon_tensile", meyer_index = 2.1)
@@ -136,9 +136,9 @@ table_strength <- function(hv, form) {
 #' @return A data frame with a row for each number: `hardness`, `scale`, `diameter_mm`,
 #'   `correction`, `corrected`, `status` (`"from memory"` if one of the cells used is).
 #'   Outside the table `NA`, with one warning of class `softanneal_warning_outside`.
-#' @section Errors:
-#'   `softanneal_error_scale` for a scale without corrections, `softanneal_error_range` for a
-#'   diameter that is not positive, `softanneal_error_argument`, `softanneal_error_missing`.
+#' @section Errors: `softanneal_error_scale` for a scale without corrections,
+#'   `softanneal_error_range` for a diameter that is not positive, `softanneal_error_argument` for a
+#'   wrong type or length.
 #' @examples
 #' correct_cylinder(c(60, 75), "HRB", diameter_mm = 10)
 #' @export

@@ -3,7 +3,8 @@
 
 main_job <- function(out, options, threads) {
   library(softanneal)
-  do.call(base::options, options)
+  suppressWarnings(do.call(base::options, options)) # one of them is deprecated
+  base::options(warn = 2) # a warning that is not ours is an error
   folder <- tempfile("job")
   dir.create(folder)
   data <- function(name) system.file("extdata", name, package = "softanneal", mustWork = TRUE)
@@ -77,6 +78,11 @@ locale_there <- function(name) {
   gsub("-", "", tolower(name)) %in% gsub("-", "", tolower(all))
 }
 
+numbers_alone <- function(x) {
+  if (is.list(x)) return(lapply(x, numbers_alone))
+  if (is.character(x)) NULL else x
+}
+
 usual <- c(LC_ALL = "C.UTF-8", LANGUAGE = "en", TZ = "UTC", OMP_NUM_THREADS = "1")
 with_setting <- function(...) {
   given <- c(...)
@@ -103,10 +109,15 @@ test_that("locales, time zones, threads and options leave numbers, files and wor
     if (!is.null(s$needs) && !locale_there(s$needs)) next
     got <- job_under(s[[1L]], if (is.null(s$options)) list() else s$options,
                      if (is.null(s$threads)) 1 else s$threads)
+    # words in a table (a reason, a source) follow the options as print() does
+    whole <- if (isFALSE(s$words)) numbers_alone else identity
     for (part in names(reference$numbers)) {
-      expect_identical(got$numbers[[part]], reference$numbers[[part]], label = paste(name, part))
+      expect_identical(whole(got$numbers[[part]]), whole(reference$numbers[[part]]),
+                       label = paste(name, part))
     }
     expect_identical(got$files, reference$files, label = paste(name, "files"))
-    if (!isFALSE(s$words)) expect_identical(got$words, reference$words, label = paste(name, "words"))
+    if (!isFALSE(s$words)) {
+      expect_identical(got$words, reference$words, label = paste(name, "words"))
+    }
   }
 })
