@@ -264,7 +264,8 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   counts <- count_changes(d)
   check_enough(counts[1L], p - sum(held))
   list(kind = model_code(model, d), terms = terms, start = as.double(value),
-       lower = as.double(low), upper = as.double(high), natural = as.integer(natural), held = as.integer(held),
+       lower = as.double(low), upper = as.double(high), natural = as.integer(natural),
+       held = as.integer(held),
        no_energy = no_energy, use_start = !is.null(start), clusters_at_most = counts[2L])
 }
 

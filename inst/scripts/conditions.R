@@ -20,7 +20,7 @@ raised_in <- function(file) {
       }
       for (part in as.list(x)) if (!missing(part)) walk(part)
     } else if (is.pairlist(x)) {
-      for (part in as.list(x)) if (!missing(part) && !identical(part, quote(expr = ))) walk(part)
+      for (part in as.list(x)) if (!missing(part) && !identical(part, quote(expr = ))) walk(part) # nolint
     }
   }
   for (x in as.list(parse(file, keep.source = FALSE))) walk(x)
