@@ -95,8 +95,10 @@ print.softanneal_model_table <- function(x, ...) {
   cat("Softening models of the same readings, best by AICc first\n")
   m <- cbind(Parameters = x$parameters, "Residual sd" = format_quantity(x$sigma, 4),
              "AICc difference" = format_quantity(x$delta, 3), BIC = format_quantity(x$bic, 5),
-             "Lack of fit p" = ifelse(is.na(x$lack_of_fit), "\u2013", format.pval(x$lack_of_fit, 2, eps = 1e-6)),
-             "Left-out error" = ifelse(is.na(x$cv_rmse), "\u2013", format_quantity(x$cv_rmse, 3)), Open = x$open)
+             "Lack of fit p" = ifelse(is.na(x$lack_of_fit), "\u2013",
+                                        format.pval(x$lack_of_fit, 2, eps = 1e-6)),
+             "Left-out error" = ifelse(is.na(x$cv_rmse), "\u2013",
+                                        format_quantity(x$cv_rmse, 3)), Open = x$open)
   rownames(m) <- x$model
   print_table(m)
   cat("Left-out error: step means of a temperature predicted from the others.\n")

@@ -99,7 +99,6 @@ header_lines.softanneal_fit_softening <- function(x) {
              recovery_jmak_incubation = "recovery, and recrystallisation after incubation",
              hardening_jmak = "hardening at low temperature, then recrystallisation",
              hardening_recovery_jmak = "hardening, recovery and recrystallisation")
-  d <- x$readings
   treatments <- length(unique(x$conditions$cluster_of))
   oven <- unique(signif(x$conditions$temp_c[x$conditions$time_min > 0], 12))
   c(paste0("Softening fit '", x$model, "': ", words[[x$model]]),

@@ -52,7 +52,8 @@ profile.softanneal_fit_softening <- function(fitted, parm, level = 0.99, points 
                        seq(best, ends[2L], length.out = points + 1L)))
     trace_parameter(fitted, term, values, variance)
   })
-  structure(do.call(rbind, out), t95 = interval_t(fitted, 0.95), class = c("softanneal_profile", "data.frame"))
+  structure(do.call(rbind, out), t95 = interval_t(fitted, 0.95),
+            class = c("softanneal_profile", "data.frame"))
 }
 
 # The variance that the rise of the sum of squares is measured in.

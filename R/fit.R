@@ -116,7 +116,8 @@
 #' truth begin to grow once they are there: with exact readings of growth that starts at 99 %
 #' recrystallised, the curve is met within 0.5 HV and `h_soft` within 3 % where k is 35 times
 #' the rate of growth; at 3.5 times the curve is still met within 1 HV, but `h_soft` then is 10 HV
-#' too high, since it stands for time zero. Unless the grains grow a great deal, only the product of `fall` and the rate
+#' too high, since it stands for time zero. Unless the grains grow a great deal, only the product of
+#' `fall` and the rate
 #' shows: hold `fall` then, with H_i from [fit_hall_petch()].
 #'
 #' @param data A data frame of readings, one row a reading, as from [read_readings()].
@@ -175,7 +176,8 @@
 #'   (1945) Trans. AIME 162, 268 (from memory). Grain growth: Burke J E, Turnbull D (1952) Prog.
 #'   Metal Phys. 3, 220 (from memory). Hall E O (1951) Proc. Phys. Soc. B 64, 747; Petch N J (1953)
 #'   J. Iron Steel Inst. 174, 25 (from memory); grain size of brass after cold work of 33 to
-#'   55 %: J. Korean Inst. Metals (article 133504 of that journal); least cold work: Callister W D, Materials Science and
+#'   55 %: J. Korean Inst. Metals (article 133504 of that journal); least cold work: Callister W D,
+#'   Materials Science and
 #'   Engineering, figure 7.23. The power of strain in the rate is an empirical form, and this
 #'   package's choice.
 #' @seealso [time_to()] for the question of the shop floor, [autoplot.softanneal_fit_softening()]

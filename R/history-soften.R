@@ -215,7 +215,8 @@ warn_history <- function(object, hottest, part, rows = seq_along(hottest)) {
     warn("extrapolation", paste0(
       length(outside), " of ", length(hottest), " points of the history lie outside the readings (",
       format(read[1L], digits = 4), " to ", format(read[2L], digits = 4),
-      " degrees Celsius, reduced time up to ", format_quantity(exp(furthest)), "; ", in_rows(rows[outside]), ")."), n = length(outside),
+      " degrees Celsius, reduced time up to ", format_quantity(exp(furthest)), "; ", in_rows(rows[outside]),
+      ")."), n = length(outside),
       rows = rows[outside])
   }
 }

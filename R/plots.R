@@ -186,7 +186,9 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
 curve_grid <- function(fit, temps, log_time, band, level) {
   time <- fit$conditions$time_min
   after <- time[time > 0]
-  grid <- if (log_time) exp(seq(log(min(after) / 1.3), log(max(after)), length.out = 200L)) else seq(0, max(after), length.out = 301L)
+  grid <- if (log_time) exp(seq(log(min(after) / 1.3), log(max(after)), length.out = 200L)) else {
+    seq(0, max(after), length.out = 301L)
+  }
   out <- data.frame(temp_c = rep(temps, each = length(grid)), time_min = rep(grid, length(temps)))
   strain <- check_strain(fit, NULL)
   if (!is.null(strain)) {

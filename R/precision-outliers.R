@@ -87,7 +87,6 @@ find_outliers <- function(data, method = c("grubbs", "esd"), alpha = 0.05, at_mo
 # farthest in round i - 1. Returns rows sorted by group and round.
 outlier_table <- function(x, id, k, method, alpha, rounds, resolution) {
   there <- !is.na(x)
-  n0 <- tabulate(id[there], k)
   parts <- list()
   left <- there
   for (i in seq_len(rounds)) {

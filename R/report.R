@@ -103,7 +103,8 @@ read_for_report <- function(readings, specimen) {
   })
 }
 
-# The four common models and the chosen one on the same readings; one that cannot be fitted is a row with its reason.
+# The four common models and the chosen one on the same readings; one that cannot be fitted is a
+# row with its reason.
 model_table <- function(data, scale, material, chosen) {
   rows <- lapply(unique(c(names(SOFTENING_MODELS)[1:4], chosen)), function(model) {
     fit <- tryCatch(suppressWarnings(fit_softening(data, model = model, scale = scale,

@@ -7,6 +7,8 @@
 #include <math.h>
 #include <string.h>
 
+#define LEAST_LENGTH 1e-150
+
 double sa_norm(const double *x, size_t n)
 {
     double s = 0.0;
@@ -126,7 +128,8 @@ size_t sa_covariance(const double *jac, size_t n, size_t p, const int *skip, dou
         if (skip && skip[j])
             continue;
         double length = sa_norm(jac + j * n, n);
-        scale[m] = length > 0.0 && isfinite(length) ? length : 1.0;
+        /* a column whose square is no number is a column of zeros: nothing is known of it */
+        scale[m] = length > LEAST_LENGTH && isfinite(length) ? length : 1.0;
         for (size_t i = 0; i < n; i++)
             copy[i + m * n] = jac[i + j * n] / scale[m];
         m++;

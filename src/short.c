@@ -14,6 +14,7 @@
 #define MOST_ITERATIONS 30
 #define LEAST_PIVOT 1e-7
 #define EXACT 1e-24
+#define LEAST_SQUARE 1e-300 /* of a column; twin: LEAST_LENGTH in linear.c */
 
 typedef struct {
     double f, gram[P * (P + 1) / 2], grad[P]; /* gram by rows of the lower triangle */
@@ -88,8 +89,8 @@ static double factor(const normal_equations *ne, const int *held, double lambda,
     double least = 1.0;
     for (int j = 0, diagonal = 0; j < P; diagonal += ++j + 1) {
         const double d = ne->gram[diagonal];
-        scale[j] = held[j] || !(d > 0.0) ? 0.0 : 1.0 / sqrt(d);
-        if (!held[j] && !(d > 0.0))
+        scale[j] = held[j] || !(d > LEAST_SQUARE) ? 0.0 : 1.0 / sqrt(d);
+        if (!held[j] && !(d > LEAST_SQUARE))
             return 0.0;
     }
     for (int j = 0, at = 0; j < P; j++) {

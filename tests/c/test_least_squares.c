@@ -143,6 +143,12 @@ int main(void)
               "what the work space held does not matter");
     }
 
+    /* a column next to nothing: not determined, rather than a variance beyond all numbers */
+    const double faint[6] = {1, 2, 3, 1e-156, 2e-157, -1e-156};
+    rank = sa_covariance(faint, 3, 2, NULL, 1e-10, cov, null, singular, loading, work);
+    check(rank == 1 && near(loading[1], 1, 1e-10), "faint column: undetermined");
+    check(isfinite(cov[0]) && cov[1] == 0 && cov[2] == 0 && cov[3] == 0, "faint column: no variance");
+
     par[0] = par[1] = 0.0;
     check(solve(never, 2, NULL, NULL, ctl, par, bound, jac, &res) == SA_NOT_FINITE, "never");
     check(res.end == SA_END_START, "never: end named");

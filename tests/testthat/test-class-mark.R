@@ -186,7 +186,10 @@ test_that("reports that do not fit the key are refused with row and remedy", {
   bad(function(f) rbind(f, f[2, ]), "duplicate", nrow(form) + 1L)
   bad(function(f) f[-4], "column")
   bad(function(f) transform(f, group = NA), "missing")
-  bad(function(f) { f$value <- as.list(f$value); f }, "column")
+  bad(function(f) {
+    f$value <- as.list(f$value)
+    f
+  }, "column")
   bad(function(f) f[0, ], "too_few")
   expect_error(mark_answers("no_such_file.csv", key), class = "softanneal_error_file")
   expect_error(mark_answers(form, form), class = "softanneal_error_argument")

@@ -22,7 +22,7 @@ test_that("a summary agrees with mean, sd and t.test of each group, in order of 
     expect_equal(c(s$min[i], s$max[i]), range(x))
     expect_equal(s$n[i], 5)
   }
-  shuffled <- summarise_readings(d[c(20:1), ])
+  shuffled <- summarise_readings(d[20:1, ])
   expect_equal(shuffled$mean, rev(s$mean))
 })
 

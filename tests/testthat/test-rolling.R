@@ -23,9 +23,12 @@ test_that("uncertainties agree with a simulation of the measurements", {
   withr::with_seed(20, {
     n <- 40000
     noisy <- \(x, u) rnorm(n, x, u)
-    t0 <- noisy(2, 0.02); t <- noisy(1, 0.02)
-    w0 <- noisy(20, 0.1); w <- noisy(20.4, 0.1)
-    l0 <- noisy(100, 1); l <- noisy(strip$length_mm[3], 1)
+    t0 <- noisy(2, 0.02)
+    t <- noisy(1, 0.02)
+    w0 <- noisy(20, 0.1)
+    w <- noisy(20.4, 0.1)
+    l0 <- noisy(100, 1)
+    l <- noisy(strip$length_mm[3], 1)
   })
   # relative standard error of a simulated standard deviation: 1/sqrt(2 n) = 0.35 %
   expect_equal(got$u_reduction_pct[3], 100 * sd(t / t0), tolerance = 0.02)
