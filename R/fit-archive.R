@@ -100,6 +100,11 @@ archive_arguments <- function(given) {
     abort("argument", paste0("unknown argument ", in_quotes(if (length(odd)) odd else "(unnamed)")),
           arg = odd, remedy = "Name arguments of fit_each(); nothing is ignored.")
   }
+  code <- names(given)[vapply(given, is.language, NA)]
+  if (length(code)) {
+    abort("argument", paste0("`", code[1L], "` must be a value, not unevaluated code"),
+          arg = code[1L], remedy = "Give columns and choices in quotes.")
+  }
   given
 }
 
