@@ -159,6 +159,11 @@ archive_arguments <- function(given) {
     abort("argument", paste0("unknown argument ", in_quotes(if (length(odd)) odd else "(unnamed)")),
           arg = odd, remedy = "Name arguments of fit_each(); nothing is ignored.")
   }
+  code <- names(given)[vapply(given, is.language, NA)]
+  if (length(code)) {
+    abort("argument", paste0("`", code[1L], "` must be a value, not unevaluated code"),
+          arg = code[1L], remedy = "Give columns and choices in quotes.")
+  }
   or <- function(name, otherwise) if (is.null(given[[name]])) otherwise else given[[name]]
   each_settings(or("model", names(SOFTENING_MODELS)), or("scale", c("HV", "as read")), given$se,
                 given$fixed, given$lower, given$upper, given$temp_ref_c, or("level", 0.95),

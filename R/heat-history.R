@@ -39,7 +39,7 @@
 door_dip <- function(furnace_c, dip_c = 9, recover_min = 3, at_min = 0, open_s = 10,
                      specimen = "furnace") {
   furnace_c <- check_number(furnace_c, "furnace_c", -ZERO_CELSIUS)
-  at <- 60 * sort(check_numeric(at_min, "at_min", 0))
+  at <- 60 * sort(check_numeric(at_min, "at_min", 0, 1e8))
   if (!length(at)) {
     abort("too_few", "`at_min` names no opening", arg = "at_min",
           remedy = "Give at least one time.")

@@ -196,7 +196,9 @@ run_heating <- function(thickness_mm, around, is_history, until_min, start_c, wi
     width_mm = size_or_inf(width_mm, "width_mm"),
     length_mm = size_or_inf(length_mm, "length_mm"))
   if (!is_history) given$around_c <- around$temp_c
-  if (!is.null(until_min)) given$until_min <- in_unit(until_min, "min", "until_min", 0, open = TRUE)
+  if (!is.null(until_min)) {
+    given$until_min <- in_unit(until_min, "min", "until_min", 0, 1e8, open = TRUE)
+  }
   given$h_w_m2k <- check_coefficient(h_w_m2k, "h_w_m2k")
   given$emissivity <- check_coefficient(emissivity, "emissivity", 1)
   given$h_block_w_m2k <- check_coefficient(h_block_w_m2k, "h_block_w_m2k")

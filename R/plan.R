@@ -215,6 +215,10 @@ allowances <- function(temp_c, metal, set) {
                       width_mm = size$width_mm, length_mm = size$length_mm, material = metal)
     out$cool_min <- pmax(ceiling(cool$summary$time_min), 1)
   }
+  if (anyNA(out$heat_up_min) || anyNA(out$cool_min)) {
+    abort("range", "heating or cooling of the pieces cannot be computed", arg = "thickness_mm",
+          remedy = "Check the sizes of the pieces, or give `heat_up_min` and `cool_min`.")
+  }
   out
 }
 

@@ -6,7 +6,8 @@ SLIPS <- c("outlier", "mislabel", "warm", "forgotten")
 
 # Slips as counts named by kind.
 check_slips <- function(slips) {
-  if (!(is.null(slips) || is.vector(slips) || is.table(slips)) || anyNA(slips)) {
+  if (!(is.null(slips) || is.vector(slips) || is.table(slips)) || is.expression(slips) ||
+        anyNA(slips)) {
     abort("argument", paste0("`slips` must name slips or count them by name, not ",
                              describe(slips)), arg = "slips",
           remedy = paste0("Choose from ", in_quotes(SLIPS), "."))

@@ -124,13 +124,29 @@ findings_of <- function(thrown, fun) {
   sprintf("%s = %s: %s", thrown$arg, thrown$garbage, thrown$outcome)[ours]
 }
 
-# The arguments with their names filled in.
+# Columns that may be left out but not be NULL.
+LEFT_OUT <- list(fit_softening = c("log_time", "strain"))
+
+# The arguments with their names filled in, and all others with their defaults: those that are
+# names of columns as text.
 named_arguments <- function(fun, args) {
   given <- names(args)
   if (is.null(given)) given <- rep("", length(args))
   free <- setdiff(names(formals(fun)), c(given, "..."))
   given[given == ""] <- free[seq_len(sum(given == ""))]
-  stats::setNames(args, given)
+  names(args) <- given
+  others <- formals(fun)[setdiff(names(formals(fun)), c(given, "...", LEFT_OUT[[fun]]))]
+  for (arg in names(others)) {
+    default <- others[[arg]]
+    if (is.symbol(default) && !nzchar(default)) next
+    space <- asNamespace("softanneal")
+    value <- is.symbol(default) && exists(default, space, inherits = FALSE) &&
+      !is.function(space[[as.character(default)]])
+    args[arg] <- list(if (is.symbol(default) && !value) as.character(default) else {
+      eval(default, space)
+    })
+  }
+  args
 }
 
 # One valid call a function: every argument that garbage can be thrown at.
@@ -346,14 +362,14 @@ valid_calls <- function() {
     summarise_readings = c(list(small, hardness = "hardness", scale = "scale", by = NULL,
                                 in_hv = FALSE, material = "brass", level = 0.95), columns),
     temp_for = list(fit, time_min = c(30, 60), hardness = 100, softening = NULL, fraction = NULL,
-                    level = 0.95),
+                    level = 0.95, method = "bootstrap", times = 2, seed = 1),
     temper_limits = list("H04", alloy = "C26000", unit = "MPa", thickness_mm = 0.95),
     thermal_material = list("C26000", density_kg_m3 = 8500, heat_j_kgk = 380,
                             heat_slope_j_kgk2 = 0.1, heat_at_c = 20, conductivity_w_mk = 100,
                             solidus_c = 915),
     tidy = list(fit, conf.int = TRUE, conf.level = 0.9),
     time_to = list(fit, hardness = NULL, softening = 0.5, fraction = NULL, temp_c = c(330, 350),
-                   level = 0.95),
+                   level = 0.95, method = "bootstrap", times = 2, seed = 1),
     uncertainty_budget = list(c(78, 79, 77.5), reference = c(92, 91.5, 92.5), scale = "HRF",
                               in_hv = FALSE, material = "brass", machine = NULL, resolution = 0.5,
                               repeatability_sd = 0.5, repeatability_df = 10, specimen_sd = 0,
@@ -362,37 +378,4 @@ valid_calls <- function() {
     vickers_number = list(98.0665, 0.352, 0.348),
     write_class = list(class, folder, overwrite = TRUE)
   )
-}
-
-# A copy of the package's functions, so that one of them, or .Call(), can be another there.
-copied_package <- function(...) {
-  space <- asNamespace("softanneal")
-  copy <- list2env(as.list(space, all.names = TRUE), parent = parent.env(space))
-  for (name in ls(copy, all.names = TRUE)) {
-    f <- copy[[name]]
-    if (is.function(f) && identical(environment(f), space)) {
-      environment(f) <- copy
-      assign(name, f, envir = copy)
-    }
-  }
-  list2env(list(...), copy)
-}
-
-# One in which .Call() collects garbage at each allocation, the first six times for each entry
-# point: R code under torture would take hours.
-tortured_package <- function() {
-  copy <- copied_package()
-  copy$torture_count <- 0L
-  copy$.Call <- function(...) {
-    args <- list(...) # evaluated before the torture begins
-    copy$torture_count <- copy$torture_count + 1L
-    copy$torture_names <- c(copy$torture_names, args[[1L]]$name)
-    if (sum(copy$torture_names == args[[1L]]$name) > 6L) {
-      return(do.call(base::.Call, args, quote = TRUE))
-    }
-    gctorture2(1L, inhibit_release = TRUE)
-    on.exit(gctorture2(0L))
-    do.call(base::.Call, args, quote = TRUE)
-  }
-  copy
 }

@@ -111,3 +111,21 @@ test_that("readings that no machine shows are refused, not squared into infinity
   huge <- data.frame(hardness = c(91.5, -1e308), scale = "HRF")
   expect_refused(uncertainty_budget(huge), "range", "between -1e+06 and 1e+06", "hardness", 2L)
 })
+
+test_that("sizes and times beyond all sense are refused, not computed with", {
+  expect_refused(plan_of(thickness_mm = 5e-324), "range",
+                 "heating or cooling of the pieces cannot be computed", "thickness_mm")
+  expect_refused(cool_down(0.95, 400, until_min = 1e308), "range", "`until_min` must be",
+                 "until_min")
+  expect_refused(door_dip(410, at_min = 1e308), "range", "`at_min` must be", "at_min")
+  expect_refused(class_design(slips = expression(a)), "argument", "`slips` must name slips",
+                 "slips")
+  expect_refused(fit_least_squares(function(p) p, start = as.POSIXlt("2021-03-04")), "argument",
+                 "`start` must be numeric", "start")
+  folder <- withr::local_tempdir()
+  utils::write.csv(cbind(coil = "A", as.data.frame(bell_readings())), file.path(folder, "a.csv"),
+                   row.names = FALSE)
+  expect_refused(fit_archive(folder, file.path(folder, "new"), by = "coil", model = quote(a + b)),
+                 "argument", "`model` must be a value, not unevaluated code", "model")
+  expect_false(dir.exists(file.path(folder, "new")))
+})
