@@ -7,7 +7,7 @@
 #' then nothing is written at all.
 #'
 #' The files hold the readings only: no truth, no seed. Text that a spreadsheet would take for a
-#' formula is preceded by an apostrophe.
+#' formula is preceded by an apostrophe; a reading that is missing is an empty cell.
 #'
 #' @param class A table of [simulate_class()], or any data frame with a column `group`.
 #' @param dir Folder; made if it is not there.
@@ -58,7 +58,8 @@ write_class <- function(class, dir, ..., overwrite = FALSE) {
 
 # A table under a passing name in the folder of the target, then renamed in one act.
 write_beside <- function(data, path) {
-  if (!put_in_place(path, function(to) write_table(data, to),
+  # an empty box is an empty cell, to be written into
+  if (!put_in_place(path, function(to) write_table(data, to, na = ""),
                     function(to) whole_table(to, nrow(data)))) {
     abort("file", paste0("the file ", path, " could not be written"), arg = "dir",
           remedy = "Check the free space and your rights in the folder.")
@@ -67,15 +68,17 @@ write_beside <- function(data, path) {
 
 #' An empty form for the answers of a class
 #'
-#' The table students fill in: one row for each number asked for. Write it to a file with
-#' `utils::write.csv(form, file, row.names = FALSE, na = "")`; [mark_answers()] reads it back.
+#' The table students fill in: one row for each number asked for. [write_class()] writes it, one file
+#' a group; [mark_answers()] reads the files back.
 #'
 #' @param class A table of [simulate_class()], of one group or more.
 #' @return A data frame with the columns `group`, `quantity`, `temp_c` (deg C), `value` (empty),
 #'   `unit` (the unit asked for).
 #' @section Errors: `softanneal_error_column` if columns of class data are missing.
 #' @examples
-#' answer_form(simulate_class(1, seed = 20))
+#' form <- answer_form(simulate_class(1, seed = 20))
+#' form
+#' write_class(form, file.path(tempdir(), "answers"), overwrite = TRUE)
 #' @export
 answer_form <- function(class) {
   check_data(class, "class")

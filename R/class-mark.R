@@ -57,8 +57,8 @@ ANSWER_UNITS <- list(
 #' (rounding on the way). The readings with the slips left in count through the column `as_given` of
 #' the key.
 #'
-#' @param answers What students report: a data frame, or the path of a CSV or Excel file
-#'   (decimal comma and semicolons are understood), with the columns `group`, `quantity`, `value`,
+#' @param answers What students report: a data frame, or the paths of one or more CSV or Excel
+#'   files (decimal comma and semicolons are understood), with the columns `group`, `quantity`, `value`,
 #'   and as needed `temp_c` (deg C, for `k_per_min` and `half_min`) and `unit` (empty: that of the
 #'   key). See [answer_form()].
 #' @param key An [answer_key()].
@@ -91,7 +91,11 @@ mark_answers <- function(answers, key, ..., points = MARK_POINTS) {
   }
   check_key(key)
   points <- check_points(points)
-  given <- match_answers(read_answers(answers), key)
+  given <- if (is.character(answers) && length(answers) > 1L) {
+    match_files(answers, key)
+  } else {
+    match_answers(read_answers(answers), key)
+  }
   out <- data.frame(group = key$group, quantity = key$quantity, temp_c = key$temp_c,
                     reported = given$reported, value = given$value, unit = key$unit,
                     key = key$value, lower = key$lower, upper = key$upper,
@@ -149,6 +153,32 @@ check_points <- function(points) {
   replace(MARK_POINTS, names(points), check_numeric(points, "points"))
 }
 
+# Several files, such as one a group: read one by one, so that an error names its file and row.
+match_files <- function(paths, key) {
+  if (anyNA(paths)) abort("missing", "a path of `answers` is missing", arg = "answers")
+  parts <- lapply(paths, function(path) {
+    tryCatch(match_answers(read_answers(path), key), softanneal_error = function(e) {
+      e$message <- paste0("In '", basename(path), "': ", conditionMessage(e))
+      stop(e)
+    })
+  })
+  out <- parts[[1L]]
+  from <- ifelse(is.na(out$reported), NA, 1L)
+  for (k in seq_along(parts)[-1L]) {
+    new <- which(!is.na(parts[[k]]$reported))
+    twice <- new[!is.na(from[new])]
+    if (length(twice)) {
+      abort("duplicate", paste0("`", key$quantity[twice[1L]], "` of ", key$group[twice[1L]],
+                                " is reported in '", basename(paths[from[twice[1L]]]), "' and in '",
+                                basename(paths[k]), "'"), arg = "answers",
+            remedy = "Leave one of the files out, or correct its group.")
+    }
+    out[new, ] <- parts[[k]][new, ]
+    from[new] <- k
+  }
+  out
+}
+
 # Reported answers as text columns group, quantity, temp_c (number), value (text), unit.
 read_answers <- function(answers) {
   if (!is.data.frame(answers)) {
@@ -159,6 +189,8 @@ read_answers <- function(answers) {
   text <- function(name) {
     x <- any_column(answers, name, "answers")
     x <- if (is.numeric(x)) format_each(x) else trimws(valid_text(as.character(x)))
+    # the apostrophe by which spreadsheets keep a cell as text
+    x <- sub("^'", "", x)
     ifelse(!is.na(x) & x == "", NA_character_, x)
   }
   comma <- identical(attr(answers, "dec"), ",")

@@ -71,7 +71,8 @@ EXAMPLE_SETS <- c(
 #' title line, semicolons and decimal commas, units in the headers, three spellings of the scale, an
 #' empty line, `n/a` and a doubtful `39,0?`, and four slips of the bench: one outlier (bell-C, 10
 #' min, second reading), two steps written down in exchange (bell-B, 0 and 5 min), a piece read warm
-#' (bell-B, 10 min), a forgotten reading (bell-B, 80 min, third).
+#' (bell-B, 10 min), a forgotten reading (bell-B, 80 min, third). Truth as of the readings, at 310, 350
+#' and 390 deg C.
 #' @section `tungsten`:
 #' Isothermal hardness of warm-rolled tungsten plate, 1100 to 1250 deg C, read from published
 #' figures (A. Alfonso Lopez, D. Juul Jensen et al., J. Nucl. Mater. 2014-2015); hours inferred.

@@ -41,11 +41,13 @@ save_lines <- function(lines, path) {
 }
 
 # Text cells that a spreadsheet would take for a formula get an apostrophe before them; so do
-# those that begin with one and would then look alike. plain_cells() takes it off again.
+# those that begin with one and would then look alike. Numbers such as -3 are left as they are.
+# plain_cells() takes the apostrophe off again.
 FORMULA_START <- "^'*[=+@\t\r-]"
 
 escape_cells <- function(x) {
-  formula <- grepl(FORMULA_START, x, useBytes = TRUE)
+  formula <- grepl(FORMULA_START, x, useBytes = TRUE) &
+    !grepl("^[+-]?[0-9.]+([eE][+-]?[0-9]+)?$", x, useBytes = TRUE)
   x[formula] <- paste0("'", x[formula])
   x
 }

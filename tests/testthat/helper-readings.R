@@ -40,3 +40,18 @@ quietly_fitted <- function(...) {
 
 # TRUE when `SOFTANNEAL_EXTENDED_TESTS=true` asks for the long tests.
 extended_tests <- function() identical(Sys.getenv("SOFTANNEAL_EXTENDED_TESTS"), "true")
+
+# read_readings() without the labels of columns, to compare values; the labels have tests of their
+# own in test-rstudio.R
+read_bare <- function(...) {
+  out <- read_readings(...)
+  for (name in names(out)) {
+    if (is.null(attr(out[[name]], "label"))) next
+    if (inherits(out, "data.table")) {
+      data.table::setattr(out[[name]], "label", NULL)
+    } else {
+      attr(out[[name]], "label") <- NULL
+    }
+  }
+  out
+}

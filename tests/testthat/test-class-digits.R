@@ -117,3 +117,18 @@ test_that("cells that hold numbers count with the digits that are left, in every
   expect_identical(of_cell(161.0), "right")
   expect_identical(of_cell("161.0"), "wrong")
 })
+
+test_that("a number kept as text by an apostrophe is a number, and signs need none", {
+  key <- narrow_key(139.37, "q_kj_mol")
+  expect_identical(mark_one("'139.4", key, "q_kj_mol")$mark, "right")
+  dir <- withr::local_tempdir()
+  report <- data.frame(group = "group-01", quantity = "q_kj_mol", value = c("-139.4"), unit = "")
+  file <- write_class(report, dir)
+  expect_match(readLines(file)[2], "\"-139.4\"", fixed = TRUE)
+  m <- mark_answers(file, key)
+  expect_match(m$reason[m$quantity == "q_kj_mol"], "sign of the slope")
+  report$value <- "=1+1"
+  expect_match(readLines(write_class(report, dir, overwrite = TRUE))[2], "'=1+1", fixed = TRUE)
+  report$value <- "-1+cmd"
+  expect_match(readLines(write_class(report, dir, overwrite = TRUE))[2], "'-1+cmd", fixed = TRUE)
+})

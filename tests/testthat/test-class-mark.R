@@ -227,3 +227,28 @@ test_that("what is printed is short and says what matters", {
   expect_output(print(key["value"]), "value")
   expect_output(print(class["hardness"]), "hardness")
 })
+
+test_that("one file a group is marked as one table, and errors name the file", {
+  form <- form_with_truth(key)
+  form$value <- signif(form$value, 5)
+  dir <- withr::local_tempdir()
+  files <- write_class(form, dir)
+  expect_identical(mark_answers(unname(files), key), mark_answers(form, key))
+  expect_identical(mark_answers(files[2], key)$mark[1], "no answer")
+  empty <- write_class(answer_form(simulate_class(1, seed = 20)), file.path(dir, "empty"))
+  expect_false(any(grepl("NA", readLines(empty))))
+  expect_identical(unique(mark_answers(empty, key)$mark), "no answer")
+  # a group that put the name of another into its file
+  form$group[form$group == "group-02"] <- "group-01"
+  wrong <- write_class(form[13:24, ], file.path(dir, "wrong"))
+  e <- expect_error(mark_answers(c(files[1], wrong), key), class = "softanneal_error_duplicate")
+  expect_match(conditionMessage(e), "`h_worked` of group-01 is reported in 'group-01.csv' and in")
+  form$quantity[15] <- "N"
+  wrong <- write_class(form[13:24, ], file.path(dir, "wrong"), overwrite = TRUE)
+  e <- expect_error(mark_answers(c(files[2], wrong), key), class = "softanneal_error_argument")
+  expect_match(conditionMessage(e), "^In 'group-01.csv': the key has no quantity 'N' \\(row 3\\)")
+  expect_identical(e$rows, 3L)
+  expect_error(mark_answers(c(files[1], NA), key), class = "softanneal_error_missing")
+  expect_error(mark_answers(c(files[1], "none.csv"), key), "In 'none.csv'",
+               class = "softanneal_error_file")
+})

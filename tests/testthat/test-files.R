@@ -122,11 +122,14 @@ test_that("reading leaves files and tables as they were", {
 })
 
 test_that("cells that a spreadsheet would take for a formula are escaped, and come back", {
-  cells <- c("=1+1", "+1", "-x", "@y", "'=z", "''@", "\t=1", "'plain'", "plain", NA)
+  cells <- c("=1+1", "+x", "-x", "@y", "'=z", "''@", "\t=1", "'plain'", "plain", NA)
   safe <- escape_cells(cells)
   expect_false(any(grepl("^[=+@\t-]", safe)))
   expect_identical(safe[8:10], cells[8:10])
   expect_identical(plain_cells(safe), cells)
+  numbers <- c("-3", "+1.5e-3", "'-3")
+  expect_identical(escape_cells(numbers), c("-3", "+1.5e-3", "''-3"))
+  expect_identical(plain_cells(escape_cells(numbers)), numbers)
   file <- withr::local_tempfile()
   write_table(stats::setNames(data.frame("a", -1), c("=cmd", "n")), file)
   expect_identical(readLines(file), c("\"'=cmd\",\"n\"", "\"a\",-1"))

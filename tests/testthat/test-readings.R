@@ -1,7 +1,7 @@
 # Reading and checking tables of readings: sheets as laboratories write them.
 
 # Reads without the message about the columns, where a test is about something else.
-read_quietly <- function(...) suppressMessages(read_readings(...))
+read_quietly <- function(...) suppressMessages(read_bare(...))
 
 bench <- function(...) {
   out <- data.frame(specimen = rep(c("A", "B"), each = 4), temp_c = rep(c(330, 370), each = 4),
@@ -19,31 +19,31 @@ written <- function(..., fileext = ".csv", sep = "\n") {
 }
 
 test_that("a standard table passes unchanged and takes the class of its input", {
-  r <- read_readings(bench())
+  r <- read_bare(bench())
   expect_s3_class(r, c("softanneal_readings", "data.frame"), exact = TRUE)
   expect_identical(as.data.frame(r), bench())
-  expect_silent(read_readings(bench()))
+  expect_silent(read_bare(bench()))
   skip_if_not_installed("tibble")
-  tb <- read_readings(tibble::as_tibble(bench()))
+  tb <- read_bare(tibble::as_tibble(bench()))
   expect_s3_class(tb, c("softanneal_readings", "tbl_df", "tbl", "data.frame"), exact = TRUE)
   expect_identical(as.data.frame(tb), bench())
 })
 
 test_that("data.table and grouped tables go in, and data.table can go on by reference", {
   skip_if_not_installed("data.table")
-  dt <- read_readings(data.table::as.data.table(bench()))
+  dt <- read_bare(data.table::as.data.table(bench()))
   expect_s3_class(dt, c("softanneal_readings", "data.table", "data.frame"), exact = TRUE)
   expect_silent(data.table::set(dt, j = "extra", value = 1))
   expect_true("extra" %in% names(dt))
   skip_if_not_installed("dplyr")
   grouped <- dplyr::group_by(tibble::as_tibble(bench()), specimen)
-  g <- read_readings(grouped)
+  g <- read_bare(grouped)
   expect_s3_class(g, c("softanneal_readings", "tbl_df", "tbl", "data.frame"), exact = TRUE)
   expect_null(attr(g, "groups"))
 })
 
 test_that("base and dplyr subsetting leave a usable table", {
-  r <- read_readings(bench())
+  r <- read_bare(bench())
   expect_identical(nrow(r[r$specimen == "A", ]), 4L)
   expect_output(print(r[r$specimen == "A", ]), "4 readings, 1 specimen")
   expect_output(print(r[, c("specimen", "hardness")]), "hardness")
@@ -61,10 +61,10 @@ test_that("base and dplyr subsetting leave a usable table", {
 test_that("headers with units are converted and said once", {
   sheet <- data.frame(specimen = "A", `Temp (C)` = 330, `Time [h]` = c(0.5, 1),
                       `Hardness (HRF)` = c(84, 71), check.names = FALSE)
-  said <- testthat::capture_messages(r <- read_readings(sheet))
+  said <- testthat::capture_messages(r <- read_bare(sheet))
   expect_length(said, 1L)
   expect_match(said, "times 60")
-  expect_message(read_readings(sheet), class = "softanneal_message_units")
+  expect_message(read_bare(sheet), class = "softanneal_message_units")
   expect_equal(r$time_min, c(30, 60))
   expect_equal(r$temp_c, c(330, 330))
   expect_identical(r$scale, c("HRF", "HRF"))
@@ -72,7 +72,7 @@ test_that("headers with units are converted and said once", {
     sheet <- data.frame(specimen = "A", hardness = 84, scale = "HRF")
     if (grepl("temp", name, ignore.case = TRUE)) sheet$time_min <- 1 else sheet$temp_c <- 1
     sheet[[name]] <- value
-    suppressMessages(read_readings(sheet))
+    suppressMessages(read_bare(sheet))
   }
   expect_equal(one("temperature_k", 573.15)$temp_c, 300)
   expect_equal(one("temp_f", 212)$temp_c, 100)
@@ -87,50 +87,50 @@ test_that("headers with units are converted and said once", {
 test_that("units and difftime columns are converted by their class", {
   sheet <- bench()
   sheet$time_min <- as.difftime(c(0, 0, 1, 1, 0, 0, 1, 1), units = "hours")
-  expect_equal(read_readings(sheet)$time_min[3], 60)
+  expect_equal(read_bare(sheet)$time_min[3], 60)
   skip_if_not_installed("units")
   sheet <- bench()
   names(sheet)[2:3] <- c("temp", "time")
   sheet$temp <- units::set_units(sheet$temp + 273.15, "K")
   sheet$time <- units::set_units(sheet$time * 60, "s")
-  r <- suppressMessages(read_readings(sheet))
+  r <- suppressMessages(read_bare(sheet))
   expect_equal(r$temp_c, bench()$temp_c)
   expect_equal(r$time_min, bench()$time_min)
   sheet$time <- units::set_units(1, "mm")
-  expect_error(read_readings(sheet), class = "softanneal_error_units")
+  expect_error(read_bare(sheet), class = "softanneal_error_units")
 })
 
 test_that("what is ambiguous is an error", {
   twice <- bench()
   twice$time_h <- 1
-  expect_error(read_readings(twice), class = "softanneal_error_column")
-  expect_equal(read_readings(twice, columns = c(time_min = "time_min"))$time_h, rep(1, 8))
+  expect_error(read_bare(twice), class = "softanneal_error_column")
+  expect_equal(read_bare(twice, columns = c(time_min = "time_min"))$time_h, rep(1, 8))
   bare <- stats::setNames(bench(), sub("time_min", "time", names(bench())))
-  e <- expect_error(read_readings(bare), class = "softanneal_error_units")
+  e <- expect_error(read_bare(bare), class = "softanneal_error_units")
   expect_match(conditionMessage(e), "time_min = \"time\"", fixed = TRUE)
   metre <- stats::setNames(bench(), sub("time_min", "time_m", names(bench())))
-  expect_error(read_readings(metre), class = "softanneal_error_units")
+  expect_error(read_bare(metre), class = "softanneal_error_units")
   odd <- stats::setNames(bench(), sub("time_min", "time (fortnights)", names(bench())))
-  expect_error(read_readings(odd), class = "softanneal_error_units")
+  expect_error(read_bare(odd), class = "softanneal_error_units")
   header <- stats::setNames(bench(), sub("hardness", "hardness_hv", names(bench())))
-  expect_error(read_readings(header), class = "softanneal_error_column")
-  expect_error(read_readings(bench(), scale = "HV"), class = "softanneal_error_column")
+  expect_error(read_bare(header), class = "softanneal_error_column")
+  expect_error(read_bare(bench(), scale = "HV"), class = "softanneal_error_column")
 })
 
 test_that("columns and constants are named by the user", {
   sheet <- data.frame(strip = "A", oven = 330, duration = c(1, 2), value = c(84, 71))
-  r <- suppressMessages(read_readings(sheet, columns = c(specimen = "strip", temp_c = "oven",
+  r <- suppressMessages(read_bare(sheet, columns = c(specimen = "strip", temp_c = "oven",
     time_h = "duration", hardness = "value"), scale = "HRF", operator = "left bench"))
   expect_equal(r$time_min, c(60, 120))
   expect_identical(r$operator, rep("left bench", 2))
-  expect_error(read_readings(sheet, columns = c(specimen = "no such")),
+  expect_error(read_bare(sheet, columns = c(specimen = "no such")),
                class = "softanneal_error_column")
-  expect_error(read_readings(sheet, columns = c(colour = "strip")),
+  expect_error(read_bare(sheet, columns = c(colour = "strip")),
                class = "softanneal_error_argument")
-  expect_error(read_readings(sheet, columns = "strip"), class = "softanneal_error_argument")
-  expect_error(read_readings(bench(), colour = "red"), class = "softanneal_error_argument")
-  expect_error(read_readings(sheet, scale = c("HV", "HRF")), class = "softanneal_error_argument")
-  e <- expect_error(read_readings(bench()[-1]), class = "softanneal_error_column")
+  expect_error(read_bare(sheet, columns = "strip"), class = "softanneal_error_argument")
+  expect_error(read_bare(bench(), colour = "red"), class = "softanneal_error_argument")
+  expect_error(read_bare(sheet, scale = c("HV", "HRF")), class = "softanneal_error_argument")
+  e <- expect_error(read_bare(bench()[-1]), class = "softanneal_error_column")
   expect_match(conditionMessage(e), "specimen = \"A\"", fixed = TRUE)
 })
 
@@ -138,20 +138,20 @@ test_that("wide sheets become long, readings of one row in turn", {
   sheet <- data.frame(specimen = c("A", "B"), temp_c = 330, time_min = 0, r1 = c(90, 80),
                       r2 = c(91, 81),
                       remark = c("x", "y"))
-  r <- read_readings(sheet, readings = "r", scale = "HRF")
+  r <- read_bare(sheet, readings = "r", scale = "HRF")
   expect_identical(r$hardness, c(90, 91, 80, 81))
   expect_identical(r$reading, c(1L, 2L, 1L, 2L))
   expect_identical(r$remark, c("x", "x", "y", "y"))
-  expect_identical(read_readings(sheet, readings = c("r2", "r1"), scale = "HRF")$reading,
+  expect_identical(read_bare(sheet, readings = c("r2", "r1"), scale = "HRF")$reading,
                    c(2L, 1L, 2L, 1L))
-  expect_error(read_readings(sheet, readings = "q", scale = "HRF"),
+  expect_error(read_bare(sheet, readings = "q", scale = "HRF"),
                class = "softanneal_error_column")
-  expect_error(read_readings(transform(sheet, hardness = 1), readings = "r", scale = "HRF"),
+  expect_error(read_bare(transform(sheet, hardness = 1), readings = "r", scale = "HRF"),
                class = "softanneal_error_column")
-  expect_error(read_readings(sheet, readings = "r1", scale = "HRF"),
+  expect_error(read_bare(sheet, readings = "r1", scale = "HRF"),
                class = "softanneal_error_argument")
   bad <- transform(sheet, r2 = c(91, 181))
-  e <- expect_error(read_readings(bad, readings = "r", scale = "HRF"),
+  e <- expect_error(read_bare(bad, readings = "r", scale = "HRF"),
                     class = "softanneal_error_range")
   expect_identical(e$rows, 2L)
   expect_identical(e$arg, "r2")
@@ -161,24 +161,24 @@ test_that("text files: byte order mark, CRLF, blanks, semicolons and decimal com
   path <- written("\xef\xbb\xbf\" Specimen\" ; Temp (\xc2\xb0C) ;time_s;Hardness (HV);reading",
                   "007;330,5;60;98,5;1", "",
                   "007;330,5;60;97;2", sep = "\r\n")
-  said <- testthat::capture_messages(r <- read_readings(path))
+  said <- testthat::capture_messages(r <- read_bare(path))
   expect_match(said[1], "semicolons, decimal comma")
   expect_identical(r$specimen, c("007", "007"))
   expect_equal(r$temp_c, c(330.5, 330.5))
   expect_equal(r$time_min, c(1, 1))
   expect_equal(r$hardness, c(98.5, 97))
   expect_identical(r$reading, 1:2)
-  expect_identical(suppressMessages(read_readings(path, sep = ";", dec = ",")), r)
+  expect_identical(suppressMessages(read_bare(path, sep = ";", dec = ",")), r)
   mixed <- written("specimen;temp_c;time_min;hardness;scale", "A;330;0;98,5;HV", "A;330;0;98.5;HV")
-  expect_error(read_readings(mixed), class = "softanneal_error_file")
-  expect_error(suppressMessages(read_readings(mixed, dec = ",")), class = "softanneal_error_column")
+  expect_error(read_bare(mixed), class = "softanneal_error_file")
+  expect_error(suppressMessages(read_bare(mixed, dec = ",")), class = "softanneal_error_column")
   tabs <- written("specimen\ttemp_c\ttime_min\thardness\tscale", "A\t330\t0\t98.5\tHV",
                   fileext = ".tsv")
-  expect_message(r <- read_readings(tabs), "tabs", class = "softanneal_message_file")
+  expect_message(r <- read_bare(tabs), "tabs", class = "softanneal_message_file")
   expect_equal(r$hardness, 98.5)
   plain <- written("specimen,temp_c,time_min,hardness,scale,load", "A,330,0,98.5,HV,5",
                    "A,330,0,98.5,HV,5")
-  expect_silent(r <- read_readings(plain))
+  expect_silent(r <- read_bare(plain))
   expect_identical(r$load, c(5L, 5L))
 })
 
@@ -186,32 +186,32 @@ test_that("Latin-1, empty rows and title lines of spreadsheets are handled and s
   latin <- written("specimen,Temp (\xb0C),time_min,hardness,scale,,", "M\xfcller,330,0,98.5,HV,,",
                    ",,,,,,",
                    "M\xfcller,330,4,abc,HV,,")
-  e <- expect_error(suppressMessages(read_readings(latin)), class = "softanneal_error_column")
+  e <- expect_error(suppressMessages(read_bare(latin)), class = "softanneal_error_column")
   expect_identical(e$rows, 2L)
   expect_identical(e$cells, "abc")
   good <- written("Bell sheet, spring", "specimen,Temp (\xb0C),time_min,hardness,scale,,",
                   "M\xfcller,330,0,98.5,HV,,", ",,,,,,")
-  said <- testthat::capture_messages(r <- read_readings(good, skip = 1))
+  said <- testthat::capture_messages(r <- read_bare(good, skip = 1))
   expect_match(said, "Latin-1", all = FALSE)
   expect_match(said, "nameless empty column", all = FALSE)
   expect_identical(r$specimen, "M\u00fcller")
 })
 
 test_that("files that cannot be read say why", {
-  expect_error(read_readings(file.path(tempdir(), "no-such.csv")), class = "softanneal_error_file")
-  expect_error(read_readings(tempdir()), class = "softanneal_error_file")
+  expect_error(read_bare(file.path(tempdir(), "no-such.csv")), class = "softanneal_error_file")
+  expect_error(read_bare(tempdir()), class = "softanneal_error_file")
   empty <- tempfile(fileext = ".csv")
   file.create(empty)
-  expect_error(read_readings(empty), class = "softanneal_error_file")
-  expect_error(read_readings(written("specimen,temp_c,time_min,hardness,scale")),
+  expect_error(read_bare(empty), class = "softanneal_error_file")
+  expect_error(read_bare(written("specimen,temp_c,time_min,hardness,scale")),
                class = "softanneal_error_file")
   ragged <- written("specimen,temp_c,time_min,hardness,scale", "A,330,0,98", "A,330,0,98,HV")
-  expect_error(read_readings(ragged), class = "softanneal_error_file")
-  expect_error(read_readings(bench()[0, ]), class = "softanneal_error_too_few")
-  expect_error(read_readings(1:3), class = "softanneal_error_argument")
-  expect_error(read_readings(bench(), sep = ";"), class = "softanneal_error_argument")
+  expect_error(read_bare(ragged), class = "softanneal_error_file")
+  expect_error(read_bare(bench()[0, ]), class = "softanneal_error_too_few")
+  expect_error(read_bare(1:3), class = "softanneal_error_argument")
+  expect_error(read_bare(bench(), sep = ";"), class = "softanneal_error_argument")
   twice <- written("specimen,temp_c,time_min,hardness,hardness,scale", "A,330,0,98,98,HV")
-  expect_error(read_readings(twice), class = "softanneal_error_column")
+  expect_error(read_bare(twice), class = "softanneal_error_column")
 })
 
 test_that("Excel sheets are read, and cells in them checked", {
@@ -224,7 +224,7 @@ test_that("Excel sheets are read, and cells in them checked", {
   expect_equal(r$hardness, datasets::mtcars$mpg)
   expect_equal(r$temp_c, datasets::mtcars$disp)
   expect_equal(r$qsec, datasets::mtcars$qsec)
-  expect_error(read_readings(path, sheet = "none"), class = "softanneal_error_file")
+  expect_error(read_bare(path, sheet = "none"), class = "softanneal_error_file")
   expect_error(read_quietly(path, sheet = "chickwts", columns = c(hardness = "feed"),
                              specimen = "A",
                              temp_c = 1, time_min = 0, scale = "HV"),
@@ -233,7 +233,7 @@ test_that("Excel sheets are read, and cells in them checked", {
 
 test_that("what cannot be a reading stops with column, row and remedy", {
   broken <- function(class, column, row, ...) {
-    e <- expect_error(suppressWarnings(read_readings(bench(...))),
+    e <- expect_error(suppressWarnings(read_bare(bench(...))),
                       class = paste0("softanneal_error_", class))
     expect_identical(e$arg, column)
     expect_identical(e$rows, row)
@@ -257,10 +257,10 @@ test_that("what cannot be a reading stops with column, row and remedy", {
 })
 
 test_that("replicates without a number may repeat; empty boxes stay and are counted", {
-  expect_silent(read_readings(bench(hardness = rep(90, 8))[-4]))
+  expect_silent(read_bare(bench(hardness = rep(90, 8))[-4]))
   copies <- rbind(bench()[1, -4], bench()[1, -4])
-  expect_identical(nrow(read_readings(copies)), 2L)
-  w <- expect_warning(r <- read_readings(bench(hardness = replace(bench()$hardness, c(2, 7), NA))),
+  expect_identical(nrow(read_bare(copies)), 2L)
+  w <- expect_warning(r <- read_bare(bench(hardness = replace(bench()$hardness, c(2, 7), NA))),
                       class = "softanneal_warning_missing")
   expect_identical(w$n, 2L)
   expect_identical(w$rows, c(2L, 7L))

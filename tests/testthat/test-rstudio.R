@@ -22,6 +22,12 @@ document_of <- function(file) {
   gsub("\"data:[^\"]*\"", "\"picture\"", sub("^.*<body[^>]*>", "", html))
 }
 
+# text of an HTML body as it is read, cells parted by |
+read_text <- function(html) {
+  html <- gsub("</t[dh]>", "|", html)
+  gsub(" +", " ", gsub("<[^>]*>", "", html))
+}
+
 test_that("every template is declared and holds what its declaration says", {
   templates <- list.dirs(package_file("rmarkdown", "templates"), recursive = FALSE)
   expect_setequal(basename(templates), c("laboratory-report", "instructor-key",
@@ -50,6 +56,18 @@ test_that("the laboratory report shows the numbers of the fit, and cautions", {
   expect_false(grepl("https?://[^\"]*[.]js", html))
   expect_match(html, "zinc fume")
   expect_match(html, "not a release for use")
+})
+
+test_that("what reading and fitting warn of stands in the laboratory report", {
+  r <- as.data.frame(example_data("bellbrass_readings"))
+  r$hardness[5] <- NA
+  file <- withr::local_tempfile(fileext = ".csv")
+  write.csv(r[r$temp_c %in% c(330, 410), ], file, row.names = FALSE, na = "")
+  shown <- read_text(render_template("laboratory-report", list(readings = file)))
+  expect_match(shown, "To be heeded:")
+  expect_match(shown, "The data give only a lower limit of q_kj_mol")
+  whole <- read_text(render_template("laboratory-report"))
+  expect_false(grepl("To be heeded", whole, fixed = TRUE))
 })
 
 test_that("what comes from data stays text in the report", {
@@ -82,16 +100,15 @@ test_that("the instructor's key shows truths, slips and marks", {
   expect_match(html, "&lt;i&gt;ten&lt;/i&gt;", fixed = TRUE)
   expect_false(grepl("<i>ten", html, fixed = TRUE))
   expect_match(html, "zinc fume")
+  # the same from the folder that holds one file a group
+  dir <- withr::local_tempdir()
+  write_class(answers, dir)
+  expect_identical(read_text(render_template("instructor-key", list(
+    n_groups = 2, seed = 5, design = design, answers = dir))), read_text(html))
   plain <- render_template("instructor-key", list(n_groups = 1, seed = 5))
   expect_match(plain, "No slips were put into the readings")
   expect_false(grepl(">Marks<", plain, fixed = TRUE))
 })
-
-# text of an HTML body as it is read, cells parted by |
-read_text <- function(html) {
-  html <- gsub("</t[dh]>", "|", html)
-  gsub(" +", " ", gsub("<[^>]*>", "", html))
-}
 
 test_that("the plan shows hours, indentations, expected curves and errors, and makes the sheet", {
   dir <- withr::local_tempdir()
