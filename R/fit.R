@@ -53,7 +53,10 @@
 #' treatments (specimen and step), each residual divided by one minus its leverage, with t
 #' quantiles on treatments minus parameters. Where few treatments carry a parameter these errors
 #' are rather too large (in the design of the examples, by a fifth for n and two fifths for Q in
-#' the median over simulated sets), while their intervals cover 94 to 97 %. `"steps"`: the scatter of
+#' the median over simulated sets), while their intervals cover 94 to 97 %; with fewer than about four
+#' treatments more than parameters they run far too wide, and `"steps"` is the better choice. A
+#' treatment that alone decides a parameter has no residual; its error is taken to be as large as
+#' the scatter of the others. `"steps"`: the scatter of
 #' the step means about the curve, pooled over all steps; best when all steps scatter alike, and
 #' then right for every parameter. `"model"`: the textbook
 #' formula that takes every reading as independent; with shared errors its intervals cover far

@@ -6,13 +6,27 @@
  * gives the residual of a treatment left out of its own fit, the jackknife correction
  * (MacKinnon and White 1985, J. Econometrics 29, 305, HC3; for clusters Mancl and DeRouen
  * 2001, Biometrics 57, 126). Exact and cheap here, since all readings of one treatment
- * share one gradient. Without it intervals of small designs cover far too seldom. */
+ * share one gradient. Without it intervals of small designs cover far too seldom.
+ *
+ * A treatment that alone decides a parameter has leverage 1 and no residual: left out, nothing
+ * is known. Its error is then taken to be as large as that of the others, the scatter of
+ * treatments about the curve. */
 #include "linear.h"
 #include "softening.h"
 #include <math.h>
 #include <string.h>
 
 #define RANK_TOLERANCE 1e-9
+#define ALONE 1e-6 /* 1 - leverage below which a residual is rounding */
+
+/* Curve minus mean of a heat treatment; 0 where its readings have no weight. */
+static double residual_of(const sa_softening *s, const sa_replicates *r, const double *resid,
+                          size_t g)
+{
+    const size_t i = (size_t)r->first_of[g];
+    const double root = s->root_weight[i];
+    return root > 0.0 ? s->hardness[i] + resid[i] / root - r->cluster_mean[g] : 0.0;
+}
 
 void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, const double *resid,
                              const double *jac, const int *at_bound, sa_covariances *out,
@@ -27,14 +41,19 @@ void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, cons
                               out->singular, out->loading, work);
     memset(out->cluster, 0, p * p * sizeof(double));
     out->between = 0.0;
+    double df = (double)r->n_cluster - (double)p;
+    for (size_t j = 0; j < p; j++)
+        df += s->held && s->held[j] ? 1.0 : 0.0;
     for (size_t g = 0; g < r->n_cluster; g++) {
-        size_t i = (size_t)r->first_of[g];
-        double root = s->root_weight[i], weight = r->cluster_weight[g];
+        const double e = residual_of(s, r, resid, g);
+        out->between += r->cluster_weight[g] * e * e;
+    }
+    for (size_t g = 0; g < r->n_cluster; g++) {
+        const size_t i = (size_t)r->first_of[g];
+        const double root = s->root_weight[i], weight = r->cluster_weight[g];
         if (!(root > 0.0))
             continue;
-        double fitted = s->hardness[i] + resid[i] / root;
-        double e = fitted - r->cluster_mean[g], h = 0.0;
-        out->between += weight * e * e;
+        double h = 0.0;
         for (size_t j = 0; j < p; j++)
             x[j] = skip[j] ? 0.0 : jac[i + j * m] / root;
         for (size_t j = 0; j < p; j++) {
@@ -43,8 +62,10 @@ void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, cons
                 bx[j] += out->model[j + k * p] * x[k];
             h += x[j] * bx[j];
         }
-        h *= weight;
-        double u = weight * e / fmax(1.0 - h, 1e-6);
+        const double left = 1.0 - weight * h;
+        const double u = left > ALONE ? weight * residual_of(s, r, resid, g) / left
+                         : df > 0.0   ? sqrt(weight * out->between / df)
+                                      : 0.0;
         for (size_t j = 0; j < p; j++)
             for (size_t k = 0; k < p; k++)
                 out->cluster[j + k * p] += u * u * bx[j] * bx[k];

@@ -284,3 +284,18 @@ test_that("the fit leaves the random numbers of the session alone", {
   suppressWarnings(resample_fit(f, times = 3, seed = 1))
   expect_identical(.Random.seed, before)
 })
+
+test_that("a heat treatment that alone decides a level gets the scatter of the others", {
+  # rates held: h_worked is the mean of three pieces as rolled, h_soft that of one annealed piece
+  d <- data.frame(specimen = rep(c("A", "B", "C", "D"), each = 2), temp_c = 400,
+                  time_min = rep(c(0, 0, 0, 1e4), each = 2), scale = "HV",
+                  hardness = c(160, 162, 164, 166, 155, 157, 80, 81))
+  fit <- suppressWarnings(fit_softening(d, se = "cluster", temp_ref_c = 400,
+                                        fixed = c(ln_k_ref = 0, n = 1, q_kj_mol = 150)))
+  means <- c(161, 165, 156)
+  scatter <- sum((means - mean(means))^2) / 2 # of treatments, two degrees of freedom
+  expect_equal(sqrt(vcov(fit)["h_soft", "h_soft"]), sqrt(scatter), tolerance = 1e-6)
+  # jackknife of a mean: residual over 1 - 1/3, squared and summed, over 9
+  expect_equal(vcov(fit)["h_worked", "h_worked"],
+               sum(((means - mean(means)) / (2 / 3))^2) / 9, tolerance = 1e-6)
+})
