@@ -68,8 +68,8 @@ write_beside <- function(data, path) {
 
 #' An empty form for the answers of a class
 #'
-#' The table students fill in: one row for each number asked for. [write_class()] writes it, one file
-#' a group; [mark_answers()] reads the files back.
+#' The table students fill in: one row for each number asked for. [write_class()] writes it, one
+#' file a group; [mark_answers()] reads the files back.
 #'
 #' @param class A table of [simulate_class()], of one group or more.
 #' @return A data frame with the columns `group`, `quantity`, `temp_c` (deg C), `value` (empty),

@@ -58,7 +58,8 @@ ANSWER_UNITS <- list(
 #' the key.
 #'
 #' @param answers What students report: a data frame, or the paths of one or more CSV or Excel
-#'   files (decimal comma and semicolons are understood), with the columns `group`, `quantity`, `value`,
+#'   files (decimal comma and semicolons are understood), with the columns `group`, `quantity`,
+#'   `value`,
 #'   and as needed `temp_c` (deg C, for `k_per_min` and `half_min`) and `unit` (empty: that of the
 #'   key). See [answer_form()].
 #' @param key An [answer_key()].

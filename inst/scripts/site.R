@@ -8,15 +8,17 @@ pkgdown::build_site(given[1L], override = list(destination = normalizePath(given
                     preview = FALSE, install = FALSE, new_process = FALSE, devel = FALSE)
 # Formulas as MathML, which browsers show without a library from another host.
 pages <- list.files(given[2L], pattern = "[.]html$", recursive = TRUE, full.names = TRUE)
-read_page <- function(page) paste(readLines(page, warn = FALSE, encoding = "UTF-8"), collapse = "\n")
+read_page <- function(page) {
+  paste(readLines(page, warn = FALSE, encoding = "UTF-8"), collapse = "\n")
+}
 text <- vapply(pages, read_page, "")
 formula <- "(?<!\\\\)\\\\\\((.+?)(?<!\\\\)\\\\\\)"
 inline <- unique(unlist(regmatches(text, gregexpr(formula, text, perl = TRUE))))
 if (length(inline)) {
   tex <- sub(formula, "\\1", inline, perl = TRUE)
   for (k in 1:5) {
-    tex <- gsub(c("&lt;", "&gt;", "&quot;", "&#39;", "&amp;")[k], c("<", ">", "\"", "'", "&")[k], tex,
-                fixed = TRUE)
+    tex <- gsub(c("&lt;", "&gt;", "&quot;", "&#39;", "&amp;")[k],
+                c("<", ">", "\"", "'", "&")[k], tex, fixed = TRUE)
   }
   source <- tempfile(fileext = ".md")
   writeLines(paste0("$", tex, "$", collapse = "\n\n"), source, useBytes = TRUE)
