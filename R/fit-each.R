@@ -16,7 +16,7 @@ GROUP_REASONS <- c(
   "bad value" = paste("with a reading that cannot be (negative time, temperature below absolute",
                       "zero, hardness zero or less, an infinite value)"),
   "outside table" = "with a reading outside the conversion table",
-  "failed" = "where the model cannot be evaluated")
+  "failed" = "where the model cannot be evaluated within its bounds")
 
 # Rows of the matrix `counts` and `sums`, as in src/batch.h.
 GROUP_COUNTS <- c("status", "used", "missing", "conditions", "treatments", "estimated",
@@ -52,7 +52,7 @@ CONSTANT_LEVEL <- 0.999
 #' | `no anneal` | no reading after time zero | no |
 #' | `bad value` | negative time, temperature below absolute zero, hardness zero or less, infinite value; its row is given | no |
 #' | `outside table` | a reading cannot be converted to HV; its row is given | no |
-#' | `failed` | the model cannot be evaluated | no |
+#' | `failed` | the model cannot be evaluated within its bounds | no |
 #'
 #' **Many cores, many machines.** Nothing is parallel unless asked for. `threads` shares the groups
 #' among threads of this process (where R was built with OpenMP; capped by the environment

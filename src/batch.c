@@ -288,6 +288,9 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
     sums[6] = g.last;
     if (m < (size_t)g.estimated)
         return SA_GROUP_TOO_FEW;
+    for (size_t j = 0; j < p; j++) /* a bound of the user against one that the readings set */
+        if (!g.held[j] && !(g.lower[j] < g.upper[j]))
+            return SA_GROUP_FAILED;
     g.constant = sa_batch_about_constant(r, m);
     ((watch *)ctl->poll_context)->each = m;
     minimise(b, r, &g, ctl);

@@ -16,7 +16,7 @@ typedef enum {
     SA_GROUP_NO_ANNEAL,      /* no reading after time zero */
     SA_GROUP_BAD_VALUE,      /* a reading that cannot be */
     SA_GROUP_OUTSIDE,        /* a reading outside the conversion table */
-    SA_GROUP_FAILED          /* the model cannot be evaluated */
+    SA_GROUP_FAILED          /* the model cannot be evaluated within its bounds */
 } sa_group_status;
 
 /* How standard errors are formed: from the scatter of readings, from that of heat treatments,

@@ -55,6 +55,8 @@ typedef struct {
     int state[GROUPS * P], counts[GROUPS * SA_BATCH_COUNTS];
 } results;
 
+static double bound[P] = {NAN, NAN, NAN, NAN, NAN}; /* lower bounds of the next run */
+
 static sa_status run(const int *order, int threads, sa_poll poll, size_t groups, results *r)
 {
     static const double start[P] = {0}, none[P] = {NAN, NAN, NAN, NAN, NAN};
@@ -66,7 +68,7 @@ static sa_status run(const int *order, int threads, sa_poll poll, size_t groups,
     }
     sa_batch_columns col = {temp_c, time_min, hardness, NULL, NULL, order};
     sa_batch_settings set = {.kind = SA_JMAK, .ref_k = NAN, .start = start, .held = held,
-                             .lower = none, .upper = none, .natural = natural, .errors = SA_ERRORS_CLUSTER,
+                             .lower = bound, .upper = none, .natural = natural, .errors = SA_ERRORS_CLUSTER,
                              .automatic = 1, .infer = 1, .t_quantile = t, .f_quantile = f,
                              .quantiles = 200, .control = sa_lsq_defaults()};
     size_t bytes = sa_batch_work(ROWS);
@@ -112,6 +114,12 @@ int main(void)
         check(fabs(a.par[g * P + SA_P_Q] - (120.0 + 10.0 * g)) < 12.0, "energy near the truth");
         check(a.counts[g * SA_BATCH_COUNTS + SA_COUNT_CONDITIONS] == 18, "conditions");
     }
+
+    /* a bound that leaves no room beside those the readings set: no estimates */
+    bound[SA_P_WORKED] = 5000; /* ten times the hardest reading is the most looked at */
+    check(run(NULL, 1, NULL, GROUPS, &b) == SA_OK, "a bound out of reach");
+    check(b.counts[0] == SA_GROUP_FAILED && isnan(b.par[0]), "no room between the bounds");
+    bound[SA_P_WORKED] = NAN;
 
     /* any order of rows within the groups, any number of threads: the same bits */
     for (int i = 0; i < GROUPS * ROWS; i++)
