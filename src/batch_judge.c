@@ -14,13 +14,20 @@ void sa_batch_sandwich(const sa_batch_room *r, sa_batch_group *g, const double *
     const size_t p = 5;
     double sum[15] = {0.0}, between = 0.0;
     const double soft = g->par[SA_P_SOFT], drop = g->par[SA_P_WORKED] - soft, *v = g->model;
+    const double df = (double)g->rep.n_cluster - (double)g->estimated;
+    for (size_t k = 0; k < g->rep.n_cluster; k++) {
+        const size_t i = (size_t)r->first_of[k];
+        const double e = soft + drop * rows[5 * i] - r->cluster_mean[k];
+        if (r->root[i] > 0.0)
+            between += r->cluster_weight[k] * e * e;
+    }
+    const double pooled = df > 0.0 ? between / df : 0.0;
     for (size_t k = 0; k < g->rep.n_cluster; k++) {
         const size_t i = (size_t)r->first_of[k];
         const double weight = r->cluster_weight[k], *x = rows + 5 * i;
         if (!(r->root[i] > 0.0))
             continue;
         const double e = soft + drop * x[0] - r->cluster_mean[k];
-        between += weight * e * e;
         double b[5]; /* rows and columns of held parameters are zero in the covariance */
         for (size_t j = 0; j < p; j++) {
             const double *c = v + j * p;
@@ -28,7 +35,7 @@ void sa_batch_sandwich(const sa_batch_room *r, sa_batch_group *g, const double *
         }
         const double h =
             weight * (b[0] * x[0] + b[1] * x[1] + b[2] * x[2] + b[3] * x[3] + b[4] * x[4]);
-        const double u = weight * e / (1.0 - h > 1e-6 ? 1.0 - h : 1e-6), uu = u * u;
+        const double u = sa_treatment_score(weight, e, h, pooled), uu = u * u;
         for (size_t j = 0, at = 0; j < p; j++) {
             const double ub = uu * b[j];
             for (size_t l = 0; l <= j; l++)

@@ -17,7 +17,6 @@
 #include <string.h>
 
 #define RANK_TOLERANCE 1e-9
-#define ALONE 1e-6 /* 1 - leverage below which a residual is rounding */
 
 /* Curve minus mean of a heat treatment; 0 where its readings have no weight. */
 static double residual_of(const sa_softening *s, const sa_replicates *r, const double *resid,
@@ -62,10 +61,8 @@ void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, cons
                 bx[j] += out->model[j + k * p] * x[k];
             h += x[j] * bx[j];
         }
-        const double left = 1.0 - weight * h;
-        const double u = left > ALONE ? weight * residual_of(s, r, resid, g) / left
-                         : df > 0.0   ? sqrt(weight * out->between / df)
-                                      : 0.0;
+        const double u = sa_treatment_score(weight, residual_of(s, r, resid, g), weight * h,
+                                            df > 0.0 ? out->between / df : 0.0);
         for (size_t j = 0; j < p; j++)
             for (size_t k = 0; k < p; k++)
                 out->cluster[j + k * p] += u * u * bx[j] * bx[k];

@@ -2,6 +2,7 @@
 #ifndef SA_SOFTENING_H
 #define SA_SOFTENING_H
 
+#include <math.h>
 #include "least_squares.h"
 #include "model.h"
 #include "replicates.h"
@@ -59,6 +60,16 @@ typedef struct {
     size_t rank;
     double between; /* sum over clusters of weight times squared mean residual */
 } sa_covariances;
+
+/* Weight times error of a heat treatment in the cluster covariance: its residual e over 1 minus its
+ * leverage; a treatment that alone decides a parameter (leverage 1) has no residual but rounding,
+ * and gets the pooled variance of the treatments. */
+#define SA_ALONE 1e-4
+static inline double sa_treatment_score(double weight, double e, double leverage, double pooled)
+{
+    const double left = 1.0 - leverage;
+    return left > SA_ALONE ? weight * e / left : sqrt(weight * pooled);
+}
 
 void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, const double *resid,
                              const double *jac, const int *at_bound, sa_covariances *out,

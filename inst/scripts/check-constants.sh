@@ -6,16 +6,11 @@
 #   SOFTANNEAL_FULL_CHECKS=true sh ...                   all R tests
 set -eu
 top=$(cd "$(dirname "$0")/../.." && pwd)
+. "$top/inst/scripts/setup.sh"
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
-mkdir "$work/library" "$work/source" "$work/tests"
-cp -r "$top/DESCRIPTION" "$top/NAMESPACE" "$top/R" "$top/src" "$top/inst" "$work/source/"
-rm -f "$work"/source/src/*.o "$work"/source/src/*.so
-R CMD INSTALL --no-test-load --no-docs --library="$work/library" "$work/source" \
-    >"$work/install.log" 2>&1 || {
-    cat "$work/install.log" >&2
-    exit 1
-}
+install_copy "$top" "$work"
+mkdir "$work/tests"
 if [ "${SOFTANNEAL_FULL_CHECKS:-}" = true ]; then
     tests=$top/tests/testthat
 else

@@ -5,6 +5,7 @@
 #   sudo sh inst/scripts/check-files.sh
 set -eu
 top=$(cd "$(dirname "$0")/../.." && pwd)
+. "$top/inst/scripts/setup.sh"
 [ "$(id -u)" = 0 ] || {
     echo "Left out: root rights are needed to mount a small file system."
     exit 0
@@ -12,14 +13,9 @@ top=$(cd "$(dirname "$0")/../.." && pwd)
 work=$(mktemp -d)
 full="$work/full disk \303\244"
 full=$(printf "$full")
-mkdir -p "$full" "$work/library" "$work/source" "$work/locked"
+mkdir -p "$full" "$work/locked"
 trap 'umount "$full" 2>/dev/null || true; rm -rf "$work"' EXIT
-cp -r "$top/DESCRIPTION" "$top/NAMESPACE" "$top/R" "$top/src" "$top/inst" "$work/source/"
-rm -f "$work"/source/src/*.o "$work"/source/src/*.so
-R CMD INSTALL --no-docs --library="$work/library" "$work/source" >"$work/install.log" 2>&1 || {
-    cat "$work/install.log" >&2
-    exit 1
-}
+install_copy "$top" "$work"
 mount -t tmpfs -o size=4000k tmpfs "$full"
 chmod 755 "$work"
 chmod -R a+rX "$work/library"

@@ -6,6 +6,7 @@
 #   sh inst/scripts/check-sanitizers.sh quick  the C tests and few R tests
 set -eu
 top=$(cd "$(dirname "$0")/../.." && pwd)
+. "$top/inst/scripts/setup.sh"
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 flags="-g -O1 -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=undefined"
@@ -43,14 +44,10 @@ cat >"$work/Makevars" <<MAKE
 CFLAGS = $flags -std=gnu99
 LDFLAGS = -fsanitize=address,undefined
 MAKE
-mkdir "$work/library" "$work/source"
-cp -r "$top/DESCRIPTION" "$top/NAMESPACE" "$top/R" "$top/src" "$top/inst" "$work/source/"
-rm -f "$work"/source/src/*.o "$work"/source/src/*.so
-R_MAKEVARS_USER="$work/Makevars" R CMD INSTALL --no-test-load --no-byte-compile --no-docs \
-    --library="$work/library" "$work/source" >"$work/install.log" 2>&1 || {
-    cat "$work/install.log" >&2
-    exit 1
-}
+(
+    export R_MAKEVARS_USER="$work/Makevars"
+    install_copy "$top" "$work"
+)
 run_sanitized() {
     LD_PRELOAD="$(gcc -print-file-name=libasan.so) $(gcc -print-file-name=libubsan.so)" \
         ASAN_OPTIONS=detect_leaks=0 UBSAN_OPTIONS=print_stacktrace=1 R_LIBS="$work/library" \

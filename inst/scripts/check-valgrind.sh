@@ -6,6 +6,7 @@
 #   SOFTANNEAL_FULL_CHECKS=true sh ...   more of the R tests
 set -eu
 top=$(cd "$(dirname "$0")/../.." && pwd)
+. "$top/inst/scripts/setup.sh"
 if ! command -v valgrind >/dev/null 2>&1; then
     echo "valgrind left out: it is not installed."
     exit 0
@@ -33,14 +34,8 @@ for test in "$top"/tests/c/test_*.c; do
     tail -n 1 "$work/out"
 done
 [ "${1:-}" = c ] && exit 0
-mkdir "$work/library" "$work/source" "$work/tests"
-cp -r "$top/DESCRIPTION" "$top/NAMESPACE" "$top/R" "$top/src" "$top/inst" "$work/source/"
-rm -f "$work"/source/src/*.o "$work"/source/src/*.so
-R CMD INSTALL --no-test-load --no-docs --library="$work/library" "$work/source" \
-    >"$work/install.log" 2>&1 || {
-    cat "$work/install.log" >&2
-    exit 1
-}
+install_copy "$top" "$work"
+mkdir "$work/tests"
 names="glue kinetics"
 [ "${SOFTANNEAL_FULL_CHECKS:-}" = true ] && names="glue kinetics scales history heat fit-least-squares plan-improve fit-archive"
 for name in $names; do cp "$top/tests/testthat/test-$name.R" "$work/tests/"; done

@@ -83,6 +83,19 @@ install_package() {
     }
 }
 
+# install_copy TOP WORK: installs the sources, without objects of an earlier build, from
+# WORK/source into WORK/library
+install_copy() {
+    mkdir -p "$2/library" "$2/source"
+    cp -r "$1/DESCRIPTION" "$1/NAMESPACE" "$1/R" "$1/src" "$1/inst" "$2/source/"
+    rm -f "$2"/source/src/*.o "$2"/source/src/*.so
+    R CMD INSTALL --no-test-load --no-docs --library="$2/library" "$2/source" \
+        >"$2/install.log" 2>&1 || {
+        cat "$2/install.log" >&2
+        exit 1
+    }
+}
+
 need_basics() {
     need_program Rscript r-base-core
     need_program gcc gcc libc6-dev
