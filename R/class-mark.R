@@ -156,11 +156,14 @@ check_points <- function(points) {
 
 # Several files, such as one a group: read one by one, so that an error names its file and row.
 match_files <- function(paths, key) {
-  if (anyNA(paths)) abort("missing", "a path of `answers` is missing", arg = "answers")
+  if (anyNA(paths)) {
+    abort("missing", "a path of `answers` is missing", arg = "answers", rows = which(is.na(paths)),
+          remedy = "Give the path of each file.")
+  }
   parts <- lapply(paths, function(path) {
     tryCatch(match_answers(read_answers(path), key), softanneal_error = function(e) {
       e$message <- paste0("In '", basename(path), "': ", conditionMessage(e))
-      stop(e)
+      rlang::cnd_signal(e)
     })
   })
   out <- parts[[1L]]

@@ -114,7 +114,7 @@ read_csv_keys <- function(path, keys) {
                             colClasses = stats::setNames(rep("character", length(keys)), keys))
   }, warning = function(w) {
     if (startsWith(conditionMessage(w), harmless)) invokeRestart("muffleWarning")
-    abort("file", conditionMessage(w), arg = "source")
+    rlang::cnd_signal(simpleError(conditionMessage(w))) # read_part() names the file
   })
   data[keys] <- lapply(data[keys], plain_key)
   data

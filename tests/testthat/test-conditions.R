@@ -19,8 +19,8 @@ test_that("conditions raised and conditions documented are the same", {
   expect_setequal(unique(paste0(known$kind, "_", known$class)),
                   tools$documented_conditions(tools$top))
   # no way around: R's own functions occur where our conditions are made (checks.R, say() in
-  # readings-read.R), where one that was caught is passed on (report.R, fit-archive*.R), and in
-  # the addins, which speak to the console of a person
+  # readings-read.R), where one that was caught is passed on (report.R), and in the addins,
+  # which speak to the console of a person
   own <- c("stop", "warning", "stopifnot", "message")
   files <- list.files(file.path(tools$top, "R"), "[.]R$", full.names = TRUE)
   direct <- vapply(files, function(file) {
@@ -29,8 +29,7 @@ test_that("conditions raised and conditions documented are the same", {
   }, NA)
   expect_identical(setdiff(basename(files)[direct],
                            c("addins.R", "checks.R", "readings-read.R", "report.R",
-                             "readings-assemble.R", "fit-archive.R", "fit-archive-parts.R")),
-                   character())
+                             "readings-assemble.R")), character())
 })
 
 test_that("every error names its argument, every warning counts, and messages tell them apart", {
