@@ -120,6 +120,11 @@
 fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6, reader = NULL,
                         format = c("rds", "parquet", "csv"), part = NULL) {
   keys <- key_names(if (missing(by)) NULL else rlang::enexpr(by))
+  odd <- keys[grepl("[\r\n]|, ", keys)]
+  if (length(odd)) { # they are noted on one line, with commas between
+    abort("argument", paste0("a key column cannot be named '", odd[1L], "' in an archive"),
+          arg = "by", remedy = "Rename the column: no line ends, and no comma before a space.")
+  }
   out_dir <- check_string(out_dir, "out_dir")
   format <- check_choice(format, c("rds", "parquet", "csv"), "format")
   if (format == "parquet") need_package("nanoparquet", "to write parquet files")

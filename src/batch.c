@@ -277,7 +277,8 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
     g.s.poll_context = ctl->poll_context;
     g.s.clock.poll = ctl->poll;
     g.s.clock.poll_context = ctl->poll_context;
-    g.cov = (sa_covariances){g.model, g.cluster, NULL, g.singular, g.loading, 0, 0.0};
+    g.cov = (sa_covariances){.model = g.model, .cluster = g.cluster, .singular = g.singular,
+                             .loading = g.loading};
     count[SA_COUNT_USED] = g.used;
     count[SA_COUNT_CONDITIONS] = (int)m;
     count[SA_COUNT_TREATMENTS] = (int)g.rep.n_cluster;

@@ -12,7 +12,7 @@
 void sa_batch_sandwich(const sa_batch_room *r, sa_batch_group *g, const double *rows)
 {
     const size_t p = 5;
-    double sum[15] = {0.0}, between = 0.0;
+    double sum[15] = {0.0}, between = 0.0, part[5] = {0.0};
     const double soft = g->par[SA_P_SOFT], drop = g->par[SA_P_WORKED] - soft, *v = g->model;
     const double df = (double)g->rep.n_cluster - (double)g->estimated;
     for (size_t k = 0; k < g->rep.n_cluster; k++) {
@@ -38,6 +38,7 @@ void sa_batch_sandwich(const sa_batch_room *r, sa_batch_group *g, const double *
         const double u = sa_treatment_score(weight, e, h, pooled), uu = u * u;
         for (size_t j = 0, at = 0; j < p; j++) {
             const double ub = uu * b[j];
+            part[j] += 1.0 - h > SA_ALONE ? 0.0 : ub * b[j];
             for (size_t l = 0; l <= j; l++)
                 sum[at++] += ub * b[l];
         }
@@ -46,6 +47,7 @@ void sa_batch_sandwich(const sa_batch_room *r, sa_batch_group *g, const double *
     for (size_t j = 0, at = 0; j < p; j++)
         for (size_t l = 0; l <= j; l++)
             g->cluster[j + l * p] = g->cluster[l + j * p] = sum[at++];
+    sa_mark_alone(part, g->cluster, p, g->cov.alone);
     g->cov.rank = (size_t)g->estimated;
     memset(g->loading, 0, sizeof g->loading);
 }
@@ -58,10 +60,11 @@ static double quantile(const double *table, size_t length, double df)
 }
 
 /* Whether the profile of every doubtful parameter plainly closes on both sides. */
-static int all_closed(sa_batch_room *r, sa_batch_group *g, const double *half, double threshold)
+static int all_closed(sa_batch_room *r, sa_batch_group *g, const double *half, const int *alone,
+                      double threshold)
 {
     for (size_t j = 0; j < 5; j++)
-        if (!g->held[j] && sa_softening_wide(&g->s, g->par, j, half[j]) &&
+        if (!g->held[j] && (alone[j] || sa_softening_wide(&g->s, g->par, j, half[j])) &&
             !sa_short_closed(&g->s, r->weight, g->par, j, half[j], g->res.objective + threshold,
                              r->work))
             return 0;
@@ -87,9 +90,15 @@ int sa_batch_judge(const sa_batch_settings *set, sa_batch_room *r, sa_batch_grou
             half[j] = t * sqrt(v);
         }
         const double threshold = df > 0.0 ? t * t * variance : HUGE_VAL;
+        static const int none[P_MOST];
+        const int *alone = robust ? g->cov.alone : none;
         if (adopted == 0 && g->in_short && threshold < HUGE_VAL &&
-            all_closed(r, g, half, threshold))
+            all_closed(r, g, half, alone, threshold))
             memset(half, 0, sizeof half); /* no profile needs to be followed */
+        else
+            for (size_t j = 0; j < p; j++)
+                if (alone[j])
+                    half[j] = HUGE_VAL; /* its profile is followed */
         if (!sa_softening_states(&g->s, g->par, g->at_bound, g->res.objective, threshold, half,
                                  g->loading, 0, state, limit, NULL,
                                  adopted < MOST_ADOPTIONS ? better : NULL, r->work))

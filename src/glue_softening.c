@@ -71,7 +71,7 @@ static int infer(const sa_softening *s, const sa_replicates *rep, const sa_lsq_c
         double t = df > 0.0 ? Rf_qt(0.5 + 0.5 * inference[1], df, 1, 0) : NAN;
         for (size_t j = 0; j < p; j++) {
             double v = cluster ? cov->cluster[j + j * p] : variance * cov->model[j + j * p];
-            half[j] = t * sqrt(v);
+            half[j] = cluster && cov->alone[j] ? HUGE_VAL : t * sqrt(v); /* huge: follow it */
         }
         double threshold = ctl->huber > 0.0 ? HUGE_VAL : t * t * variance;
         if (!(df > 0.0))
@@ -209,9 +209,11 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
     double *par = put_doubles(out, 0, p);
     int *at_bound = put_integers(out, 1, p), *state = put_integers(out, 2, p);
     double *limit = put_matrix(out, 3, 2, p);
-    sa_covariances cov = {put_matrix(out, 4, p, p), put_matrix(out, 5, p, p),
-                          put_matrix(out, 19, p, p), put_doubles(out, 6, p),
-                          put_doubles(out, 7, p), 0, 0.0};
+    sa_covariances cov = {.model = put_matrix(out, 4, p, p),
+                          .cluster = put_matrix(out, 5, p, p),
+                          .null = put_matrix(out, 19, p, p),
+                          .singular = put_doubles(out, 6, p),
+                          .loading = put_doubles(out, 7, p)};
     double *jac = put_matrix(out, 8, m, p), *fitted = put_doubles(out, 9, n);
     memcpy(par, glue_doubles(start, rp, "start"), p * sizeof(double));
     memset(at_bound, 0, p * sizeof(int));

@@ -33,7 +33,7 @@ void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, cons
 {
     const size_t m = s->clock.n, p = sa_model_parameters(s->kind).n_par;
     int skip[SA_MODEL_MAX_PAR];
-    double x[SA_MODEL_MAX_PAR], bx[SA_MODEL_MAX_PAR];
+    double x[SA_MODEL_MAX_PAR], bx[SA_MODEL_MAX_PAR], part[SA_MODEL_MAX_PAR] = {0.0};
     for (size_t j = 0; j < p; j++)
         skip[j] = (s->held && s->held[j]) || at_bound[j];
     out->rank = sa_covariance(jac, m, p, skip, RANK_TOLERANCE, out->model, out->null,
@@ -63,8 +63,11 @@ void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, cons
         }
         const double u = sa_treatment_score(weight, residual_of(s, r, resid, g), weight * h,
                                             df > 0.0 ? out->between / df : 0.0);
-        for (size_t j = 0; j < p; j++)
+        for (size_t j = 0; j < p; j++) {
+            part[j] += 1.0 - weight * h > SA_ALONE ? 0.0 : u * u * bx[j] * bx[j];
             for (size_t k = 0; k < p; k++)
                 out->cluster[j + k * p] += u * u * bx[j] * bx[k];
+        }
     }
+    sa_mark_alone(part, out->cluster, p, out->alone);
 }

@@ -59,6 +59,9 @@ typedef struct {
     double *model, *cluster, *null, *singular, *loading;
     size_t rank;
     double between; /* sum over clusters of weight times squared mean residual */
+    /* parameters whose cluster variance leans on a treatment without residual: their Wald
+     * interval is no measure of how far the data fix them */
+    int alone[SA_MODEL_MAX_PAR];
 } sa_covariances;
 
 /* Weight times error of a heat treatment in the cluster covariance: its residual e over 1 minus its
@@ -69,6 +72,13 @@ static inline double sa_treatment_score(double weight, double e, double leverage
 {
     const double left = 1.0 - leverage;
     return left > SA_ALONE ? weight * e / left : sqrt(weight * pooled);
+}
+
+/* Marks them: `part`, the share of such treatments in the variances of `cluster` (p x p). */
+static inline void sa_mark_alone(const double *part, const double *cluster, size_t p, int *alone)
+{
+    for (size_t j = 0; j < p; j++)
+        alone[j] = part[j] > 0.1 * cluster[j + j * p];
 }
 
 void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, const double *resid,

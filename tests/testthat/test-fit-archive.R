@@ -196,6 +196,10 @@ test_that("bad calls and bad folders are refused", {
   expect_error(fit_archive(folder, out, by = coil, se = "model"), class = "softanneal_error_file")
   expect_error(fit_archive(folder, out, by = coil, modle = 1), class = "softanneal_error_argument")
   expect_error(fit_archive(folder, out), class = "softanneal_error_argument")
+  for (name in c("a, b", "a\nb")) {
+    expect_error(fit_archive(folder, out, by = !!name), "cannot be named",
+                 class = "softanneal_error_argument")
+  }
   expect_error(fit_archive(folder, out, by = coil, reader = "csv"), class = "softanneal_error_argument")
   expect_error(fit_archive(withr::local_tempfile(), out, by = coil), class = "softanneal_error_file")
   expect_error(fit_archive(3, out, by = coil), class = "softanneal_error_argument")

@@ -15,7 +15,8 @@ answers_elsewhere <- function(files, helper, library) {
 expect_saved_answers <- function(answers, file) {
   saved <- readRDS(file)$answers
   label <- basename(file)
-  expect_setequal(names(answers), names(saved))
+  # a later version may answer more, never less
+  expect_identical(setdiff(names(saved), names(answers)), character(), label = label)
   for (what in names(saved)) {
     expect_equal(answers[[what]], saved[[what]], tolerance = 1e-7, label = paste(label, what))
   }
