@@ -46,7 +46,7 @@ calls <- list(
   },
   "confint(), profile" = function() for (i in 1:1000) confint(fit, method = "profile"),
   "time_to(), intervals" = function() {
-    time_to(fit, softening = rep(0.5, size(2e4)), temp_c = seq(300, 380, length.out = size(2e4)))
+    time_to(fit, softening = rep(0.5, size(2e3)), temp_c = seq(300, 380, length.out = size(2e3)))
   },
   "soften()" = function() {
     soften(log, c(h_worked = 180, h_soft = 75, ln_k_ref = -2.3, n = 1.5, q_kj_mol = 180),
