@@ -235,6 +235,8 @@ static sa_status minimise(evaluator *ev, const sa_lsq_control *ctl, double *par,
         if (iteration == 0)
             ws.radius = ctl->first_radius * (size > 0.0 ? size : 1.0);
         out->iterations++;
+        const double radius = ws.radius, lambda = ws.lambda;
+        memset(ws.stay, 0, p * sizeof(int));
 
         for (int accepted = 0, trials = 0; !accepted; trials++) {
             if (trials > 0 && is_stopped(ctl, out))
@@ -254,6 +256,11 @@ static sa_status minimise(evaluator *ev, const sa_lsq_control *ctl, double *par,
                 end = SA_END_FUNCTION;
             else if (ws.radius <= ctl->xtol * size || ws.radius <= DBL_MIN)
                 end = SA_END_STEP;
+            if (end == SA_END_STEP && !accepted && sa_region_settle(&ws, pb, par) > 0) {
+                ws.radius = radius; /* the others have not had their turn */
+                ws.lambda = lambda;
+                continue;
+            }
             if (accepted) {
                 memcpy(par, ws.trial, p * sizeof(double));
                 f = evaluate(ev, par, resid, jac);

@@ -324,6 +324,12 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
             state[j] = SA_OPEN_ABOVE;
         else if (at_bound[j])
             state[j] = at_bound[j] < 0 ? SA_AT_LOWER : SA_AT_UPPER;
+        else if (loading[j] > 1e-8) {
+            /* not seen by the readings here: no Wald interval, whatever ends the profile */
+            state[j] = by_nature[0] == by_nature[1] ? SA_OPEN
+                       : by_nature[0]               ? SA_OPEN_BELOW
+                                                    : SA_OPEN_ABOVE;
+        }
         if (state[j] == SA_DETERMINED && !every)
             limit[2 * j] = limit[2 * j + 1] = NAN;
     }

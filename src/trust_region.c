@@ -31,6 +31,8 @@ sa_region sa_region_place(double *memory, size_t p)
     ws.fs = ws.fd + p;
     ws.old = ws.fs + p;
     ws.frozen = (int *)(void *)(ws.old + p);
+    ws.stay = ws.frozen + p; /* two arrays of int in the room of p doubles */
+    memset(ws.stay, 0, p * sizeof(int));
     memset(ws.d, 0, p * sizeof(double));
     return ws;
 }
@@ -209,7 +211,8 @@ void sa_region_step(sa_region *ws, const sa_lsq_problem *pb, const double *par,
     const size_t p = ws->p;
     size_t left = 0;
     for (size_t j = 0; j < p; j++) {
-        ws->frozen[j] = (pb->held && pb->held[j]) || at_bound[j] || ws->colnorm[j] == 0.0;
+        ws->frozen[j] = (pb->held && pb->held[j]) || at_bound[j] || ws->colnorm[j] == 0.0 ||
+                        ws->stay[j];
         ws->step[j] = 0.0;
         ws->trial[j] = par[j];
         left += !ws->frozen[j];
@@ -255,6 +258,22 @@ void sa_region_step(sa_region *ws, const sa_lsq_problem *pb, const double *par,
             return;
         left -= hit;
     }
+}
+
+/* A coordinate with a faint column may run to its bound however small the radius is, and spoil the
+ * step of the others. Makes those that did stay where they are; returns how many. */
+size_t sa_region_settle(sa_region *ws, const sa_lsq_problem *pb, const double *par)
+{
+    size_t count = 0;
+    for (size_t j = 0; j < ws->p; j++) {
+        const int hit = (pb->lower && ws->trial[j] <= pb->lower[j]) ||
+                        (pb->upper && ws->trial[j] >= pb->upper[j]);
+        if (ws->stay[j] || !hit || ws->trial[j] == par[j])
+            continue;
+        ws->stay[j] = 1;
+        count++;
+    }
+    return count;
 }
 
 /* Slope and curvature of the linear model along the step: reduction it promises. */

@@ -14,6 +14,7 @@ typedef struct {
     double *damp;               /* work of the damped step */
     double radius, lambda;
     int *frozen;                /* as ints in the work space: out of this step */
+    int *stay;                  /* likewise: out of all steps of this iteration */
 } sa_region;
 
 /* Parts of `memory`, 4 p p + 15 p doubles; no scale yet. */
@@ -31,6 +32,9 @@ double sa_region_cosine(const sa_region *ws, const sa_lsq_problem *pb, const dou
 /* Step of the free parameters inside radius and box: `step` and `trial`. */
 void sa_region_step(sa_region *ws, const sa_lsq_problem *pb, const double *par,
                     const int *at_bound);
+
+/* Keeps coordinates that only run to their bounds where they are; returns how many more. */
+size_t sa_region_settle(sa_region *ws, const sa_lsq_problem *pb, const double *par);
 
 /* Reduction of half the objective that the linear model promises along the step, and its slope. */
 double sa_region_promised(const sa_region *ws, double *linear);

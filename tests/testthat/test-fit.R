@@ -299,3 +299,25 @@ test_that("a heat treatment that alone decides a level gets the scatter of the o
   expect_equal(vcov(fit)["h_worked", "h_worked"],
                sum(((means - mean(means)) / (2 / 3))^2) / 9, tolerance = 1e-6)
 })
+
+test_that("no standard error for an energy that only a bound of the user or an idle term holds", {
+  # the hotter piece was finished before its first reading: Q has a lower limit only
+  two <- bell_readings()
+  two <- two[two$temp_c %in% c(330, 410), ]
+  bounded <- suppressWarnings(fit_softening(two, upper = c(q_kj_mol = 300)))
+  expect_equal(bounded$states[["q_kj_mol"]], "only a lower limit")
+  expect_true(is.na(vcov(bounded)["q_kj_mol", "q_kj_mol"]))
+  expect_equal(bounded$limits["q_kj_mol", "upper"], 300, ignore_attr = TRUE)
+  free <- suppressWarnings(fit_softening(two))
+  expect_equal(bounded$limits["q_kj_mol", "lower"], free$limits["q_kj_mol", "lower"],
+               tolerance = 0.02, ignore_attr = TRUE)
+  # with recovery of up to 20 HV at hand even the lower limit goes: any Q fits as well
+  idle <- function(q) {
+    suppressWarnings(fit_softening(two, "recovery_jmak", upper = c(loss = 20, ln_k_rec = 3),
+                                   fixed = q))
+  }
+  fit <- idle(NULL)
+  for (q in c(50, 1200)) expect_equal(deviance(idle(c(q_kj_mol = q))), deviance(fit), tolerance = 1e-4)
+  expect_equal(fit$states[["q_kj_mol"]], "not determined")
+  expect_true(is.na(vcov(fit)["q_kj_mol", "q_kj_mol"]))
+})
