@@ -54,7 +54,9 @@ need_r() {
     done
 }
 
+# what has no Debian package is compiled, and may need more than R's own headers
 from_cran() {
+    command -v g++ >/dev/null 2>&1 || apt_install g++ zlib1g-dev 2>/dev/null || true
     Rscript --vanilla -e "
         lib <- .libPaths()[1]
         if (file.access(lib, 2) != 0) {
