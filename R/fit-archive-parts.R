@@ -44,7 +44,9 @@ parts_to_do <- function(job, part) {
   if (length(changed)) {
     more <- length(changed) - 5L
     abort("file", paste0(in_quotes(utils::head(names[changed], 5L), " and "),
-                         if (more > 0L) paste0(" and ", more, " more"), " changed after the results in '", job$out_dir, "' were made"), arg = "source",
+                         if (more > 0L) paste0(" and ", more, " more"),
+                         " changed after the results in '", job$out_dir, "' were made"),
+          arg = "source",
           sources = names[changed],
           remedy = paste0("Use a new folder, or delete ", basename(part_path(job, changed[1L])),
                           if (length(changed) > 1L) " and so on", " to have it done again."))

@@ -85,8 +85,9 @@ CONSTANT_LEVEL <- 0.999
 #'   (parameters without standard error), `sigma`, `nobs`, `missing`, `treatments`, `temp_ref_c`),
 #'   [tidy()] (one row a group and parameter), [glance()] (one row a group), [summary()], [coef()],
 #'   [predict()], [augment()], [ggplot2::autoplot()], and `[` to pick groups; see [fits-tables].
-#'   One warning of class `softanneal_warning_fit` counts and names groups that are not `ok`; its field `status` holds the counts. Rows with a
-#'   missing value are left out, with one warning of class `softanneal_warning_missing`.
+#'   One warning of class `softanneal_warning_fit` counts and names groups that are not `ok`; its
+#'   field `status` holds the counts. Rows with a missing value are left out, with one warning
+#'   of class `softanneal_warning_missing`.
 #' @section Errors:
 #'   Only what concerns all groups: `softanneal_error_column`, `softanneal_error_scale`,
 #'   `softanneal_error_missing` (a missing key), `softanneal_error_argument`,

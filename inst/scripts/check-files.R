@@ -36,7 +36,10 @@ writers <- list(
 written_by <- function(writer) {
   good <- tempfile("good", here)
   dir.create(good)
-  end <- tryCatch({ writer(good); "" }, softanneal_error_package = conditionMessage)
+  end <- tryCatch({
+    writer(good)
+    ""
+  }, softanneal_error_package = conditionMessage)
   if (nzchar(end)) NULL else good
 }
 files_of <- function(top) list.files(top, recursive = TRUE, all.files = TRUE)
@@ -65,7 +68,10 @@ for (name in names(writers)) {
   for (free in steps) {
     if (!locked) fill(free)
     kept <- files_of(folder)
-    end <- tryCatch({ writers[[name]](folder); "written" },
+    end <- tryCatch({
+      writers[[name]](folder)
+      "written"
+    },
                     softanneal_error_file = function(e) conditionMessage(e))
     left <- setdiff(files_of(folder), kept)
     bad <- left[!left_whole(left, good)]

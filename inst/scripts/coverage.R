@@ -15,7 +15,7 @@ unlink(notes)
 table <- conditions$condition_table(top) # now: the sources may be edited during the run
 conditions$note_conditions(copy)
 Sys.setenv(SOFTANNEAL_SOURCE = top, SOFTANNEAL_CONDITIONS = notes, NOT_CRAN = "true")
-setwd(copy)
+setwd(copy) # nolint
 done <- covr::package_coverage(
   ".", type = "none", quiet = TRUE,
   code = paste0("result <- testthat::test_dir(\"tests/testthat\", package = \"softanneal\", ",
@@ -32,8 +32,8 @@ plain_c <- function() {
   folder <- file.path(results, "gcov")
   unlink(folder, recursive = TRUE)
   dir.create(folder)
-  old <- setwd(folder)
-  on.exit(setwd(old))
+  old <- setwd(folder) # nolint
+  on.exit(setwd(old)) # nolint
   files <- list.files(file.path(top, "src"), "[.]c$", full.names = TRUE)
   pure <- grep("/(init|glue_[a-z]+)[.]c$", files, value = TRUE, invert = TRUE)
   run <- function(...) if (system2(...) != 0L) stop("failed: ", paste(..., collapse = " "))

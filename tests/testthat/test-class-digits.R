@@ -122,7 +122,7 @@ test_that("a number kept as text by an apostrophe is a number, and signs need no
   key <- narrow_key(139.37, "q_kj_mol")
   expect_identical(mark_one("'139.4", key, "q_kj_mol")$mark, "right")
   dir <- withr::local_tempdir()
-  report <- data.frame(group = "group-01", quantity = "q_kj_mol", value = c("-139.4"), unit = "")
+  report <- data.frame(group = "group-01", quantity = "q_kj_mol", value = "-139.4", unit = "")
   file <- write_class(report, dir)
   expect_match(readLines(file)[2], "\"-139.4\"", fixed = TRUE)
   m <- mark_answers(file, key)

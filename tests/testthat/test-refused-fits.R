@@ -136,3 +136,15 @@ test_that("without pandoc sheet and report say so", {
                  "pandoc is needed to write the report")
   expect_false(file.exists(file))
 })
+
+test_that("a fit needs readings after an anneal, and marking a key without gaps", {
+  rolled <- as.data.frame(bell_readings())
+  rolled <- rolled[rolled$time_min == 0, ]
+  expect_refused(fit_softening(rolled, temp_ref_c = 330), "too_few",
+                 "no reading was taken after a time in the furnace", "data")
+  key <- answer_key(1, seed = 20)
+  key$lower[2L] <- NA
+  answers <- data.frame(group = "group-01", quantity = "n", value = 1.5)
+  expect_refused(mark_answers(answers, key), "missing", "column `lower` of the key has gaps", "lower",
+                 2L)
+})

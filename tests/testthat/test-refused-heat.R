@@ -92,6 +92,10 @@ test_that("the forward model refuses what does not fit together", {
                  "`time_min` (11) lies beyond the end of the history (10 min)", "time_min")
   expect_refused(plot_isochronal(par, 1:8, temp_ref_c = 370), "argument",
                  "more than seven times", "time_min")
+  expect_refused(plot_isochronal(par, numeric(), temp_ref_c = 370), "too_few", "holds no time",
+                 "time_min")
+  expect_refused(thermal_material("unobtainium", density_kg_m3 = 8000), "argument",
+                 "'unobtainium' is not in the table of metals", "heat_j_kgk")
   expect_refused(plot_isochronal(par, 10, temp_c = c(400, 300), temp_ref_c = 370), "range",
                  "`temp_c` must rise", "temp_c")
   expect_refused(plot_isochronal(replace(par, "q_kj_mol", 0), 10, temp_ref_c = 370), "argument",
