@@ -36,9 +36,17 @@ done
 [ "${1:-}" = c ] && exit 0
 install_copy "$top" "$work"
 mkdir "$work/tests"
+# not fit-archive: valgrind has no 80-bit numbers, with which R reads the last digit from text
 names="glue kinetics"
-[ "${SOFTANNEAL_FULL_CHECKS:-}" = true ] && names="glue kinetics scales history heat fit-least-squares plan-improve fit-archive"
+[ "${SOFTANNEAL_FULL_CHECKS:-}" = true ] && names="glue kinetics scales history heat fit-least-squares plan-improve"
 for name in $names; do cp "$top/tests/testthat/test-$name.R" "$work/tests/"; done
 cp "$top"/tests/testthat/helper-*.R "$work/tests/"
-R_LIBS="$work/library" SOFTANNEAL_SOURCE= R -d "valgrind $strict" --vanilla \
+# libraries of others lose some memory at exit: of losses only those with a frame of ours count
+R_LIBS="$work/library" SOFTANNEAL_SOURCE= R -d "valgrind -q --error-exitcode=3 --leak-check=full \
+    --errors-for-leak-kinds=none --log-file=$work/valgrind.log" --vanilla \
     -f "$top/inst/scripts/run-tests.R" --args "$work/tests"
+if grep -q 'softanneal[.]so' "$work/valgrind.log"; then
+    grep -B 12 -A 12 'softanneal[.]so' "$work/valgrind.log"
+    exit 1
+fi
+echo "valgrind: nothing of this package."
