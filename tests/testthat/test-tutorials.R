@@ -62,6 +62,7 @@ test_that("every exercise has a hint and a solution, no name twice, and cautions
 })
 
 test_that("every precaution is in the text of a tutorial, and who has the last word", {
+  skip_if_not_installed("rmarkdown")
   for (file in tutorials()) {
     chunks <- chunks_of(file)
     code <- chunks$code[["show-cautions"]]
