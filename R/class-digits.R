@@ -3,7 +3,8 @@
 # as written with the digits that are left.
 
 # Fewest significant digits with which a number may be right by rounding. ISO 6507-1 reports
-# Vickers hardness to three significant figures; the rounding is then at most 0.5 % of the number.
+# Vickers hardness to three significant figures (value from memory); the rounding is then at most
+# 0.5 % of the number.
 LEAST_DIGITS <- 3L
 # Beyond these digits a double holds noise of its conversion, as in 0.057400000000000001.
 MOST_DIGITS <- 15L

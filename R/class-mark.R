@@ -35,7 +35,8 @@ ANSWER_UNITS <- list(
 #'
 #' **Digits.** A number is right by rounding when the key lies within half a unit of its last
 #' digit: 161 for 161.37. That holds for three significant digits or more (the digits in which
-#' ISO 6507-1 reports a Vickers hardness; at most 0.5 % of the number), and for fewer where the
+#' ISO 6507-1 reports a Vickers hardness, value from memory; at most 0.5 % of the number), and for
+#' fewer where the
 #' unit of the last digit is no larger than the standard error of the key. A coarser number is
 #' marked as it stands, and its reason says so. Text (`"161"`, `"1.61e2"`, cells of a CSV file)
 #' counts with the digits written; zeros at the end of a whole number may be digits or hold the
