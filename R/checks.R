@@ -256,7 +256,7 @@ need_package <- function(package, why) {
 }
 
 # Recycle to a common length; only length 1 is recycled.
-common_length <- function(...) {
+common_length <- function(..., spread = TRUE) {
   x <- list(...)
   sizes <- lengths(x)
   n <- if (any(sizes == 0L)) 0L else max(sizes)
@@ -266,7 +266,10 @@ common_length <- function(...) {
                              " where the others have ", n),
           arg = names(x)[odd[1L]], remedy = "Give one value, or one for each.")
   }
-  lapply(x, rep_len, length.out = n)
+  lapply(x, function(one) {
+    as_is <- length(one) == n || (n > 0L && !spread)
+    if (as_is && is.null(attributes(one))) one else rep_len(one, n)
+  })
 }
 
 # Give a result table the class of the table it came from (data frame, tibble, data.table),

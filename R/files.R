@@ -3,14 +3,21 @@
 # what was written is read back or measured before it takes its name.
 
 # TRUE when `write(passing)` has written what `whole(passing)` finds complete, and it has taken
-# its name. What R says of a file it cannot open is the caller's error to tell.
-put_in_place <- function(path, write, whole) {
+# its name; else FALSE, with what R said of it as attribute `why` (the caller tells). What R warns
+# of in writing means that bytes are missing. `before(passing)` runs once the file is found whole.
+# With replace = FALSE a file that another process has put there in the meantime stays.
+put_in_place <- function(path, write, whole, before = NULL, replace = TRUE) {
   passing <- tempfile("softanneal-", dirname(path), fileext = ".tmp")
   on.exit(unlink(passing), add = TRUE)
-  suppressWarnings(tryCatch({
+  failed <- function(cnd = NULL) structure(FALSE, why = cnd$message)
+  written <- tryCatch({
     write(passing)
-    isTRUE(whole(passing)) && file.rename(passing, path)
-  }, error = function(e) FALSE))
+    isTRUE(whole(passing))
+  }, error = failed, warning = failed)
+  if (!written) return(written)
+  if (!is.null(before)) before(passing)
+  if (!replace && (suppressWarnings(file.link(passing, path)) || file.exists(path))) return(TRUE)
+  tryCatch(file.rename(passing, path), warning = failed)
 }
 
 # A copy beside the target, then renamed; a full disk is told by the size.

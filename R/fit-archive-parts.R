@@ -146,52 +146,27 @@ fit_part <- function(k, from, data, job) {
     ends <- group_labels(fits, c(1L, nrow(table)))
   }
   path <- part_path(job, k)
-  passing <- passing_name(path)
-  on.exit(unlink(passing))
-  try_write(path, write_result(table, passing, job$format))
-  back <- tryCatch(nrow(read_result(passing, job$format, job$keys)), error = function(e) -1L)
-  if (back != nrow(table)) cannot_write(path)
-  note <- c(part = k, from, counts, first_key = ends[1L], last_key = ends[2L],
-            file = basename(path), bytes = format(file.size(passing), digits = 15),
-            version = PACKAGE_VERSION)[NOTE_FIELDS]
-  write_record(part_path(job, k, "dcf"), t(note), NOTE_FIELDS)
-  rename_into_place(passing, path)
-}
-
-# A name of this process alone.
-passing_name <- function(path) paste0(path, ".", Sys.getpid(), "-", basename(tempfile("")), ".tmp")
-
-# Write under a passing name, look whether all is there (a full disk), then rename: readers see all
-# or nothing. With replace = FALSE a file that another process has put there in the meantime stays.
-write_whole <- function(path, write, whole, replace = TRUE) {
-  passing <- passing_name(path)
-  on.exit(unlink(passing))
-  try_write(path, write(passing))
-  if (!isTRUE(tryCatch(whole(passing), error = function(e) FALSE))) cannot_write(path)
-  if (!replace && (suppressWarnings(file.link(passing, path)) || file.exists(path))) {
-    return(invisible())
-  }
-  rename_into_place(passing, path)
+  put_or_stop(path, function(to) write_result(table, to, job$format),
+              function(to) nrow(read_result(to, job$format, job$keys)) == nrow(table),
+              before = function(to) {
+    note <- c(part = k, from, counts, first_key = ends[1L], last_key = ends[2L],
+              file = basename(path), bytes = format(file.size(to), digits = 15),
+              version = PACKAGE_VERSION)[NOTE_FIELDS]
+    write_record(part_path(job, k, "dcf"), t(note), NOTE_FIELDS)
+  })
 }
 
 # One record of names and values.
 write_record <- function(path, record, keep_white, replace = TRUE) {
   lines <- with_usual_digits(
     utils::capture.output(write.dcf(record, keep.white = keep_white, width = 1e6)))
-  write_whole(path, function(to) NULL, function(to) save_lines(lines, to), replace)
+  put_or_stop(path, function(to) NULL, function(to) save_lines(lines, to), replace = replace)
 }
 
-rename_into_place <- function(passing, path) {
-  if (!suppressWarnings(file.rename(passing, path))) cannot_write(path)
-}
-
-# What goes wrong in writing, as an error of ours; a warning there means that bytes are missing.
-try_write <- function(path, code) {
-  tryCatch(code, error = function(e) cannot_write(path, conditionMessage(e)),
-           warning = function(w) cannot_write(path, conditionMessage(w)))
-}
-
-cannot_write <- function(path, why = NULL) {
+put_or_stop <- function(path, ...) {
+  done <- put_in_place(path, ...)
+  if (done) return(invisible())
+  why <- attr(done, "why")
   abort("file", paste0("cannot write '", path, "'", if (!is.null(why)) paste0(": ", why)),
         arg = "out_dir", remedy = "Check the disk and your rights there.")
 }

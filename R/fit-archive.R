@@ -149,7 +149,7 @@ fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6
   failed <- if (from_query) archive_query(source, job) else archive_folder(job, part)
   out <- read_archive(out_dir)
   # the table of parts, for people: reading an archive leaves the folder as it is
-  write_whole(file.path(out_dir, "manifest.csv"), function(to) write_table(out$manifest, to),
+  put_or_stop(file.path(out_dir, "manifest.csv"), function(to) write_table(out$manifest, to),
               function(to) whole_table(to, nrow(out$manifest)))
   if (length(failed)) abort_failed(failed, length(part))
   if (from_query || nrow(out$manifest) == length(job$files)) check_once(out)

@@ -18,20 +18,26 @@ history_points <- function(data, specimen = "specimen", time = "time_s", temp = 
   first <- c(0L, n)
   order <- NULL
   if (!is.null(name)) {
-    if (anyNA(name)) {
+    # the names of a long log are looked at in C; R sees one of each run
+    plain <- typeof(name) %in% c("logical", "integer", "double", "character")
+    start <- if (plain) .Call(C_sa_call_runs, list(name), NULL, n) + 1L else seq_len(n)
+    all_names <- name[start]
+    if (anyNA(all_names)) {
       abort("missing", paste0("column `", specimen, "` must not be missing"), arg = specimen,
             rows = which(is.na(name)), remedy = "Name the specimen in every row.")
     }
-    all_names <- unique(name)
-    id <- match(name, all_names)
-    if (is.unsorted(id)) {
-      order <- order(id, method = "radix")
-      time_s <- time_s[order]
-      temp_c <- temp_c[order]
-      furnace <- furnace[order]
-      id <- id[order]
+    first <- c(start - 1L, n)
+    if (anyDuplicated(all_names)) {
+      all_names <- unique(all_names)
+      id <- match(name, all_names)
+      if (is.unsorted(id)) {
+        order <- order(id, method = "radix")
+        time_s <- time_s[order]
+        temp_c <- temp_c[order]
+        furnace <- furnace[order]
+      }
+      first <- c(0L, as.integer(cumsum(tabulate(id, length(all_names)))))
     }
-    first <- c(0L, as.integer(cumsum(tabulate(id, length(all_names)))))
     name <- all_names
   }
   points <- list(time_s, temp_c, first)

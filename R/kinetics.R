@@ -54,7 +54,7 @@ jmak_fraction <- function(time, k, n, theta0 = 0, form = c("rate", "constant")) 
   x <- common_length(time = check_numeric(time, "time", 0, na = TRUE),
                      k = check_numeric(k, "k", 0, open = TRUE, na = TRUE),
                      n = check_numeric(n, "n", 0, open = TRUE, na = TRUE),
-                     theta0 = check_numeric(theta0, "theta0", 0, na = TRUE))
+                     theta0 = check_numeric(theta0, "theta0", 0, na = TRUE), spread = FALSE)
   .Call(C_sa_call_jmak_fraction, x$time, x$k, x$n, x$theta0, as.integer(form == "constant"))
 }
 
@@ -72,7 +72,7 @@ jmak_time <- function(fraction, k, n, theta0 = 0, form = c("rate", "constant")) 
   x <- common_length(fraction = fraction,
                      k = check_numeric(k, "k", 0, open = TRUE, na = TRUE),
                      n = check_numeric(n, "n", 0, open = TRUE, na = TRUE),
-                     theta0 = check_numeric(theta0, "theta0", 0, na = TRUE))
+                     theta0 = check_numeric(theta0, "theta0", 0, na = TRUE), spread = FALSE)
   .Call(C_sa_call_jmak_time, x$fraction, x$k, x$n, x$theta0, as.integer(form == "constant"))
 }
 
@@ -107,7 +107,7 @@ arrhenius_rate <- function(temp_c, k_ref, temp_ref_c, q_kj_mol) {
   x <- common_length(temp_c = check_temperature(temp_c, "temp_c", na = TRUE),
                      k_ref = check_numeric(k_ref, "k_ref", 0, open = TRUE, na = TRUE),
                      temp_ref_c = check_temperature(temp_ref_c, "temp_ref_c", na = TRUE),
-                     q_kj_mol = check_numeric(q_kj_mol, "q_kj_mol", 0, na = TRUE))
+                     q_kj_mol = check_numeric(q_kj_mol, "q_kj_mol", 0, na = TRUE), spread = FALSE)
   .Call(C_sa_call_arrhenius, x$temp_c, x$k_ref, x$temp_ref_c, x$q_kj_mol)
 }
 

@@ -146,8 +146,10 @@ SEXP sa_call_batch_hardness(SEXP model, SEXP group, SEXP temp_k, SEXP time, SEXP
 /* Marks the rows that differ from the row before in one column; equal strings of one encoding
  * share their CHARSXP. */
 #define MARK_CHANGES(x)                                                                            \
-    for (R_xlen_t i = 1; i < n; i++)                                                               \
-        begins[i] |= order ? x[order[i] - 1] != x[order[i - 1] - 1] : x[i] != x[i - 1]
+    for (R_xlen_t i = 1; i < n; i++) {                                                             \
+        glue_poll_each(i);                                                                         \
+        begins[i] |= order ? x[order[i] - 1] != x[order[i - 1] - 1] : x[i] != x[i - 1];            \
+    }
 
 static void mark_changes(SEXP column, const int *order, R_xlen_t n, unsigned char *begins)
 {
@@ -155,17 +157,17 @@ static void mark_changes(SEXP column, const int *order, R_xlen_t n, unsigned cha
     case LGLSXP:
     case INTSXP: {
         const int *x = INTEGER_RO(column);
-        MARK_CHANGES(x);
+        MARK_CHANGES(x)
         break;
     }
     case REALSXP: {
         const double *x = REAL_RO(column);
-        MARK_CHANGES(x);
+        MARK_CHANGES(x)
         break;
     }
     case STRSXP: {
         const SEXP *x = STRING_PTR_RO(column);
-        MARK_CHANGES(x);
+        MARK_CHANGES(x)
         break;
     }
     default:
@@ -187,7 +189,6 @@ SEXP sa_call_runs(SEXP columns, SEXP order, SEXP length)
         if (Rf_xlength(VECTOR_ELT(columns, k)) != n)
             Rf_error("internal error: a key column has the wrong length");
         mark_changes(VECTOR_ELT(columns, k), o, n, begins);
-        R_CheckUserInterrupt();
     }
     for (R_xlen_t i = 0; i < n; i++)
         runs += begins[i];

@@ -56,7 +56,8 @@ calls <- list(
   "convert_hardness()" = function() for (i in 1:20) convert_hardness(hrb, "HRB", "HV"),
   "jmak_fraction()" = function() for (i in 1:20) jmak_fraction(x, 0.05, 1.5),
   "predict(), many times" = function() {
-    predict(fit, data.frame(temp_c = 330, time_min = 100 * at), interval = "confidence")
+    later <- data.frame(temp_c = 330, time_min = 100 * at)
+    for (i in 1:20) predict(fit, later, interval = "confidence")
   },
   "fit_least_squares(), slow function" = function() {
     fit_least_squares(function(par) par[[1L]] * exp(-par[[2L]] * x[1:1e6]) - 1 / (1 + x[1:1e6]),

@@ -62,6 +62,9 @@ test_that("only length one is recycled", {
   expect_equal(common(a = 1, b = 1:3)$a, c(1, 1, 1))
   expect_equal(common(a = 1, b = numeric())$a, numeric())
   expect_error(common(a = 1:2, b = 1:3), class = "softanneal_error_argument")
+  expect_equal(common(a = 1, b = 1:3, spread = FALSE), list(a = 1, b = 1:3))
+  expect_equal(common(a = 1, b = numeric(), spread = FALSE)$a, numeric())
+  expect_equal(common(a = c(x = 1, y = 2), b = 1)$a, c(1, 2))
 })
 
 test_that("the version in fits is the version of the package", {

@@ -183,6 +183,13 @@ test_that("specimens keep their names, types and rows in any order", {
   expect_identical(equivalent_time(number, 100, 370)$specimen, 7L)
   expect_identical(equivalent_time(transform(a, specimen = factor("z")), 100, 370)$specimen,
                    factor("z"))
+  expect_identical(equivalent_time(transform(a, specimen = 2i), 100, 370)$specimen, 2i)
+  # one name in two encodings is one specimen, as for match()
+  name <- rep("M\u00fcller", nrow(a))
+  name[4:5] <- iconv(name[4:5], "UTF-8", "latin1")
+  two <- equivalent_time(transform(a, specimen = name), 100, 370)
+  expect_identical(two$specimen, name[1L])
+  expect_equal(two$time_min, equivalent_time(a, 100, 370)$time_min)
   if (requireNamespace("tibble", quietly = TRUE)) {
     expect_equal(equivalent_time(tibble::as_tibble(a), 100, 370), equivalent_time(a, 100, 370))
   }
@@ -210,8 +217,9 @@ test_that("bad histories and parameters stop with their class and row", {
                class = "softanneal_error_range")
   expect_error(equivalent_time(transform(a, temp_c = "warm"), 100, 370),
                class = "softanneal_error_column")
-  expect_error(equivalent_time(transform(a, specimen = NA), 100, 370),
-               class = "softanneal_error_missing")
+  e <- expect_error(equivalent_time(transform(a, specimen = c("x", NA, "x", NA, "y", "y")), 100, 370),
+                    class = "softanneal_error_missing")
+  expect_identical(e$rows, c(2L, 4L))
   expect_error(equivalent_time(a, -1, 370), class = "softanneal_error_range")
   expect_error(equivalent_time(a, 100, 370, speciman = x), class = "softanneal_error_argument")
   expect_error(soften(a, truth), class = "softanneal_error_argument")

@@ -8,7 +8,7 @@ test_that("archives and many fits refuse what they cannot keep apart", {
   writeLines("in the way", file)
   expect_refused(fit_archive(folder, file.path(file, "below"), by = "coil"), "file",
                  "cannot make the folder", "out_dir")
-  expect_refused(write_whole(file.path(file, "below"), function(to) writeLines("a", to),
+  expect_refused(put_or_stop(file.path(file, "below"), function(to) writeLines("a", to),
                              function(to) TRUE), "file", "cannot write", "out_dir")
   expect_refused(fit_each(transform(bell, coil = 1i), by = "coil"), "column",
                  "key column `coil` must hold names or numbers, not a complex", "coil")
