@@ -92,7 +92,7 @@ key_quantities <- function(truth, design) {
   key$value <- at$value
   key$unit <- unname(unit[key$quantity])
   cov <- estimator_covariance(truth, design)
-  key$std.error <- sqrt(pmax(rowSums((at$gradient %*% cov) * at$gradient), 0))
+  key$std.error <- gradient_se(at$gradient, cov)
   half <- design$tolerance * key$std.error
   key$log <- key$quantity %in% c("k_per_min", "half_min")
   key$lower <- ifelse(key$log, key$value * exp(-half), key$value - half)

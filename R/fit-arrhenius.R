@@ -126,7 +126,7 @@ predict.softanneal_fit_arrhenius <- function(object, newdata = NULL,
   }
   g <- cbind(1, inverse_temperature(temp, object$temp_ref_c))
   fit <- drop(g %*% object$coefficients)
-  se <- sqrt(rowSums((g %*% object$vcov) * g))
+  se <- gradient_se(g, object$vcov)
   out <- finish_prediction(object, fit, se, interval, level, se.fit)
   if (is.null(newdata)) pad_prediction(out, object$na.action) else out
 }

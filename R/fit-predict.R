@@ -106,11 +106,16 @@ doubtful_se <- function(object, se) {
   se
 }
 
-# Standard error of quantities with gradients in the rows of `gradient`.
+# Standard errors sqrt(g' V g) of quantities with gradients g in the rows of `gradient`.
+gradient_se <- function(gradient, cov) {
+  storage.mode(cov) <- "double" # one that is NA throughout may be logical
+  .Call(C_sa_call_gradient_se, gradient, cov)
+}
+
+# The same for a fit, NA where the readings do not determine the quantity.
 delta_se <- function(object, gradient) {
-  v <- object$cov_full
-  se <- sqrt(pmax(rowSums((gradient %*% v) * gradient), 0))
-  lost <- sqrt(pmax(rowSums((gradient %*% object$cov_null) * gradient), 0))
+  se <- gradient_se(gradient, object$cov_full)
+  lost <- gradient_se(gradient, object$cov_null)
   se[lost > 1e-6] <- NA_real_
   se
 }
@@ -191,7 +196,7 @@ predict.softanneal_fit_least_squares <- function(object, newdata = NULL,
   v <- object$vcov[moving, moving, drop = FALSE]
   g <- g[, moving, drop = FALSE]
   se <- if (any(object$states == "not determined")) rep(NA_real_, length(fit)) else {
-    sqrt(pmax(rowSums((g %*% v) * g), 0))
+    gradient_se(g, v)
   }
   out <- finish_prediction(object, fit, se, interval, level, se.fit)
   if (is.null(newdata)) pad_prediction(out, object$na.action) else out

@@ -61,7 +61,7 @@ lifetime_line <- function(object, temp, p) {
   if (is.na(v["q_kj_mol", "q_kj_mol"])) v["q_kj_mol", ] <- v[, "q_kj_mol"] <- 0
   ln_time <- lifetime_location(b, e) + w * object$sigma
   ln_time[is.na(temp) | untold_temperature(object, temp)] <- NA_real_
-  list(ln_time = ln_time, se = sqrt(pmax(rowSums((g %*% v) * g), 0)))
+  list(ln_time = ln_time, se = gradient_se(g, v))
 }
 
 # A fit without a value of Q still tells times at the only temperature with events.

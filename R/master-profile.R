@@ -127,7 +127,7 @@ master_band <- function(object, level) {
   grid <- seq(min(x), max(x), length.out = 121L)
   z <- outer((grid - m$scaling[["centre"]]) / m$scaling[["width"]], 0:m$degree, `^`)
   value <- drop(z %*% b)
-  half <- t * sqrt(rowSums((z %*% v) * z))
+  half <- t * gradient_se(z, v)
   if (by_time) {
     return(data.frame(p = value / 1000, response = grid, low = (value - half) / 1000,
                       high = (value + half) / 1000))

@@ -238,7 +238,7 @@ arrhenius_line <- function(fit, level) {
   grid <- data.frame(temp_c = temperature_grid(points$temp_c))
   e <- inverse_temperature(grid$temp_c, fit$temp_ref_c)
   g <- cbind(1, e)
-  se <- sqrt(rowSums((g %*% fit$vcov) * g))
+  se <- gradient_se(g, fit$vcov)
   t <- interval_t(fit, level)
   grid$ln_k <- drop(g %*% fit$coefficients)
   grid$lower <- grid$ln_k - t * se

@@ -8,7 +8,7 @@ recryst_prediction <- function(object, temp, time) {
   moving <- object$states == "determined"
   g <- law$jac[, terms[moving], drop = FALSE]
   v <- object$vcov[moving, moving, drop = FALSE]
-  se <- sqrt(pmax(rowSums((g %*% v) * g), 0))
+  se <- gradient_se(g, v)
   if (any(!object$states %in% c("determined", "held", "at lower bound", "at upper bound"))) {
     se[] <- NA_real_
   }

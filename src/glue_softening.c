@@ -274,6 +274,28 @@ static int exponent_at(const double *place, R_xlen_t n, int grouped, R_xlen_t i,
     return which;
 }
 
+#define SE_BLOCK ((size_t)4096)
+
+/* sqrt(g' V g) of each row g of `gradient`; what rounding leaves below zero is zero. */
+SEXP sa_call_gradient_se(SEXP gradient, SEXP cov)
+{
+    const int p = Rf_ncols(gradient);
+    const size_t rows = (size_t)Rf_nrows(gradient);
+    const double *g = glue_doubles(gradient, (R_xlen_t)rows * p, "gradient");
+    const double *v = glue_doubles(cov, (R_xlen_t)p * p, "cov");
+    SEXP out = PROTECT(Rf_allocVector(REALSXP, (R_xlen_t)rows));
+    double *se = REAL(out);
+    for (size_t from = 0; from < rows; from += SE_BLOCK) {
+        const size_t n = rows - from < SE_BLOCK ? rows - from : SE_BLOCK;
+        R_CheckUserInterrupt();
+        sa_quadratic_forms(g + from, n, rows, (size_t)p, v, se + from);
+        for (size_t i = from; i < from + n; i++)
+            se[i] = se[i] < 0.0 ? 0.0 : sqrt(se[i]);
+    }
+    UNPROTECT(1);
+    return out;
+}
+
 /* Hardness and derivatives at given conditions: n x (1 + p) matrix. */
 SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP place, SEXP par)
 {

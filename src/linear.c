@@ -168,3 +168,17 @@ size_t sa_covariance(const double *jac, size_t n, size_t p, const int *skip, dou
     }
     return rank;
 }
+
+void sa_quadratic_forms(const double *gradient, size_t rows, size_t lead, size_t p, const double *v,
+                        double *out)
+{
+    for (size_t i = 0; i < rows; i++)
+        out[i] = 0.0;
+    for (size_t j = 0; j < p; j++)
+        for (size_t l = 0; l <= j; l++) {
+            const double weight = l == j ? v[j + j * p] : v[j + l * p] + v[l + j * p];
+            const double *x = gradient + j * lead, *y = gradient + l * lead;
+            for (size_t i = 0; i < rows; i++)
+                out[i] += weight * x[i] * y[i];
+        }
+}

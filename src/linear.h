@@ -22,4 +22,8 @@ int sa_back_substitute(const double *a, size_t lead, size_t p, const double *b, 
 size_t sa_covariance(const double *jac, size_t n, size_t p, const int *skip, double tolerance,
                      double *cov, double *null, double *singular, double *loading, double *work);
 
+/* g' V g for each row g of `gradient` (rows x p, leading dimension lead). */
+void sa_quadratic_forms(const double *gradient, size_t rows, size_t lead, size_t p, const double *v,
+                        double *out);
+
 #endif
