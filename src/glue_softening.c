@@ -1,6 +1,7 @@
 /* The global softening fit, the forward model and its inverse: SEXP in, SEXP out. */
 #include "glue_fit.h"
 #include "glue_history.h"
+#include "linear.h"
 #include "model.h"
 #include "softening.h"
 #include <Rmath.h>

@@ -14,7 +14,19 @@ double sa_norm(const double *x, size_t n)
     double s = 0.0;
     for (size_t i = 0; i < n; i++)
         s += x[i] * x[i];
-    return sqrt(s);
+    if (!(s < 1e-280))
+        return sqrt(s);
+    /* squares near the least double lose their digits; so do numbers below it: they count as none */
+    double big = 0.0;
+    for (size_t i = 0; i < n; i++)
+        if (fabs(x[i]) > big)
+            big = fabs(x[i]);
+    if (big < DBL_MIN)
+        return 0.0;
+    s = 0.0;
+    for (size_t i = 0; i < n; i++)
+        s += x[i] / big * (x[i] / big);
+    return big * sqrt(s);
 }
 
 void sa_triangularise(double *a, size_t rows, size_t cols, double *b)

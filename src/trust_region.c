@@ -183,6 +183,19 @@ int sa_region_reduce(sa_region *ws, size_t n, double *copy, double *rhs)
     return 1;
 }
 
+/* Cosine between the residual and a column; where its products would be too small for a number,
+ * from vectors of length 1. */
+static double column_cosine(const sa_region *ws, size_t j, double rnorm)
+{
+    const double length = ws->colnorm[j];
+    if (length * rnorm > 1e-280)
+        return fabs(ws->g[j]) / (length * rnorm);
+    double sum = 0.0;
+    for (size_t k = 0; k <= j; k++)
+        sum += ws->tri[k + j * ws->p] / length * (ws->c[k] / rnorm);
+    return fabs(sum);
+}
+
 /* Marks the parameters held by a bound; returns the largest cosine between the residual
  * and a column that is free to move. */
 double sa_region_cosine(const sa_region *ws, const sa_lsq_problem *pb, const double *par,
@@ -198,7 +211,7 @@ double sa_region_cosine(const sa_region *ws, const sa_lsq_problem *pb, const dou
         else if (pb->upper && par[j] >= pb->upper[j] && ws->g[j] < 0.0)
             at_bound[j] = 1;
         else if (ws->colnorm[j] > 0.0 && rnorm > 0.0)
-            cosine = fmax(cosine, fabs(ws->g[j]) / (ws->colnorm[j] * rnorm));
+            cosine = fmax(cosine, column_cosine(ws, j, rnorm));
     }
     return cosine;
 }
