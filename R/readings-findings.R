@@ -19,6 +19,7 @@
 #' | `thickness` | warning, note | sheet thinner than ASTM E18 allows for the reading; or (note) than ISO 6508-1 (15 h, cone 10 h), ISO 6507-1 (1.5 d) or ISO 6506-1 (8 h) |
 #' | `spacing` | warning | centres of indentations nearer than 3 d, or nearer than 2.5 d to an edge |
 #' | `outlier` | warning | Grubbs test, alpha divided by the number of groups; see [find_outliers()] |
+#' | `rise` | warning | mean of a step above that of the step before it (same piece, temperature and scale, after annealing) by more than the scatter of readings and of the other steps explains; t tests at alpha divided by the number of pairs |
 #' | `drift` | warning | readings rise or fall along their number, over all steps together |
 #' | `warm specimen` | warning | a note says that the piece was warm or hot |
 #' | `few readings` | note | fewer than five readings a step (common practice, no source) |
@@ -36,7 +37,7 @@
 #' @inheritParams summarise_readings
 #' @param thickness_mm,length_mm Thickness and length of the pieces in mm, if no such column is
 #'   there.
-#' @param alpha Significance level of the outlier and drift tests, over the whole table.
+#' @param alpha Significance level of the outlier, rise and drift tests, over the whole table.
 #' @return A data frame of class `softanneal_findings`, worst first, with the columns `level`
 #'   (`"error"`, `"warning"`, `"note"`), `check`, `row` (the first row concerned), `n` (rows
 #'   concerned), `what`, `why`, `remedy` and `rows` (a list of row numbers). No findings give no
@@ -60,8 +61,8 @@ check_readings <- function(data, hardness = hardness, specimen = specimen, temp 
   r <- readings_parts(data, pick, thickness_mm, length_mm)
   found <- c(find_repeats(r), find_time_order(r), find_scales(r), find_temperatures(r),
              find_range(r),
-             find_thin(r), find_spacing(r), find_far(r, alpha), find_drift(r, alpha), find_warm(r),
-             find_few(r))
+             find_thin(r), find_spacing(r), find_far(r, alpha), find_rises(r, alpha), find_drift(r, alpha),
+             find_warm(r), find_few(r))
   findings_table(found)
 }
 

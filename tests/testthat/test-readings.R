@@ -323,6 +323,33 @@ test_that("each doubt is found, with level and rows", {
   one(quiet(hardness = c(92, 91.5, 92, 92.5, 70, 84, 83.5, 85, 84.5, 84)), "outlier", "warning", 5L)
 })
 
+test_that("steps written in exchange are found, and scatter on a plateau is not", {
+  bench <- function(means) {
+    data.frame(specimen = rep(c("A", "B"), each = 7 * 5), temp_c = rep(c(330, 350), each = 7 * 5),
+               time_min = rep(c(0, 2, 4, 8, 16, 32, 64), each = 5),
+               hardness = rep(means, each = 5) + c(-1, 0.5, 0, 0.5, 0), scale = "HV")
+  }
+  means <- c(150, 149, 140, 125, 105, 95, 90, 150, 120, 100, 92, 91, 90, 90.5)
+  expect_false("rise" %in% found(bench(means))$check)
+  swapped <- means
+  swapped[4:5] <- means[5:4]
+  f <- check_readings(bench(swapped))
+  hit <- which(f$check == "rise")
+  expect_identical(f$rows[[hit]], 16:25)
+  expect_match(f$what[hit], "A, 330 degrees Celsius: 105 after 8 min, 125 after 16 min", fixed = TRUE)
+  mixed <- sample(nrow(bench(swapped)))
+  expect_identical(check_readings(bench(swapped)[mixed, ])$n[hit], 10L)
+  # the rolled metal itself is no step of annealing, and a piece of one step has no neighbour
+  risen <- replace(means, 1:2, c(140, 150))
+  expect_false("rise" %in% found(bench(risen))$check)
+  # steps that scatter more than their readings: none of their rises stands out
+  rough <- means + c(0, 0, 0, 0, 0, 6, 0, 0, 0, 0, -6, 6, -6, 6)
+  rough[6:7] <- c(88, 94)
+  expect_false("rise" %in% found(bench(rough))$check)
+  expect_identical(about_falling(c(5, 4, 3)), c(square = 0, df = 0))
+  expect_equal(about_falling(c(5, 3, 4, 1)), c(square = 0.5, df = 1)) # 3 and 4 become 3.5
+})
+
 test_that("drift along the readings is found, and scatter is not drift", {
   drifting <- quiet(hardness = c(92, 91.6, 91.1, 90.4, 90, 84, 83.4, 83.1, 82.6, 81.9))
   f <- found(drifting)
