@@ -87,6 +87,8 @@ sa_status sa_design_prepare(const sa_design *d, double *table, int *counted, siz
         add_outer(base, gradient, s.p, d->at_start);
         for (size_t j = 0, diagonal = 0; j < s.p; diagonal += ++j + 1)
             base[diagonal] += d->floor[s.place[j]];
+        if (!all_finite(base, s.packed)) /* squares of what was still a number */
+            return SA_NOT_FINITE;
         for (size_t a = 0; a < d->n_temp; a++) {
             if (a % 256 == 0 && d->poll && d->poll(d->poll_context))
                 return SA_INTERRUPTED;

@@ -7,8 +7,6 @@
 #include <math.h>
 #include <string.h>
 
-#define LEAST_LENGTH 1e-150
-
 double sa_norm(const double *x, size_t n)
 {
     double s = 0.0;
@@ -141,7 +139,7 @@ size_t sa_covariance(const double *jac, size_t n, size_t p, const int *skip, dou
             continue;
         double length = sa_norm(jac + j * n, n);
         /* a column whose square is no number is a column of zeros: nothing is known of it */
-        scale[m] = length > LEAST_LENGTH && isfinite(length) ? length : 1.0;
+        scale[m] = length > SA_LEAST_LENGTH && isfinite(length) ? length : 1.0;
         for (size_t i = 0; i < n; i++)
             copy[i + m * n] = jac[i + j * n] / scale[m];
         m++;

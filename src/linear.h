@@ -4,6 +4,9 @@
 
 #include <stddef.h>
 
+/* A column of derivatives shorter than this counts as none. */
+#define SA_LEAST_LENGTH 1e-150
+
 double sa_norm(const double *x, size_t n);
 
 /* Householder triangularisation of a (rows x cols, destroyed) with right-hand side b (may

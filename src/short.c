@@ -14,7 +14,7 @@
 #define MOST_ITERATIONS 30
 #define LEAST_PIVOT 1e-7
 #define EXACT 1e-24
-#define LEAST_SQUARE 1e-300 /* of a column; twin: LEAST_LENGTH in linear.c */
+#define LEAST_SQUARE 1e-300 /* of a column; the square of SA_LEAST_LENGTH */
 
 typedef struct {
     double f, gram[P * (P + 1) / 2], grad[P]; /* gram by rows of the lower triangle */

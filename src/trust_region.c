@@ -162,6 +162,8 @@ int sa_region_reduce(sa_region *ws, size_t n, double *copy, double *rhs)
     int finite = 1;
     for (size_t j = 0; j < p; j++) {
         ws->colnorm[j] = sa_norm(copy + j * n, n);
+        if (ws->colnorm[j] < SA_LEAST_LENGTH)
+            ws->colnorm[j] = 0.0;
         finite &= isfinite(ws->colnorm[j]) != 0;
     }
     if (!finite)
