@@ -74,9 +74,9 @@ note_conditions <- function(copy) {
     "  file <- Sys.getenv(\"SOFTANNEAL_CONDITIONS\")",
     "  key <- paste(place, kind, what, sep = \"\\t\")",
     "  if (nzchar(file) && is.null(NOTED[[key]])) {",
-    "    NOTED[[key]] <- TRUE",
-    "    text <- gsub(\"[\\t\\r\\n]+\", \" \", substr(message, 1L, 300L))",
+    "    text <- gsub(\"[\\t\\r\\n]+\", \" \", substr(valid_text(message), 1L, 300L))",
     "    cat(key, \"\\t\", text, \"\\n\", sep = \"\", file = file, append = TRUE)",
+    "    NOTED[[key]] <- TRUE",
     "  }",
     "  raise(what, message, ...)",
     "}"), file.path(copy, "R", "zzz-noted.R"))

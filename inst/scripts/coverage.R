@@ -80,4 +80,4 @@ cat("R: ", share(lines$ever[!is_c]), "\n",
     "C by the tests of R: ", share(lines$value[is_c] > 0), "\n",
     "C by these and the plain C tests: ", share(lines$ever[is_c]), "\n", sep = "")
 enough <- mean(lines$ever[!is_c]) >= 0.95 && mean(lines$ever[is_c]) >= 0.95
-quit(status = as.integer(!enough || !all(table$raised)))
+quit(status = as.integer(!enough || !all(table$raised) || failed > 0L))

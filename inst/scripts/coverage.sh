@@ -2,7 +2,7 @@
 # Coverage of R and C by the tests, and the proof that each condition is raised by one: needs
 # the package covr, and gcov, which comes with gcc. Takes about 20 minutes.
 #   sh inst/scripts/coverage.sh [FOLDER]     FOLDER keeps the tables lines.csv, conditions.csv
-# Ends with an error where R or C is below 95 % or a condition is raised by no test.
+# Ends with an error where R or C is below 95 %, a condition is raised by no test, or a test fails.
 set -eu
 here=$(cd "$(dirname "$0")" && pwd)
 top=$(cd "$here/../.." && pwd)
