@@ -149,9 +149,9 @@ history_values <- function(object, points, place, passed_min) {
     m <- .Call(C_sa_call_soften, object$settings$set$kind, points, at$mark, at$mark_first,
                object$temp_ref_c + ZERO_CELSIUS, unname(object$par))
     rows <- on[at$order]
-    ln_theta[rows] <- m[, 1L]
-    fit[rows] <- m[, 3L]
-    gradient[rows, ] <- m[, -(1:3), drop = FALSE]
+    ln_theta[rows] <- m$ln_theta
+    fit[rows] <- m$hardness
+    gradient[rows, ] <- m$gradient
   }
   list(fit = fit, se = doubtful_se(object, delta_se(object, gradient)), ln_theta = ln_theta)
 }

@@ -56,12 +56,12 @@ soften <- function(history, parameters, model = NULL, temp_ref_c = NULL, time_mi
                       column_name(rlang::enexpr(time)), column_name(rlang::enexpr(temp)))
   out <- if (is.null(time_min)) all_points(h) else asked_points(h, time_min)
   m <- .Call(C_sa_call_soften, p$kind, h$points, out$mark, out$mark_first, p$ref_k, p$par)
-  result <- data.frame(time_s = out$mark, temp_c = out$temp_c, theta = exp(m[, 1L]),
-                       fraction = m[, 2L], hardness = m[, 3L])
+  columns <- list(time_s = out$mark, temp_c = out$temp_c, theta = exp(m$ln_theta),
+                  fraction = m$fraction, hardness = m$hardness)
   if (!is.null(h$specimen)) {
-    id <- rep.int(seq_along(h$specimen), diff(out$mark_first))
-    result <- cbind(data.frame(specimen = h$specimen[id]), result)
+    columns <- c(list(specimen = rep(h$specimen, diff(out$mark_first))), columns)
   }
+  result <- list2DF(columns)
   if (!is.null(h$order) && is.null(time_min)) { # back to the rows as they were given
     result[h$order, ] <- result
     rownames(result) <- NULL

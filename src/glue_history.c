@@ -85,7 +85,7 @@ SEXP sa_call_reduced_time(SEXP history, SEXP mark, SEXP mark_first, SEXP q, SEXP
     return out;
 }
 
-/* At each mark: ln theta, fraction, hardness, then the gradient of the hardness. */
+/* At each mark: list(ln_theta, fraction, hardness, gradient of the hardness by columns). */
 SEXP sa_call_soften(SEXP model, SEXP history, SEXP mark, SEXP mark_first, SEXP ref_k, SEXP par)
 {
     const sa_model_kind kind = glue_model(model);
@@ -96,19 +96,24 @@ SEXP sa_call_soften(SEXP model, SEXP history, SEXP mark, SEXP mark_first, SEXP r
     const R_xlen_t rn = Rf_xlength(mark);
     const size_t n = (size_t)rn;
     const double *b = glue_doubles(par, (R_xlen_t)p, "par");
-    SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)n, (int)p + 3));
-    double *x = REAL(out);
+    const char *names[] = {"ln_theta", "fraction", "hardness", "gradient", ""};
+    SEXP out = PROTECT(Rf_mkNamed(VECSXP, names));
+    for (int k = 0; k < 3; k++)
+        SET_VECTOR_ELT(out, k, Rf_allocVector(REALSXP, rn));
+    SET_VECTOR_ELT(out, 3, Rf_allocMatrix(REALSXP, (int)n, (int)p));
+    double *ln_theta = REAL(VECTOR_ELT(out, 0)), *fraction = REAL(VECTOR_ELT(out, 1));
     sa_clock clock = {.n = n,
                       .along = &set,
                       .table = (double *)R_alloc(sa_clock_table(n), sizeof(double)),
                       .poll = glue_poll};
     sa_clock_begin(&clock);
-    sa_model_hardness(kind, &clock, b, x + 2 * n, x + 3 * n);
+    sa_model_hardness(kind, &clock, b, REAL(VECTOR_ELT(out, 2)), REAL(VECTOR_ELT(out, 3)));
     for (size_t i = 0; i < n; i++) {
         double slope;
         glue_poll_each((R_xlen_t)i);
-        x[i] = b[SA_P_LN_K] + sa_clock_read(&clock, i, SA_RECRYSTALLISATION, b[SA_P_Q], &slope);
-        x[i + n] = sa_model_fraction(kind, x[i], b);
+        ln_theta[i] =
+            b[SA_P_LN_K] + sa_clock_read(&clock, i, SA_RECRYSTALLISATION, b[SA_P_Q], &slope);
+        fraction[i] = sa_model_fraction(kind, ln_theta[i], b);
     }
     UNPROTECT(1);
     return out;

@@ -32,12 +32,12 @@ at <- seq(0, 1, length.out = size(2e6))
 
 calls <- list(
   "fit_each(), many groups" = function() fit_each(groups, coil),
-  "fit_each(), one large group" = function() fit_each(many, coil),
+  "fit_each(), one large group" = function() for (i in 1:20) fit_each(many, coil),
   "fit_softening(), many readings, robust" = function() {
     fit_softening(many[seq_len(size(2e5)), -1L], loss = "huber")
   },
   "fit_softening(), model of many starts" = function() {
-    for (i in 1:50) fit_softening(one, model = "hardening_recovery_jmak")
+    for (i in 1:500) fit_softening(one, model = "hardening_recovery_jmak")
   },
   "resample_fit()" = function() resample_fit(fit, times = size(2e5), type = "case", seed = 1),
   "improve_plan()" = function() {
@@ -49,8 +49,8 @@ calls <- list(
     time_to(fit, softening = rep(0.5, size(2e3)), temp_c = seq(300, 380, length.out = size(2e3)))
   },
   "soften()" = function() {
-    soften(log, c(h_worked = 180, h_soft = 75, ln_k_ref = -2.3, n = 1.5, q_kj_mol = 180),
-           temp_ref_c = 370)
+    brass <- c(h_worked = 180, h_soft = 75, ln_k_ref = -2.3, n = 1.5, q_kj_mol = 180)
+    for (i in 1:20) soften(log, brass, temp_ref_c = 370)
   },
   "equivalent_time()" = function() for (i in 1:100) equivalent_time(log, 180, 370),
   "convert_hardness()" = function() for (i in 1:20) convert_hardness(hrb, "HRB", "HV"),

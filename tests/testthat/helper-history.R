@@ -29,7 +29,7 @@ simulated <- function(log, par = truth, sd = 0, each = 1L, ref_c = 370, plan = s
   on <- at$place > 0
   marks <- history_marks(h$points, at$place[on], at$passed_min[on])
   value[which(on)[marks$order]] <- .Call(C_sa_call_soften, p$kind, h$points, marks$mark,
-                                         marks$mark_first, p$ref_k, p$par)[, 3L]
+                                         marks$mark_first, p$ref_k, p$par)$hardness
   plan$passed_s <- 60 * at$passed_min
   out <- plan[rep(seq_len(nrow(plan)), each = each), ]
   out$hardness <- rep(value, each = each) + stats::rnorm(nrow(out), sd = sd)
