@@ -174,7 +174,10 @@ static sa_status run_stretch(const stretch *s, runner *r, double stop, int last,
             break;
         }
         if (last && fabs(rest_distance(s->piece, r)) < STEADY_K) {
-            r->temp += rest_distance(s->piece, r);
+            /* rest lies between the surroundings, wherever rounding would put it */
+            const double low = fmin(r->temp, fmin(s->value_a, s->value_b));
+            const double high = fmax(r->temp, fmax(s->value_a, s->value_b));
+            r->temp = fmin(fmax(r->temp + rest_distance(s->piece, r), low), high);
             r->done = !isfinite(stop);
             if (!r->done)
                 r->time = stop;

@@ -1,5 +1,5 @@
 # How soon a long call gives the session back when the user interrupts it, and whether the session
-# works afterwards. Each call runs in a fork of this session, which gets SIGINT after a while; the
+# works afterwards. Each call runs in a fork of this process, which gets SIGINT after a while; the
 # processor time from there to the prompt is measured, which a busy machine does not lengthen. Run
 # by hand where forks exist (it takes minutes and much memory), with the package installed:
 #   Rscript inst/scripts/check-interrupts.R [SCALE]     SCALE of the sizes, 1 by default

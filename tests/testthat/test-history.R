@@ -217,6 +217,8 @@ test_that("bad histories and parameters stop with their class and row", {
                class = "softanneal_error_range")
   expect_error(equivalent_time(transform(a, temp_c = "warm"), 100, 370),
                class = "softanneal_error_column")
+  expect_error(equivalent_time(transform(a, specimen = NA), 100, 370),
+               class = "softanneal_error_missing")
   e <- expect_error(equivalent_time(transform(a, specimen = c("x", NA, "x", NA, "y", "y")), 100, 370),
                     class = "softanneal_error_missing")
   expect_identical(e$rows, c(2L, 4L))

@@ -1,5 +1,5 @@
 # Objects saved by this version or an earlier one: every method answers as it did when they were
-# saved, in this session, in a new one and on a worker; and objects are data alone.
+# saved, in this R process, in a new one and on a worker; and objects are data alone.
 
 fixture_files <- list.files(test_path("fixtures"), "[.]rds$", full.names = TRUE)
 fixture_name <- sub("[.]rds$", "", basename(fixture_files))
@@ -78,7 +78,7 @@ test_that("a worker of the user's plan answers the same", {
   skip_if(is.null(library), "the package is not installed")
   old <- future::plan(future::multisession, workers = 1)
   withr::defer(future::plan(old))
-  # one worker would be this session itself
+  # one worker would be this process itself
   future::plan(future::multisession, workers = I(1))
   files <- normalizePath(fixture_files)
   helper <- normalizePath(test_path("helper-objects.R"))
