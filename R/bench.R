@@ -179,7 +179,7 @@ sheet_places <- function(plan) {
 
 sheet_picture <- function(plan) {
   p <- plan$layout
-  plot_layout(p) +
+  layout_picture(p) +
     ggplot2::labs(caption = paste(strwrap(paste0(
       "Number: place (", if (plan$settings$baseline) "1: before the first anneal" else
         "1: after the first step", "). Dashed: ", format(p$spacing$edge_mm, digits = 3),

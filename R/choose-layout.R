@@ -20,7 +20,7 @@ ROCKWELL_ALLOWANCE <- 0.20
 #' diameter (own estimate, checked against the Brinell numbers of ASTM E140). A measured diameter
 #' is better: give it as `diameter_mm`.
 #'
-#' @inheritParams least_thickness
+#' @inheritParams minimum_thickness
 #' @param hardness Readings; the softest gives the largest indentation. Not needed with
 #'   `diameter_mm`.
 #' @param diameter_mm Measured diameter or mean diagonal in mm, or `NULL` to compute it.
@@ -99,7 +99,7 @@ indent_spacing <- function(hardness = NULL, scale, diameter_mm = NULL,
 #' @param n Readings a step.
 #' @param steps Number of steps, the reading before the first anneal included.
 #' @param hardness The softest reading expected (largest indentation) on `scale`.
-#' @param scale Scale, see [least_thickness()].
+#' @param scale Scale, see [minimum_thickness()].
 #' @param diameter_mm,metal See [indent_spacing()].
 #' @param reserve_mm Length in mm kept free at the start of the strip, for a stamp or tongs.
 #' @param order `"spread"` or `"block"`.
@@ -110,12 +110,12 @@ indent_spacing <- function(hardness = NULL, scale, diameter_mm = NULL,
 #'   and the sizes given. `as.data.frame()` gives the positions.
 #' @details Errors: `softanneal_error_range` when not even one reading fits, or for sizes that are
 #'   not positive.
-#' @seealso [plot_layout()]
+#' @seealso [minimum_thickness()], [indent_spacing()]
 #' @examples
 #' layout <- indent_layout(20, 80, n = 6, steps = 7, hardness = 30, scale = "HR30T")
 #' layout
 #' head(as.data.frame(layout))
-#' plot_layout(layout)
+#' plot(layout)
 #' @export
 indent_layout <- function(width_mm, length_mm, n, steps, hardness = NULL, scale,
                           diameter_mm = NULL, metal = c("copper", "light"), reserve_mm = 0,
@@ -260,23 +260,24 @@ print.softanneal_layout <- function(x, ...) {
   invisible(x)
 }
 
-#' Picture of a layout, to scale
-#'
-#' The strip with every indentation in its true size and place, numbered by step, and the
-#' distance to keep from the edges (dashed).
-#'
-#' @param layout Result of [indent_layout()].
-#' @return A ggplot with equal scales in both directions.
-#' @section Errors:
-#'   `softanneal_error_argument` unless `layout` comes from [indent_layout()].
-#' @examples
-#' plot_layout(indent_layout(20, 80, n = 6, steps = 7, hardness = 30, scale = "HR30T"))
+#' @rdname indent_layout
 #' @export
-plot_layout <- function(layout) {
-  if (!inherits(layout, "softanneal_layout")) {
-    abort("argument", paste0("`layout` must be the result of indent_layout(), not ",
-                             describe(layout)), arg = "layout")
-  }
+plot.softanneal_layout <- function(x, ...) {
+  check_dots_empty(...)
+  print(layout_picture(x))
+  invisible(x)
+}
+
+#' @rdname indent_layout
+#' @method autoplot softanneal_layout
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_layout)
+autoplot.softanneal_layout <- function(object, ...) {
+  check_dots_empty(...)
+  layout_picture(object)
+}
+
+# The strip to scale with every indentation in its place.
+layout_picture <- function(layout) {
   placed <- layout$positions[!is.na(layout$positions$position_mm), , drop = FALSE]
   edge <- layout$spacing$edge_mm
   turn <- seq(0, 2 * pi, length.out = 33)
@@ -321,21 +322,4 @@ plot_layout <- function(layout) {
                                    " mm from the edges. Drawn to scale.")) +
     ggplot2::theme_bw() +
     ggplot2::theme(panel.grid = ggplot2::element_blank())
-}
-
-#' @rdname indent_layout
-#' @export
-plot.softanneal_layout <- function(x, ...) {
-  check_dots_empty(...)
-  print(plot_layout(x))
-  invisible(x)
-}
-
-#' @param object A layout.
-#' @rdname indent_layout
-#' @method autoplot softanneal_layout
-#' @rawNamespace S3method(ggplot2::autoplot,softanneal_layout)
-autoplot.softanneal_layout <- function(object, ...) {
-  check_dots_empty(...)
-  plot_layout(object)
 }

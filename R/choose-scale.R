@@ -12,7 +12,7 @@
 #' table does not reach at one end does not suit. The useful ranges are those of ISO 6508-1
 #' (values from memory, see [hardness_scales()]); Vickers has none.
 #'
-#' Thickness: see [least_thickness()]. With `rule = "E18"` readings softer than the E18 tables
+#' Thickness: see [minimum_thickness()]. With `rule = "E18"` readings softer than the E18 tables
 #' reach are judged by the ISO rule instead, and `rule` says so in that row.
 #'
 #' Rank: scales that suit come first. Among them Rockwell and superficial scales, which read
@@ -32,7 +32,7 @@
 #'   reading), `rule` (the rule it comes from) and `reason` (text).
 #' @details Errors: `softanneal_error_range` for a thickness that is not positive or a `hard`
 #'   reading not above `soft`; `softanneal_error_scale` for an unknown scale or material.
-#' @seealso [least_thickness()], [indent_spacing()], [indent_layout()]
+#' @seealso [minimum_thickness()], [indent_spacing()], [indent_layout()]
 #' @examples
 #' choose_scale(0.95, hard = 175, soft = 65)
 #' choose_scale(0.40, hard = 175, soft = 65, rule = "ISO")

@@ -40,12 +40,12 @@
 #'   `system.file("extdata", "thickness_e18.csv", package = "softanneal")`.
 #' @seealso [choose_scale()], [indent_spacing()]
 #' @examples
-#' least_thickness(c(91, 62, 40), "HRB")
-#' least_thickness(62, "HRB", rule = "ISO")
-#' least_thickness(c(80, 55), c("HR15T", "HR30T"))
-#' least_thickness(70, "HV5")
+#' minimum_thickness(c(91, 62, 40), "HRB")
+#' minimum_thickness(62, "HRB", rule = "ISO")
+#' minimum_thickness(c(80, 55), c("HR15T", "HR30T"))
+#' minimum_thickness(70, "HV5")
 #' @export
-least_thickness <- function(hardness, scale, rule = c("E18", "ISO", "both")) {
+minimum_thickness <- function(hardness, scale, rule = c("E18", "ISO", "both")) {
   rule <- check_choice(rule, c("E18", "ISO", "both"), "rule")
   hardness <- check_numeric(hardness, "hardness", na = TRUE)
   given <- common_length(hardness = hardness, scale = as_scale_names(scale))

@@ -30,13 +30,13 @@
 #'   temperature above absolute zero, or times that are not positive.
 #' @section Safety: `r CAUTION_LINE`
 #' @examples
-#' furnace <- door_dip(410, dip_c = 9, recover_min = 3)
+#' furnace <- door_opening(410, dip_c = 9, recover_min = 3)
 #' range(furnace$temp_c)
 #' with_dip <- heat_up(0.95, furnace_c = furnace)
 #' without <- heat_up(0.95, furnace_c = 410)
 #' with_dip$summary$time_min - without$summary$time_min
 #' @export
-door_dip <- function(furnace_c, dip_c = 9, recover_min = 3, at_min = 0, open_s = 10,
+door_opening <- function(furnace_c, dip_c = 9, recover_min = 3, at_min = 0, open_s = 10,
                      specimen = "furnace") {
   furnace_c <- check_number(furnace_c, "furnace_c", -ZERO_CELSIUS)
   at <- 60 * sort(check_numeric(at_min, "at_min", 0, 1e8))
@@ -116,8 +116,8 @@ check_history <- function(data, specimen = "specimen", time = "time_s", temp = "
 #' @details Errors: `softanneal_error_range` where time falls within a specimen;
 #'   `softanneal_error_column` for missing columns.
 #' @examples
-#' log <- rbind(door_dip(410, dip_c = 9, specimen = "9 deg C"),
-#'              door_dip(410, dip_c = 40, specimen = "40 deg C"))
+#' log <- rbind(door_opening(410, dip_c = 9, specimen = "9 deg C"),
+#'              door_opening(410, dip_c = 40, specimen = "40 deg C"))
 #' plot_history(log, target_c = 410, within_c = 5)
 #' @export
 plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c,

@@ -43,7 +43,7 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #' @param thickness_mm Thickness of the sheet in mm; one, or one a specimen. All numeric
 #'   arguments but `points` may have one value a specimen.
 #' @param furnace_c Furnace temperature in deg C; or a history of it, a data frame with columns
-#'   `time_s` and `temp_c` such as [door_dip()] gives, constant after its last row.
+#'   `time_s` and `temp_c` such as [door_opening()] gives, constant after its last row.
 #' @param until_min Length of the history in min; `NULL` for a fifth longer than the time to the
 #'   band.
 #' @param start_c Temperature of the piece at the start in deg C.
@@ -73,7 +73,7 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #'   that do not rise; `softanneal_error_argument` where neither `h_w_m2k`, the block nor the
 #'   emissivity lets heat through, or the emissivity of an unknown metal is missing.
 #' @section Safety: `r CAUTION_LINE`
-#' @seealso [door_dip()], [plot_history()], [cautions()]
+#' @seealso [door_opening()], [plot_history()], [cautions()]
 #' @examples
 #' strip <- heat_up(c(0.95, 1.6), furnace_c = 410, specimen = c("0.95 mm", "1.60 mm"))
 #' strip

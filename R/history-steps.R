@@ -10,7 +10,7 @@
 #' `time_min` counts the time in the furnace, accumulated over the steps, as on the bench: a
 #' step from 8 to 16 min lasts 8 min from the piece going in to its coming out, whatever it
 #' needs to get hot. Heat-up and cooling are those of [heat_up()] and [cool_down()], the door
-#' dip that of [door_dip()]; points are thinned so that straight lines between them stay within
+#' dip that of [door_opening()]; points are thinned so that straight lines between them stay within
 #' 0.05 degrees Celsius. Cooling is followed to within 1 degree Celsius of the room.
 #'
 #' Without `thickness_mm` the piece takes the temperature of the furnace at once and loses it at
@@ -23,7 +23,7 @@
 #' @param room_c Room temperature in degrees Celsius.
 #' @param dip_c Fall of the furnace temperature in degrees Celsius when the door is opened at
 #'   the start of each step; 0 for none.
-#' @param recover_min,open_s As in [door_dip()].
+#' @param recover_min,open_s As in [door_opening()].
 #' @param resting,cool_resting What the piece lies on in the furnace and while it cools, see
 #'   [heat_up()].
 #' @param h_w_m2k,emissivity,material As in [heat_up()]; `cool_h_w_m2k` for the cooling.
@@ -40,7 +40,7 @@
 #'   above the solidus; `softanneal_error_duplicate` where one step has two temperatures;
 #'   `softanneal_error_too_few` without any step.
 #' @section Safety: `r CAUTION_LINE`
-#' @seealso [heat_up()], [door_dip()]
+#' @seealso [heat_up()], [door_opening()]
 #' @examples
 #' steps <- expand.grid(time_min = c(4, 8, 16), temp_c = c(330, 410))
 #' steps$specimen <- paste0("B", steps$temp_c)
@@ -123,7 +123,7 @@ heated_steps <- function(plan, thickness_mm, room_c, dip_c, recover_min, open_s,
   parts <- vector("list", nrow(plan))
   for (rows in split(seq_len(nrow(plan)), plan$temp_c)) {
     celsius <- plan$temp_c[rows[1L]]
-    furnace <- if (dip_c > 0) door_dip(celsius, dip_c, recover_min, open_s = open_s) else celsius
+    furnace <- if (dip_c > 0) door_opening(celsius, dip_c, recover_min, open_s = open_s) else celsius
     points <- min(4000, max(200, ceiling(max(plan$hold_min[rows]) * 60 / 3)))
     hot <- heat_up(thickness_mm[rows], furnace, until_min = plan$hold_min[rows], start_c = room_c,
                    h_w_m2k = h_w_m2k, emissivity = emissivity, resting = resting,

@@ -7,87 +7,62 @@ LOG10_PER_HOUR <- c(h = 0, min = log10(60), s = log10(3600))
 #' Time-temperature parameters
 #'
 #' One number for a time at a temperature: heat treatments, or creep tests, with the same
-#' parameter have the same effect.
+#' parameter have the same effect. Give two of temperature, time and parameter; the third is
+#' computed.
 #' \deqn{P = T\,(C + \log_{10} t)}{P = T (C + log10 t)}
 #' with T in K. Larson and Miller used it for creep rupture, Hollomon and Jaffe before them for the
 #' hardness of tempered steel.
 #'
 #' **The unit trap.** C depends on the unit of t: as t in hours is 3600 times smaller than in
 #' seconds, `C_s = C_h - log10(3600) = C_h - 3.556` and `C_min = C_h - 1.778`. A C of 20 is for
-#' hours; with t in minutes it is 18.22, with seconds 16.44. Put into the wrong formula it changes P
+#' hours; with t in minutes it is 18.22, with seconds 16.44. In the wrong formula it changes P
 #' by more than 3000 K at 600 degrees Celsius. Times here carry their unit in the argument's
-#' name, and `constant_per` says the unit that C was published for. The parameter is the same
+#' name, and `constant_per` states the unit that C was published for. The parameter is the same
 #' whichever unit is used, if C goes with it: [shift_constant()].
 #'
-#' The parameter assumes that one process with an activation energy proportional to C + log10 t
-#' governs everything; see [fit_master_curve()] for C from data and for the warning that goes
-#' with it. Values for steel are no values for brass.
+#' The parameter assumes one process with an activation energy proportional to C + log10 t;
+#' see [fit_master_curve()] for C from data. Constants for steel do not apply to brass.
 #'
 #' @param temp_c Temperature in degrees Celsius.
-#' @param time_h,time_min Time in hours or in minutes, positive. Give one.
+#' @param time_h,time_min Time in hours or in minutes, positive. Give at most one.
+#' @param parameter_k P in K (published figures are often in thousands).
 #' @param constant C, for times in the unit `constant_per`. For creep of many alloys 20 with hours.
 #'   For tempering of steel with hours 19.5 (0.15 to 0.45 % carbon) and 15 (0.9 to 1.2 %).
 #' @param constant_per Unit of time that `constant` belongs to: `"h"`, `"min"` or `"s"`.
-#' @param parameter P in K.
-#' @param unit Unit of the times returned: `"h"` or `"min"`.
-#' @return `larson_miller()`, `hollomon_jaffe()`: P in K. `*_time()`: times in `unit`. `*_temp()`:
-#'   temperatures in degrees Celsius. As long as the longest argument (others of length 1 are
-#'   repeated); `NA` where an argument is `NA`.
-#' @section Errors: `softanneal_error_argument` for a wrong type or when not exactly one of `time_h`
-#'   and `time_min` is given, `softanneal_error_range` for times that are not positive or a
-#'   `C + log10 t` that is not, for which the parameter has no meaning.
+#' @return A data frame that prints as a tibble where that package is loaded, one row per value (an
+#'   argument of length 1 is repeated): `temp_c`, `time_h`, `time_min`, `parameter_k`. `NA` where an
+#'   argument is `NA`.
+#' @section Errors: `softanneal_error_argument` for a wrong type or unless exactly two of
+#'   temperature, time and parameter are given, `softanneal_error_range` for times that are not
+#'   positive or a `C + log10 t` that is not, for which the parameter has no meaning.
 #' @source Hollomon J H, Jaffe L D (1945) Trans. AIME 162, 223 (the values of C are seen in
 #'   excerpts and from memory). Larson F R, Miller J (1952) Trans. ASME 74, 765.
 #' @seealso [fit_master_curve()], [ramp_hold()]
 #' @examples
-#' # textbook: an alloy with P = 24000 K at the stress of interest, C = 20 for hours
-#' larson_miller_time(24e3, temp_c = 800)
+#' # time to rupture of an alloy with P = 24000 K at the stress of interest, C = 20 for hours
+#' larson_miller(temp_c = 800, parameter_k = 24e3)
 #' # hours and minutes give one parameter
-#' larson_miller(600, time_h = 2)
-#' larson_miller(600, time_min = 120)
+#' larson_miller(600, time_h = 2)$parameter_k
+#' larson_miller(600, time_min = 120)$parameter_k
 #' # the trap: minutes put in where hours belong
-#' larson_miller(600, time_h = 120) - larson_miller(600, time_h = 2)
+#' larson_miller(600, time_h = 120)$parameter_k - larson_miller(600, time_h = 2)$parameter_k
 #' hollomon_jaffe(600, time_min = 60, constant = 19.5)
 #' hollomon_jaffe(600, time_min = 60, constant = 19.5 - log10(60), constant_per = "min")
 #' @export
-larson_miller <- function(temp_c, time_h = NULL, time_min = NULL, constant = 20,
-                          constant_per = c("h", "min", "s")) {
-  time_parameter(temp_c, time_h, time_min, constant, constant_per)
+larson_miller <- function(temp_c = NULL, time_h = NULL, time_min = NULL, parameter_k = NULL,
+                          constant = 20, constant_per = c("h", "min", "s")) {
+  time_parameter(temp_c, time_h, time_min, parameter_k, constant, constant_per)
 }
 
 #' @rdname larson_miller
 #' @export
-larson_miller_time <- function(parameter, temp_c, constant = 20, constant_per = c("h", "min", "s"),
-                               unit = c("h", "min")) {
-  parameter_time(parameter, temp_c, constant, constant_per, unit)
-}
-
-#' @rdname larson_miller
-#' @export
-larson_miller_temp <- function(parameter, time_h = NULL, time_min = NULL, constant = 20,
-                               constant_per = c("h", "min", "s")) {
-  parameter_temp(parameter, time_h, time_min, constant, constant_per)
-}
-
-#' @rdname larson_miller
-#' @export
-hollomon_jaffe <- function(temp_c, time_h = NULL, time_min = NULL, constant,
-                           constant_per = c("h", "min", "s")) {
-  time_parameter(temp_c, time_h, time_min, need_constant(constant), constant_per)
-}
-
-#' @rdname larson_miller
-#' @export
-hollomon_jaffe_time <- function(parameter, temp_c, constant, constant_per = c("h", "min", "s"),
-                                unit = c("h", "min")) {
-  parameter_time(parameter, temp_c, need_constant(constant), constant_per, unit)
-}
-
-#' @rdname larson_miller
-#' @export
-hollomon_jaffe_temp <- function(parameter, time_h = NULL, time_min = NULL, constant,
-                                constant_per = c("h", "min", "s")) {
-  parameter_temp(parameter, time_h, time_min, need_constant(constant), constant_per)
+hollomon_jaffe <- function(temp_c = NULL, time_h = NULL, time_min = NULL, parameter_k = NULL,
+                           constant, constant_per = c("h", "min", "s")) {
+  if (missing(constant)) {
+    abort("argument", "`constant` is missing", arg = "constant",
+          remedy = "Give C and the unit of time it belongs to; it differs from metal to metal.")
+  }
+  time_parameter(temp_c, time_h, time_min, parameter_k, constant, constant_per)
 }
 
 #' The constant of a time-temperature parameter in another unit of time
@@ -137,22 +112,6 @@ ramp_hold <- function(temp_c, rate_k_h, constant = 20) {
   (x$temp_c + ZERO_CELSIUS) / (log(10) * x$rate_k_h * span)
 }
 
-need_constant <- function(constant) {
-  if (!missing(constant)) return(constant)
-  abort("argument", "`constant` is missing", arg = "constant",
-        remedy = "Give C and the unit of time it belongs to; it differs from metal to metal.")
-}
-
-hours_of <- function(time_h, time_min) {
-  if (is.null(time_h) == is.null(time_min)) {
-    abort("argument", "give one of `time_h` and `time_min`", arg = "time_h",
-          remedy = "Hours or minutes, not both.")
-  }
-  if (is.null(time_h)) check_numeric(time_min, "time_min", 0, open = TRUE, na = TRUE) / 60 else {
-    check_numeric(time_h, "time_h", 0, open = TRUE, na = TRUE)
-  }
-}
-
 hour_constant <- function(constant, constant_per) {
   per <- check_choice(constant_per, names(LOG10_PER_HOUR), "constant_per")
   shift_constant(constant, per, "h")
@@ -166,28 +125,38 @@ check_span <- function(span, arg) {
   }
 }
 
-time_parameter <- function(temp_c, time_h, time_min, constant, constant_per) {
-  x <- common_length(temp_c = check_temperature(temp_c, "temp_c", na = TRUE),
-                     time = hours_of(time_h, time_min),
-                     constant = hour_constant(constant, constant_per))
-  span <- x$constant + log10(x$time)
-  check_span(span, if (is.null(time_h)) "time_min" else "time_h")
-  (x$temp_c + ZERO_CELSIUS) * span
-}
-
-parameter_time <- function(parameter, temp_c, constant, constant_per, unit) {
-  unit <- check_choice(unit, c("h", "min"), "unit")
-  x <- common_length(parameter = check_numeric(parameter, "parameter", 0, open = TRUE, na = TRUE),
-                     temp_c = check_temperature(temp_c, "temp_c", na = TRUE),
-                     constant = hour_constant(constant, constant_per))
-  10^(x$parameter / (x$temp_c + ZERO_CELSIUS) - x$constant) * (if (unit == "min") 60 else 1)
-}
-
-parameter_temp <- function(parameter, time_h, time_min, constant, constant_per) {
-  x <- common_length(parameter = check_numeric(parameter, "parameter", 0, open = TRUE, na = TRUE),
-                     time = hours_of(time_h, time_min),
-                     constant = hour_constant(constant, constant_per))
-  span <- x$constant + log10(x$time)
-  check_span(span, if (is.null(time_h)) "time_min" else "time_h")
-  x$parameter / span - ZERO_CELSIUS
+time_parameter <- function(temp_c, time_h, time_min, parameter_k, constant, constant_per) {
+  if (!is.null(time_h) && !is.null(time_min)) {
+    abort("argument", "give one of `time_h` and `time_min`", arg = "time_h",
+          remedy = "Hours or minutes, not both.")
+  }
+  clock <- if (is.null(time_h)) "time_min" else "time_h"
+  given <- c(temp_c = !is.null(temp_c), time = !is.null(time_h) || !is.null(time_min),
+             parameter_k = !is.null(parameter_k))
+  if (sum(given) != 2L) {
+    abort("argument", paste0("give two of temperature, time and parameter, not ", sum(given)),
+          arg = "temp_c", remedy = "The one that is missing is computed from the others.")
+  }
+  known <- list(constant = hour_constant(constant, constant_per))
+  if (given[["temp_c"]]) known$temp_c <- check_temperature(temp_c, "temp_c", na = TRUE)
+  if (given[["time"]]) {
+    time <- check_numeric(if (clock == "time_h") time_h else time_min, clock, 0, open = TRUE,
+                          na = TRUE)
+    known$time <- if (clock == "time_h") time else time / 60
+  }
+  if (given[["parameter_k"]]) {
+    known$parameter_k <- check_numeric(parameter_k, "parameter_k", 0, open = TRUE, na = TRUE)
+  }
+  x <- do.call(common_length, known)
+  if (!given[["time"]]) {
+    x$time <- 10^(x$parameter_k / (x$temp_c + ZERO_CELSIUS) - x$constant)
+  } else {
+    span <- x$constant + log10(x$time)
+    check_span(span, clock)
+    if (given[["temp_c"]]) x$parameter_k <- (x$temp_c + ZERO_CELSIUS) * span else {
+      x$temp_c <- x$parameter_k / span - ZERO_CELSIUS
+    }
+  }
+  as_table(data.frame(temp_c = x$temp_c, time_h = x$time, time_min = 60 * x$time,
+                      parameter_k = x$parameter_k))
 }

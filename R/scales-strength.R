@@ -140,9 +140,9 @@ table_strength <- function(hv, form) {
 #'   `softanneal_error_range` for a diameter that is not positive, `softanneal_error_argument` for a
 #'   wrong type or length.
 #' @examples
-#' correct_cylinder(c(60, 75), "HRB", diameter_mm = 10)
+#' cylinder_correction(c(60, 75), "HRB", diameter_mm = 10)
 #' @export
-correct_cylinder <- function(hardness, scale, diameter_mm) {
+cylinder_correction <- function(hardness, scale, diameter_mm) {
   hardness <- finite_hardness(hardness, "hardness")
   diameter_mm <- check_numeric(diameter_mm, "diameter_mm", lower = 0, open = TRUE, na = TRUE)
   all <- common_length(hardness = hardness, scale = standardise_scale(scale),

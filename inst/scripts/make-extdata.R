@@ -45,7 +45,7 @@ save_csv(rolling, "bellbrass_rolling.csv")
 # History: piece bell-B of 0.95 mm, oxidised (emissivity 0.6), 8 min in the furnace of 330
 # degrees Celsius with a door dip of 9, then in air; logged every 10 s to 0.1 with sd 0.3.
 seed(70303)
-hot <- softanneal::heat_up(0.95, softanneal::door_dip(330), until_min = 8, emissivity = 0.6,
+hot <- softanneal::heat_up(0.95, softanneal::door_opening(330), until_min = 8, emissivity = 0.6,
                            specimen = "bell-B")
 # the history goes on from the heating
 log <- softanneal::cool_down(after = hot, until_min = 6)$history

@@ -2,12 +2,12 @@
 
 test_that("E18: rows of the tables as printed", {
   # ASTM E18 minimum-thickness tables, read in a reprint
-  expect_equal(least_thickness(c(71, 52), "HRB"), c(0.76, 0.86))
-  expect_equal(least_thickness(c(69, 20), "HRC"), c(0.56, 1.02))
-  expect_equal(least_thickness(c(91, 68), "HR15T"), c(0.25, 0.46))
-  expect_equal(least_thickness(c(80, 34), "HR30T"), c(0.36, 0.61))
-  expect_equal(least_thickness(c(71, 4), "HR45T"), c(0.41, 0.71))
-  expect_equal(least_thickness(c(78.5, 47), "HR30N"), c(0.36, 0.56))
+  expect_equal(minimum_thickness(c(71, 52), "HRB"), c(0.76, 0.86))
+  expect_equal(minimum_thickness(c(69, 20), "HRC"), c(0.56, 1.02))
+  expect_equal(minimum_thickness(c(91, 68), "HR15T"), c(0.25, 0.46))
+  expect_equal(minimum_thickness(c(80, 34), "HR30T"), c(0.36, 0.61))
+  expect_equal(minimum_thickness(c(71, 4), "HR45T"), c(0.41, 0.71))
+  expect_equal(minimum_thickness(c(78.5, 47), "HR30N"), c(0.36, 0.56))
 })
 
 test_that("every column of the E18 table asks for more thickness the softer the reading", {
@@ -22,7 +22,7 @@ test_that("every column of the E18 table asks for more thickness the softer the 
 test_that("the 15 h rule of ISO 6508-1 is about twice as strict as E18 for HRB", {
   rows <- fact_table("thickness_e18.csv")
   rows <- rows[rows$scale == "HRB" & rows$lowest_reading >= 50, ]
-  ratio <- least_thickness(rows$lowest_reading, "HRB", "ISO") / rows$thickness_mm
+  ratio <- minimum_thickness(rows$lowest_reading, "HRB", "ISO") / rows$thickness_mm
   expect_gt(min(ratio), 1.7)
   expect_lt(max(ratio), 2.8)
 })

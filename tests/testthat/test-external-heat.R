@@ -48,7 +48,7 @@ test_that("95 % of a step are reached in 3 time constants (Lienhard)", {
 
 test_that("deSolve gives the same temperatures to 1e-6", {
   skip_if_not_installed("deSolve")
-  furnace <- door_dip(650, dip_c = 60, recover_min = 4, at_min = c(0, 12), open_s = 15)
+  furnace <- door_opening(650, dip_c = 60, recover_min = 4, at_min = c(0, 12), open_s = 15)
   got <- heat_up(1.2, furnace, until_min = 30, h_w_m2k = 12, emissivity = 0.4, width_mm = 18,
                  length_mm = 120, points = 100)
   sigma <- 5.670374419e-8

@@ -78,16 +78,16 @@ test_that("HRB 80 is 0.100 mm deep", {
 
 test_that("cylinder corrections are those of ASTM E18 annex A6", {
   # Rows seen: HRC 20 on 6.4 mm + 6.0; HRB 60 on 10 mm + 5.0; HRB 0 on 25 mm + 3.0.
-  out <- correct_cylinder(c(20, 60, 0), c("HRC", "HRB", "HRF"), c(6.4, 10, 25))
+  out <- cylinder_correction(c(20, 60, 0), c("HRC", "HRB", "HRF"), c(6.4, 10, 25))
   expect_equal(out$correction, c(6, 5, 3))
   expect_equal(out$corrected, c(26, 65, 3))
   expect_identical(out$status, c("seen", "seen", "seen"))
   # Value from memory: HRB 100 on 25 mm + 0.5.
-  last <- correct_cylinder(100, "HRB", 25)
+  last <- cylinder_correction(100, "HRB", 25)
   expect_equal(last$correction, 0.5)
   expect_identical(last$status, "from memory")
   # Half-way between seen cells 8.0 and 7.0 (HRB 50 and 60 on 6.4 mm).
-  expect_equal(correct_cylinder(55, "HRB", 6.4)$correction, 7.5)
+  expect_equal(cylinder_correction(55, "HRB", 6.4)$correction, 7.5)
 })
 
 test_that("Vickers, Knoop and Brinell numbers agree with the rounded formulae", {

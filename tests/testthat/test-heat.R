@@ -54,7 +54,7 @@ test_that("what is not known widens the time, what is given does not", {
 })
 
 test_that("a door dip falls, recovers to 95 % as said, and delays a piece", {
-  dip <- door_dip(410, dip_c = 20, recover_min = 3, at_min = 1, open_s = 10)
+  dip <- door_opening(410, dip_c = 20, recover_min = 3, at_min = 1, open_s = 10)
   expect_named(dip, c("specimen", "time_s", "temp_c"))
   at <- \(s) stats::approx(dip$time_s, dip$temp_c, s)$y
   expect_equal(at(c(0, 60, 70)), c(410, 410, 390))
@@ -62,14 +62,14 @@ test_that("a door dip falls, recovers to 95 % as said, and delays a piece", {
   tau <- 60
   s <- seq(70, 500, 0.5)
   expect_lt(max(abs(at(s) - (410 - 20 * exp(-(s - 70) / tau)))), 0.002 * 20)
-  two <- door_dip(410, dip_c = c(9, 30), at_min = c(0, 60))
+  two <- door_opening(410, dip_c = c(9, 30), at_min = c(0, 60))
   expect_equal(min(two$temp_c), 380, tolerance = 1e-6)
-  late <- heat_up(0.95, door_dip(410, 40))$summary
+  late <- heat_up(0.95, door_opening(410, 40))$summary
   soon <- heat_up(0.95, 410)$summary
   expect_gt(late$time_min, soon$time_min)
   expect_equal(late$target_c, 410, tolerance = 1e-5)
   # a later dip throws the piece out of the band: the time counts from the last entry
-  later <- heat_up(0.95, door_dip(410, 40, at_min = 60))$summary
+  later <- heat_up(0.95, door_opening(410, 40, at_min = 60))$summary
   expect_gt(later$time_min, 60)
 })
 
@@ -100,7 +100,7 @@ test_that("a thick piece warns of its Biot number, and tells it", {
 test_that("bad input is refused with its reason", {
   solidus <- expect_error(heat_up(1, 915), class = "softanneal_error_range")
   expect_match(conditionMessage(solidus), "begins to melt at 915", fixed = TRUE)
-  expect_error(heat_up(1, door_dip(930)), class = "softanneal_error_range")
+  expect_error(heat_up(1, door_opening(930)), class = "softanneal_error_range")
   expect_error(cool_down(1, 1000), class = "softanneal_error_range")
   expect_error(heat_up(1, 10), class = "softanneal_error_range")
   expect_error(cool_down(1, 10), class = "softanneal_error_range")
@@ -128,9 +128,9 @@ test_that("bad input is refused with its reason", {
   expect_equal(cnd$rows, 3L)
   expect_error(heat_up(1, falling["time_s"]), class = "softanneal_error_column")
   expect_error(plot_history(cbind(specimen = "a", falling)), class = "softanneal_error_range")
-  expect_error(door_dip(410, dip_c = -5), class = "softanneal_error_range")
-  expect_error(door_dip(20, dip_c = 400), class = "softanneal_error_range")
-  expect_error(door_dip(410, at_min = numeric()), class = "softanneal_error_too_few")
+  expect_error(door_opening(410, dip_c = -5), class = "softanneal_error_range")
+  expect_error(door_opening(20, dip_c = 400), class = "softanneal_error_range")
+  expect_error(door_opening(410, at_min = numeric()), class = "softanneal_error_too_few")
 })
 
 test_that("nothing in, nothing out; units are converted", {
@@ -140,7 +140,7 @@ test_that("nothing in, nothing out; units are converted", {
   skip_if_not_installed("units")
   mm <- heat_up(0.95, 410)$summary
   expect_equal(heat_up(units::set_units(0.095, "cm"), units::set_units(683.15, "K"))$summary, mm)
-  dip <- door_dip(410)
+  dip <- door_opening(410)
   metric <- dip
   metric$time_s <- units::set_units(dip$time_s / 60, "min")
   expect_equal(heat_up(0.95, metric)$summary, heat_up(0.95, dip)$summary)

@@ -28,7 +28,7 @@ test_that("histories of steps hold as long and as hot as planned", {
 })
 
 test_that("thinned points stay on the curve", {
-  full <- heat_up(0.95, door_dip(410, 9), until_min = 16, points = 2000)$history
+  full <- heat_up(0.95, door_opening(410, 9), until_min = 16, points = 2000)$history
   thin <- thin_history(full$time_s, full$temp_c)
   expect_lt(max(abs(stats::approx(thin$time_s, thin$temp_c, full$time_s)$y - full$temp_c)), 0.07)
   expect_lt(nrow(thin), 200)

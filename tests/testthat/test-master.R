@@ -1,33 +1,39 @@
-test_that("parameters and their inverses agree in hours and minutes", {
+test_that("temperature, time and parameter: any two give the third, in hours and minutes", {
   temp <- c(450, 600, 750)
   p <- larson_miller(temp, time_h = 3)
+  expect_named(p, c("temp_c", "time_h", "time_min", "parameter_k"))
+  expect_equal(p$parameter_k, (temp + 273.15) * (20 + log10(3)))
   expect_equal(larson_miller(temp, time_min = 180), p)
-  expect_equal(larson_miller_time(p, temp), rep(3, 3))
-  expect_equal(larson_miller_time(p, temp, unit = "min"), rep(180, 3))
-  expect_equal(larson_miller_temp(p, time_h = 3), temp)
+  expect_equal(larson_miller(temp, parameter_k = p$parameter_k), p)
+  expect_equal(larson_miller(time_min = 180, parameter_k = p$parameter_k), p)
   q <- hollomon_jaffe(temp, time_min = 40, constant = 15)
-  expect_equal(hollomon_jaffe_time(q, temp, constant = 15, unit = "min"), rep(40, 3))
-  expect_equal(hollomon_jaffe_temp(q, time_min = 40, constant = 15), temp)
-  expect_identical(larson_miller(numeric(), time_h = 1), numeric())
-  expect_equal(larson_miller(c(500, NA), time_h = 1)[2], NA_real_)
+  expect_equal(hollomon_jaffe(temp, parameter_k = q$parameter_k, constant = 15), q)
+  expect_equal(hollomon_jaffe(time_h = 2 / 3, parameter_k = q$parameter_k, constant = 15), q)
+  expect_identical(nrow(larson_miller(numeric(), time_h = 1)), 0L)
+  expect_equal(larson_miller(c(500, NA), time_h = 1)$parameter_k[2], NA_real_)
+  expect_identical(lengths(larson_miller(500, parameter_k = c(18e3, 19e3, NA))),
+                   c(temp_c = 3L, time_h = 3L, time_min = 3L, parameter_k = 3L))
 })
 
 test_that("the constant moves with the unit of time", {
   expect_equal(shift_constant(20, "h", "s"), 20 - log10(3600))
   expect_equal(shift_constant(shift_constant(20, "h", "min"), "min", "h"), 20)
-  p <- hollomon_jaffe(600, time_h = 2, constant = 19.5)
+  p <- hollomon_jaffe(600, time_h = 2, constant = 19.5)$parameter_k
   for (per in c("min", "s")) {
     expect_equal(hollomon_jaffe(600, time_h = 2, constant = shift_constant(19.5, "h", per),
-                                constant_per = per), p)
+                                constant_per = per)$parameter_k, p)
   }
   # the trap: the constant for hours taken as one for seconds is off by T log10(3600)
-  expect_equal(hollomon_jaffe(600, time_h = 2, constant = 19.5, constant_per = "s") - p,
-               873.15 * log10(3600))
+  expect_equal(hollomon_jaffe(600, time_h = 2, constant = 19.5,
+                              constant_per = "s")$parameter_k - p, 873.15 * log10(3600))
 })
 
 test_that("parameters refuse bad input", {
   expect_error(larson_miller(600), class = "softanneal_error_argument")
   expect_error(larson_miller(600, time_h = 1, time_min = 60), class = "softanneal_error_argument")
+  expect_refused(larson_miller(), "argument", "parameter, not 0", "temp_c")
+  expect_refused(larson_miller(600, time_h = 1, parameter_k = 2e4), "argument", "not 3", "temp_c")
+  expect_error(larson_miller(600, parameter_k = -1), class = "softanneal_error_range")
   expect_error(larson_miller(600, time_h = 0), class = "softanneal_error_range")
   expect_error(larson_miller(-300, time_h = 1), class = "softanneal_error_range")
   expect_error(larson_miller(600, time_h = 1e-21), class = "softanneal_error_range")
@@ -39,7 +45,8 @@ test_that("parameters refuse bad input", {
 
 tempered <- function(sd = 0, constant = 17) {
   d <- expand.grid(temp_c = c(300, 400, 500, 600), time_min = c(6, 60, 600))
-  z <- (hollomon_jaffe(d$temp_c, time_min = d$time_min, constant = constant) - 13000) / 3000
+  z <- (hollomon_jaffe(d$temp_c, time_min = d$time_min,
+                       constant = constant)$parameter_k - 13000) / 3000
   d$hardness <- 400 - 90 * z - 20 * z^2 + sd * rep_len(c(1, -1.4, 0.2, 0.9, -0.6), nrow(d))
   d
 }
@@ -55,7 +62,7 @@ test_that("a master curve has the least squares of a plain search, and its metho
   d <- tempered(3)
   fit <- fit_master_curve(d)
   rss <- function(c) {
-    p <- hollomon_jaffe(d$temp_c, time_min = d$time_min, constant = c)
+    p <- hollomon_jaffe(d$temp_c, time_min = d$time_min, constant = c)$parameter_k
     stats::deviance(stats::lm(d$hardness ~ stats::poly(p, 2)))
   }
   best <- stats::optimize(rss, c(5, 60), tol = 1e-9)

@@ -1,7 +1,7 @@
 # What the rooms of heat, histories and kinetics refuse, one condition after the other.
 
 test_that("furnaces and pieces that cannot be are refused", {
-  expect_refused(door_dip(410, at_min = numeric()), "too_few", "names no opening", "at_min")
+  expect_refused(door_opening(410, at_min = numeric()), "too_few", "names no opening", "at_min")
   expect_refused(cool_down(0.95, after = heat_up(0.95, 410, until_min = 1, points = 3)),
                  "argument", "'thickness_mm' given besides `after`", "after")
   expect_refused(heat_up(0.95, 410, h_block_w_m2k = 200), "argument", "nothing rests on a block",

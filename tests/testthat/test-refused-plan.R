@@ -117,7 +117,7 @@ test_that("sizes and times beyond all sense are refused, not computed with", {
                  "heating or cooling of the pieces cannot be computed", "thickness_mm")
   expect_refused(cool_down(0.95, 400, until_min = 1e308), "range", "`until_min` must be",
                  "until_min")
-  expect_refused(door_dip(410, at_min = 1e308), "range", "`at_min` must be", "at_min")
+  expect_refused(door_opening(410, at_min = 1e308), "range", "`at_min` must be", "at_min")
   expect_refused(class_design(slips = expression(a)), "argument", "`slips` must name slips",
                  "slips")
   expect_refused(fit_least_squares(function(p) p, start = as.POSIXlt("2021-03-04")), "argument",

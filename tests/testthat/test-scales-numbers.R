@@ -76,12 +76,12 @@ test_that("strength estimates carry scatter and conversion", {
 })
 
 test_that("cylinder corrections check their arguments", {
-  expect_error(correct_cylinder(60, "HV", 10), class = "softanneal_error_scale")
-  expect_error(correct_cylinder(60, "HRB", -1), class = "softanneal_error_range")
-  expect_error(correct_cylinder(c(1, 2, 3), "HRB", c(10, 13)),
+  expect_error(cylinder_correction(60, "HV", 10), class = "softanneal_error_scale")
+  expect_error(cylinder_correction(60, "HRB", -1), class = "softanneal_error_range")
+  expect_error(cylinder_correction(c(1, 2, 3), "HRB", c(10, 13)),
                class = "softanneal_error_argument")
-  expect_warning(out <- correct_cylinder(c(60, 60, NA), "HRB", c(10, 50, 10)),
+  expect_warning(out <- cylinder_correction(c(60, 60, NA), "HRB", c(10, 50, 10)),
                  class = "softanneal_warning_outside")
   expect_identical(is.na(out$corrected), c(FALSE, TRUE, TRUE))
-  expect_identical(nrow(correct_cylinder(numeric(), character(), 10)), 0L)
+  expect_identical(nrow(cylinder_correction(numeric(), character(), 10)), 0L)
 })

@@ -36,7 +36,7 @@ draws <- function(code) {
 test_that("a chunk that draws is told from one that does not", {
   expect_true(draws("plot(fit)"))
   expect_true(draws("x <- 1\nggplot2::autoplot(x)"))
-  expect_true(draws("plot_layout(layout)"))
+  expect_true(draws("plot_avrami(fit)"))
   expect_false(draws("p <- plot(fit)"))
   expect_false(draws("plan_anneal(300, 4)"))
   parts <- chunks_of(c("text", "```{r a, fig.cap = \"x\"}", "1", "2", "```", "```", "not R", "```"))
