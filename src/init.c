@@ -1,5 +1,6 @@
 /* Registration of the native entry points. Each glue header lists its own rows. */
 #include "glue_batch.h"
+#include "glue_components.h"
 #include "glue_fit.h"
 #include "glue_heat.h"
 #include "glue_kinetics.h"
@@ -8,7 +9,7 @@
 #include <R_ext/Visibility.h>
 
 static const R_CallMethodDef call_entries[] = {
-    GLUE_BATCH_CALLS
+    GLUE_BATCH_CALLS GLUE_COMPONENTS_CALLS
     GLUE_FIT_CALLS GLUE_HEAT_CALLS GLUE_KINETICS_CALLS GLUE_PLAN_CALLS GLUE_SCALE_CALLS
     {NULL, NULL, 0}};
 

@@ -12,7 +12,7 @@ need_basics
 need_r testthat withr knitr rmarkdown
 need_program pandoc pandoc
 # reference libraries and formats: a test that needs one is skipped where it cannot be had
-for package in minpack.lm nlme boot numDeriv deSolve Rmpfr broom tibble dplyr units data.table readxl sandwich \
+for package in minpack.lm nlme lme4 boot numDeriv deSolve Rmpfr broom tibble dplyr units data.table readxl sandwich \
     survival htmltools rstudioapi writexl yaml DBI RSQLite future future.apply progressr nanoparquet; do
     need_r $package || echo "Going on without $package; its tests are skipped."
 done
