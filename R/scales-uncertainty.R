@@ -1,5 +1,5 @@
 # Uncertainty of a conversion: what the tables themselves say about it. The figures are in
-# scale_spread (R/sysdata.rda), computed by inst/scripts/make-scale-tables.R; the rule is on
+# scale_spread (R/sysdata.rda), computed by inst/scripts/dev/make-scale-tables.R; the rule is on
 # the page of convert_hardness(). Numbers in the unit of the scale, disagreements relative to HV.
 
 # The table of convert_hardness(interval = TRUE). `pairs` as of scale_pairs().

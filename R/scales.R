@@ -1,5 +1,5 @@
 # Conversion of hardness numbers between the scales of one table. The tables come from
-# R/sysdata.rda (built by inst/scripts/make-scale-tables.R), the curve through them from
+# R/sysdata.rda (built by inst/scripts/dev/make-scale-tables.R), the curve through them from
 # src/scale.c. Outside a table there is no number: NA, and one warning for all of them.
 
 #' Convert hardness numbers from one scale to another

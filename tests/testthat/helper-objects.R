@@ -1,5 +1,5 @@
 # One small object of every result class, what its methods answer, and whether it is data alone.
-# Used by test-saved-objects.R and inst/scripts/make-fixtures.R.
+# Used by test-saved-objects.R and inst/scripts/dev/make-fixtures.R.
 
 result_objects <- function() {
   bell <- bell_readings()

@@ -1,9 +1,10 @@
 # Every class of condition in the sources is on the help page, and the other way round; each
-# says what it is about. That each is raised by a test is counted by inst/scripts/coverage.sh.
+# says what it is about. That each is raised by a test is counted by inst/scripts/test.sh with
+# SOFTANNEAL_COVERAGE.
 
 condition_tools <- function(env = parent.frame()) {
   top <- Sys.getenv("SOFTANNEAL_SOURCE")
-  script <- file.path(top, "inst", "scripts", "conditions.R")
+  script <- file.path(top, "inst", "scripts", "dev", "conditions.R")
   skip_if(!nzchar(top) || !file.exists(script), "the sources are not at hand")
   tools <- new.env()
   sys.source(script, tools)

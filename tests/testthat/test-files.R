@@ -1,5 +1,5 @@
 # Files the package writes: any path, nothing half-written. Full disks and locked folders are
-# tried by inst/scripts/check-files.sh, which needs root.
+# tried by inst/scripts/dev/check-files.sh, which needs root.
 
 test_that("paths with blanks and letters beyond ASCII are written and read", {
   top <- file.path(withr::local_tempdir(), "M\u00fcller & son, bell \u6e29")

@@ -2,10 +2,10 @@
 # The R tests without compilation of R code and with R's own check that no constant is changed:
 # compiled code that writes into an argument would change a literal of the caller (Writing R
 # Extensions, 5.9.10; R_CHECK_CONSTANTS in the notes on the byte-code compiler).
-#   sh inst/scripts/check-constants.sh                   the tests of the entry points
+#   sh inst/scripts/dev/check-constants.sh                   the tests of the entry points
 #   SOFTANNEAL_FULL_CHECKS=true sh ...                   all R tests
 set -eu
-top=$(cd "$(dirname "$0")/../.." && pwd)
+top=$(cd "$(dirname "$0")/../../.." && pwd)
 . "$top/inst/scripts/setup.sh"
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT

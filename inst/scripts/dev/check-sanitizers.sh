@@ -1,11 +1,11 @@
 #!/bin/sh
 # The C tests and the R tests under AddressSanitizer and UndefinedBehaviorSanitizer of gcc.
-#   sh inst/scripts/check-sanitizers.sh        the C tests and the R tests of the C entry points
+#   sh inst/scripts/dev/check-sanitizers.sh        the C tests and the R tests of the C entry points
 #   SOFTANNEAL_FULL_CHECKS=true sh ...         all R tests
-#   sh inst/scripts/check-sanitizers.sh c      the C tests only
-#   sh inst/scripts/check-sanitizers.sh quick  the C tests and few R tests
+#   sh inst/scripts/dev/check-sanitizers.sh c      the C tests only
+#   sh inst/scripts/dev/check-sanitizers.sh r      few R tests only
 set -eu
-top=$(cd "$(dirname "$0")/../.." && pwd)
+top=$(cd "$(dirname "$0")/../../.." && pwd)
 . "$top/inst/scripts/setup.sh"
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
@@ -15,27 +15,29 @@ if ! echo 'int main(void) { return 0; }' | gcc -x c $flags -o "$work/probe" - 2>
     exit 0
 fi
 
-pure=
-for file in "$top"/src/*.c; do
-    case $(basename "$file") in init.c | glue_*) ;; *) pure="$pure $file" ;; esac
-done
-mkdir "$work/object"
-for file in $pure; do
-    # lists of words on purpose
-    # shellcheck disable=SC2086
-    gcc -std=c99 -Wall -Wextra $flags -I"$top/src" -c "$file" \
-        -o "$work/object/$(basename "$file" .c).o"
-done
-for test in "$top"/tests/c/test_*.c; do
-    # shellcheck disable=SC2086
-    gcc -std=c99 -Wall -Wextra $flags -I"$top/src" -o "$work/test" "$test" "$work"/object/*.o -lm
-    printf '%s: ' "$(basename "$test")"
-    "$work/test" >"$work/test.out" || {
-        tail -n 30 "$work/test.out"
-        exit 1
-    }
-    tail -n 1 "$work/test.out"
-done
+if [ "${1:-}" != r ]; then
+    pure=
+    for file in "$top"/src/*.c; do
+        case $(basename "$file") in init.c | glue_*) ;; *) pure="$pure $file" ;; esac
+    done
+    mkdir "$work/object"
+    for file in $pure; do
+        # lists of words on purpose
+        # shellcheck disable=SC2086
+        gcc -std=c99 -Wall -Wextra $flags -I"$top/src" -c "$file" \
+            -o "$work/object/$(basename "$file" .c).o"
+    done
+    for test in "$top"/tests/c/test_*.c; do
+        # shellcheck disable=SC2086
+        gcc -std=c99 -Wall -Wextra $flags -I"$top/src" -o "$work/test" "$test" "$work"/object/*.o -lm
+        printf '%s: ' "$(basename "$test")"
+        "$work/test" >"$work/test.out" || {
+            tail -n 30 "$work/test.out"
+            exit 1
+        }
+        tail -n 1 "$work/test.out"
+    done
+fi
 [ "${1:-}" = c ] && exit 0
 
 # The package with the sanitizers in its shared object; R itself has none, so they are
@@ -58,7 +60,7 @@ if [ "${SOFTANNEAL_FULL_CHECKS:-}" = true ]; then
 else
     mkdir "$work/tests"
     names="kinetics scales history fit fit-least-squares heat glue"
-    [ "${1:-}" = quick ] && names="kinetics scales-numbers heat fit-least-squares plan-improve"
+    [ "${1:-}" = r ] && names="kinetics scales-numbers heat fit-least-squares plan-improve"
     for name in $names; do
         cp "$top/tests/testthat/test-$name.R" "$work/tests/"
     done

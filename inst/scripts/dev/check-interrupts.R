@@ -2,7 +2,7 @@
 # works afterwards. Each call runs in a fork of this process, which gets SIGINT after a while; the
 # processor time from there to the prompt is measured, which a busy machine does not lengthen. Run
 # by hand where forks exist (it takes minutes and much memory), with the package installed:
-#   Rscript inst/scripts/check-interrupts.R [SCALE]     SCALE of the sizes, 1 by default
+#   Rscript inst/scripts/dev/check-interrupts.R [SCALE]     SCALE of the sizes, 1 by default
 library(softanneal)
 if (.Platform$OS.type == "windows") {
   cat("Left out: there are no forks on this system.\n")

@@ -1,5 +1,5 @@
 # Rebuilds R/sysdata.rda from the tables in inst/extdata, bit for bit. Run from the top of
-# the package: Rscript inst/scripts/make-scale-tables.R
+# the package: Rscript inst/scripts/dev/make-scale-tables.R
 #
 # Assumes: one wide CSV a table (first column for which conversion_columns.csv says
 # pivot = yes has no blank cell), and conversion_cells.csv for single cells that have another

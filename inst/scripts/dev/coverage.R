@@ -1,27 +1,36 @@
 # Coverage of R and C and the table of conditions raised, in one run of the tests; called by
-# coverage.sh, which makes a copy of the package, whose conditions are noted here:
-#   Rscript coverage.R TOP COPY RESULTS
-# C is counted by gcov twice: in the tests of R (all C files), and in the plain C tests of
-# tests/c (the files without R headers). A line counts when either has run it; both shares are
-# printed.
+# test.sh with SOFTANNEAL_COVERAGE=FOLDER, which makes a copy of the package, whose conditions are
+# noted here:
+#   Rscript coverage.R TOP COPY FOLDER
+# The tests run in a process of their own, by run-tests.R on the copy as installed; FOLDER keeps
+# tests.log, tests.csv, lines.csv and conditions.csv. C is counted by gcov twice: in the tests of R
+# (all C files), and in the plain C tests of tests/c (the files without R headers). A line counts
+# when either has run it; both shares are printed. Ends with an error where R or C is below 95 %, a
+# condition is raised by no test, or a test fails.
 args <- commandArgs(trailingOnly = TRUE)
 top <- args[1L]
 copy <- args[2L]
 results <- args[3L]
-sys.source(file.path(top, "inst", "scripts", "conditions.R"), conditions <- new.env())
+sys.source(file.path(top, "inst", "scripts", "dev", "conditions.R"), conditions <- new.env())
 
 notes <- file.path(results, "conditions-noted.txt")
-unlink(notes)
+log <- file.path(results, "tests.log")
+times <- file.path(results, "tests.csv")
+unlink(c(notes, log, times))
 table <- conditions$condition_table(top) # now: the sources may be edited during the run
 conditions$note_conditions(copy)
-Sys.setenv(SOFTANNEAL_SOURCE = top, SOFTANNEAL_CONDITIONS = notes, NOT_CRAN = "true")
-setwd(copy) # nolint
+Sys.setenv(SOFTANNEAL_CONDITIONS = notes)
+# counts of threads are added up whole
+options(covr.flags = c(CFLAGS = "-O0 --coverage -fprofile-update=atomic", LDFLAGS = "--coverage"))
+run <- deparse(c(file.path(top, "inst", "scripts", "run-tests.R"),
+                 file.path(top, "tests", "testthat"), times), width.cutoff = 500L)
 done <- covr::package_coverage(
-  ".", type = "none", quiet = TRUE,
-  code = paste0("result <- testthat::test_dir(\"tests/testthat\", package = \"softanneal\", ",
-                "load_package = \"installed\", reporter = \"summary\", ",
-                "stop_on_failure = FALSE)\n",
-                "saveRDS(as.data.frame(result), \"", file.path(results, "tests.rds"), "\")"))
+  copy, type = "none", quiet = TRUE,
+  code = paste0("invisible(system2(file.path(R.home(\"bin\"), \"Rscript\"), shQuote(", run,
+                "), stdout = ", deparse(log), ", stderr = ", deparse(log), "))"))
+cat(readLines(log, warn = FALSE), sep = "\n")
+tests <- if (file.exists(times)) utils::read.csv(times)
+if (is.null(tests)) stop("The tests did not end.")
 lines <- as.data.frame(covr::tally_coverage(done, by = "line"))[c("filename", "line", "value")]
 lines <- lines[lines$filename != "R/zzz-noted.R", ]
 lines$kind <- ifelse(grepl("^src/", lines$filename), "C", "R")
@@ -70,14 +79,13 @@ utils::write.csv(lines, file.path(results, "lines.csv"), row.names = FALSE)
 table <- conditions$raised_conditions(table, notes)
 utils::write.csv(table, file.path(results, "conditions.csv"), row.names = FALSE)
 conditions$report_conditions(table)
-tests <- readRDS(file.path(results, "tests.rds"))
 failed <- sum(tests$failed) + sum(tests$error)
-cat("Tests in this run: ", sum(tests$nb), " expectations, ", failed, " failed, ",
-    sum(tests$skipped), " skipped\n", sep = "")
-if (failed) print(tests[tests$failed > 0L | tests$error, c("file", "test")], row.names = FALSE)
 is_c <- lines$kind == "C"
 cat("R: ", share(lines$ever[!is_c]), "\n",
     "C by the tests of R: ", share(lines$value[is_c] > 0), "\n",
     "C by these and the plain C tests: ", share(lines$ever[is_c]), "\n", sep = "")
 enough <- mean(lines$ever[!is_c]) >= 0.95 && mean(lines$ever[is_c]) >= 0.95
+if (!enough) cat("Coverage is below 95 %.\n")
+if (!all(table$raised)) cat("Conditions that no test raises: see above.\n")
+if (failed) cat(failed, "tests failed: see above.\n")
 quit(status = as.integer(!enough || !all(table$raised) || failed > 0L))

@@ -1,6 +1,6 @@
 # Makes the invented tables of the grain and recrystallisation pages: growth of grains and counted
 # fractions of the Larkfield Bell Works, with the true values stated in those pages. Run in the
-# package folder: Rscript inst/scripts/make-grain-data.R
+# package folder: Rscript inst/scripts/dev/make-grain-data.R
 
 folder <- file.path("inst", "extdata")
 set.seed(20, kind = "Mersenne-Twister", normal.kind = "Inversion", sample.kind = "Rejection")

@@ -1,11 +1,11 @@
 #!/bin/sh
 # The C tests and the R tests of the C entry points under valgrind: reads of what was never
 # written, writes outside arrays, memory lost for good. Slow.
-#   sh inst/scripts/check-valgrind.sh
-#   sh inst/scripts/check-valgrind.sh c  the C tests only
+#   sh inst/scripts/dev/check-valgrind.sh
+#   sh inst/scripts/dev/check-valgrind.sh c  the C tests only
 #   SOFTANNEAL_FULL_CHECKS=true sh ...   more of the R tests
 set -eu
-top=$(cd "$(dirname "$0")/../.." && pwd)
+top=$(cd "$(dirname "$0")/../../.." && pwd)
 . "$top/inst/scripts/setup.sh"
 if ! command -v valgrind >/dev/null 2>&1; then
     echo "valgrind left out: it is not installed."

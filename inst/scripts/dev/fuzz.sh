@@ -1,11 +1,11 @@
 #!/bin/sh
 # Fuzzes the pure C files with libFuzzer under ASan and UBSan, from the seeds in tests/c/corpus.
 # A crash leaves its input in the folder named at the end.
-#   sh inst/scripts/fuzz.sh [SECONDS [TARGET...]]   5 s a target; SOFTANNEAL_FULL_CHECKS=true: 600 s
-#   sh inst/scripts/fuzz.sh merge FOLDER TARGET     the seeds anew from the inputs in FOLDER: the
+#   sh inst/scripts/dev/fuzz.sh [SECONDS [TARGET...]]   5 s a target; SOFTANNEAL_FULL_CHECKS=true: 600 s
+#   sh inst/scripts/dev/fuzz.sh merge FOLDER TARGET     the seeds anew from the inputs in FOLDER: the
 #                                                   smallest that reach all that these reach
 set -eu
-top=$(cd "$(dirname "$0")/../.." && pwd)
+top=$(cd "$(dirname "$0")/../../.." && pwd)
 seconds=${1:-5}
 [ "${SOFTANNEAL_FULL_CHECKS:-}" = true ] && seconds=${1:-600}
 if ! command -v clang >/dev/null 2>&1; then

@@ -1,6 +1,6 @@
 # Remakes the picture and the printed output in README.md, from the top of the package with
 # the package installed:
-#   Rscript inst/scripts/readme-figure.R
+#   Rscript inst/scripts/dev/readme-figure.R
 library(softanneal)
 fit <- fit_softening(read_readings(system.file("extdata", "bellbrass_readings.csv",
                                                package = "softanneal")))

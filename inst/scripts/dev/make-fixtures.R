@@ -2,7 +2,7 @@
 # makes them, and what their methods answer. Run it in the top folder of the sources, with the
 # package installed, when a class is new; an object of an older version stays as it is, since
 # the test is that later versions still read it:
-#   Rscript inst/scripts/make-fixtures.R [names of objects]
+#   Rscript inst/scripts/dev/make-fixtures.R [names of objects]
 library(softanneal)
 
 folder <- file.path("tests", "testthat")

@@ -2,12 +2,15 @@
 # R CMD check with no other packages in sight than those the package declares: once with Depends
 # and Imports alone (and testthat, which runs the tests), once with Suggests too. What needs a
 # suggested package must say so, be skipped, or do without.
-#   sh inst/scripts/check-dependencies.sh [depends|suggests] [FOLDER]
-# FOLDER keeps the logs. Vignettes are left out: R CMD check of the built package runs them.
+#   sh inst/scripts/dev/check-dependencies.sh [depends|suggests] [FOLDER]
+# FOLDER keeps the logs. Of the tests those files run that say something of a suggested package, of
+# the sources or of a reason to skip: only these can go another way here than in test.sh; all of
+# them with SOFTANNEAL_FULL_CHECKS=true. Vignettes are left out: R CMD check of the built package
+# runs them.
 set -eu
 here=$(cd "$(dirname "$0")" && pwd)
-top=$(cd "$here/../.." && pwd)
-. "$here/setup.sh"
+top=$(cd "$here/../../.." && pwd)
+. "$top/inst/scripts/setup.sh"
 need_basics
 need_r testthat withr
 which=${1:-both}
@@ -18,6 +21,17 @@ mkdir -p "$results"
 results=$(cd "$results" && pwd)
 tarball=$(build_package "$top" "$work")
 failed=0
+
+if [ "${SOFTANNEAL_FULL_CHECKS:-}" != true ]; then
+    suggested=$(Rscript --vanilla -e 'x <- read.dcf(commandArgs(TRUE), "Suggests")
+        x <- trimws(sub("[(].*", "", strsplit(x, ",")[[1L]]))
+        cat(paste0(setdiff(x, c("testthat", "withr")), "::"), sep = "|")' "$top/DESCRIPTION")
+    files=$(cd "$top/tests/testthat" &&
+        grep -lE "skip_|requireNamespace|package_file|SOFTANNEAL_|$suggested" test-*.R |
+        sed 's/^test-//; s/[.]R$//' | paste -s -d '|' -)
+    export SOFTANNEAL_TEST_FILTER="^($files)\$"
+    echo "Tests: $files" | fold -s -w 100
+fi
 
 # check NAME VARIABLE OPTION...
 check() {

@@ -2,11 +2,11 @@
 # The site of the package, from a fresh checkout into out/site: help pages with their pictures,
 # articles, news. Installs what is missing; then every link within the site is followed, and every
 # page opened in a browser where one is at hand.
-#   sh inst/scripts/site.sh
+#   sh inst/scripts/dev/site.sh
 set -eu
 here=$(cd "$(dirname "$0")" && pwd)
-top=$(cd "$here/../.." && pwd)
-. "$here/setup.sh"
+top=$(cd "$here/../../.." && pwd)
+. "$top/inst/scripts/setup.sh"
 
 need_basics
 need_program pandoc pandoc

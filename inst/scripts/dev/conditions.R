@@ -1,7 +1,7 @@
 # The table of all conditions the package raises, from its sources: place (file and line), kind
 # (error, warning, message), class and the beginning of the message; and what is needed to see
 # which of them the tests raise. From the top of the package:
-#   Rscript inst/scripts/conditions.R              prints the table
+#   Rscript inst/scripts/dev/conditions.R              prints the table
 # A class that is computed is found as every piece of text in that argument; where it is handed
 # in from elsewhere the table says "(given)".
 

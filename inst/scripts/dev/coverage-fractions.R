@@ -1,6 +1,6 @@
 # How often the 95 % intervals of fit_recrystallisation() hold the true values, by simulated
 # counts of 60 points on each of 24 specimens. The figures stand on its help page. Run in the
-# package folder: Rscript inst/scripts/coverage-fractions.R [number of simulations]
+# package folder: Rscript inst/scripts/dev/coverage-fractions.R [number of simulations]
 
 times <- as.integer(c(commandArgs(TRUE), 300)[1])
 pkgload::load_all(".", quiet = TRUE)

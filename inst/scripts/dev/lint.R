@@ -1,12 +1,13 @@
 # The style of the R files by lintr, with the rules of .lintr (the aim is 100 columns, a finding is
 # above 110); a row of a table on a help page has to be one line. Left out where lintr is not
 # installed. From the top of the package:
-#   Rscript inst/scripts/lint.R
+#   Rscript inst/scripts/dev/lint.R
 if (!requireNamespace("lintr", quietly = TRUE)) {
   cat("lintr left out: it is not installed.\n")
   quit()
 }
-files <- list.files(c("R", "tests/testthat", "inst/scripts", "inst/benchmarks"), "[.]R$",
+files <- list.files(c("R", "tests/testthat", "inst/scripts", "inst/scripts/dev",
+                      "inst/benchmarks"), "[.]R$",
                     full.names = TRUE)
 found <- unlist(lapply(files, function(file) lintr::lint(file)), recursive = FALSE)
 in_table <- vapply(found, function(x) {

@@ -2,7 +2,7 @@
 # Opens every page of a built site in a browser of the Chromium family and looks: does it load with
 # title and heading, is each picture shown, does a script fail, is a page wider than the window?
 # Other hosts are out of reach on purpose, so that the site proves to stand alone.
-#   sh inst/scripts/site-browser.sh out/site
+#   sh inst/scripts/dev/site-browser.sh out/site
 set -eu
 site=$(cd "$1" && pwd)
 browser=
