@@ -28,7 +28,7 @@ static int rate_of_base(sa_model_kind kind, const sa_meeting *at, const double *
     }
     if (!(share > 0.0 && share < 1.0))
         return 0;
-    const double y = -log(share), excess = exp(log(y) / n), theta = theta0 + excess;
+    const double y = sa_shape_inverse(place.shape, share), excess = exp(log(y) / n), theta = theta0 + excess;
     *ln_k = log(theta) - at->log_time - par[SA_P_Q] * at->coordinate;
     if (!isfinite(*ln_k))
         return 0;

@@ -134,7 +134,8 @@ static int set_up(const batch *b, const sa_batch_room *r, size_t n, sa_batch_gro
     g->cold = cold;
     g->hot = hot;
     g->last = last;
-    const double slow = -log(last) - 40.0, fast = -log(first) + 40.0, top = 10.0 * hard;
+    const double slow = -log(last) + sa_terms[SA_P_LN_K].low,
+                 fast = -log(first) + sa_terms[SA_P_LN_K].high, top = 10.0 * hard;
     double sum = 0.0, count = 0.0;
     for (size_t i = 0; i < g->rep.n_condition; i++) {
         if (r->log_time[i] > -HUGE_VAL) {
@@ -145,18 +146,14 @@ static int set_up(const batch *b, const sa_batch_room *r, size_t n, sa_batch_gro
     const double middle = -sum / count;
     g->estimated = (int)p;
     for (size_t j = 0; j < p; j++) {
-        const int k = (int)j;
-        const int rate = j == SA_P_LN_K || k == at->ln_k_rec || k == at->ln_k_hard;
-        const int energy = j == SA_P_Q || k == at->q_rec || k == at->q_hard;
-        double low = rate ? slow : j == SA_P_N ? 0.1 : 0.0, start = rate ? middle : 0.0;
-        double high = rate ? fast : energy ? 2000.0 : j == SA_P_N ? 10.0
-                      : k == at->theta0 ? 50.0 : k == at->loss ? 1e6 * top : top;
-        if (j == SA_P_WORKED || j == SA_P_SOFT)
-            start = j == SA_P_WORKED ? hard : soft;
-        else if (j == SA_P_N)
-            start = 1.5;
-        else if (energy)
-            start = one ? 0.0 : k == at->q_hard ? 100.0 : 200.0;
+        const sa_term *t = sa_model_term(at, j);
+        const int rate = t->rule == SA_BY_TIMES, energy = t->role == SA_ENERGY;
+        const double low = rate ? slow : t->low;
+        const double high = rate ? fast : t->high * (t->rule == SA_BY_TOP       ? top
+                                                     : t->rule == SA_BY_SOFTEST ? soft
+                                                                                : 1.0);
+        const double start = j == SA_P_WORKED ? hard : j == SA_P_SOFT ? soft
+                             : rate ? middle : energy && one ? 0.0 : t->start;
         g->lower[j] = bounded(set->lower[j], low);
         g->upper[j] = bounded(set->upper[j], high);
         g->held[j] = set->held[j] || (energy && one);
@@ -169,7 +166,7 @@ static int set_up(const batch *b, const sa_batch_room *r, size_t n, sa_batch_gro
         .clock = {.n = g->rep.n_condition, .coordinate = r->coordinate, .log_time = r->log_time},
         .hardness = r->mean, .root_weight = r->root, .lower = g->lower, .upper = g->upper,
         .natural = set->natural, .held = g->held,
-        .weight = set->kind == SA_JMAK ? r->weight : NULL};
+        .weight = set->kind == sa_model_plain(set->kind) ? r->weight : NULL};
     return one;
 }
 
@@ -193,7 +190,7 @@ static void minimise(const batch *b, sa_batch_room *r, sa_batch_group *g, const 
     int iterations = 0, evaluations = 0;
     double start[P_MOST], best[P_MOST], objective = HUGE_VAL;
     memcpy(start, g->par, p * sizeof(double));
-    if (set->kind == SA_JMAK) {
+    if (set->kind == sa_model_plain(set->kind)) {
         const int good = sa_short_fit(&g->s, r->weight, set->use_start, SMALL_ANGLE, g->par,
                                       r->work, g->model, &objective, &iterations, &evaluations);
         if (good && (set->use_start || !gross(g, objective))) {

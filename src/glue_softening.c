@@ -30,7 +30,7 @@ sa_model_kind glue_model(SEXP model)
 {
     int kind = glue_integer(model, "model");
     if (kind < SA_JMAK || kind >= SA_MOST_KINDS ||
-        kind % SA_WITH_STRAIN > SA_HARDENING_RECOVERY_JMAK ||
+        kind % SA_WITH_STRAIN >= SA_MODELS ||
         kind % SA_ONE_EXPONENT >= 4 * SA_WITH_GROWTH || kind / SA_ONE_EXPONENT >= SA_MOST_EXPONENTS)
         Rf_error("internal error: unknown model %d", kind);
     return (sa_model_kind)kind;

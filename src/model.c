@@ -2,20 +2,16 @@
  *
  *   H = X H_soft + (1 - X) H_u         rule of mixtures on a scale linear in strength
  *   X = 1 - exp(-max(theta - theta0, 0)^n)      see kinetics.c
- *   H_u = max(H_worked - A ln(1 + theta_r) + B (1 - exp(-theta_h)), H_soft)
- *     A: logarithmic recovery (Kuhlmann 1948; form in Humphreys and Hatherly,
- *        Recrystallization and Related Annealing Phenomena)
- *     B: hardening of cold-worked alpha brass by annealing below recrystallisation, ascribed to
- *        short-range order and solute at dislocations; own choice of first-order kinetics
+ *     (or another shape of the register, parts.c)
+ *   H_u = max(H_worked - A ln(1 + theta_r) + B (1 - exp(-theta_h)), H_soft), the processes of
+ *     parts.c; without a process that lowers it no maximum is taken
  *   theta = k t, ln k = ln k_ref + Q e;  theta_r and theta_h likewise, each with its own rate
  *   and energy
  *
  * with e = -(1/T - 1/T_ref)/R in mol/kJ. With strain (cold reductions of different amount)
  * ln k gains k_strain ln(strain/ref) and H_worked becomes H_worked (strain/ref)^h_strain, a
  * power law of hardening (Hollomon 1945); H_soft is common. With grain growth H_soft becomes
- * H_soft - F (1 - (1 + theta_g)^(-1/(2 m))): Hall-Petch, H = H_i + k d^(-1/2), of grains that
- * grow as d^m = d_0^m + integral of K_g dt (Burke and Turnbull 1952), with F = H_soft - H_i and
- * theta_g = integral of K_g / d_0^m dt from the start of the anneal.
+ * H_soft - F (1 - (1 + theta_g)^(-1/(2 m))), see parts.c.
  *
  * All derivatives are analytic. At t = 0 the logarithm of time is -Inf and every term vanishes
  * exactly. Exponents are guarded where they would give Inf * 0: exp(-y) is 0 beyond y = 745
@@ -26,15 +22,16 @@
 
 #define POLL_CONDITIONS 65536 /* some 10 ms of work */
 
-/* y = (theta - theta0)^n, untransformed share S = exp(-y), and S dy/d(ln k, n, theta0). */
+/* y = (theta - theta0)^n, untransformed share S(y), and -dS/d(ln k, n, theta0). */
 typedef struct {
     double y, share, ln_k, n, theta0;
 } transformation;
 
-static transformation transform(double ln_theta, double n, double theta0, int incubation)
+static transformation transform(const sa_model_layout *at, double ln_theta, double n, double theta0)
 {
     transformation t = {0.0, 1.0, 0.0, 0.0, 0.0};
     double ln_excess = ln_theta, lever = 1.0, theta = 0.0;
+    const int incubation = at->theta0 >= 0;
     if (incubation) {
         theta = exp(ln_theta);
         double excess = theta - theta0;
@@ -45,16 +42,13 @@ static transformation transform(double ln_theta, double n, double theta0, int in
             lever = theta / excess; /* d ln(excess) / d ln theta */
         }
     }
-    double y = exp(n * ln_excess);
-    t.y = y;
-    if (y > 745.0) {
-        t.share = 0.0;
+    double sy;
+    t.y = exp(n * ln_excess);
+    if (t.y == 0.0)
         return t;
-    }
-    if (y == 0.0)
+    t.share = sa_shape_share(at->shape, t.y, &sy);
+    if (t.share == 0.0)
         return t;
-    t.share = exp(-y);
-    double sy = t.share * y;
     t.ln_k = sy * n * lever;
     t.n = sy * ln_excess;
     if (incubation)
@@ -62,41 +56,16 @@ static transformation transform(double ln_theta, double n, double theta0, int in
     return t;
 }
 
-/* 1 - exp(-theta) at ln theta = v, and its derivative theta exp(-theta). */
-static double saturation(double v, double *slope)
+static double delay_of(const sa_model_layout *at, const double *par)
 {
-    double theta = exp(v);
-    *slope = theta > 745.0 ? 0.0 : theta * exp(-theta);
-    return -expm1(-theta);
-}
-
-/* ln(1 + exp(v)) and its derivative without overflow. */
-static double soft_log(double v, double *slope)
-{
-    if (v > 0.0) {
-        double z = exp(-v);
-        *slope = 1.0 / (1.0 + z);
-        return v + log1p(z);
-    }
-    double z = exp(v);
-    *slope = z / (1.0 + z);
-    return log1p(z);
-}
-
-/* 1 - (1 + exp(v))^power, and its derivative in v. */
-static double softening_by_growth(double v, double power, double *slope)
-{
-    double logistic, log_growth = soft_log(v, &logistic);
-    *slope = -power * logistic * exp(power * log_growth);
-    return -expm1(power * log_growth);
+    return at->theta0 >= 0 ? par[at->theta0] : 0.0;
 }
 
 double sa_model_fraction(sa_model_kind kind, double ln_theta, const double *par)
 {
     const sa_model_layout at = sa_model_parameters(kind);
-    const double theta0 = at.theta0 >= 0 ? par[at.theta0] : 0.0;
-    /* not 1 - share: small fractions keep their digits */
-    return -expm1(-transform(ln_theta, par[SA_P_N], theta0, at.theta0 >= 0).y);
+    return sa_shape_fraction(at.shape,
+                             transform(&at, ln_theta, par[SA_P_N], delay_of(&at, par)).y);
 }
 
 int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *par, double *out,
@@ -104,18 +73,14 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
 {
     const sa_model_layout at = sa_model_parameters(kind);
     const size_t m = clock->n;
-    const double theta0 = at.theta0 >= 0 ? par[at.theta0] : 0.0;
+    const double theta0 = delay_of(&at, par);
     const double *strain = at.k_strain >= 0 ? clock->strain : NULL;
     const int *exponent = at.exponents > 1 ? clock->exponent : NULL;
     int bad = 0;
 
     sa_clock_set(clock, SA_RECRYSTALLISATION, par[SA_P_Q]);
-    if (at.loss >= 0)
-        sa_clock_set(clock, SA_RECOVERY, par[at.q_rec]);
-    if (at.gain >= 0)
-        sa_clock_set(clock, SA_HARDENING, par[at.q_hard]);
-    if (at.fall >= 0)
-        sa_clock_set(clock, SA_GROWTH, par[at.q_grow]);
+    for (size_t k = 0; k < at.processes; k++)
+        sa_clock_set(clock, at.process[k], par[at.place[k] + 2]);
     /* columns without a place in the loop below */
     if (jac && at.k_strain >= 0 && !strain)
         memset(jac + (size_t)at.k_strain * m, 0, 2 * m * sizeof(double));
@@ -125,13 +90,10 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
         if (i % POLL_CONDITIONS == POLL_CONDITIONS - 1 && clock->poll &&
             clock->poll(clock->poll_context))
             return 1;
-        double slope, slope_rec = 0.0, logistic = 0.0, recovery = 0.0;
-        double slope_hard = 0.0, speed = 0.0, hardening = 0.0;
-        double slope_grow = 0.0, rate_grow = 0.0, grown = 0.0, soft = par[SA_P_SOFT];
+        double slope, lever[SA_PROCESSES - 1], done[SA_PROCESSES - 1], speed[SA_PROCESSES - 1];
         double ln_theta =
             par[SA_P_LN_K] + sa_clock_read(clock, i, SA_RECRYSTALLISATION, par[SA_P_Q], &slope);
-        double unrec = par[SA_P_WORKED], lift = 1.0, n = par[SA_P_N];
-        int clamped = 0;
+        double unrec = par[SA_P_WORKED], soft = par[SA_P_SOFT], lift = 1.0, n = par[SA_P_N];
         if (strain) {
             lift = exp(par[at.h_strain] * strain[i]);
             unrec *= lift;
@@ -139,30 +101,20 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
         }
         if (exponent && exponent[i] > 0)
             n = par[at.exponent + exponent[i] - 1];
-        if (at.loss >= 0) {
-            double v = par[at.ln_k_rec] +
-                       sa_clock_read(clock, i, SA_RECOVERY, par[at.q_rec], &slope_rec);
-            recovery = soft_log(v, &logistic);
-            unrec -= par[at.loss] * recovery;
+        for (size_t k = 0; k < at.processes; k++) {
+            const sa_process *p = &sa_processes[at.process[k]];
+            const double *b = par + at.place[k];
+            double v = b[1] + sa_clock_read(clock, i, at.process[k], b[2], &lever[k]);
+            done[k] = sa_process_value(at.process[k], v, at.power, &speed[k]);
+            if (p->of_soft)
+                soft += p->sign * b[0] * done[k];
+            else
+                unrec += p->sign * b[0] * done[k];
         }
-        if (at.gain >= 0) {
-            double v = par[at.ln_k_hard] +
-                       sa_clock_read(clock, i, SA_HARDENING, par[at.q_hard], &slope_hard);
-            hardening = saturation(v, &speed);
-            unrec += par[at.gain] * hardening;
-        }
-        if (at.fall >= 0) {
-            double v =
-                par[at.ln_k_grow] + sa_clock_read(clock, i, SA_GROWTH, par[at.q_grow], &slope_grow);
-            grown = softening_by_growth(v, at.growth, &rate_grow);
-            soft -= par[at.fall] * grown;
-        }
-        if (at.loss >= 0) {
-            clamped = unrec < soft;
-            if (clamped)
-                unrec = soft;
-        }
-        transformation t = transform(ln_theta, n, theta0, at.theta0 >= 0);
+        const int clamped = at.falls && unrec < soft;
+        if (clamped)
+            unrec = soft;
+        transformation t = transform(&at, ln_theta, n, theta0);
         out[i] = soft + (unrec - soft) * t.share;
         bad |= !isfinite(out[i]);
         if (!jac)
@@ -174,26 +126,14 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
         jac[i + 2 * m] = drop * t.ln_k;
         jac[i + 3 * m] = drop * t.n;
         jac[i + 4 * m] = drop * t.ln_k * slope;
-        if (at.loss >= 0) {
-            size_t l = (size_t)at.loss * m;
-            double rate = -share * par[at.loss] * logistic;
-            jac[i + l] = -share * recovery;
-            jac[i + l + m] = rate;
-            jac[i + l + 2 * m] = rate * slope_rec;
-        }
-        if (at.gain >= 0) {
-            size_t l = (size_t)at.gain * m;
-            double rate = share * par[at.gain] * speed;
-            jac[i + l] = share * hardening;
-            jac[i + l + m] = rate;
-            jac[i + l + 2 * m] = rate * slope_hard;
-        }
-        if (at.fall >= 0) {
-            size_t l = (size_t)at.fall * m;
-            double rate = (share - 1.0) * par[at.fall] * rate_grow;
-            jac[i + l] = (share - 1.0) * grown;
-            jac[i + l + m] = rate;
-            jac[i + l + 2 * m] = rate * slope_grow;
+        for (size_t k = 0; k < at.processes; k++) {
+            const sa_process *p = &sa_processes[at.process[k]];
+            const double part = p->sign * (p->of_soft ? 1.0 - share : share);
+            const double rate = part * par[at.place[k]] * speed[k];
+            double *column = jac + i + (size_t)at.place[k] * m;
+            column[0] = part * done[k];
+            column[m] = rate;
+            column[2 * m] = rate * lever[k];
         }
         if (at.theta0 >= 0)
             jac[i + (size_t)at.theta0 * m] = drop * t.theta0;
@@ -216,39 +156,25 @@ sa_model_state sa_model_at(sa_model_kind kind, double log_time, double coordinat
 {
     const sa_model_layout at = sa_model_parameters(kind);
     sa_model_state s;
-    double soft = par[SA_P_SOFT], unrec = par[SA_P_WORKED], recovery_slope = 0.0;
-    double growth_slope = 0.0;
-    if (at.loss >= 0) {
-        double logistic;
-        double v = par[at.ln_k_rec] + log_time + par[at.q_rec] * coordinate;
-        unrec -= par[at.loss] * soft_log(v, &logistic);
-        recovery_slope = -par[at.loss] * logistic;
+    double soft = par[SA_P_SOFT], unrec = par[SA_P_WORKED], soft_slope = 0.0, unrec_slope = 0.0;
+    for (size_t k = 0; k < at.processes; k++) {
+        const sa_process *p = &sa_processes[at.process[k]];
+        const double *b = par + at.place[k], amplitude = p->sign * b[0];
+        double speed, done = sa_process_value(at.process[k], b[1] + log_time + b[2] * coordinate, at.power, &speed);
+        *(p->of_soft ? &soft : &unrec) += amplitude * done;
+        *(p->of_soft ? &soft_slope : &unrec_slope) += amplitude * speed;
     }
-    if (at.gain >= 0) {
-        double speed;
-        double v = par[at.ln_k_hard] + log_time + par[at.q_hard] * coordinate;
-        unrec += par[at.gain] * saturation(v, &speed);
-        recovery_slope += par[at.gain] * speed;
-    }
-    if (at.fall >= 0) {
-        double rate;
-        double v = par[at.ln_k_grow] + log_time + par[at.q_grow] * coordinate;
-        soft -= par[at.fall] * softening_by_growth(v, at.growth, &rate);
-        growth_slope = -par[at.fall] * rate;
-    }
-    if (at.loss >= 0 && unrec < soft) {
+    if (at.falls && unrec < soft) {
         unrec = soft;
-        recovery_slope = growth_slope;
+        unrec_slope = soft_slope;
     }
-    transformation t = transform(par[SA_P_LN_K] + log_time + par[SA_P_Q] * coordinate, par[SA_P_N],
-                                 at.theta0 >= 0 ? par[at.theta0] : 0.0, at.theta0 >= 0);
+    transformation t = transform(&at, par[SA_P_LN_K] + log_time + par[SA_P_Q] * coordinate,
+                                 par[SA_P_N], delay_of(&at, par));
     s.fraction = 1.0 - t.share;
     s.unrecrystallised = unrec;
     s.recrystallised = soft;
     s.hardness = soft + (unrec - soft) * t.share;
-    s.slope_ln_time = (soft - unrec) * t.ln_k + t.share * recovery_slope;
-    if (at.fall >= 0)
-        s.slope_ln_time += (1.0 - t.share) * growth_slope;
+    s.slope_ln_time = (soft - unrec) * t.ln_k + t.share * unrec_slope + (1.0 - t.share) * soft_slope;
     return s;
 }
 
@@ -270,16 +196,17 @@ int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_ta
     const int fraction = what == SA_TO_FRACTION;
     /* a bracket in ln t around the clock of recrystallisation, wide enough for any rate */
     double centre = -par[SA_P_LN_K] - par[SA_P_Q] * coordinate, low = centre - 60.0;
-    double high = centre + 12.0;
-    if (at.loss >= 0)
-        low = fmin(low, -par[at.ln_k_rec] - par[at.q_rec] * coordinate - 40.0);
-    if (at.gain >= 0)
-        low = fmin(low, -par[at.ln_k_hard] - par[at.q_hard] * coordinate - 40.0);
-    if (at.fall >= 0) /* until growth has done all but 1e-3 of what it can: 1000^(2 m) */
-        high = fmax(high, -par[at.ln_k_grow] - par[at.q_grow] * coordinate - 6.9 / at.growth);
+    double high = centre + sa_shape_reach(at.shape, par[SA_P_N]);
+    for (size_t k = 0; k < at.processes; k++) {
+        const double *b = par + at.place[k], own = -b[1] - b[2] * coordinate;
+        if (sa_processes[at.process[k]].of_soft) /* until all but 1e-3 is done: 1000^(2 m) */
+            high = fmax(high, own - 6.9 / at.power);
+        else
+            low = fmin(low, own - 40.0);
+    }
     /* a curve that rises first may start below the target: then from its top, the last of a
      * row of points above the target */
-    if (at.gain >= 0 && isfinite(low) && isfinite(high) && !fraction &&
+    if (at.rises && isfinite(low) && isfinite(high) && !fraction &&
         !(distance(kind, low, coordinate, aim, what, par) > 0.0)) {
         const double begin = low, width = (high - low) / 2000.0;
         for (int k = 1; k < 2000; k++)
@@ -301,8 +228,7 @@ int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_ta
     /* implicit function: d ln t / d b = -(dF/db) / (dF/d ln t) */
     if (fraction) {
         double ln_theta = par[SA_P_LN_K] + *ln_time + par[SA_P_Q] * coordinate;
-        transformation t = transform(ln_theta, par[SA_P_N], at.theta0 >= 0 ? par[at.theta0] : 0.0,
-                                     at.theta0 >= 0);
+        transformation t = transform(&at, ln_theta, par[SA_P_N], delay_of(&at, par));
         for (size_t j = 0; j < at.n_par; j++)
             gradient[j] = 0.0;
         gradient[SA_P_LN_K] = -1.0;

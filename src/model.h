@@ -3,42 +3,38 @@
 #define SA_MODEL_H
 
 #include "history.h"
+#include "parts.h"
 #include <stddef.h>
 
-/* Twin: SOFTENING_MODELS in R/fit-data.R (names and order of parameters). A kind is one of
- * these, plus SA_WITH_STRAIN, plus (m - 1) SA_WITH_GROWTH for grain growth with the exponent m
- * of 2, 3 or 4, plus SA_ONE_EXPONENT for each exponent after the first.
- * Twin: model_code() in R/fit-groups.R. */
-typedef enum {
-    SA_JMAK = 0,        /* h_worked h_soft ln_k_ref n q */
-    SA_JMAK_INCUBATION, /* ... theta0 */
-    SA_RECOVERY_JMAK,   /* ... loss ln_k_rec q_rec */
-    SA_RECOVERY_JMAK_INCUBATION, /* ... loss ln_k_rec q_rec theta0 */
-    SA_HARDENING_JMAK,  /* ... gain ln_k_hard q_hard */
-    SA_HARDENING_RECOVERY_JMAK, /* ... loss ln_k_rec q_rec gain ln_k_hard q_hard */
-    SA_WITH_STRAIN = 16,   /* k_strain h_strain after q: several cold reductions in one fit */
-    SA_WITH_GROWTH = 32,   /* fall ln_k_grow q_grow before theta0 */
-    SA_ONE_EXPONENT = 256, /* one more n after these: n of each temperature */
-    SA_MOST_KINDS = 256 * 16
-} sa_model_kind;
-
-#define SA_BASE_PAR 14
+/* A kind is the row of a model in the register (parts.h), plus SA_WITH_STRAIN, plus (m - 1)
+ * SA_WITH_GROWTH for grain growth with the exponent m of 2, 3 or 4, plus SA_ONE_EXPONENT for each
+ * exponent after the first. Its parameters: h_worked h_soft ln_k_ref n q, k_strain h_strain, the
+ * further n, three of each process, theta0. */
+#define SA_BASE_PAR 15
 #define SA_MOST_EXPONENTS 12
 #define SA_MODEL_MAX_PAR (SA_BASE_PAR + 2 + SA_MOST_EXPONENTS - 1)
 
 /* Places of the parameters in the vector; -1 where the model has none. */
 typedef struct {
-    int theta0, loss, ln_k_rec, q_rec, gain, ln_k_hard, q_hard;
     size_t n_par;
-    int k_strain, h_strain, exponent; /* `exponent`: the second n */
-    size_t exponents;                 /* how many n there are */
-    int fall, ln_k_grow, q_grow;
-    double growth; /* -1/(2 m): power of 1 + theta_g in the hardness; 0 without growth */
+    sa_shape shape;
+    int theta0, k_strain, h_strain;
+    int exponent;     /* the second n */
+    size_t exponents; /* how many n there are */
+    size_t processes; /* besides recrystallisation: which, and place of the first of its three */
+    int process[SA_PROCESSES - 1], place[SA_PROCESSES - 1];
+    int falls, rises; /* a process lowers, or raises, the unrecrystallised hardness */
+    double power;     /* -1/(2 m): power of 1 + theta_g in the hardness; 0 without growth */
 } sa_model_layout;
 
-enum { SA_P_WORKED = 0, SA_P_SOFT, SA_P_LN_K, SA_P_N, SA_P_Q };
-
 sa_model_layout sa_model_parameters(sa_model_kind kind);
+
+/* Row of the register of parameter j. */
+int sa_model_term_row(const sa_model_layout *at, size_t j);
+static inline const sa_term *sa_model_term(const sa_model_layout *at, size_t j)
+{
+    return &sa_terms[sa_model_term_row(at, j)];
+}
 
 /* The kind without strain and further exponents, and also without growth. */
 static inline sa_model_kind sa_model_base(sa_model_kind kind)
@@ -50,6 +46,9 @@ static inline sa_model_kind sa_model_core(sa_model_kind kind)
 {
     return (sa_model_kind)((unsigned)kind % SA_WITH_STRAIN);
 }
+
+/* The kind of the same shape and groups without processes and delay. */
+sa_model_kind sa_model_plain(sa_model_kind kind);
 
 /* What sets one condition apart besides temperature and time. */
 typedef struct {
@@ -67,10 +66,8 @@ void sa_model_chain(sa_model_kind kind, sa_group group, const double *par, const
  * log_scaled[i] = ln of the integral of exp(q e(t)) dt and coordinate[i] = its derivative
  * in q (the mean of e along the history). At constant temperature these are
  * ln t + q e and e, computed where they are read. Along histories (`along` not NULL) they
- * are tabulated by sa_clock_set() for each rate process first; log_time and coordinate are
+ * are tabulated by sa_clock_set() for each process (its slot) first; log_time and coordinate are
  * then the tangent at a typical energy, good enough for start values. */
-enum { SA_RECRYSTALLISATION = 0, SA_RECOVERY, SA_HARDENING, SA_GROWTH, SA_CLOCK_SLOTS };
-
 typedef struct sa_clock sa_clock;
 struct sa_clock {
     size_t n;                 /* conditions */

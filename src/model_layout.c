@@ -7,41 +7,54 @@
 
 sa_model_layout sa_model_parameters(sa_model_kind kind)
 {
-    sa_model_layout at = {-1, -1, -1, -1, -1, -1, -1, 5, -1, -1, -1, 1, -1, -1, -1, 0.0};
-    if ((unsigned)kind / SA_WITH_STRAIN % 2 != 0) {
-        at.k_strain = 5;
-        at.h_strain = 6;
-        at.n_par = 7;
+    const unsigned code = (unsigned)kind, growth = code / SA_WITH_GROWTH % 4;
+    const sa_model_part *model = &sa_models[sa_model_core(kind)];
+    const unsigned has = model->processes | (growth > 0 ? 1u << SA_GROWTH : 0u);
+    sa_model_layout at = {.n_par = SA_P_Q + 1, .shape = model->shape, .theta0 = -1, .k_strain = -1,
+                          .h_strain = -1, .exponent = -1, .exponents = 1 + code / SA_ONE_EXPONENT};
+    if (code / SA_WITH_STRAIN % 2 != 0) {
+        at.k_strain = (int)at.n_par++;
+        at.h_strain = (int)at.n_par++;
     }
-    at.exponents += (unsigned)kind / SA_ONE_EXPONENT;
     if (at.exponents > 1)
         at.exponent = (int)at.n_par;
     at.n_par += at.exponents - 1;
-    const unsigned growth = (unsigned)kind / SA_WITH_GROWTH % 4;
-    kind = sa_model_core(kind);
-    if (kind == SA_RECOVERY_JMAK || kind == SA_RECOVERY_JMAK_INCUBATION ||
-        kind == SA_HARDENING_RECOVERY_JMAK) {
-        at.loss = (int)at.n_par;
-        at.ln_k_rec = at.loss + 1;
-        at.q_rec = at.loss + 2;
+    if (growth > 0)
+        at.power = -0.5 / (double)(growth + 1);
+    for (int k = SA_RECRYSTALLISATION + 1; has && k < SA_PROCESSES; k++) {
+        if (!(has >> k & 1u))
+            continue;
+        at.process[at.processes] = k;
+        at.place[at.processes++] = (int)at.n_par;
         at.n_par += 3;
+        at.falls |= !sa_processes[k].of_soft && sa_processes[k].sign < 0.0;
+        at.rises |= !sa_processes[k].of_soft && sa_processes[k].sign > 0.0;
     }
-    if (kind == SA_HARDENING_JMAK || kind == SA_HARDENING_RECOVERY_JMAK) {
-        at.gain = (int)at.n_par;
-        at.ln_k_hard = at.gain + 1;
-        at.q_hard = at.gain + 2;
-        at.n_par += 3;
-    }
-    if (growth > 0) {
-        at.fall = (int)at.n_par;
-        at.ln_k_grow = at.fall + 1;
-        at.q_grow = at.fall + 2;
-        at.n_par += 3;
-        at.growth = -0.5 / (double)(growth + 1);
-    }
-    if (kind == SA_JMAK_INCUBATION || kind == SA_RECOVERY_JMAK_INCUBATION)
+    if (model->delay)
         at.theta0 = (int)at.n_par++;
     return at;
+}
+
+int sa_model_term_row(const sa_model_layout *at, size_t j)
+{
+    const int k = (int)j;
+    if (k <= SA_P_Q)
+        return k;
+    if (k == at->theta0)
+        return SA_T_THETA0;
+    for (size_t i = 0; i < at->processes; i++)
+        if (k >= at->place[i] && k < at->place[i] + 3)
+            return sa_processes[at->process[i]].terms + k - at->place[i];
+    return k == at->k_strain ? SA_T_K_STRAIN : k == at->h_strain ? SA_T_H_STRAIN : SA_P_N;
+}
+
+sa_model_kind sa_model_plain(sa_model_kind kind)
+{
+    const sa_shape shape = sa_models[sa_model_core(kind)].shape;
+    int row = 0;
+    while (sa_models[row].shape != shape || sa_models[row].processes || sa_models[row].delay)
+        row++;
+    return (sa_model_kind)((int)kind - (int)sa_model_base(kind) + row);
 }
 
 void sa_model_of_group(sa_model_kind kind, sa_group group, const double *par, double *base)
@@ -82,12 +95,12 @@ void sa_model_chain(sa_model_kind kind, sa_group group, const double *par, const
 
 size_t sa_clock_table(size_t n)
 {
-    return SA_CLOCK_SLOTS * (2 * n + 1);
+    return SA_PROCESSES * (2 * n + 1);
 }
 
 void sa_clock_begin(const sa_clock *clock)
 {
-    for (size_t slot = 0; slot < SA_CLOCK_SLOTS; slot++)
+    for (size_t slot = 0; slot < SA_PROCESSES; slot++)
         clock->table[slot * (2 * clock->n + 1)] = NAN;
 }
 

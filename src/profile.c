@@ -12,30 +12,16 @@
 #define BISECTIONS 24
 #define CONFIRMATIONS 4
 
-/* Families of parameters that trade against each other: rate, energy and effect of strain of
- * recrystallisation; amplitude, rate and energy of recovery, of hardening and of
- * grain growth. 0: none. */
-static int family(const sa_model_layout *at, size_t j)
-{
-    int k = (int)j;
-    if (j == SA_P_LN_K || j == SA_P_Q || k == at->k_strain)
-        return 1;
-    if (k == at->loss || k == at->ln_k_rec || k == at->q_rec)
-        return 2;
-    if (k == at->gain || k == at->ln_k_hard || k == at->q_hard)
-        return 3;
-    return at->fall >= 0 && (k == at->fall || k == at->ln_k_grow || k == at->q_grow) ? 4 : 0;
-}
-
-/* Does parameter j at its bound stop the valley of `which` at the mere edge of the search?
- * Logarithms of rates have no natural bounds; energies and amplitudes none upwards. */
+/* Does parameter j at its bound stop the valley of `which` at the mere edge of the search? Only
+ * where both trade against each other within one process. Logarithms of rates have no natural
+ * bounds; energies and amplitudes none upwards. */
 static int edge_of_search(const sa_model_layout *at, size_t which, size_t j, int at_bound)
 {
-    int k = (int)j, rate = j == SA_P_LN_K || k == at->ln_k_rec || k == at->ln_k_hard ||
-                           k == at->k_strain || k == at->ln_k_grow;
-    if (!at_bound || family(at, j) == 0 || family(at, j) != family(at, which))
+    const sa_term *term = sa_model_term(at, j);
+    if (!at_bound || term->trades == SA_NO_PROCESS ||
+        term->trades != sa_model_term(at, which)->trades)
         return 0;
-    return rate || at_bound > 0;
+    return at_bound > 0 || !term->natural;
 }
 
 /* One profile: parameter `which` fixed at a value, the others refitted from where they are. */
@@ -210,33 +196,24 @@ static int follow(profiler *f, size_t which, int side, const double *minimum, do
     return 0;
 }
 
-/* Half width of the Wald interval beyond which a parameter is looked at more closely, and the
- * least first step along its profile. */
+/* The yardstick of the register at these parameters: the half width that is wide, and the least
+ * first step along the profile. */
 typedef struct {
     double wide, step;
-} yardstick;
+} measure;
 
-static yardstick measure(const sa_model_layout *at, const double *par, size_t j)
+static measure measure_of(const sa_model_layout *at, const double *par, size_t j)
 {
-    const int k = (int)j;
+    const sa_yardstick *y = &sa_model_term(at, j)->yardstick;
     const double drop = fabs(par[SA_P_WORKED] - par[SA_P_SOFT]), size = fabs(par[j]);
-    if (j == SA_P_WORKED || j == SA_P_SOFT)
-        return (yardstick){0.25 * drop, 0.01 * drop + 1e-3 * size};
-    if (j == SA_P_LN_K || k == at->ln_k_rec || k == at->ln_k_hard || k == at->ln_k_grow)
-        return (yardstick){1.0, 0.05};
-    if (j == SA_P_Q || k == at->q_rec || k == at->q_hard || k == at->q_grow)
-        return (yardstick){0.35 * size, 2.0};
-    if (k == at->k_strain)
-        return (yardstick){fmax(0.5 * size, 0.5), 0.05};
-    if (k == at->loss || k == at->gain || k == at->fall)
-        return (yardstick){0.5 * size, 0.01 * drop + 1e-3 * size};
-    return (yardstick){0.5 * size, 0.02};
+    return (measure){fmax(y->of_drop * drop + y->of_size * size, y->least),
+                     y->step_of_drop * drop + y->step_of_size * size + y->step};
 }
 
 int sa_softening_wide(const sa_softening *s, const double *par, size_t j, double half)
 {
     const sa_model_layout at = sa_model_parameters(s->kind);
-    return !(half <= measure(&at, par, j).wide);
+    return !(half <= measure_of(&at, par, j).wide);
 }
 
 int sa_softening_states(const sa_softening *s, const double *par, const int *at_bound,
@@ -280,7 +257,7 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
                 state[j] = SA_OPEN;
             continue;
         }
-        const yardstick y = measure(&at, par, j);
+        const measure y = measure_of(&at, par, j);
         const double width = isfinite(half[j]) ? half[j] : 0.0;
         if (!every && !at_bound[j] && loading[j] <= 1e-8 && isfinite(half[j]) && width <= y.wide)
             continue;

@@ -1,4 +1,4 @@
-/* The short way to the fit of the plain model at constant temperature, for millions of groups.
+/* The short way to the fit of a plain model (no processes, no delay) at constant temperature, for millions of groups.
  *
  * Start: the double-logarithmic line of starts.c without its alternatives, levels by linear
  * least squares. Then Levenberg-Marquardt on the normal equations, scaled to a unit diagonal
@@ -20,24 +20,13 @@ typedef struct {
     double f, gram[P * (P + 1) / 2], grad[P]; /* gram by rows of the lower triangle */
 } normal_equations;
 
-static double share_left(double ln_theta, double n, double *sy)
-{
-    const double y = exp(n * ln_theta);
-    if (y > 745.0) {
-        *sy = 0.0;
-        return 0.0;
-    }
-    const double s = exp(-y);
-    *sy = s * y;
-    return s;
-}
-
 /* Rows of derivatives and the normal equations at one point. */
 static void evaluate(const sa_softening *s, const double *weight, const double *par, double *rows,
                      normal_equations *ne)
 {
     const double worked = par[SA_P_WORKED], soft = par[SA_P_SOFT], drop = soft - worked;
     const double n = par[SA_P_N], q = par[SA_P_Q];
+    const sa_shape shape = sa_models[sa_model_core(s->kind)].shape;
     double a[P * (P + 1) / 2] = {0.0}, g[P] = {0.0}, f = 0.0;
     for (size_t i = 0; i < s->clock.n; i++) {
         double *x = rows + P * i, sy = 0.0, v = 0.0;
@@ -45,7 +34,7 @@ static void evaluate(const sa_softening *s, const double *weight, const double *
         const double e = s->clock.coordinate[i], w = weight[i];
         if (s->clock.log_time[i] > -HUGE_VAL) {
             v = par[SA_P_LN_K] + s->clock.log_time[i] + q * e;
-            share = share_left(v, n, &sy);
+            share = sa_shape_share(shape, exp(n * v), &sy);
         }
         x[0] = share;
         x[1] = 1.0 - share;
@@ -168,6 +157,7 @@ static int line_start(const sa_softening *s, const double *weight, double *par, 
 {
     const size_t m = s->clock.n;
     const int *held = s->held;
+    const sa_shape shape = sa_models[sa_model_core(s->kind)].shape;
     double top = -HUGE_VAL, bottom = HUGE_VAL, *zw = z + m;
     for (size_t i = 0; i < m; i++) {
         top = s->hardness[i] > top ? s->hardness[i] : top;
@@ -183,7 +173,7 @@ static int line_start(const sa_softening *s, const double *weight, double *par, 
             continue;
         const double x = clamp((top - s->hardness[i]) / (top - bottom), 0.01, 0.99);
         zw[i] = x * (1.0 - x) * x * (1.0 - x) * weight[i];
-        z[i] = log(-log1p(-x));
+        z[i] = sa_shape_line(shape, x);
         sw += zw[i];
         mt += zw[i] * s->clock.log_time[i];
         me += zw[i] * s->clock.coordinate[i];
@@ -235,13 +225,15 @@ static int line_start(const sa_softening *s, const double *weight, double *par, 
 static void level_start(const sa_softening *s, const double *weight, double *par)
 {
     double aa = 0.0, ab = 0.0, bb = 0.0, ay = 0.0, by = 0.0;
+    const sa_shape shape = sa_models[sa_model_core(s->kind)].shape;
     if (s->held[SA_P_WORKED] || s->held[SA_P_SOFT])
         return;
     for (size_t i = 0; i < s->clock.n; i++) {
         double sy, a = 1.0;
         if (s->clock.log_time[i] > -HUGE_VAL)
-            a = share_left(par[SA_P_LN_K] + s->clock.log_time[i] +
-                               par[SA_P_Q] * s->clock.coordinate[i], par[SA_P_N], &sy);
+            a = sa_shape_share(shape, exp(par[SA_P_N] * (par[SA_P_LN_K] + s->clock.log_time[i] +
+                                                         par[SA_P_Q] * s->clock.coordinate[i])),
+                               &sy);
         const double b = 1.0 - a, w = weight[i];
         aa += w * a * a;
         ab += w * a * b;

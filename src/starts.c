@@ -12,7 +12,7 @@
 #include <math.h>
 #include <string.h>
 
-#define LN2 0.69314718055994530942
+#define LEVELS (2 + SA_PROCESSES - 1)
 
 typedef struct {
     const sa_softening *s;
@@ -39,15 +39,11 @@ static double solve_levels(const race *r, double *par)
         if (!(s->held && s->held[(size_t)at.exponent + j - 1]))
             par[(size_t)at.exponent + j - 1] = par[SA_P_N];
     /* parameters that are linear */
-    int all[5] = {SA_P_WORKED, SA_P_SOFT, -1, -1, -1}, level[5], known[5];
+    int all[LEVELS] = {SA_P_WORKED, SA_P_SOFT}, level[LEVELS], known[LEVELS];
     size_t levels = 2;
-    double a[25], b[5], x[5], value[5];
-    if (at.loss >= 0)
-        all[levels++] = at.loss;
-    if (at.gain >= 0)
-        all[levels++] = at.gain;
-    if (at.fall >= 0)
-        all[levels++] = at.fall;
+    double a[LEVELS * LEVELS], b[LEVELS], x[LEVELS], value[LEVELS];
+    for (size_t k = 0; k < at.processes; k++)
+        all[levels++] = at.place[k];
     size_t free = 0, given = 0; /* a level that is held goes to the side of the data */
     for (size_t j = 0; j < levels; j++) {
         if (s->held && s->held[all[j]]) {
@@ -139,12 +135,14 @@ typedef struct {
     int one_temperature;
     double h_strain, k_strain;
     const double *strain; /* NULL: none */
+    sa_shape shape;
 } plateaus;
 
 static plateaus look(const sa_softening *s, const double *base)
 {
     const sa_model_layout at = sa_model_parameters(s->kind);
-    plateaus g = {-HUGE_VAL, HUGE_VAL, 1, 0.0, 0.0, at.k_strain >= 0 ? s->clock.strain : NULL};
+    plateaus g = {-HUGE_VAL, HUGE_VAL, 1, 0.0, 0.0, at.k_strain >= 0 ? s->clock.strain : NULL,
+                  at.shape};
     if (g.strain) {
         g.h_strain = base[at.h_strain];
         g.k_strain = base[at.k_strain];
@@ -169,7 +167,7 @@ static double double_log(const sa_softening *s, const plateaus *g, size_t i, dou
         return 0.0;
     double x = clamp((worked - s->hardness[i]) / (worked - g->soft), 0.01, 0.99);
     double w = x * (1.0 - x);
-    *z = log(-log1p(-x));
+    *z = sa_shape_line(g->shape, x);
     return w * w * s->root_weight[i] * s->root_weight[i];
 }
 
@@ -247,7 +245,8 @@ static void simple_starts(race *r, plateaus *g, const double *base)
     }
 }
 
-/* Rates of recovery worth trying: slow, middling and fast against the readings' times. */
+/* Mean of the logarithm of time on the clock of an energy: rates are tried slow, middling and fast
+ * against it. */
 static double middle_clock(const sa_softening *s, double q)
 {
     double sum = 0.0, total = 0.0;
@@ -260,59 +259,22 @@ static double middle_clock(const sa_softening *s, double q)
     return total > 0.0 ? sum / total : 0.0;
 }
 
-/* Growth is seen late: slow against the clock of the readings, or as fast. */
-static void add_growth(race *r, const sa_model_layout *at, double *par)
+/* Rates and energies of the processes from the k-th on, all combinations. */
+static void add_processes(race *r, const sa_model_layout *at, size_t k, double *par)
 {
-    const double speed[4] = {-3.0, -1.0, 1.0, 3.0}, share[3] = {0.7, 1.0, 1.5};
-    if (at->fall < 0) {
+    if (k == at->processes) {
         enter(r, par);
         return;
     }
-    const int held = r->s->held && r->s->held[at->q_grow];
-    for (int i = 0; i < 4; i++) {
-        for (int j = 0; j < (held ? 1 : 3); j++) {
+    const sa_process_starts *try = &sa_processes[at->process[k]].starts;
+    double *b = par + at->place[k];
+    const int held = r->s->held && r->s->held[at->place[k] + 2];
+    for (int i = 0; i < try->speeds; i++) {
+        for (int j = 0; j < (held ? 1 : try->shares); j++) {
             if (!held)
-                par[at->q_grow] = share[j] * par[SA_P_Q];
-            if (!(r->s->held && r->s->held[at->ln_k_grow]))
-                par[at->ln_k_grow] = speed[i] - middle_clock(r->s, par[at->q_grow]);
-            enter(r, par);
-        }
-    }
-}
-
-/* Energies as shares of that of recrystallisation: recovery is near it, hardening below. */
-static void add_hardening(race *r, const sa_model_layout *at, double *par)
-{
-    const double speed[4] = {-1.5, 0.5, 2.5, 5.0}, share[3] = {0.3, 0.6, 1.0};
-    if (at->gain < 0) {
-        add_growth(r, at, par);
-        return;
-    }
-    const int held = r->s->held && r->s->held[at->q_hard];
-    for (int i = 0; i < 4; i++) {
-        for (int j = 0; j < (held ? 1 : 3); j++) {
-            if (!held)
-                par[at->q_hard] = share[j] * par[SA_P_Q];
-            par[at->ln_k_hard] = speed[i] - middle_clock(r->s, par[at->q_hard]);
-            add_growth(r, at, par);
-        }
-    }
-}
-
-static void add_recovery(race *r, const sa_model_layout *at, double *par)
-{
-    const double speed[3] = {-2.0, 0.5, 3.0}, share[3] = {0.6, 1.0, 1.4};
-    if (at->loss < 0) {
-        add_hardening(r, at, par);
-        return;
-    }
-    const int held = r->s->held && r->s->held[at->q_rec];
-    for (int i = 0; i < 3; i++) {
-        for (int j = 0; j < (held ? 1 : 3); j++) {
-            if (!held)
-                par[at->q_rec] = share[j] * par[SA_P_Q];
-            par[at->ln_k_rec] = speed[i] - middle_clock(r->s, par[at->q_rec]);
-            add_hardening(r, at, par);
+                b[2] = try->share[j] * par[SA_P_Q];
+            b[1] = try->speed[i] - middle_clock(r->s, b[2]);
+            add_processes(r, at, k + 1, par);
         }
     }
 }
@@ -325,7 +287,7 @@ size_t sa_softening_starts(const sa_softening *s, const double *base, double *st
     double score[SA_MOST_STARTS + 1], simple[SA_MOST_STARTS * SA_MODEL_MAX_PAR];
     plateaus g = look(s, base);
     /* the plain model first; candidates carry all p parameters, the extra ones at `base` */
-    const sa_model_kind plain = (sa_model_kind)(s->kind - sa_model_base(s->kind) + SA_JMAK);
+    const sa_model_kind plain = sa_model_plain(s->kind);
     /* growth is in the candidates of the second round only */
     race r = {s, plain, p, s->kind == plain ? most : 3, 0, simple, score, work, work + m, base, 0};
     simple_starts(&r, &g, base);
@@ -335,10 +297,11 @@ size_t sa_softening_starts(const sa_softening *s, const double *base, double *st
     }
     const size_t bases = r.count;
     race full = {s, s->kind, p, most, 0, starts, score, work, work + m, base, r.stop};
+    const double half_y = sa_shape_inverse(at.shape, 0.5);
     const double delay[5] = {0.0, 0.15, 0.5, 1.0, 2.0}, blunt[3] = {1.0, 0.65, 0.4};
     for (size_t k = 0; k < bases; k++) {
         const double *from = simple + k * p;
-        double half = pow(LN2, 1.0 / from[SA_P_N]); /* theta at X = 1/2 stays where it is */
+        double half = pow(half_y, 1.0 / from[SA_P_N]); /* theta at X = 1/2 stays where it is */
         for (int i = 0; i < (at.theta0 >= 0 ? 5 : 1); i++) {
             for (int j = 0; j < (i == 0 ? 1 : 3); j++) {
                 double par[SA_MODEL_MAX_PAR];
@@ -346,9 +309,9 @@ size_t sa_softening_starts(const sa_softening *s, const double *base, double *st
                 if (at.theta0 >= 0) {
                     par[SA_P_N] = fmax(from[SA_P_N] * blunt[j], 0.3);
                     par[at.theta0] = delay[i];
-                    par[SA_P_LN_K] += log((delay[i] + pow(LN2, 1.0 / par[SA_P_N])) / half);
+                    par[SA_P_LN_K] += log((delay[i] + pow(half_y, 1.0 / par[SA_P_N])) / half);
                 }
-                add_recovery(&full, &at, par);
+                add_processes(&full, &at, 0, par);
             }
         }
     }

@@ -12,16 +12,12 @@ static const sa_model_kind kinds[] = {
 
 static double parameter(fuzz_bytes *b, const sa_model_layout *at, size_t j)
 {
-    const int k = (int)j;
-    if (j == SA_P_WORKED)
-        return fuzz_number(b, 100, 300);
-    if (j == SA_P_SOFT)
-        return fuzz_number(b, 20, 150);
-    if (j == SA_P_LN_K || k == at->ln_k_rec || k == at->ln_k_hard || k == at->ln_k_grow)
+    const sa_role role = sa_model_term(at, j)->role;
+    if (role == SA_LEVEL)
+        return j == SA_P_WORKED ? fuzz_number(b, 100, 300) : fuzz_number(b, 20, 150);
+    if (role == SA_LN_RATE)
         return fuzz_number(b, -12, 6);
-    if (j == SA_P_Q || k == at->q_rec || k == at->q_hard || k == at->q_grow)
-        return fuzz_number(b, 0, 500);
-    return fuzz_number(b, 0, 8);
+    return role == SA_ENERGY ? fuzz_number(b, 0, 500) : fuzz_number(b, 0, 8);
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)

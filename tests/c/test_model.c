@@ -127,9 +127,11 @@ int main(void)
             double h[N], jac[N * SA_MODEL_MAX_PAR], own[SA_BASE_PAR];
             check(sa_model_base(which) == own_kind && (int)sa_model_core(which) == base_kind,
                   "code with growth");
-            par[at.fall] = 35;
-            par[at.ln_k_grow] = -1.5;
-            par[at.q_grow] = 170;
+            double *growth = par + at.place[at.processes - 1];
+            check(at.process[at.processes - 1] == SA_GROWTH, "growth stands last");
+            growth[0] = 35;
+            growth[1] = -1.5;
+            growth[2] = 170;
             if (at.theta0 >= 0)
                 par[at.theta0] = 0.2;
             check(sa_model_hardness(which, &grouped, par, h, jac) == 0, "growth: finite");
