@@ -24,7 +24,8 @@ FINISHED <- 0.95
 #' **Timetable.** One hardness machine, and one person who opens the furnaces: door events never
 #' overlap. With `people = 1` the same person reads. Each furnace has one temperature at a
 #' time, takes all pieces of that temperature, and climbs to its next one when the last piece
-#' is out, which takes `change_min`. The operation that can start first is booked first. What does
+#' is out, which takes `change_min`. Order and furnaces are searched: as many steps as possible within
+#' the sessions, then the earliest end. What does
 #' not fit into a session goes into the next one, up to `sessions`; what then is left has `NA`
 #' times, and one warning says so. No treatment runs over the end of a session.
 #'
@@ -155,8 +156,6 @@ build_plan <- function(treatments, guess, set) {
     piece = of_piece, step = as.integer(step), time_min = treatments$time_min,
     hold_min = treatments$time_min - ifelse(step == 1, 0, before),
     heat_up_min = temperatures$heat_up_min[at], cool_min = temperatures$cool_min[at])
-  total <- tapply(steps$hold_min + steps$heat_up_min + steps$cool_min, of_piece, sum)
-  pieces$furnace <- assign_furnaces(pieces$temp_c, as.double(total), set$furnaces)
   if (set$baseline) {
     zero <- data.frame(piece = seq_len(nrow(pieces)), step = 0L, time_min = 0, hold_min = 0,
                        heat_up_min = 0, cool_min = 0)
@@ -165,10 +164,12 @@ build_plan <- function(treatments, guess, set) {
   steps <- steps[order(steps$piece, steps$step), ]
   most <- max(steps$step) + set$baseline
   layout <- plan_layout(guess, set, most)
-  timing <- set[c("session_min", "change_min", "handling_min", "people")]
+  timing <- set[c("session_min", "sessions", "change_min", "handling_min", "people", "furnaces")]
   timing$warm_up <- set$ready_min
   timing$reading_min <- ceiling(set$n * set$reading_min)
-  steps <- book_steps(pieces, steps, timing)
+  booked <- book_steps(pieces, steps, timing)
+  steps <- booked$steps
+  pieces$furnace <- booked$furnace
   temperatures$furnace <- pieces$furnace[match(temperatures$temp_c, pieces$temp_c)]
   steps <- finish_steps(steps, pieces, guess, set)
   plan <- structure(

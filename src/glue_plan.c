@@ -3,6 +3,7 @@
 #include "glue_plan.h"
 #include "design.h"
 #include "glue_fit.h"
+#include "timetable.h"
 #include <math.h>
 #include <string.h>
 
@@ -101,6 +102,92 @@ SEXP sa_call_design(SEXP model, SEXP draws, SEXP parameters, SEXP temperatures, 
         }
     }
     INTEGER(status)[0] = (int)state;
+    UNPROTECT(1);
+    return out;
+}
+
+static SEXP field(SEXP list, const char *name)
+{
+    SEXP names = Rf_getAttrib(list, R_NamesSymbol);
+    if (TYPEOF(list) == VECSXP && TYPEOF(names) == STRSXP)
+        for (R_xlen_t k = 0; k < Rf_xlength(names); k++)
+            if (strcmp(CHAR(STRING_ELT(names, k)), name) == 0)
+                return VECTOR_ELT(list, k);
+    Rf_error("internal error: '%s' is missing", name);
+}
+
+static double field_number(SEXP list, const char *name)
+{
+    return glue_double(field(list, name), name);
+}
+
+static size_t field_count(SEXP list, const char *name)
+{
+    const double x = field_number(list, name);
+    if (!(x >= 1.0 && x <= 1e6))
+        Rf_error("internal error: '%s' is out of range", name);
+    return (size_t)x;
+}
+
+/* Ranks or places below `n`, and for the first step of each piece rising to the end. */
+static const int *below(SEXP list, const char *name, R_xlen_t length, R_xlen_t n, int rising)
+{
+    const int *x = glue_integers(field(list, name), length, name);
+    for (R_xlen_t i = 0; i < length; i++)
+        if (x[i] < 0 || x[i] >= n || (rising && i > 0 && x[i] <= x[i - 1]))
+            Rf_error("internal error: '%s' is out of range", name);
+    return x;
+}
+
+SEXP sa_call_timetable(SEXP run, SEXP rounds, SEXP seed)
+{
+    const R_xlen_t n_piece = Rf_xlength(field(run, "temp"));
+    const R_xlen_t n_step = Rf_xlength(field(run, "heated"));
+    const size_t n_temp = field_count(run, "temperatures");
+    const sa_run r = {.n_piece = (size_t)n_piece,
+                      .n_step = (size_t)n_step,
+                      .n_temp = n_temp,
+                      .n_furnace = field_count(run, "furnaces"),
+                      .first = below(run, "first", n_piece + 1, n_step + 1, 1),
+                      .temp = below(run, "temp", n_piece, (R_xlen_t)n_temp, 0),
+                      .heated = glue_integers(field(run, "heated"), n_step, "heated"),
+                      .furnace_min = glue_doubles(field(run, "furnace_min"), n_step, "furnace_min"),
+                      .cool_min = glue_doubles(field(run, "cool_min"), n_step, "cool_min"),
+                      .session_min = field_number(run, "session_min"),
+                      .warm_up_min = field_number(run, "warm_up_min"),
+                      .change_min = field_number(run, "change_min"),
+                      .handling_min = field_number(run, "handling_min"),
+                      .reading_min = field_number(run, "reading_min"),
+                      .sessions = field_count(run, "sessions"),
+                      .one_operator = field_number(run, "operators") < 2.0,
+                      .may_drop = field_number(run, "may_drop") > 0.0,
+                      .poll = glue_poll};
+    if (n_piece < 1 || r.first[0] != 0 || r.first[n_piece] != (int)n_step || !(r.session_min > 0.0))
+        Rf_error("internal error: the steps do not fit the pieces");
+    const double trials = glue_double(rounds, "rounds");
+    if (!(trials >= 0.0 && trials <= 1e9))
+        Rf_error("internal error: 'rounds' is out of range");
+    const char *names[] = {"furnace", "in", "out", "cold", "read", "end", "bound", ""};
+    SEXP out = PROTECT(Rf_mkNamed(VECSXP, names));
+    SEXP furnace = Rf_allocVector(INTSXP, (R_xlen_t)n_temp);
+    SET_VECTOR_ELT(out, 0, furnace);
+    double *column[5];
+    for (int k = 0; k < 5; k++) {
+        SEXP x = Rf_allocVector(REALSXP, n_step);
+        SET_VECTOR_ELT(out, k + 1, x);
+        column[k] = REAL(x);
+    }
+    sa_timetable best = {.furnace = INTEGER(furnace),
+                         .in = column[0],
+                         .out = column[1],
+                         .cold = column[2],
+                         .read = column[3],
+                         .end = column[4]};
+    double *number = (double *)R_alloc(sa_timetable_numbers(&r), sizeof(double));
+    int *place = (int *)R_alloc(sa_timetable_places(&r), sizeof(int));
+    sa_timetable_search(&r, (size_t)trials, (uint64_t)(unsigned)glue_integer(seed, "seed"), &best,
+                        number, place);
+    SET_VECTOR_ELT(out, 6, Rf_ScalarReal(sa_timetable_bound(&r)));
     UNPROTECT(1);
     return out;
 }
