@@ -36,3 +36,17 @@ book_steps <- function(pieces, steps, set, rounds = NULL, may_drop = FALSE) {
   list(steps = steps, bound_min = found$bound,
        furnace = match(found$furnace, unique(found$furnace))[run$temp + 1L])
 }
+
+# The timetable that holds most steps within the sessions, and the `sessions` that would hold all (Inf
+# where a step is longer than a session).
+book_run <- function(pieces, steps, set) {
+  all <- book_steps(pieces, steps, set)
+  last <- floor(all$steps$read_min / set$session_min + 1e-9)
+  all$sessions <- if (anyNA(last)) Inf else max(last) + 1
+  if (all$sessions <= set$sessions) return(all)
+  within <- function(b) sum(b$steps$read_min < set$session_min * set$sessions - 1e-9, na.rm = TRUE)
+  some <- book_steps(pieces, steps, set, may_drop = TRUE)
+  if (within(some) <= within(all)) return(all)
+  some$sessions <- all$sessions
+  some
+}

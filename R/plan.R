@@ -25,7 +25,7 @@ FINISHED <- 0.95
 #' overlap. With `people = 1` the same person reads. Each furnace has one temperature at a
 #' time, takes all pieces of that temperature, and climbs to its next one when the last piece
 #' is out, which takes `change_min`. Order and furnaces are searched: as many steps as possible within
-#' the sessions, then the earliest end. What does
+#' the sessions, if need be without the last steps of a piece, then the earliest end. What does
 #' not fit into a session goes into the next one, up to `sessions`; what then is left has `NA`
 #' times, and one warning says so. No treatment runs over the end of a session.
 #'
@@ -167,7 +167,7 @@ build_plan <- function(treatments, guess, set) {
   timing <- set[c("session_min", "sessions", "change_min", "handling_min", "people", "furnaces")]
   timing$warm_up <- set$ready_min
   timing$reading_min <- ceiling(set$n * set$reading_min)
-  booked <- book_steps(pieces, steps, timing)
+  booked <- book_run(pieces, steps, timing)
   steps <- booked$steps
   pieces$furnace <- booked$furnace
   temperatures$furnace <- pieces$furnace[match(temperatures$temp_c, pieces$temp_c)]
@@ -176,7 +176,7 @@ build_plan <- function(treatments, guess, set) {
     list(steps = steps, temperatures = expectations(temperatures, treatments, guess),
          layout = layout, guess = guess, cautions = plan_cautions(temperatures$temp_c, guess, set),
          settings = set), class = "softanneal_plan")
-  tell_unbooked(plan, attr(steps, "needed"))
+  tell_unbooked(plan, booked$sessions)
   tell_finished(plan)
   plan
 }
@@ -257,7 +257,6 @@ finish_steps <- function(steps, pieces, guess, set) {
   session <- floor(ifelse(is.na(steps$in_min), steps$read_min, steps$in_min) / set$session_min +
                      1e-9)
   last <- floor(steps$read_min / set$session_min + 1e-9)
-  needed <- if (anyNA(last)) Inf else max(last) + 1
   # a step counts as booked when its reading is in the sessions, and all steps before it
   booked <- !is.na(last) & last < set$sessions
   booked <- as.logical(stats::ave(as.integer(booked), steps$piece, FUN = cummin))
@@ -289,6 +288,5 @@ finish_steps <- function(steps, pieces, guess, set) {
   first <- ifelse(is.na(out$in_min), out$read_min, out$in_min)
   out <- out[order(out$session, first, steps$piece, out$step), , drop = FALSE]
   rownames(out) <- NULL
-  attr(out, "needed") <- needed
   out
 }
