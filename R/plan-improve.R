@@ -27,8 +27,10 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 #' **Limits.** As many pieces as in the plan, or `pieces`; at most `max_steps` steps a piece,
 #' and no more than the strip holds ([indent_layout()]); at most `furnace_min` in furnaces, summed
 #' over the pieces (their last accumulated time and one heat-up a step; pieces that share a
-#' furnace count each). When the plan given fits its sessions and the best one does not, the
-#' limit is lowered by tenths until it does.
+#' furnace count each). Every step of the plan returned has its place in the sessions: where the
+#' best plan does not fit, the limit is lowered until it does. Steps of the plan given that found no
+#' place count for nothing, and without limits of your own the plan returned is never worse than the
+#' rest of it.
 #'
 #' **Search.** One piece after the other is rebuilt, moved or has times exchanged, until nothing
 #' helps; from the plan given and `starts - 1` random plans. That finds the best of small problems
@@ -75,6 +77,8 @@ improve_plan <- function(plan, aim = c("q", "t50", "hardness", "determinant"), .
   aim <- check_choice(aim, c("q", "t50", "hardness", "determinant"), "aim")
   own <- plan$steps[plan$steps$step > 0, ]
   set <- plan$settings
+  user <- list(temp_c = temp_c, time_min = time_min, pieces = pieces, max_steps = max_steps,
+               furnace_min = furnace_min)
   if (length(set$heat_up_min) > 1L) {
     abort("argument", "the plan has a heat-up allowance of its own for each temperature",
           arg = "plan", remedy = "Plan with one `heat_up_min`, or with the computed ones.")
@@ -110,24 +114,63 @@ improve_plan <- function(plan, aim = c("q", "t50", "hardness", "determinant"), .
                   baseline = set$baseline, goal = goal, temp_c = temp_c, heat = heat,
                   time_min = time_min, most = most, limit = limit, n_piece = n_piece)
   check_limit(problem)
-  given <- value_of_steps(problem, own)
+  # only what finds its place in the sessions is read
+  booked <- own[!is.na(own$read_min), ]
+  given <- value_of_steps(problem, booked)
   starts <- check_number(starts, "starts", 1, 1e5, whole = TRUE)
   seed <- check_number(seed, "seed", whole = TRUE)
-  fits <- !anyNA(plan$steps$read_min)
-  for (attempt in 1:16) {
-    found <- search_plan(problem, own, starts, seed)
-    if (!fits || fits_sessions(found$treatments, plan$guess, set)) break
-    lower <- 0.9 * problem$limit
-    if (lower < n_piece * (min(time_min) + min(heat))) break
-    problem$limit <- lower
+  found <- search_fitting(problem, own, starts, seed, plan$guess, set)
+  own_limits <- !is.null(user$temp_c) || !is.null(user$time_min) || !is.null(user$pieces) ||
+    !is.null(user$max_steps) || !is.null(user$furnace_min)
+  if (is.null(found) || (!own_limits && found$value >= given)) {
+    if (own_limits) {
+      abort("range", "no plan within these limits fits into the sessions", arg = "furnace_min",
+            remedy = "Allow shorter times, fewer pieces or longer sessions.")
+    }
+    found <- list(treatments = booked[order(booked$specimen, booked$time_min),
+                                      c("specimen", "temp_c", "time_min")],
+                  value = given, agreed = 0L, counted = found$counted, limit = problem$limit)
+    if (is.null(found$counted)) found$counted <- 1
   }
   # once more, for the warnings that belong to the plan returned
   better <- build_plan(found$treatments, plan$guess, set)
   better$improvement <- list(
     aim = aim, at_c = goal$at_c, hardness = hardness, efficiency = exp(found$value - given),
-    criterion = found$value, criterion_given = given, furnace_min = problem$limit,
+    criterion = found$value, criterion_given = given, furnace_min = found$limit,
     starts_agreed = found$agreed, counted = found$counted)
   better
+}
+
+# The best plan of those that fit into the sessions: the limit of the furnace time is lowered by
+# tenths until one does, then halved back towards the last that did not, from few starts; the limit
+# found gets them all. NULL where none fits.
+search_fitting <- function(problem, own, starts, seed, guess, set) {
+  best <- NULL
+  try_limit <- function(limit, starts) {
+    problem$limit <- limit
+    found <- search_plan(problem, own, starts, seed)
+    fits <- fits_sessions(found$treatments, guess, set)
+    if (fits && (is.null(best) || found$value < best$value)) {
+      best <<- c(found, list(limit = limit))
+    }
+    fits
+  }
+  least <- problem$n_piece * (min(problem$time_min) + min(problem$heat))
+  above <- limit <- problem$limit
+  if (try_limit(limit, starts)) return(best)
+  few <- min(starts, 3)
+  repeat {
+    if (limit <= least) return(NULL)
+    above <- limit
+    limit <- max(0.9 * limit, least)
+    if (try_limit(limit, few)) break
+  }
+  for (halving in 1:3) {
+    middle <- (limit + above) / 2
+    if (try_limit(middle, few)) limit <- middle else above <- middle
+  }
+  try_limit(limit, starts)
+  best
 }
 
 # Whether every step finds its place; other warnings of the plan are told when it is returned.

@@ -4,7 +4,7 @@
 
 # Trials of the search, by the number of operations: more than enough for the cases of the tests,
 # and well under a second for a run of 100 steps.
-timetable_rounds <- function(operations) min(4000 + 100 * operations, 20000)
+timetable_rounds <- function(operations) min(2000 + 60 * operations, 12000)
 
 # `pieces`: data frame specimen, temp_c. `steps`: rows piece (index), step (0 for the reading before
 # the first anneal), hold_min, heat_up_min, cool_min, by piece and step. `set`: session_min,
