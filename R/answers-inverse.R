@@ -350,7 +350,7 @@ autoplot.softanneal_window <- function(object, ...) {
     ggplot2::geom_contour_filled(ggplot2::aes(z = .data[["probability"]]),
                                  breaks = c(-0.01, 0.1, shades, 1.01)) +
     ggplot2::geom_contour(ggplot2::aes(z = .data[["hardness"]]), breaks = limits,
-                          colour = "#222222", linetype = "22", linewidth = 0.5)
+                          colour = INK, linetype = "22", linewidth = 0.5)
   bins <- c("below 10 %", paste0("10 to ", 100 * shades[1L], " %"),
             if (length(shades) > 1L) paste0(100 * shades[1L], " to ", 100 * shades[2L], " %"),
             paste0("above ", 100 * shades[length(shades)], " %"))

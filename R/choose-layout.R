@@ -294,32 +294,31 @@ layout_picture <- function(layout) {
   frame <- data.frame(
     xmin = c(0, layout$reserve_mm + edge), xmax = c(layout$length_mm, layout$length_mm - edge),
     ymin = c(0, edge), ymax = c(layout$width_mm, layout$width_mm - edge), line = c("1", "2"))
-  # seven colours that stand out from the strip; the number identifies the step in any case
+  # an ordered ramp; the number identifies the step in any case
   coloured <- steps <= 7
   discs_layer <- if (coloured) {
     ggplot2::geom_polygon(ggplot2::aes(.data[["x"]], .data[["y"]], group = .data[["site"]],
                                        fill = .data[["step"]]), data = discs)
   } else {
     ggplot2::geom_polygon(ggplot2::aes(.data[["x"]], .data[["y"]], group = .data[["site"]]),
-                          data = discs, fill = "#0072B2")
+                          data = discs, fill = MAIN_COLOUR)
   }
-  colours <- unname(grDevices::palette.colors(8)[c(6, 7, 4, 2, 3, 8, 1)])
   ggplot2::ggplot() +
     ggplot2::geom_rect(ggplot2::aes(xmin = .data[["xmin"]], xmax = .data[["xmax"]],
                                     ymin = .data[["ymin"]], ymax = .data[["ymax"]]),
-                       data = frame[1L, ], fill = "#F7F3E6", colour = "black") +
+                       data = frame[1L, ], fill = "#F7F3E6", colour = INK) +
     ggplot2::geom_rect(ggplot2::aes(xmin = .data[["xmin"]], xmax = .data[["xmax"]],
                                     ymin = .data[["ymin"]], ymax = .data[["ymax"]]),
-                       data = frame[2L, ], fill = NA, colour = "#BBBBBB", linetype = "dashed") +
+                       data = frame[2L, ], fill = NA, colour = INK, linetype = "dashed") +
     discs_layer +
     ggplot2::geom_text(ggplot2::aes(.data[["position_mm"]], .data[["across_mm"]] + radius,
                                     label = .data[["step"]]), data = placed, vjust = -0.25,
                        size = 2.6) +
-    ggplot2::scale_fill_manual(values = colours, guide = "none") +
+    ggplot2::scale_fill_manual(values = ramp_colours(max(steps, 1L)), guide = "none") +
     ggplot2::coord_fixed(expand = TRUE) +
     ggplot2::labs(x = "Along the strip (mm)", y = "Across (mm)", alt = alt,
                   caption = paste0("Number: step. Dashed: ", format(edge, digits = 3),
                                    " mm from the edges. Drawn to scale.")) +
-    ggplot2::theme_bw() +
+    plain_theme() +
     ggplot2::theme(panel.grid = ggplot2::element_blank())
 }

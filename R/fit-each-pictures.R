@@ -137,7 +137,7 @@ autoplot.softanneal_fits <- function(object, terms = NULL, level = 0.95, most_na
   absent <- ncol(object$par) * length(terms) - nrow(d)
   ggplot2::ggplot(d, ggplot2::aes(x = .data$estimate, y = .data$place)) +
     ggplot2::geom_segment(ggplot2::aes(x = .data$low, xend = .data$high, yend = .data$place),
-                          data = d[!is.na(d$low), ], colour = group_colours(2)[1L],
+                          data = d[!is.na(d$low), ], colour = MAIN_COLOUR,
                           alpha = if (named) 0.7 else 0.25, linewidth = if (named) 0.8 else 0.4) +
     ggplot2::geom_point(ggplot2::aes(colour = .data$kind, shape = .data$kind),
                         size = if (named) 2.2 else 1.1) +

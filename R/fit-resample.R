@@ -193,9 +193,9 @@ autoplot.softanneal_resample <- function(object, ...) {
   q <- apply(m, 2L, stats::quantile, probs = c(0.025, 0.975), na.rm = TRUE)
   ends <- data.frame(term = factor(rep(colnames(m), each = 2L), colnames(m)), value = as.vector(q))
   ggplot2::ggplot(d, ggplot2::aes(.data[["value"]])) +
-    ggplot2::geom_histogram(bins = 30, fill = group_colours(1), colour = "white", linewidth = 0.2) +
+    ggplot2::geom_histogram(bins = 30, fill = MAIN_COLOUR, colour = "white", linewidth = 0.2) +
     ggplot2::geom_vline(ggplot2::aes(xintercept = .data[["value"]]), data = ends, linetype = "22",
-                        colour = group_colours(2)[2L]) +
+                        colour = SECOND_COLOUR) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["term"]]), scales = "free_x") +
     ggplot2::labs(x = "Estimate (unit of the parameter)", y = "Resamples (number)",
                   title = paste0("Bootstrap: ", object$times, " ", object$type, " resamples"),

@@ -143,28 +143,27 @@ plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c
     if (!is.null(within_c)) {
       picture <- picture + ggplot2::annotate("rect", xmin = -Inf, xmax = Inf, alpha = 0.15,
                                              ymin = target_c - within_c, ymax = target_c + within_c,
-                                             fill = "#999999")
+                                             fill = INK)
     }
-    picture <- picture + ggplot2::geom_hline(yintercept = target_c, colour = "#999999")
+    picture <- picture + ggplot2::geom_hline(yintercept = target_c, colour = INK)
   }
   lines <- if (count == 1L) {
-    ggplot2::geom_line(colour = "#0072B2", linewidth = 0.8)
+    ggplot2::geom_line(colour = MAIN_COLOUR, linewidth = 0.8)
   } else if (count <= 8L) {
     ggplot2::geom_line(ggplot2::aes(colour = .data[["specimen"]], linetype = .data[["specimen"]]),
                        linewidth = 0.8)
   } else {
-    ggplot2::geom_line(ggplot2::aes(group = .data[["specimen"]]), colour = "#0072B2", alpha = 0.5)
+    ggplot2::geom_line(ggplot2::aes(group = .data[["specimen"]]), colour = MAIN_COLOUR, alpha = 0.5)
   }
-  colours <- unname(grDevices::palette.colors(8)[c(6, 7, 4, 2, 3, 8, 5, 1)])
   caption <- if (!is.null(target_c)) {
     paste0("Line: target ", format(target_c), " \u00b0C",
            if (!is.null(within_c)) paste0("; band: within ", format(within_c), " \u00b0C"))
   }
   picture + lines +
-    ggplot2::scale_colour_manual(values = colours) +
+    level_scales(levels(drawn$specimen), "Specimen", ordered = FALSE)[c(1, 4)] +
     ggplot2::labs(x = if (in_minutes) "Time (min)" else "Time (s)",
                   y = "Temperature (\u00b0C)", colour = "Specimen", linetype = "Specimen",
                   alt = alt, caption = caption) +
-    ggplot2::theme_bw() +
+    plain_theme() +
     ggplot2::theme(legend.key.width = ggplot2::unit(2, "lines"))
 }

@@ -32,17 +32,16 @@ autoplot.softanneal_softening <- function(object, ...) {
   p <- p + if (few) {
     ggplot2::geom_path(ggplot2::aes(colour = .data[["specimen"]], linetype = .data[["specimen"]]),
                        linewidth = 0.6)
-  } else ggplot2::geom_path(colour = group_colours(1), linewidth = 0.6,
+  } else ggplot2::geom_path(colour = MAIN_COLOUR, linewidth = 0.6,
                             alpha = if (length(names) > 7L) 0.5 else 1)
   p + ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]]), ncol = 1L, scales = "free_y",
                           strip.position = "left") +
-    ggplot2::scale_colour_manual("Specimen", values = group_colours(length(names))) +
-    ggplot2::scale_linetype_manual("Specimen", values = group_lines(length(names))) +
+    level_scales(names, "Specimen", ordered = FALSE)[c(1, 4)] +
     ggplot2::labs(x = if (minutes) "Time (min)" else "Time (s)", y = NULL, alt = alt,
                   title = "Softening along the temperature history") +
     plain_theme() +
     ggplot2::theme(strip.placement = "outside", strip.background = ggplot2::element_blank(),
-                   strip.text = ggplot2::element_text(size = 12))
+                   strip.text = ggplot2::element_text(size = ggplot2::rel(1)))
 }
 
 #' @rdname soften
@@ -117,9 +116,7 @@ plot_isochronal <- function(parameters, time_min = c(10, 60), temp_c = NULL, mod
   shown <- isochronal_points(fit, time_min, label)
   picture <- picture +
     isochronal_lines(curve, outside, read) +
-    ggplot2::scale_colour_manual("After", values = group_colours(length(time_min)), drop = FALSE) +
-    ggplot2::scale_fill_manual("After", values = group_colours(length(time_min)), drop = FALSE) +
-    ggplot2::scale_shape_manual("After", values = group_shapes(length(time_min)), drop = FALSE) +
+    level_scales(levels(curve$after), "After", lines = FALSE) +
     ggplot2::labs(
       x = "Temperature (\u00b0C)", title = "Hardness after a time at constant temperature",
       y = if (is.null(p$scale)) "Hardness" else hardness_title(p$scale),

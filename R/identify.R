@@ -245,10 +245,10 @@ autoplot.softanneal_profile <- function(object, ...) {
   t <- attr(object, "t95")
   best <- d[abs(d$tau) < 1e-6, ]
   ggplot2::ggplot(d, ggplot2::aes(.data[["value"]], .data[["tau"]])) +
-    ggplot2::geom_hline(yintercept = c(-t, t), linetype = "22", colour = group_colours(2)[2L]) +
-    ggplot2::geom_hline(yintercept = 0, colour = "#999999", linewidth = 0.3) +
-    ggplot2::geom_line(colour = group_colours(1), linewidth = 0.6) +
-    ggplot2::geom_point(data = best, size = 2) +
+    ggplot2::geom_hline(yintercept = c(-t, t), linetype = "22", colour = SECOND_COLOUR) +
+    ggplot2::geom_hline(yintercept = 0, colour = INK, linewidth = 0.3) +
+    ggplot2::geom_line(colour = MAIN_COLOUR, linewidth = 0.6) +
+    ggplot2::geom_point(data = best, size = 2, colour = MAIN_COLOUR) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["term"]]), scales = "free_x") +
     ggplot2::labs(x = "Value (unit of the parameter)", y = "tau (signed root of the rise, no unit)",
                   title = "Profile traces",

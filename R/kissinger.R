@@ -110,7 +110,7 @@ autoplot.softanneal_fit_kissinger <- function(object, level = 0.95, ...) {
   level <- check_level(level)
   rate <- object$data[[object$columns[["rate"]]]]
   temp <- object$data[[object$columns[["temp"]]]]
-  inverse <- function(temp_c) 1e4 / (temp_c + ZERO_CELSIUS)
+  inverse <- function(temp_c) 1000 / (temp_c + ZERO_CELSIUS)
   points <- data.frame(x = inverse(temp), y = log(rate / (temp + ZERO_CELSIUS)^2))
   grid <- temperature_grid(temp)
   band <- predict.softanneal_fit_least_squares(
@@ -121,7 +121,7 @@ autoplot.softanneal_fit_kissinger <- function(object, level = 0.95, ...) {
   q <- with_error(object$coefficients[["q_kj_mol"]], sqrt(object$vcov["q_kj_mol", "q_kj_mol"]),
                   "kJ/mol")
   line_with_band(line, points) +
-    ggplot2::scale_x_continuous("Inverse peak temperature 10\u2074/T (1/K)",
+    ggplot2::scale_x_continuous("Inverse peak temperature 1000/T (1/K)",
                                 sec.axis = ggplot2::sec_axis(~., breaks = inverse(ticks),
                                                              labels = ticks,
                                                              name = "Peak temperature (\u00b0C)")) +

@@ -231,7 +231,7 @@ autoplot.softanneal_fit_lifetime <- function(object, level = 0.95, unit = "min",
   level <- check_level(level)
   unit <- check_string(unit, "unit")
   l <- object$lives
-  inverse <- function(temp_c) 1e4 / (temp_c + ZERO_CELSIUS)
+  inverse <- function(temp_c) 1000 / (temp_c + ZERO_CELSIUS)
   kinds <- c("event", "still running (time is longer)")
   points <- data.frame(x = inverse(l$temp), time = exp(l$y),
                        kind = factor(kinds[2L - l$event], kinds))[l$w > 0, ]
@@ -251,19 +251,19 @@ autoplot.softanneal_fit_lifetime <- function(object, level = 0.95, unit = "min",
   picture <- ggplot2::ggplot(line, ggplot2::aes(.data[["x"]], .data[["time"]]))
   if (nrow(line) > 1L && !all(is.na(line$low))) {
     picture <- picture + ggplot2::geom_ribbon(
-      ggplot2::aes(ymin = .data[["low"]], ymax = .data[["high"]]), fill = group_colours(1),
+      ggplot2::aes(ymin = .data[["low"]], ymax = .data[["high"]]), fill = MAIN_COLOUR,
       alpha = 0.18)
   }
   if (nrow(line) > 1L) {
-    picture <- picture + ggplot2::geom_line(colour = group_colours(1), linewidth = 0.6)
+    picture <- picture + ggplot2::geom_line(colour = MAIN_COLOUR, linewidth = 0.6)
   }
   picture +
     ggplot2::geom_point(ggplot2::aes(shape = .data[["kind"]], colour = .data[["kind"]]),
                         data = points, size = 2.2) +
     ggplot2::scale_shape_manual("Piece", values = stats::setNames(c(16, 2), kinds), drop = FALSE) +
-    ggplot2::scale_colour_manual("Piece", values = stats::setNames(c("black", group_colours(2)[2L]),
+    ggplot2::scale_colour_manual("Piece", values = stats::setNames(c(MAIN_COLOUR, SECOND_COLOUR),
                                                                    kinds), drop = FALSE) +
-    ggplot2::scale_x_continuous("Inverse temperature 10\u2074/T (1/K)",
+    ggplot2::scale_x_continuous("Inverse temperature 1000/T (1/K)",
                                 sec.axis = ggplot2::sec_axis(~., breaks = inverse(ticks),
                                                              labels = ticks,
                                                              name = "Temperature (\u00b0C)")) +

@@ -84,10 +84,10 @@ autoplot.softanneal_fit_master_curve <- function(object, level = 0.95, unit = NU
   band <- if (m$errors_in == "time") {
     ggplot2::geom_ribbon(ggplot2::aes(xmin = .data[["low"]], xmax = .data[["high"]],
                                       y = .data[["response"]]), data = curve, orientation = "y",
-                         fill = "#595959", alpha = 0.2, inherit.aes = FALSE)
+                         fill = INK, alpha = 0.2, inherit.aes = FALSE)
   } else {
     ggplot2::geom_ribbon(ggplot2::aes(.data[["p"]], ymin = .data[["low"]], ymax = .data[["high"]]),
-                         data = curve, fill = "#595959", alpha = 0.2, inherit.aes = FALSE)
+                         data = curve, fill = INK, alpha = 0.2, inherit.aes = FALSE)
   }
   c_text <- if (is.null(m$held)) {
     with_error(c_used, sqrt(object$vcov["constant", "constant"]))
@@ -95,11 +95,10 @@ autoplot.softanneal_fit_master_curve <- function(object, level = 0.95, unit = NU
   title <- paste0("Master curve: C ", c_text, " (t in h)")
   ggplot2::ggplot(points, ggplot2::aes(.data[["p"]], .data[["response"]])) +
     (if (!all(is.na(curve$low))) band) +
-    ggplot2::geom_path(data = curve[c("p", "response")], colour = "black", linewidth = 0.6) +
+    ggplot2::geom_path(data = curve[c("p", "response")], colour = INK, linewidth = 0.6) +
     ggplot2::geom_point(ggplot2::aes(colour = .data[["temperature"]],
                                      shape = .data[["temperature"]]), size = 2.4) +
-    ggplot2::scale_colour_manual("Temperature", values = group_colours(length(temps))) +
-    ggplot2::scale_shape_manual("Temperature", values = group_shapes(length(temps))) +
+    temperature_scales(levels(points$temperature), lines = FALSE) +
     ggplot2::labs(x = "Parameter P = T (C + log10 t) (1000 K)",
                   y = response_title(object$columns[["response"]], unit), title = title,
                   caption = paste0("Band: ", format(100 * level), " % of the curve, C held."),

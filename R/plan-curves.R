@@ -53,13 +53,11 @@ plot_expected <- function(plan) {
     ggplot2::geom_point(ggplot2::aes(.data[["at"]], colour = .data[["temperature"]],
                                      shape = .data[["booked"]]), data = e$marks, size = 2.2) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["temperature"]])) +
-    ggplot2::scale_colour_manual(values = stats::setNames(group_colours(length(levels)), levels)) +
-    ggplot2::scale_fill_manual(values = stats::setNames(group_colours(length(levels)), levels)) +
+    temperature_scales(levels, lines = FALSE)[1:2] +
     ggplot2::scale_shape_manual(values = c("TRUE" = 16, "FALSE" = 1)) +
     time_axis(TRUE, e$zero, e$times, e$has_zero) +
     ggplot2::guides(colour = "none", fill = "none", shape = "none") +
     ggplot2::labs(y = hardness_title(plan$guess$scale), title = "What to expect", alt = alt,
                   caption = paste(strwrap(caption, 100), collapse = "\n")) +
-    plain_theme() +
-    ggplot2::theme(plot.caption = ggplot2::element_text(size = 8))
+    plain_theme()
 }

@@ -146,15 +146,14 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
     ggplot2::geom_rect(
       ggplot2::aes(xmin = .data[["from"]], xmax = .data[["to"]], ymin = .data[["low"]],
                    ymax = .data[["high"]], fill = .data[["at"]], alpha = .data[["what"]]),
-      data = bars, colour = "#333333", linewidth = 0.2) +
+      data = bars, colour = INK, linewidth = 0.2) +
     ggplot2::geom_text(ggplot2::aes(.data[["middle"]], .data[["y"]] + 0.3, label = .data[["step"]]),
                        data = marks, vjust = -0.15, size = 2.9) +
     ggplot2::geom_point(ggplot2::aes(.data[["middle"]], .data[["y"]]), data = rings, shape = 21,
-                        size = 1.6, fill = "white", colour = "#333333") +
+                        size = 1.6, fill = "white", colour = INK) +
     ggplot2::geom_vline(ggplot2::aes(xintercept = .data[["x"]]), data = ends,
-                        linetype = "dashed", colour = "#595959") +
-    ggplot2::scale_fill_manual(
-      "Annealed at", values = stats::setNames(group_colours(length(levels)), levels)) +
+                        linetype = "dashed", colour = INK) +
+    temperature_scales(levels, lines = FALSE)[2L] +
     ggplot2::scale_alpha_manual("", values = c(heat = 1, cool = 0.35, read = 0.7),
                                 labels = c(heat = "in the furnace",
                                            cool = "cooling (thin)", read = "readings"),
@@ -174,7 +173,6 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
     plain_theme() +
     ggplot2::theme(panel.grid.major.y = ggplot2::element_blank(), legend.position = "bottom",
                    legend.box = "vertical", legend.margin = ggplot2::margin(0, 0, 0, 0),
-                   plot.caption = ggplot2::element_text(size = 8),
                    axis.text.x = ggplot2::element_text(angle = if (crowded) 45 else 0,
                                                        hjust = if (crowded) 1 else 0.5))
   if (nlevels(bars$session) > 1L) {

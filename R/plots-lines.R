@@ -167,7 +167,7 @@ plot_arrhenius <- function(fit, level = 0.95, ...) {
     abort("argument", paste0("`fit` must come from fit_softening() or fit_arrhenius(), not ",
                              describe(fit)), arg = "fit", remedy = "Fit the data first.")
   }
-  inverse <- function(temp_c) 1e4 / (temp_c + ZERO_CELSIUS)
+  inverse <- function(temp_c) 1000 / (temp_c + ZERO_CELSIUS)
   line <- part$line
   points <- part$points
   ticks <- pretty(range(c(line$temp_c, points$temp_c)), 5)
@@ -180,22 +180,22 @@ plot_arrhenius <- function(fit, level = 0.95, ...) {
   p <- ggplot2::ggplot(mapping = ggplot2::aes(inverse(.data[["temp_c"]]), .data[["ln_k"]]))
   if (any(!is.na(line$lower))) {
     p <- p + ggplot2::geom_ribbon(ggplot2::aes(ymin = .data[["lower"]], ymax = .data[["upper"]]),
-                                  data = line[!is.na(line$lower), ], fill = group_colours(1),
+                                  data = line[!is.na(line$lower), ], fill = MAIN_COLOUR,
                                   alpha = 0.18)
   }
   if (any(!is.na(line$ln_k))) {
-    p <- p + ggplot2::geom_line(data = line[!is.na(line$ln_k), ], colour = group_colours(1),
+    p <- p + ggplot2::geom_line(data = line[!is.na(line$ln_k), ], colour = MAIN_COLOUR,
                                 linewidth = 0.6)
   }
   shown <- points[!is.na(points$ln_k), ]
   bars <- shown[!is.na(shown$lower), ]
   if (nrow(bars)) {
     p <- p + ggplot2::geom_linerange(ggplot2::aes(ymin = .data[["lower"]], ymax = .data[["upper"]]),
-                                     data = bars, linewidth = 0.5)
+                                     data = bars, linewidth = 0.5, colour = MAIN_COLOUR)
   }
-  p + ggplot2::geom_point(data = shown, size = 2.4) +
+  p + ggplot2::geom_point(data = shown, size = 2.4, colour = MAIN_COLOUR) +
     ggplot2::scale_x_continuous(
-      "Inverse temperature 10\u2074/T (1/K)",
+      "Inverse temperature 1000/T (1/K)",
       sec.axis = ggplot2::sec_axis(~., breaks = inverse(ticks), labels = ticks,
                                    name = "Temperature (\u00b0C)")) +
     ggplot2::labs(y = part$title, title = paste0("Arrhenius plot: Q ", q_text),

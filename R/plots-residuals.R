@@ -34,10 +34,10 @@ plot_residuals <- function(fit, ...) {
   one_sided <- stats::aggregate(residual ~ cluster, r, function(x) length(x) > 2L &&
                                   (all(x > 0) || all(x < 0)))$residual
   ggplot2::ggplot(r, ggplot2::aes(.data[["at"]], .data[["residual"]])) +
-    ggplot2::geom_hline(yintercept = 0, colour = "#595959", linewidth = 0.4) +
-    ggplot2::geom_point(alpha = 0.5, size = 1.3, colour = group_colours(1)) +
-    ggplot2::geom_line(data = means, colour = group_colours(2)[2L], linewidth = 0.4, linetype = "22") +
-    ggplot2::geom_point(data = means, shape = 18, size = 3, colour = group_colours(2)[2L]) +
+    ggplot2::geom_hline(yintercept = 0, colour = INK, linewidth = 0.4) +
+    ggplot2::geom_point(alpha = 0.5, size = 1.3, colour = MAIN_COLOUR) +
+    ggplot2::geom_line(data = means, colour = SECOND_COLOUR, linewidth = 0.4, linetype = "22") +
+    ggplot2::geom_point(data = means, shape = 18, size = 3, colour = SECOND_COLOUR) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]])) +
     time_axis(TRUE, zero, d$time_min[d$time_min > 0], any(r$time_min == 0)) +
     ggplot2::labs(y = paste0("Residual (", fit$scale, ")"), title = "Residuals by step",

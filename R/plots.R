@@ -1,49 +1,5 @@
-# Pictures of softening: readings, fitted curves with their band, and the straight lines of the
-# textbook. One colour, shape and line type a temperature; titles with units; alt text
-# computed from the data.
-
-# Okabe-Ito colours without black and yellow, which are weak on white (Okabe and Ito 2008).
-group_colours <- function(n) {
-  pal <- grDevices::palette.colors(9, "Okabe-Ito")[c(6, 7, 4, 2, 8, 3, 9)]
-  unname(if (n <= length(pal)) pal[seq_len(n)] else grDevices::hcl.colors(n, "viridis"))
-}
-
-group_shapes <- function(n) rep_len(c(16, 17, 15, 18, 8, 4, 3, 1, 2, 0, 5, 6), n)
-
-group_lines <- function(n) rep_len(c("solid", "22", "42", "1242", "82", "12", "6222"), n)
-
-temperature_label <- function(temp_c) {
-  paste0(format(signif(temp_c, 5), trim = TRUE, drop0trailing = TRUE), " \u00b0C")
-}
-
-temperature_factor <- function(temp_c, all = temp_c) {
-  levels <- sort(unique(signif(all, 10)))
-  factor(temperature_label(signif(temp_c, 10)), unique(temperature_label(levels)))
-}
-
-# Colour, fill, shape and line type for temperatures, under one legend.
-temperature_scales <- function(levels, lines = TRUE) {
-  n <- length(levels)
-  title <- "Annealed at"
-  named <- function(x) stats::setNames(x, levels)
-  out <- list(
-    ggplot2::scale_colour_manual(title, values = named(group_colours(n)), drop = FALSE),
-    ggplot2::scale_fill_manual(title, values = named(group_colours(n)), drop = FALSE),
-    ggplot2::scale_shape_manual(title, values = named(group_shapes(n)), drop = FALSE))
-  if (lines) {
-    out <- c(out, list(ggplot2::scale_linetype_manual(title, values = named(group_lines(n)),
-                                                      drop = FALSE)))
-  }
-  out
-}
-
-plain_theme <- function() {
-  ggplot2::theme_bw(base_size = 12) +
-    ggplot2::theme(panel.grid.minor = ggplot2::element_blank(),
-                   plot.title.position = "plot", plot.caption.position = "plot",
-                   plot.caption = ggplot2::element_text(hjust = 0, colour = "#595959"),
-                   legend.key.width = ggplot2::unit(1.6, "lines"))
-}
+# Pictures of softening: readings and fitted curves with their band, one colour, shape and line type
+# per temperature; titles with units; alt text computed from the data.
 
 # Means of conditions with a t interval from their own readings, where there are two or more.
 condition_summary <- function(fit, level) {
@@ -109,7 +65,15 @@ log_breaks <- function(x) {
 #'   reading, `"none"`. Where the readings do not determine the curve there is no band.
 #' @param readings `TRUE` for every reading, faint, besides the means.
 #' @param level Level of the band and of the intervals of the means.
+#' @param base_size Size of the text in points; by default the size that suits the device on which
+#'   the plot is drawn, or that of a theme set by [ggplot2::theme_set()].
 #' @param ... Must be empty.
+#' @section Size and theme:
+#'   When it is drawn, a plot of this package fits itself to its device, from a journal column
+#'   (3.4 x 2.6 inches) to a projector: size of the text, wrapped captions, and a legend that gives way to labels
+#'   at the ends of the curves, shrinks or moves below the panels. Other complete themes, such
+#'   as [ggplot2::theme_bw()], may be added, and dark ones get lighter colours. Temperatures go
+#'   from dark to light, with a shape and a line type each.
 #' @return A ggplot object, with alt text (see [ggplot2::get_alt_text()]). `plot()` of a fit takes
 #'   the same arguments, draws it, and returns the fit invisibly.
 #' @examples
@@ -121,7 +85,8 @@ log_breaks <- function(x) {
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_softening)
 autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
                                               band = c("confidence", "prediction", "none"),
-                                              readings = TRUE, level = 0.95, ...) {
+                                              readings = TRUE, level = 0.95, base_size = NULL,
+                                              ...) {
   check_dots_empty(...)
   log_time <- check_flag(log_time, "log_time")
   readings <- check_flag(readings, "readings")
@@ -171,7 +136,7 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
                                size = 2.4)
   if (any(is.na(each$temperature))) {
     p <- p + ggplot2::geom_point(ggplot2::aes(.data[["at"]], .data[["hardness"]]),
-                                 data = each[!known, ], shape = 1, colour = "#595959", size = 1.6,
+                                 data = each[!known, ], shape = 1, colour = INK, size = 1.6,
                                  inherit.aes = FALSE)
   }
   p + strain_panels(object) + temperature_scales(levels(means$temperature)) +
@@ -179,7 +144,13 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
     ggplot2::labs(y = hardness_title(object$scale), title = "Softening curves",
                   caption = curve_caption(object, band, replicates, level),
                   alt = curve_alt(object, means, temps, band)) +
-    plain_theme()
+    plain_theme(base_size) + if (is.null(means$strain)) curve_ends(curve, log_time)
+}
+
+# Where each curve ends on the right, for its label.
+curve_ends <- function(curve, log_time, y = "fit") {
+  last <- curve[!duplicated(curve$temperature, fromLast = TRUE) & !is.na(curve[[y]]), ]
+  end_labels(if (log_time) log10(last$at) else last$at, last[[y]], as.character(last$temperature))
 }
 
 # Curve and band over a grid of times for each temperature.
@@ -240,8 +211,8 @@ line_with_band <- function(line, points) {
   p <- ggplot2::ggplot(line, ggplot2::aes(.data[["x"]], .data[["y"]]))
   if (!all(is.na(line$low))) {
     p <- p + ggplot2::geom_ribbon(ggplot2::aes(ymin = .data[["low"]], ymax = .data[["high"]]),
-                                  fill = group_colours(1), alpha = 0.18)
+                                  fill = MAIN_COLOUR, alpha = 0.18)
   }
-  p + ggplot2::geom_line(colour = group_colours(1), linewidth = 0.6) +
-    ggplot2::geom_point(data = points, size = 2.4)
+  p + ggplot2::geom_line(colour = MAIN_COLOUR, linewidth = 0.6) +
+    ggplot2::geom_point(data = points, size = 2.4, colour = MAIN_COLOUR)
 }

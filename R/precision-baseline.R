@@ -292,12 +292,12 @@ autoplot.softanneal_comparison <- function(object, ...) {
               equivalence = paste0("Within the margin?\n(", percent[2L], " %)"))
   ggplot2::ggplot(bars, ggplot2::aes(x = .data$estimate, y = .data$kind, shape = .data$kind)) +
     ggplot2::annotate("rect", xmin = -object$margin, xmax = object$margin, ymin = -Inf, ymax = Inf,
-                      fill = "grey90") +
+                      fill = INK, alpha = 0.18) +
     ggplot2::geom_vline(xintercept = 0, linetype = "dotted") +
     ggplot2::geom_vline(xintercept = c(-1, 1) * object$margin, linetype = "dashed") +
     ggplot2::geom_errorbarh(ggplot2::aes(xmin = .data$low, xmax = .data$high), height = 0.15,
-                            colour = clear_colours(1)) +
-    ggplot2::geom_point(size = 3, colour = clear_colours(1), show.legend = FALSE) +
+                            colour = MAIN_COLOUR) +
+    ggplot2::geom_point(size = 3, colour = MAIN_COLOUR, show.legend = FALSE) +
     ggplot2::scale_y_discrete(labels = labels) +
     ggplot2::labs(x = paste0("Change since the baseline (", unit, ")"), y = NULL,
                   caption = paste0("Grey between dashed lines: the margin. Verdict: ",
@@ -308,7 +308,7 @@ autoplot.softanneal_comparison <- function(object, ...) {
                                format(round(object$conf.int[2L], 2)),
                                ", against a margin of plus or minus ", format(object$margin),
                                ". Verdict: ", object$verdict, ".")) +
-    picture_theme()
+    plain_theme()
 }
 
 #' @rdname compare_baseline

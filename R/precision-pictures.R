@@ -1,20 +1,6 @@
 # Pictures of the readings and precision rooms. Colours: Okabe-Ito, always with a shape or
 # linetype beside them; alternative text is computed from the data shown.
 
-# n colours that can be told apart on white (without black and yellow); n <= 6.
-clear_colours <- function(n) {
-  unname(grDevices::palette.colors(9, "Okabe-Ito")[c("blue", "vermillion", "bluishgreen",
-                                                     "reddishpurple", "orange",
-                                                     "skyblue")])[seq_len(n)]
-}
-CLEAR_SHAPES <- c(16L, 17L, 15L, 18L, 3L, 4L)
-
-picture_theme <- function() {
-  ggplot2::theme_bw(base_size = 12) +
-    ggplot2::theme(panel.grid.minor = ggplot2::element_blank(), legend.position = "bottom",
-                   strip.background = ggplot2::element_rect(fill = "grey95"))
-}
-
 #' Strip chart of readings by step
 #'
 #' Every reading as a point, the mean of each step with its t interval beside it; one panel a
@@ -91,9 +77,9 @@ strip_chart <- function(steps, readings, level) {
                                 guide = ggplot2::guide_axis(
                                   n.dodge = if (crowded_times(times, columns)) 2L else 1L))
   if (few) {
-    p <- p + ggplot2::scale_colour_manual(values = clear_colours(length(specimens)),
+    p <- p + ggplot2::scale_colour_manual(values = group_colours(length(specimens)),
                                           name = "Specimen") +
-      ggplot2::scale_shape_manual(values = CLEAR_SHAPES[seq_along(specimens)], name = "Specimen")
+      ggplot2::scale_shape_manual(values = group_shapes(length(specimens)), name = "Specimen")
     if (length(specimens) == 1L) p <- p + ggplot2::guides(colour = "none", shape = "none")
   }
   p <- p + if (length(scales) > 1L) {
@@ -112,7 +98,7 @@ strip_chart <- function(steps, readings, level) {
                                         " without interval (fewer than two readings)."),
                      if (!few) paste0("\n", length(specimens),
                                       " specimens, not told apart by colour.")),
-    alt = strip_alt(steps, specimens, scales, times)) + picture_theme()
+    alt = strip_alt(steps, specimens, scales, times)) + plain_theme(legend = "bottom")
 }
 
 # Places on the axis: the number of the time, beside it a slot for each specimen of the
@@ -209,7 +195,7 @@ autoplot.softanneal_laboratories <- function(object, ...) {
            format(round(out$value, 2)), ")",
            collapse = ", ")) else "none is beyond its critical value"
   ggplot2::ggplot(bars, ggplot2::aes(x = .data$lab, y = .data$value)) +
-    ggplot2::geom_col(ggplot2::aes(fill = .data$state, linetype = .data$state), colour = "grey20",
+    ggplot2::geom_col(ggplot2::aes(fill = .data$state, linetype = .data$state), colour = INK,
                       width = 0.6) +
     ggplot2::geom_errorbar(ggplot2::aes(ymin = .data$critical, ymax = .data$critical), data = lines,
                            width = 0.95,
@@ -217,7 +203,7 @@ autoplot.softanneal_laboratories <- function(object, ...) {
     ggplot2::facet_grid(rows = ggplot2::vars(.data$statistic), cols = ggplot2::vars(.data$material),
                         scales = "free_y",
                         labeller = ggplot2::labeller(statistic = ggplot2::label_wrap_gen(18))) +
-    ggplot2::scale_fill_manual(values = c(within = "#BFD7EA", beyond = clear_colours(2)[2L]),
+    ggplot2::scale_fill_manual(values = c(within = PALE, beyond = SECOND_COLOUR),
                                name = "Critical value", drop = FALSE) +
     ggplot2::scale_linetype_manual(values = c(within = "blank", beyond = "solid"),
                                    name = "Critical value", drop = FALSE) +
@@ -227,7 +213,7 @@ autoplot.softanneal_laboratories <- function(object, ...) {
                   alt = paste0("Bars of the consistency statistics h and k of ",
                                length(unique(cells$lab)), " laboratories on ",
                                count(nrow(object$precision), "material"), "; ", said, ".")) +
-    picture_theme()
+    plain_theme(legend = "bottom")
 }
 
 #' @rdname autoplot.softanneal_laboratories
@@ -259,10 +245,10 @@ autoplot.softanneal_budget <- function(object, ...) {
   largest <- parts[nrow(parts), ]
   bars$label <- format(signif(bars$size, 2), trim = TRUE, drop0trailing = TRUE)
   ggplot2::ggplot(bars, ggplot2::aes(x = .data$size, y = .data$place)) +
-    ggplot2::geom_col(ggplot2::aes(fill = .data$kind, linetype = .data$kind), colour = "grey20",
+    ggplot2::geom_col(ggplot2::aes(fill = .data$kind, linetype = .data$kind), colour = INK,
                       width = 0.7, show.legend = FALSE) +
     ggplot2::geom_text(ggplot2::aes(label = .data$label), hjust = -0.15, size = 3.6) +
-    ggplot2::scale_fill_manual(values = c(part = "#BFD7EA", combined = clear_colours(1))) +
+    ggplot2::scale_fill_manual(values = c(part = PALE, combined = group_colours(1))) +
     ggplot2::scale_linetype_manual(values = c(part = "blank", combined = "solid")) +
     ggplot2::scale_x_continuous(expand = ggplot2::expansion(mult = c(0, 0.15))) +
     ggplot2::scale_y_discrete(labels = bars$input) +
@@ -276,7 +262,7 @@ autoplot.softanneal_budget <- function(object, ...) {
                                format(signif(largest$size, 2)),
                                ", the combined standard uncertainty is ",
                                format(signif(object$std_uncertainty, 2)), " (", unit, ").")) +
-    picture_theme()
+    plain_theme(legend = "bottom")
 }
 
 #' @rdname autoplot.softanneal_budget

@@ -168,13 +168,13 @@ autoplot.softanneal_fit_hardening <- function(object, level = 0.95, ...) {
   if (!all(is.na(curve$low))) {
     picture <- picture + ggplot2::geom_ribbon(
       ggplot2::aes(ymin = .data[["low"]], ymax = .data[["high"]], group = .data[["part"]]),
-      fill = "#56B4E9", alpha = 0.3)
+      fill = MAIN_COLOUR, alpha = 0.18)
   }
   picture +
     ggplot2::geom_line(ggplot2::aes(group = .data[["part"]], linetype = .data[["line"]]),
-                       colour = "#0072B2", linewidth = 0.8) +
-    ggplot2::geom_point(data = points, size = 2.2) +
+                       colour = MAIN_COLOUR, linewidth = 0.8) +
+    ggplot2::geom_point(data = points, size = 2.2, colour = SECOND_COLOUR) +
     ggplot2::labs(x = paste0("Strain (1), ", names[2L]), y = names[1L], linetype = "Curve",
                   alt = alt, caption = paste0("Band: ", format(100 * level), " % of the curve.")) +
-    ggplot2::theme_bw()
+    plain_theme()
 }

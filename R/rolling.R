@@ -248,11 +248,11 @@ autoplot.softanneal_cold_work <- function(object, ...) {
     ggplot2::geom_point(ggplot2::aes(shape = .data[["finding"]], colour = .data[["finding"]]),
                         size = 2.5) +
     ggplot2::facet_wrap("quantity", scales = "free_y") +
-    ggplot2::scale_colour_manual(values = c(none = "#0072B2", yes = "#D55E00")) +
+    ggplot2::scale_colour_manual(values = c(none = MAIN_COLOUR, yes = SECOND_COLOUR)) +
     ggplot2::scale_shape_manual(values = c(none = 16, yes = 17)) +
     ggplot2::labs(x = "Thickness reduction (%)", y = NULL, colour = "Finding", shape = "Finding",
                   alt = alt, caption = "Bars: two standard uncertainties.") +
-    ggplot2::theme_bw()
+    plain_theme()
 }
 
 #' @rdname cold_work

@@ -124,8 +124,7 @@ autoplot.softanneal_conversion_tables <- function(object, ...) {
     cells[[column]] <- factor(cells[[column]], levels)
     curves[[column]] <- factor(curves[[column]], levels)
   }
-  colours <- stats::setNames(grDevices::palette.colors(9L, "Okabe-Ito")[c(6, 7, 4, 2, 8, 1)],
-                             names(scale_tables))
+  colours <- stats::setNames(group_colours(length(scale_tables)), names(scale_tables))
   lines <- stats::setNames(c("solid", "22", "42", "44", "13", "1343"), names(scale_tables))
   if (length(materials) == 1L) lines[] <- "solid"
   ggplot2::ggplot(cells, ggplot2::aes(.data$hv, .data$value, colour = .data$material)) +
@@ -144,9 +143,8 @@ autoplot.softanneal_conversion_tables <- function(object, ...) {
       x = "Vickers hardness (HV)", y = "Hardness number (of the scale named)", shape = "Cell",
       colour = "Table", linetype = "Table", alt = conversion_alt(cells, materials, scales)
     ) +
-    ggplot2::theme_bw() +
+    plain_theme() +
     ggplot2::theme(legend.position = "bottom", legend.box = "vertical",
-                   panel.grid.minor = ggplot2::element_blank(),
                    plot.margin = ggplot2::margin(6, 14, 6, 6))
 }
 

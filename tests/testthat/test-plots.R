@@ -55,15 +55,6 @@ test_that("plot() draws and returns its argument", {
   expect_identical(out, f)
 })
 
-test_that("colours stay apart for colour-blind eyes and never stand alone", {
-  colours <- softanneal:::group_colours(7)
-  expect_length(unique(colours), 7L)
-  expect_false(any(c("#000000", "#F0E442") %in% toupper(colours)))
-  expect_length(unique(softanneal:::group_shapes(7)), 7L)
-  expect_length(unique(softanneal:::group_lines(7)), 7L)
-  expect_length(unique(softanneal:::group_colours(11)), 11L)
-})
-
 test_that("Avrami and Arrhenius plots carry what they say", {
   d <- with_test_seed(42, made_readings(sd_step = 0.5))
   f <- fit_softening(d)

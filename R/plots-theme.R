@@ -1,0 +1,79 @@
+# One finish for all pictures. plain_theme() gives the look and marks the plot; print() of a marked
+# plot fits it to the device: size of the text, wrapped captions and titles, a legend that
+# shrinks, moves or becomes labels at the ends of the curves, and lighter colours on a dark ground.
+
+picture_state <- new.env(parent = emptyenv())
+picture_state$dark <- FALSE
+
+BASE_SIZE <- 12
+
+# A theme that the user has set is kept, and so is a `base_size` that was given.
+plain_theme <- function(base_size = NULL, legend = "right") {
+  base_size <- check_number(base_size, "base_size", 0, 100, open = TRUE, null = TRUE)
+  own <- !identical(ggplot2::theme_get(), ggplot2::theme_grey())
+  base <- if (own && is.null(base_size)) ggplot2::theme_get() else if (own) {
+    ggplot2::theme_get() + ggplot2::theme(text = ggplot2::element_text(size = base_size))
+  } else ggplot2::theme_bw(base_size = base_size %or% BASE_SIZE)
+  list(base,
+       ggplot2::theme(panel.grid.minor = ggplot2::element_blank(),
+                      plot.title = ggplot2::element_text(size = ggplot2::rel(1.1)),
+                      plot.title.position = "plot", plot.caption.position = "plot",
+                      plot.caption = ggplot2::element_text(hjust = 0, colour = INK),
+                      legend.position = legend,
+                      legend.key.width = ggplot2::unit(1.6, "lines")),
+       structure(list(auto = !own && is.null(base_size)), class = "softanneal_finish"))
+}
+
+#' @rawNamespace S3method(ggplot2::ggplot_add,softanneal_finish)
+ggplot_add.softanneal_finish <- function(object, plot, ...) {
+  class(plot) <- unique(c("softanneal_picture", class(plot)))
+  attr(plot, "auto_size") <- object$auto
+  plot
+}
+
+# Labels at the ends of curves in place of a legend, where they fit: x and y of each end in the
+# units of the axes as drawn (logarithms on a logarithmic axis), and its label.
+end_labels <- function(x, y, label) {
+  structure(list(ends = data.frame(x = x, y = y, label = label)), class = "softanneal_ends")
+}
+
+#' @rawNamespace S3method(ggplot2::ggplot_add,softanneal_ends)
+ggplot_add.softanneal_ends <- function(object, plot, ...) {
+  attr(plot, "ends") <- object$ends
+  plot
+}
+
+#' @export
+print.softanneal_picture <- function(x, newpage = is.null(vp), vp = NULL, ...) {
+  if (newpage) grid::grid.newpage() # before anything is measured, which would open a page
+  theme <- picture_theme_of(x)
+  picture_state$dark <- dark_ground(theme)
+  on.exit(picture_state$dark <- FALSE)
+  if (is.character(vp)) {
+    depth <- grid::seekViewport(vp)
+  } else if (!is.null(vp)) {
+    grid::pushViewport(vp)
+    depth <- 1L
+  }
+  size <- c(grid::convertWidth(grid::unit(1, "npc"), "inches", valueOnly = TRUE),
+            grid::convertHeight(grid::unit(1, "npc"), "inches", valueOnly = TRUE))
+  if (!is.null(vp)) grid::upViewport(depth)
+  print(fit_picture(x, size), newpage = FALSE, vp = vp, ...)
+  ggplot2::set_last_plot(x)
+  invisible(x)
+}
+
+#' @export
+plot.softanneal_picture <- print.softanneal_picture
+
+picture_theme_of <- function(p) {
+  if (isTRUE(attr(p$theme, "complete"))) p$theme else ggplot2::theme_get() + p$theme
+}
+
+dark_ground <- function(theme) {
+  fill <- NULL
+  for (part in c("panel.background", "plot.background")) {
+    fill <- fill %or% ggplot2::calc_element(part, theme)$fill
+  }
+  !is.null(fill) && !is.na(fill) && luminance(fill) < 0.18
+}
