@@ -1,6 +1,5 @@
-# What RStudio shows of this package: addins, project template, and the text helper of the report
-# templates. Every addin works from text made by a plain function, and outside RStudio says
-# what to do instead of failing.
+# What RStudio shows of this package: addins and project template. Every addin works from text
+# made by a plain function, and outside RStudio says what to do instead of failing.
 
 #' Addins for RStudio
 #'
@@ -29,12 +28,21 @@ addin_import <- function() {
 #' @rdname addins
 #' @export
 addin_fit <- function() {
-  name <- "readings"
-  if (in_rstudio()) {
-    selected <- rstudioapi::getActiveDocumentContext()$selection[[1L]]$text
-    if (nzchar(trimws(selected))) name <- trimws(selected)
+  selected <- if (in_rstudio()) rstudioapi::getActiveDocumentContext()$selection[[1L]]$text
+  insert_code(fit_code(table_name(selected)))
+}
+
+# The selected text where it is the name of a table or one expression such as `data$bell`;
+# anything else can only be a name that needs quotes.
+table_name <- function(selected) {
+  selected <- trimws(paste(selected, collapse = " "))
+  if (!nzchar(selected) || nchar(selected) > 1000L) return("readings")
+  code <- tryCatch(parse(text = selected, keep.source = FALSE), error = function(e) NULL)
+  if (length(code) != 1L) {
+    if (grepl(UNSEEN, selected, perl = TRUE)) return(paste0("get(", code_text(selected), ")"))
+    code <- list(as.name(selected))
   }
-  insert_code(fit_code(name))
+  paste(deparse(code[[1L]], backtick = TRUE), collapse = " ")
 }
 
 #' @rdname addins
@@ -67,7 +75,7 @@ insert_code <- function(code) {
 }
 
 import_code <- function(file = NULL) {
-  shown <- if (is.null(file)) "\"readings.csv\"" else encodeString(file, quote = "\"")
+  shown <- if (is.null(file)) "\"readings.csv\"" else code_text(file)
   c("library(softanneal)",
     paste0("readings <- read_readings(", shown, ")"),
     "readings",
@@ -141,8 +149,8 @@ lab_project <- function(path, group = "", example = TRUE, ...) {
           remedy = "Choose a folder in which you may write.")
   }
   report <- readLines(template_file("laboratory-report"), encoding = "UTF-8")
-  report <- sub("^  readings: .*", "  readings: \"../data/readings.csv\"", report)
-  report <- sub("^  group: .*", paste0("  group: ", yaml_text(group)), report)
+  report[startsWith(report, "  readings: ")] <- "  readings: \"../data/readings.csv\""
+  report[startsWith(report, "  group: ")] <- paste0("  group: ", yaml_text(group))
   parts <- list(project_readme(group), project_script(), report,
                 if (example) readLines(example_data("bellbrass_readings", path = TRUE)))
   for (k in seq_along(file)) {
@@ -154,9 +162,6 @@ lab_project <- function(path, group = "", example = TRUE, ...) {
   }
   invisible(path)
 }
-
-# A YAML scalar in single quotes, on one line.
-yaml_text <- function(x) paste0("'", gsub("'", "''", gsub("[[:cntrl:]]", " ", x)), "'")
 
 project_script <- function() {
   c("# From readings to kinetics. Run line by line; put your readings into data/readings.csv.",
@@ -172,29 +177,4 @@ project_readme <- function(group) {
     "- `report/report.Rmd`: the report; Knit makes the document", "",
     "Before work at rolls, saw or furnace:", "",
     strwrap(paste(CAUTION_LINE, CAUTION_DEFERENCE), width = 80))
-}
-
-#' Text from data inside an R Markdown document
-#'
-#' Writes every punctuation character as a numbered entity, which no reader of Markdown takes for
-#' markup, so that a name such as `<b>A</b>`, `a|b` or `\\(x\\)` is shown as it stands and never
-#' acts, in HTML as in Word. (A backslash would not do: before a bracket it begins a formula.) The
-#' report templates of the package use it for everything that comes from data.
-#'
-#' @param x Text, factor or numbers.
-#' @return Character vector of the same length; `NA` becomes empty, line ends become blanks.
-#' @examples
-#' markdown_text("<script>alert(1)</script> | *A*")
-#' @export
-markdown_text <- function(x) {
-  if (inherits(x, "numeric_version")) x <- as.character(x)
-  x <- check_names(x, "x")
-  text <- gsub("[[:cntrl:]]+", " ", enc2utf8(x))
-  hit <- gregexpr("[!-/:-@\\[-`{-~]", text, perl = TRUE)
-  found <- regmatches(text, hit)
-  regmatches(text, hit) <- lapply(found, function(x) {
-    if (length(x)) paste0("&#", vapply(x, utf8ToInt, 0L), ";") else x
-  })
-  text[is.na(x)] <- ""
-  text
 }

@@ -1,14 +1,5 @@
 # Headings, cautions and lines of the bench sheet, for HTML or LaTeX.
 
-# The title goes through the header of the document, which pandoc reads as Markdown and YAML:
-# each character that could mean something there is written as an entity.
-sheet_title <- function(title) {
-  x <- strsplit(gsub("[[:cntrl:]]", " ", title), "")[[1L]]
-  odd <- !grepl("[[:alnum:] ]", x)
-  x[odd] <- sprintf("&#%d;", vapply(x[odd], utf8ToInt, 0L))
-  paste(x, collapse = "")
-}
-
 sheet_heading <- function(text, format, new_page = FALSE) {
   text <- sheet_escape(text, format)
   sheet_raw(if (format == "html") {

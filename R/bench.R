@@ -87,7 +87,8 @@ render_sheet <- function(plan, title, work, format) {
     file.path(work, "bench-sheet.Rmd"),
     output_format = if (format == "html") "html_document" else "pdf_document",
     output_file = if (format == "html") "sheet.html" else "sheet.pdf",
-    params = list(plan = plan, title = title))
+    # the header is Markdown for either; LaTeX has the letters of its font only
+    params = list(plan = plan, title = if (format == "html") title else latin_text(title)))
   file.path(work, if (format == "html") "sheet.html" else "sheet.pdf")
 }
 
@@ -195,20 +196,7 @@ sheet_raw <- function(text, format) {
   knitr::asis_output(paste0("\n\n```{=", format, "}\n", text, "\n```\n\n"))
 }
 
-sheet_escape <- function(x, format) {
-  if (format == "html") return(htmltools::htmlEscape(x))
-  # the special characters of TeX; the backslash first, through a mark that no text has
-  x <- gsub("\\", "\001", x, fixed = TRUE)
-  x <- gsub("([#$%&_{}])", "\\\\\\1", x)
-  x <- gsub("~", "\\textasciitilde{}", x, fixed = TRUE)
-  x <- gsub("^", "\\textasciicircum{}", x, fixed = TRUE)
-  x <- gsub("\001", "\\textbackslash{}", x, fixed = TRUE)
-  x <- gsub("\u00b0", "\\textdegree{}", x, fixed = TRUE)
-  x <- gsub("|", "\\textbar{}", x, fixed = TRUE)
-  # a bracket or star at the start of a row would belong to the line end before it
-  x <- gsub("[", "{[}", gsub("*", "{*}", x, fixed = TRUE), fixed = TRUE)
-  gsub("`", "\\textasciigrave{}", x, fixed = TRUE)
-}
+sheet_escape <- function(x, format) if (format == "html") markdown_text(x) else latex_text(x)
 
 # Boxes to write in: 12.5 mm where the page has it; turned sideways for many readings.
 box_style <- function(x) {
@@ -234,7 +222,7 @@ latex_columns <- function(x, class) {
 sheet_table <- function(x, class, format) {
   long <- intersect(c("Piece", "Note"), names(x))
   if (format == "latex") { # LaTeX breaks a long name only where it is told that it may
-    may_break <- \(v) vapply(strsplit(as.character(v), ""), \(letter) {
+    may_break <- \(v) vapply(strsplit(latin_text(v), ""), \(letter) {
       paste(sheet_escape(letter, format), collapse = "\\allowbreak{}")
     }, "")
     broken <- lapply(x[intersect("Piece", names(x))], may_break)

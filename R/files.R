@@ -46,21 +46,3 @@ save_lines <- function(lines, path) {
     identical(file.size(path), as.double(sum(nchar(lines, "bytes") + 1L)))
   }, error = function(e) FALSE))
 }
-
-# Text cells that a spreadsheet would take for a formula get an apostrophe before them; so do
-# those that begin with one and would then look alike. Numbers such as -3 are left as they are.
-# plain_cells() takes the apostrophe off again.
-FORMULA_START <- "^'*[=+@\t\r-]"
-
-escape_cells <- function(x) {
-  formula <- grepl(FORMULA_START, x, useBytes = TRUE) &
-    !grepl("^[+-]?[0-9.]+([eE][+-]?[0-9]+)?$", x, useBytes = TRUE)
-  x[formula] <- paste0("'", x[formula])
-  x
-}
-
-plain_cells <- function(x) {
-  escaped <- grepl(paste0("^'", substring(FORMULA_START, 2L)), x, useBytes = TRUE)
-  x[escaped] <- substring(x[escaped], 2L)
-  x
-}

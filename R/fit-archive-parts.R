@@ -1,25 +1,44 @@
 # Partitions of an archive: what they were made from, reading, fitting and writing them. A part is a
 # result file and a note (.dcf) with counts, the state of its source and the size of the result.
-# The note is written first; a result of the size in its note is complete, so neither a kill nor
-# a full disk leaves a part that passes for done.
+# The note is written first; a result of the size and hash in its note is complete and as it was
+# written, so neither a kill nor a full disk nor a later hand leaves a part that passes for done.
 
 NOTE_FIELDS <- c("part", "source", "source_bytes", "source_time", "source_hash", "rows", "groups",
-                 "ok", "fitted", "first_key", "last_key", "file", "bytes", "version")
+                 "ok", "fitted", "first_key", "last_key", "file", "bytes", "hash", "of", "version")
+ABOUT_FIELDS <- c("package", "R", "settings", "keys", "format")
+RESULT_FORMATS <- c("rds", "parquet", "csv")
 
 part_path <- function(job, part, ext = job$format) {
   file.path(job$out_dir, sprintf("part-%06d.%s", as.integer(part), ext))
 }
 
-# The note of a finished part, else NULL.
-part_done <- function(job, k) read_note(part_path(job, k, "dcf"))
+# The note of a finished part, else NULL. To be done again: a part without note or result, with a
+# note that cannot be read, or with a result that is not the one which the note tells of.
+part_done <- function(job, k) {
+  path <- part_path(job, k, "dcf")
+  note <- read_note(path)
+  if (is.list(note) && is.null(result_fault(note, path))) note
+}
 
+# The note as a list of text, else what is wrong with it, as text.
 read_note <- function(path) {
-  if (!file.exists(path)) return(NULL)
-  note <- tryCatch(read.dcf(path, keep.white = NOTE_FIELDS), error = function(e) NULL)
-  if (is.null(note) || nrow(note) != 1L || !all(NOTE_FIELDS %in% colnames(note))) return(NULL)
-  size <- file.size(file.path(dirname(path), note[, "file"]))
-  if (is.na(size) || size != as.numeric(note[, "bytes"])) return(NULL)
-  as.list(note[1L, NOTE_FIELDS])
+  note <- read_record(path, NOTE_FIELDS)
+  if (is.character(note)) return(note)
+  counts <- suppressWarnings(as.integer(unlist(note[c("part", "rows", "groups", "ok", "fitted")])))
+  name <- tools::file_path_sans_ext(basename(path))
+  if (anyNA(counts) || any(counts < 0L) || sprintf("part-%06d", counts[1L]) != name ||
+        !note$file %in% paste0(name, ".", RESULT_FORMATS)) {
+    return("does not agree with itself")
+  }
+  note
+}
+
+# What is wrong with the result that a note tells of; NULL: nothing.
+result_fault <- function(note, path) {
+  result <- file.path(dirname(path), note$file)
+  if (!file.exists(result)) return("is missing")
+  if (!identical(format(file.size(result), digits = 15), note$bytes)) return("has another size")
+  if (!identical(rlang::hash_file(result), note$hash)) return("was altered")
 }
 
 # Parts asked for that are not done; stops where a source of a finished part is another now.
@@ -55,7 +74,9 @@ parts_to_do <- function(job, part) {
 }
 
 # Names of the files where these tell them apart, else their paths.
-source_names <- function(files) if (anyDuplicated(basename(files))) files else basename(files)
+source_names <- function(files) {
+  one_line(if (anyDuplicated(basename(files))) files else basename(files))
+}
 
 source_state <- function(path) {
   c(source_bytes = format(file.size(path), digits = 15), source_time = source_time(path),
@@ -151,16 +172,41 @@ fit_part <- function(k, from, data, job) {
               before = function(to) {
     note <- c(part = k, from, counts, first_key = ends[1L], last_key = ends[2L],
               file = basename(path), bytes = format(file.size(to), digits = 15),
+              hash = rlang::hash_file(to), of = if (is.null(job$files)) "" else length(job$files),
               version = PACKAGE_VERSION)[NOTE_FIELDS]
-    write_record(part_path(job, k, "dcf"), t(note), NOTE_FIELDS)
+    write_record(part_path(job, k, "dcf"), note)
   })
 }
 
-# One record of names and values.
-write_record <- function(path, record, keep_white, replace = TRUE) {
+# A record of names and values, each on one line, with a hash of them all.
+write_record <- function(path, record, replace = TRUE) {
+  record <- one_line(record)
+  record[["check"]] <- record_hash(record)
   lines <- with_usual_digits(
-    utils::capture.output(write.dcf(record, keep.white = keep_white, width = 1e6)))
+    utils::capture.output(write.dcf(t(record), keep.white = names(record), width = 1e6)))
   put_or_stop(path, function(to) NULL, function(to) save_lines(lines, to), replace = replace)
+}
+
+# The record as a list of text, else what is wrong with it, as text.
+read_record <- function(path, fields) {
+  if (!file.exists(path)) return("is missing")
+  record <- tryCatch(suppressWarnings(read.dcf(path, keep.white = c(fields, "check"))),
+                     error = function(e) NULL)
+  if (is.null(record) || nrow(record) != 1L || !all(c(fields, "check") %in% colnames(record))) {
+    return("is cut short or was made by something else")
+  }
+  text <- enc2utf8(record[1L, ])
+  if (!all(validEnc(text)) || !identical(record_hash(text[fields]), text[["check"]])) {
+    return("was altered")
+  }
+  as.list(text[fields])
+}
+
+record_hash <- function(record) rlang::hash(paste(names(record), record, sep = ":"))
+
+one_line <- function(text) {
+  out <- gsub("[[:cntrl:]]+", " ", enc2utf8(text))
+  stats::setNames(trimws(out), names(text))
 }
 
 put_or_stop <- function(path, ...) {

@@ -66,26 +66,83 @@ group_name <- function(keys, row) {
 #' @param out_dir Folder of a [fit_archive()].
 #' @rdname fit_archive
 #' @export
-read_archive <- function(out_dir) {
-  out_dir <- check_string(out_dir, "out_dir")
+read_archive <- function(out_dir) open_archive(check_string(out_dir, "out_dir"), strict = TRUE)
+
+# What archive.dcf tells.
+read_about <- function(out_dir) {
   about <- file.path(out_dir, "archive.dcf")
   if (!file.exists(about)) {
     abort("file", paste0("'", out_dir, "' is not an archive of fits"), arg = "out_dir",
           remedy = "Give the `out_dir` of fit_archive().")
   }
-  told <- read.dcf(about)
-  notes <- lapply(list.files(out_dir, "^part-[0-9]+[.]dcf$", full.names = TRUE), read_note)
-  notes <- notes[lengths(notes) > 0L]
+  told <- read_record(about, ABOUT_FIELDS)
+  if (is.character(told)) {
+    abort("file", paste0("'", about, "' ", told), arg = "out_dir",
+          remedy = "Delete it and run the same fit_archive() again: finished parts are kept.")
+  }
+  if (!told$format %in% RESULT_FORMATS) {
+    abort("file", paste0("'", about, "' names the unknown format '", told$format, "'"),
+          arg = "out_dir", remedy = "Read it with the version of this package that made it.")
+  }
+  told
+}
+
+# With `strict` a part that was finished and is not whole is an error; the call that is at work
+# meets parts that others are writing, and passes over them.
+open_archive <- function(out_dir, strict = FALSE) {
+  told <- read_about(out_dir)
+  paths <- list.files(out_dir, "^part-[0-9]+[.]dcf$", full.names = TRUE)
+  notes <- lapply(paths, read_note)
+  fault <- lapply(seq_along(paths), function(k) {
+    if (is.character(notes[[k]])) notes[[k]] else result_fault(notes[[k]], paths[k])
+  })
+  if (strict) check_whole(out_dir, paths, notes, fault)
+  notes <- notes[lengths(fault) == 0L]
   manifest <- lapply(stats::setNames(nm = NOTE_FIELDS), function(f) vapply(notes, `[[`, "", f))
-  for (count in c("part", "rows", "groups", "ok", "fitted")) {
+  for (count in c("part", "rows", "groups", "ok", "fitted", "of")) {
     manifest[[count]] <- as.integer(manifest[[count]])
   }
   for (size in c("source_bytes", "bytes")) manifest[[size]] <- as.numeric(manifest[[size]])
-  manifest$source_time <- NULL # only saves reading a source again
+  parts <- max(0L, manifest$of, na.rm = TRUE)
+  manifest[c("source_time", "of")] <- NULL # only save reading a source again, and count the parts
   structure(list(out_dir = out_dir, manifest = as.data.frame(manifest),
-                 format = told[[1L, "format"]],
-                 keys = strsplit(told[[1L, "keys"]], ", ", fixed = TRUE)[[1L]],
-                 version = told[[1L, "package"]]), class = "softanneal_archive")
+                 format = told$format, keys = strsplit(told$keys, ", ", fixed = TRUE)[[1L]],
+                 version = told$package, not_done = setdiff(seq_len(parts), manifest$part)),
+            class = "softanneal_archive")
+}
+
+# Every part that has been finished must still be there, as it was written: those of the manifest
+# and those with a result. A note alone is a part that a killed call left to do.
+check_whole <- function(out_dir, paths, notes, fault) {
+  results <- list.files(out_dir, paste0("^part-[0-9]+[.](", paste(RESULT_FORMATS, collapse = "|"),
+                                        ")$"))
+  finished <- unique(c(tools::file_path_sans_ext(results), listed_parts(out_dir)))
+  name <- tools::file_path_sans_ext(basename(paths))
+  bad <- which(lengths(fault) > 0L & (name %in% finished | vapply(notes, is.character, NA)))
+  said <- c(vapply(bad, function(k) {
+    file <- if (is.character(notes[[k]])) basename(paths[k]) else notes[[k]]$file
+    paste0(file, " ", fault[[k]])
+  }, ""), paste0(setdiff(finished, name), recycle0 = TRUE, ".dcf is missing"))
+  if (length(said) == 0L) return(invisible())
+  more <- length(said) - 5L
+  abort("file", paste0(count(length(said), "part"), " of the archive '", out_dir,
+                       "' cannot be read: ", paste(utils::head(said, 5L), collapse = "; "),
+                       if (more > 0L) paste0("; and ", more, " more")), arg = "out_dir",
+        files = unique(sub(" .*", "", said)),
+        remedy = "Run the same fit_archive() again: it does these parts anew.")
+}
+
+# Names of the parts that a finished call has listed; none where it was cut short or deleted.
+listed_parts <- function(out_dir) {
+  path <- file.path(out_dir, "manifest.csv")
+  if (!file.exists(path)) return(character())
+  table <- tryCatch(suppressWarnings(utils::read.csv(path)), error = function(e) NULL)
+  part <- suppressWarnings(as.integer(table$part))
+  if (is.null(table) || length(part) != nrow(table) || anyNA(part) || any(part < 1L)) {
+    abort("file", paste0("'", path, "' was altered"), arg = "out_dir",
+          remedy = "Delete it, or run the same fit_archive() again, which makes it anew.")
+  }
+  sprintf("part-%06d", part)
 }
 
 # No group may stand in two parts. Keys alone are held in memory.
@@ -107,12 +164,24 @@ check_once <- function(archive, tables = archive_tables(archive, archive$keys)) 
 # Tables of the parts that hold groups, one after the other, with some or all of their columns.
 archive_tables <- function(x, columns = NULL) {
   if (x$format == "parquet") need_package("nanoparquet", "to read parquet files")
-  filled <- x$manifest$file[x$manifest$groups > 0L]
-  lapply(file.path(x$out_dir, filled), function(path) {
+  filled <- which(x$manifest$groups > 0L)
+  lapply(filled, function(k) {
+    path <- file.path(x$out_dir, x$manifest$file[k])
+    refuse <- function(why) {
+      abort("file", paste0("'", path, "' ", why), arg = "out_dir", files = basename(path),
+            remedy = "Run the same fit_archive() again: it does this part anew.")
+    }
+    note <- list(file = basename(path), bytes = format(x$manifest$bytes[k], digits = 15),
+                 hash = x$manifest$hash[k])
+    fault <- result_fault(note, path)
+    if (!is.null(fault)) refuse(fault)
     table <- tryCatch(read_result(path, x$format, x$keys), error = function(e) {
-      abort("file", paste0("cannot read '", path, "': ", conditionMessage(e)), arg = "out_dir",
-            remedy = "Delete this file and run fit_archive() again.")
+      refuse(paste0("cannot be read: ", sub("[.]$", "", conditionMessage(e))))
     })
+    if (!is.data.frame(table) || nrow(table) != x$manifest$groups[k] ||
+          !all(x$keys %in% names(table))) {
+      refuse("is not a table of these groups")
+    }
     if (is.null(columns)) table else table[columns]
   })
 }
@@ -120,6 +189,12 @@ archive_tables <- function(x, columns = NULL) {
 #' @export
 as.data.frame.softanneal_archive <- function(x, row.names = NULL, optional = FALSE, ...) {
   tables <- archive_tables(x)
+  left <- length(x$not_done)
+  if (left) {
+    warn("missing", paste0(count(left, "partition"), " of the archive ",
+                           if (left == 1L) "is" else "are", " not done: their groups are missing"),
+         n = left, rows = x$not_done)
+  }
   if (length(tables) == 0L) return(data.frame())
   check_once(x, tables)
   do.call(rbind, tables)
@@ -133,5 +208,6 @@ print.softanneal_archive <- function(x, ...) {
       thousands(sum(m$groups)), " groups by ", paste(x$keys, collapse = ", "), ": ",
       thousands(sum(m$ok)), " ok, ",
       thousands(sum(m$groups) - sum(m$fitted)), " without estimates\n", sep = "")
+  if (length(x$not_done)) cat(count(length(x$not_done), "partition"), "not done yet\n")
   invisible(x)
 }

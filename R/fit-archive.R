@@ -22,6 +22,11 @@
 #' last, perhaps incomplete group of each fetch is carried over to the next partition. A second
 #' run reads the whole query again, but fits only what is missing.
 #'
+#' **Damage.** Each note and each result carries a hash. A part that is missing, cut short or
+#' altered, and an `archive.dcf` that is not as it was written, are errors on reading; the same
+#' [fit_archive()] call again does just these parts anew. Reading an archive that is not finished
+#' warns of the parts not done.
+#'
 #' **Changed data.** For each part the name, size and a hash of its source are kept (for a query, a
 #' hash of the rows). Where a source of a finished part has changed, or files were added or removed
 #' so that the parts no longer match, the call stops and says which. New files whose names sort
@@ -94,7 +99,7 @@
 #' @return An object of class `softanneal_archive`: a list of `out_dir` and `manifest` (a data
 #'   frame with one row a finished part: `part`, `source`, `source_bytes`, `source_hash`, `rows`,
 #'   `groups`, `ok`, `fitted` (groups with estimates), `first_key`, `last_key`, `file`, `bytes`,
-#'   `version`). [read_archive()] makes the same from `out_dir` alone and writes nothing;
+#'   `hash`, `version`) and `not_done`, the numbers of parts still to do. [read_archive()] makes the same from `out_dir` alone and writes nothing;
 #'   `as.data.frame()` reads the table of all groups, in the order of the parts. Warnings on
 #'   single groups are counted in the manifest, not raised.
 #' @section Errors:
@@ -120,10 +125,10 @@
 fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6, reader = NULL,
                         format = c("rds", "parquet", "csv"), part = NULL) {
   keys <- key_names(if (missing(by)) NULL else rlang::enexpr(by))
-  odd <- keys[grepl("[\r\n]|, ", keys)]
+  odd <- keys[grepl("[[:cntrl:]]|, |^ | $", keys)]
   if (length(odd)) { # they are noted on one line, with commas between
     abort("argument", paste0("a key column cannot be named '", odd[1L], "' in an archive"),
-          arg = "by", remedy = "Rename the column: no line ends, and no comma before a space.")
+          arg = "by", remedy = "Rename the column: no line ends, no blanks at its ends, no comma before a blank.")
   }
   out_dir <- check_string(out_dir, "out_dir")
   format <- check_choice(format, c("rds", "parquet", "csv"), "format")
@@ -147,7 +152,7 @@ fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6
   }
   open_folder(job)
   failed <- if (from_query) archive_query(source, job) else archive_folder(job, part)
-  out <- read_archive(out_dir)
+  out <- open_archive(out_dir)
   # the table of parts, for people: reading an archive leaves the folder as it is
   put_or_stop(file.path(out_dir, "manifest.csv"), function(to) write_table(out$manifest, to),
               function(to) whole_table(to, nrow(out$manifest)))
@@ -229,18 +234,16 @@ open_folder <- function(job) {
           remedy = "Check the path and your rights there.")
   }
   sweep_passing(job$out_dir)
-  told <- cbind(package = PACKAGE_VERSION, R = as.character(getRversion()),
-                settings = describe_job(job), keys = paste(job$keys, collapse = ", "),
-                format = job$format)
+  told <- one_line(c(package = PACKAGE_VERSION, R = as.character(getRversion()),
+                     settings = describe_job(job), keys = paste(job$keys, collapse = ", "),
+                     format = job$format))
   path <- file.path(job$out_dir, "archive.dcf")
-  if (!file.exists(path)) {
-    write_record(path, told, "settings", replace = FALSE)
-  }
-  there <- read.dcf(path, keep.white = "settings")
+  if (!file.exists(path)) write_record(path, told, replace = FALSE)
+  there <- read_about(job$out_dir)
   for (field in c("package", "settings", "keys", "format")) {
-    if (!identical(unname(there[, field]), unname(told[, field]))) {
+    if (!identical(there[[field]], told[[field]])) {
       abort("file", paste0("'", job$out_dir, "' holds results of another call (", field, ": ",
-                           there[, field], ")"), arg = "out_dir",
+                           there[[field]], ")"), arg = "out_dir",
             remedy = "Use a new folder, or the same arguments and version as before.")
     }
   }

@@ -8,11 +8,18 @@ process$id <- Sys.getpid()
   process$id <- Sys.getpid()
 }
 
-# OpenMP in a forked child hangs when the parent has used it before: one thread there.
+# OpenMP in a forked child hangs when the parent has used it before: one thread there. Elsewhere
+# as many as there are processors for and as can start; results are the same with any number.
 threads_allowed <- function(threads) {
-  if (Sys.getpid() != process$id) return(1L)
+  if (Sys.getpid() != process$id || threads <= 1) return(1L)
   limit <- suppressWarnings(as.integer(Sys.getenv("OMP_THREAD_LIMIT")))
-  as.integer(if (is.na(limit)) threads else max(1L, min(threads, limit)))
+  if (!is.na(limit)) threads <- max(1L, min(threads, limit))
+  n <- .Call(C_sa_call_threads, as.integer(threads))
+  if (n[1L] < n[2L]) {
+    say("threads", paste0("Only ", count(n[1L], "thread"), " of ", n[2L], " can start (limits of ",
+                          "this session): the batch runs with ", n[1L], "."))
+  }
+  n[1L]
 }
 
 # Workers of the user's plan; 1 without one.

@@ -77,7 +77,8 @@ CONSTANT_LEVEL <- 0.999
 #' @param temp_ref_c Reference temperature of the rates in degrees Celsius for all groups; by
 #'   default that of the mean of 1/T of each group.
 #' @param level Level of the intervals at which a parameter counts as open.
-#' @param threads Threads of this process (default 1).
+#' @param threads Threads of this process (default 1): at most as many as processors are found
+#'   and as can start, the latter with a message.
 #' @param chunk_size Most groups in one piece of work; by default all at once, or some pieces for
 #'   each worker of the plan.
 #' @return An object of class `softanneal_fits`: one entry a group, in the order of the keys. Use

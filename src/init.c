@@ -6,10 +6,11 @@
 #include "glue_kinetics.h"
 #include "glue_plan.h"
 #include "glue_scale.h"
+#include "glue_threads.h"
 #include <R_ext/Visibility.h>
 
 static const R_CallMethodDef call_entries[] = {
-    GLUE_BATCH_CALLS GLUE_COMPONENTS_CALLS
+    GLUE_BATCH_CALLS GLUE_COMPONENTS_CALLS GLUE_THREADS_CALLS
     GLUE_FIT_CALLS GLUE_HEAT_CALLS GLUE_KINETICS_CALLS GLUE_PLAN_CALLS GLUE_SCALE_CALLS
     {NULL, NULL, 0}};
 
