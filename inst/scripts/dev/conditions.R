@@ -9,12 +9,12 @@ CONDITION_KINDS <- c(abort = "error", warn = "warning", say = "message")
 
 # The calls of abort(), warn() and say() in one file, with line and column of the function name.
 raised_in <- function(file) {
-  parts <- utils::getParseData(parse(file, keep.source = TRUE), includeText = TRUE)
+  parts <- utils::getParseData(parse(file, keep.source = TRUE))
   at <- which(parts$token == "SYMBOL_FUNCTION_CALL" & parts$text %in% names(CONDITION_KINDS))
   rows <- lapply(at, function(i) {
     # parent of the name is the expression of the function, its parent the whole call
     whole <- parts$parent[parts$id == parts$parent[i]]
-    call <- str2lang(parts$text[parts$id == whole])
+    call <- str2lang(utils::getParseText(parts, whole))
     classes <- text_in(call[[2L]], conditional = TRUE)
     data.frame(place = paste0(basename(file), ":", parts$line1[i], ":", parts$col1[i]),
                kind = CONDITION_KINDS[[parts$text[i]]],
