@@ -1,0 +1,165 @@
+# The mutants of mutate.R: name, file, old text, new text, test files concerned. Thresholds, decisions,
+# signs and factors, by file.
+
+# --- planning
+mutant("tie goes to the shorter work left", "R/plan-schedule.R",
+       "(operation$start == best$start && left[i] > left[best$piece])",
+       "(operation$start == best$start && left[i] < left[best$piece])", "plan")
+mutant("a tie goes to the later piece", "R/plan-schedule.R", "operation$start < best$start ||",
+       "operation$start <= best$start ||", "plan")
+mutant("smallest load first", "R/plan-schedule.R", "order(-load, temps)", "order(load, temps)", "plan")
+mutant("furnaces fall", "R/plan-schedule.R", "order(blocks$furnace, blocks$temp_c)",
+       "order(blocks$furnace, -blocks$temp_c)", "plan")
+mutant("no change time", "R/plan-schedule.R", "opens + set$change_min", "opens", "plan")
+mutant("cooling does not count", "R/plan-schedule.R", "max(step$cool_min, set$handling_min)",
+       "set$handling_min", "plan")
+mutant("session one too long", "R/plan-schedule.R", "t + span > (session + 1) * session_min + 1e-9",
+       "t + span > (session + 2) * session_min + 1e-9", "plan")
+
+# --- choice of the test, layout
+mutant("capacity of the densest way", "R/choose-layout.R", "max(layout_ways(free, pitch, pattern)$count)",
+       "min(layout_ways(free, pitch, pattern)$count)", "choose")
+mutant("staggered rows no closer", "R/choose-layout.R", "(if (staggered) 2 else 1)", "1", "choose")
+mutant("gap of rows two apart", "R/choose-layout.R", "ifelse(ways$rows > 2, 2 * ways$dy, Inf)",
+       "Inf", "choose")
+mutant("shorter rows forgotten", "R/choose-layout.R", "odd * (1L - ways$extra)", "0 * odd", "choose")
+mutant("widest way last", "R/choose-layout.R", "order(-ways$gap, ways$count)",
+       "order(ways$gap, ways$count)", "choose")
+mutant("allowance of a recovered depth", "R/choose-layout.R", "ROCKWELL_ALLOWANCE <- 0.20",
+       "ROCKWELL_ALLOWANCE <- 0.05", c("choose", "external-choose"))
+mutant("discs of the double size", "R/choose-layout.R", "radius <- layout$spacing$diameter_mm / 2",
+       "radius <- layout$spacing$diameter_mm", "choose")
+mutant("spread order by block", "R/choose-layout.R", "(j - 1) * steps + k", "(k - 1) * n + j", "choose")
+
+# --- precision
+mutant("deviation from the others", "R/precision-outliers.R",
+       "away[far] * n / (n - 1) <= resolution", "away[far] <= resolution",
+       c("precision", "external-precision"))
+mutant("scatter of rounding left out", "R/precision-outliers.R", "stats$sd^2 + resolution^2 / 12",
+       "stats$sd^2", c("precision", "external-precision"))
+mutant("only the last round is an outlier", "R/precision-outliers.R",
+       "all$round <= last[all$group]", "all$round == last[all$group]",
+       c("precision", "external-precision"))
+mutant("normal instead of t", "R/precision-summary.R",
+       "stats::qt((1 + level) / 2, pmax(n - 1L, 1L)) * se", "stats::qnorm((1 + level) / 2) * se",
+       c("precision", "external-precision"))
+mutant("n instead of n - 1", "R/precision-summary.R", "sqrt(square / pmax(n - 1L, 1L))",
+       "sqrt(square / n)", c("precision", "external-precision"))
+mutant("mean not corrected", "R/precision-summary.R", "mean <- mean + ifelse(n > 0L, slip / n, 0)",
+       "mean <- mean + 0", "precision")
+mutant("degrees of freedom rounded up", "R/precision-budget.R", "floor(total_df + 1e-9)",
+       "ceiling(total_df)", c("precision", "external-precision"))
+mutant("numeric slope of second order", "R/precision-budget.R",
+       "(at(-2) - 8 * at(-1) + 8 * at(1) - at(2)) / (12 * step)", "(at(1) - at(-1)) / (2 * step)",
+       c("precision", "external-precision"))
+mutant("equivalence at half the level", "R/precision-baseline.R",
+       "half_eq <- stats::qt(level, spread$df) * se", "half_eq <- stats::qt((1 + level) / 2, spread$df) * se",
+       c("precision", "external-precision"))
+mutant("unchanged by the smaller p", "R/precision-baseline.R", "if (max(p) <= alpha) \"unchanged\"",
+       "if (min(p) <= alpha) \"unchanged\"", c("precision", "external-precision"))
+mutant("paired rounding", "R/precision-baseline.R",
+       "se <- step / sqrt(12) * if (paired) sqrt(2 / length(now)) else",
+       "se <- step / sqrt(12) * if (paired) sqrt(1 / length(now)) else", "precision")
+
+# --- fractions, grains, master curves, peaks, lifetimes
+mutant("limits looked for at 15 %", "R/recrystallisation-limits.R",
+       "se > 0.15 * abs(fit$coefficients[[\"q_kj_mol\"]])",
+       "se > 1.5 * abs(fit$coefficients[[\"q_kj_mol\"]])", "grain-fractions")
+mutant("profile rises by one t", "R/recrystallisation-limits.R",
+       "fit$deviance - (t * fit$sigma)^2", "fit$deviance - t * fit$sigma^2", "grain-fractions")
+mutant("edge of the search is an end", "R/recrystallisation-limits.R",
+       "if (far == edge) return(if (natural) edge else beyond)", "if (far == edge) return(edge)",
+       "grain-fractions")
+mutant("corner grain of a rectangle", "R/grain-counts.R", "(if (shape == \"rectangle\") 1 else 0)",
+       "0", c("grain", "external-grain"))
+mutant("cut grains whole", "R/grain-counts.R", "x$cut / 2", "x$cut", c("grain", "external-grain"))
+mutant("accuracy told from 10 %", "R/grain-counts.R", "s$accuracy_pct > 10", "s$accuracy_pct > 100",
+       "grain")
+mutant("growth from nothing", "R/grain-growth.R", "d0_mm == 0 | growth > 1e20", "d0_mm == 0",
+       c("grain", "external-numbers"))
+mutant("grains may shrink", "R/grain-growth.R", "x$grain_mm < x$d0_mm", "x$grain_mm < x$d0_mm / 2",
+       "grain")
+mutant("line beyond the last grain", "R/grain-hall-petch.R", "0.05 * diff(range(points$x))",
+       "0.5 * diff(range(points$x))", c("grain", "plots"))
+mutant("frequency factor at the reference", "R/kissinger.R",
+       "1000 * q / GAS_CONSTANT / (ref + ZERO_CELSIUS)", "0", c("master", "external-master"))
+mutant("peaks over the square of T", "R/kissinger.R",
+       "points <- data.frame(x = inverse(temp), y = log(rate / (temp + ZERO_CELSIUS)^2))",
+       "points <- data.frame(x = inverse(temp), y = log(rate / (temp + ZERO_CELSIUS)))",
+       c("master", "external-master", "plots"))
+mutant("constant moves the other way", "R/master.R",
+       "LOG10_PER_HOUR[[from]] - LOG10_PER_HOUR[[to]]", "LOG10_PER_HOUR[[to]] - LOG10_PER_HOUR[[from]]",
+       c("master", "external-master"))
+mutant("first valley of the profile", "R/master-fit.R", "near <- which.min(rss)", "near <- 2L",
+       c("master", "external-master"))
+mutant("far hazard", "R/lifetime-solve.R", "second = ifelse(event, -1, -hazard * (hazard - z))",
+       "second = ifelse(event, -1, -hazard * hazard)", c("master-lifetime", "external-master"))
+mutant("open upwards", "R/lifetime-solve.R", "if (colder && !hotter) 1L else if (hotter && !colder) -1L",
+       "if (colder && !hotter) -1L else if (hotter && !colder) 1L", "master-lifetime")
+mutant("half the chi-square", "R/lifetime-solve.R", "2 * (top - lifetime_profile(d, q))",
+       "(top - lifetime_profile(d, q))", "master-lifetime")
+
+# --- class data
+mutant("which parameters differ by adding", "R/class.R",
+       "added <- terms %in% c(\"h_worked\", \"h_soft\", \"loss\", \"ln_k_ref\", \"ln_k_rec\")",
+       "added <- terms %in% c(\"h_worked\", \"h_soft\", \"loss\", \"ln_k_ref\")", c("class", "class-mark"))
+
+# --- C: scales
+mutant("circle of the slopes", "src/scale.c", "if (size > 9.0) {", "if (size > 16.0) {",
+       c("scales", "external-numbers", "c"))
+mutant("mean of the secants", "src/scale.c",
+       "(secant_of(x, y, i - 1) + secant_of(x, y, i)) / 2.0", "secant_of(x, y, i)",
+       c("scales", "external-numbers", "c"))
+mutant("edge of the table is outside", "src/scale.c",
+       "if (at >= low && at <= high) {\n            double steps", "if (at >= low && at < high) {\n            double steps",
+       c("scales", "c"))
+mutant("slope of the cubic", "src/scale.c", "slope = s->slope + t * (2.0 * s->square + t * 3.0 * s->cube);",
+       "slope = s->slope + t * (2.0 * s->square + t * s->cube);", c("scales", "c"))
+
+# --- C: sheet in the furnace
+mutant("step control", "src/heat.c", "#define STEP_TOLERANCE 1e-10", "#define STEP_TOLERANCE 1e-5",
+       c("heat", "external-heat", "c"))
+mutant("radiation of the other face", "src/heat.c", "piece->emissivity_b * SA_STEFAN_BOLTZMANN * (b4 - t4)",
+       "piece->emissivity_b * SA_STEFAN_BOLTZMANN * (a4 - t4)", c("heat", "external-heat", "c"))
+mutant("heat capacity at the mean", "src/heat.c", "piece->heat_slope * (temp - piece->heat_k)",
+       "piece->heat_slope * temp * 0", c("heat", "external-heat", "c"))
+
+# --- C: histories
+mutant("coarse panels", "src/history.c", "#define PANEL_EXPONENT 0.25", "#define PANEL_EXPONENT 4.0",
+       c("history", "external-history", "external-integrals", "c"))
+mutant("wide panels", "src/history.c", "#define PANEL_STRETCH 0.05", "#define PANEL_STRETCH 0.6",
+       c("history", "external-history", "external-integrals", "c"))
+mutant("third derivative left out", "src/history.c", "rise * (1.0 / 1680.0) * f3", "rise * 0.0 * f3",
+       c("history", "external-history", "external-integrals", "c"))
+mutant("reference never moves", "src/history.c", "} else if (top > w->reference + HEADROOM) {",
+       "} else if (top > w->reference + 1e9) {", c("history", "external-history", "external-integrals", "c"))
+mutant("absolute zero is warm", "src/history.c", "if (temp <= 0.0)", "if (temp <= -1.0)", c("history", "c"))
+
+# --- C: design
+mutant("steps more than allowed", "src/design.c", "p->steps <= b->d->max_steps",
+       "p->steps <= b->d->max_steps + 1", c("plan-improve", "external-plan", "c"))
+mutant("minutes more than there are", "src/design.c", "<= b->minutes * (1.0 + 1e-12)",
+       "<= b->minutes * 1.5", c("plan-improve", "c"))
+mutant("heating up costs nothing", "src/design.c", "sum += d->heat_up[temp];", "sum += 0.0;",
+       c("plan-improve", "c"))
+mutant("determinant without its root", "src/design_value.c", "return sum / (double)s->p;", "return sum;",
+       c("plan-improve", "external-plan", "c"))
+mutant("draws that do not count", "src/design_value.c",
+       "if (!counted[r])\n            continue;", "if (!counted[r] && r > d->n_draw)\n            continue;",
+       c("plan-improve", "c"))
+mutant("first reading left out", "src/design_value.c",
+       "add_outer(base, gradient, s.p, d->at_start);", "add_outer(base, gradient, s.p, 0.0 * d->at_start);",
+       c("plan-improve", "external-plan", "c"))
+
+# --- C: linear algebra, replicates
+mutant("singular values of rank", "src/linear.c", "singular[l] > tolerance * big", "singular[l] > 0.0 * big",
+       c("fit-least-squares", "fit-methods", "external-least-squares", "c"))
+mutant("cross terms once", "src/linear.c", "l == j ? v[j + j * p] : v[j + l * p] + v[l + j * p]",
+       "v[j + l * p]", c("fit-least-squares", "fit-methods", "c"))
+mutant("equal within 1e-9", "src/replicates.c", "<= 1e-9 * fmax(fabs(a), fabs(b))",
+       "<= 1e-7 * fmax(fabs(a), fabs(b))", c("fit", "fit-edges", "fit-properties", "c"))
+mutant("equal to the last digit", "src/replicates.c", "<= 1e-9 * fmax(fabs(a), fabs(b))",
+       "<= 0.0 * fmax(fabs(a), fabs(b))", c("fit", "fit-edges", "fit-properties", "c"))
+mutant("clusters of one specimen", "src/replicates.c",
+       "new_condition || r->specimen[k] != r->specimen[before]", "new_condition",
+       c("fit", "fit-edges", "c"))
