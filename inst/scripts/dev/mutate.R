@@ -61,7 +61,7 @@ runner <- file.path(work, "run.R")
 writeLines(c(
   "suppressPackageStartupMessages({ library(testthat); library(softanneal) })",
   "for (file in commandArgs(TRUE)) test_file(file, package = \"softanneal\",",
-  "  load_package = \"installed\", reporter = StopReporter$new(praise = FALSE))"), runner)
+  "  load_package = \"installed\", reporter = \"stop\")"), runner)
 noticed <- function(tests) {
   files <- file.path(copy, "tests", "testthat", paste0("test-", tests, ".R"))
   if (!all(file.exists(files))) stop("no such test file: ", toString(files[!file.exists(files)]))
