@@ -2,19 +2,28 @@
 # signs and factors, by file.
 
 # --- planning
-mutant("tie goes to the shorter work left", "R/plan-schedule.R",
-       "(operation$start == best$start && left[i] > left[best$piece])",
-       "(operation$start == best$start && left[i] < left[best$piece])", "plan")
-mutant("a tie goes to the later piece", "R/plan-schedule.R", "operation$start < best$start ||",
-       "operation$start <= best$start ||", "plan")
-mutant("smallest load first", "R/plan-schedule.R", "order(-load, temps)", "order(load, temps)", "plan")
-mutant("furnaces fall", "R/plan-schedule.R", "order(blocks$furnace, blocks$temp_c)",
-       "order(blocks$furnace, -blocks$temp_c)", "plan")
-mutant("no change time", "R/plan-schedule.R", "opens + set$change_min", "opens", "plan")
-mutant("cooling does not count", "R/plan-schedule.R", "max(step$cool_min, set$handling_min)",
-       "set$handling_min", "plan")
-mutant("session one too long", "R/plan-schedule.R", "t + span > (session + 1) * session_min + 1e-9",
-       "t + span > (session + 2) * session_min + 1e-9", "plan")
+mutant("tie goes to the shorter work left", "src/timetable_book.c", "(start <= best && left > most)",
+       "(start <= best && left < most)", c("plan-timetable", "plan"))
+mutant("blocks overlap", "src/timetable_book.c", "if (f->waiting[k] > 0)\n            return NAN;",
+       "if (f->waiting[k] > 9)\n            return NAN;", "plan-timetable")
+mutant("no change time", "src/timetable_book.c", "fmin(opens + run->change_min,", "fmin(opens,",
+       "plan-timetable")
+mutant("cooling does not count", "src/timetable_book.c",
+       "const double span = inside + fmax(run->cool_min[step], run->handling_min);",
+       "const double span = inside + run->handling_min;", "plan-timetable")
+mutant("session one too long", "src/timetable_book.c",
+       "if (t + span > (session + 1.0) * run->session_min + SA_EARLY)",
+       "if (t + span > (session + 2.0) * run->session_min + SA_EARLY)", "plan-timetable")
+mutant("smallest load first", "src/timetable.c", "if (furnace[k] < 0 && length > most) {",
+       "if (furnace[k] < 0 && (most < 0 || length < most)) {", "plan-timetable",
+       equivalent = paste("where the search begins; simulated annealing over the furnaces ends at",
+                          "the same timetables in all cases held against a full search"))
+mutant("search goes downhill only", "src/timetable.c",
+       "if (height <= now || log(chance) < (now - height) / heat) {", "if (height <= now) {",
+       "plan-timetable")
+mutant("bound without change times", "src/timetable.c",
+       "sum += run->change_min * (double)(run->n_temp - run->n_furnace);", "sum += 0.0;",
+       "plan-timetable")
 
 # --- choice of the test, layout
 mutant("capacity of the densest way", "R/choose-layout.R", "max(layout_ways(free, pitch, pattern)$count)",
