@@ -49,11 +49,13 @@ ZERO_CELSIUS <- 273.15
 #'          softanneal_error_range = function(e) e$remedy)
 NULL
 
-abort <- function(what, message, arg = NULL, rows = NULL, remedy = NULL, ..., call = NULL) {
-  text <- paste0(message, if (length(rows)) paste0(" (", in_rows(rows), ")"), ".",
+# `where`: the place on a sheet, said instead of the rows.
+abort <- function(what, message, arg = NULL, rows = NULL, remedy = NULL, ..., where = NULL, call = NULL) {
+  if (is.null(where) && length(rows)) where <- in_rows(rows)
+  text <- paste0(message, if (!is.null(where)) paste0(" (", where, ")"), ".",
                  if (!is.null(remedy)) paste0(" ", remedy))
   stop(errorCondition(text, class = c(paste0("softanneal_error_", what), "softanneal_error"),
-                      arg = arg, rows = rows, remedy = remedy, ..., call = call))
+                      arg = arg, rows = rows, remedy = remedy, where = where, ..., call = call))
 }
 
 warn <- function(what, message, n = NULL, rows = NULL, ..., call = NULL) {

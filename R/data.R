@@ -2,6 +2,8 @@
 # invented sets are rebuilt by inst/scripts/make-extdata.R; their true values stand here.
 
 COLUMN_LABELS <- c(
+  sheet_row = "Row on the sheet", sheet_column = "Column on the sheet",
+  laboratory = "Laboratory", furnace = "Furnace",
   group = "Group", specimen = "Piece of sheet", pass = "Rolling pass (0 = before)",
   thickness_mm = "Thickness (mm)", width_mm = "Width (mm)", length_mm = "Length (mm)",
   temp_c = "Temperature (\u00b0C)", step = "Step", time_min = "Time in the furnace (min)",
@@ -120,5 +122,5 @@ example_data <- function(name = NULL, path = FALSE) {
                                        check.names = FALSE, blank.lines.skip = FALSE,
                                        encoding = "UTF-8"),
     utils::read.csv(full))
-  label_columns(data)
+  label_columns(data[setdiff(names(data), c("sheet_row", "sheet_column"))])
 }

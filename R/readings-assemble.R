@@ -23,34 +23,69 @@ abort_scale <- function(scale, column, rows = NULL) {
         arg = column, rows = rows, remedy = "See `hardness_scales()` for the names.")
 }
 
-assemble_readings <- function(raw, template, columns, readings, constants) {
+assemble_readings <- function(raw, template, columns, readings, constants, times = NULL) {
   dec <- attr(raw, "dec")
+  place <- attr(raw, "place")
   rows <- attr(raw, "rows") %or% seq_len(nrow(raw))
   attr(raw, "rows") <- NULL
-  wide <- wide_columns(raw, readings)
+  wide <- wide_columns(raw, readings, columns)
   roles <- understand_headers(raw, columns, wide$at)
-  origin <- list(row = rows, names = list())
+  filled <- fill_down(raw, roles, wide)
+  raw <- filled$raw
+  attr(raw, "place") <- NULL
+  origin <- list(row = rows, names = list(), place = place, sheet = seq_len(nrow(raw)))
   said <- character()
   scale_read <- NULL
   for (j in seq_along(raw)) {
     role <- roles[[j]]
     if (is.null(role)) next
     name <- names(raw)[j]
+    at <- if (!is.null(place)) c(place, letter = place$letters[j])
+    if (role$column == "hardness") {
+      within <- cell_scales(raw[[j]], at, name)
+      if (!is.null(within)) {
+        scale_read <- one_scale(within, role$scale, raw, roles, constants, name, at)
+        said <- c(said, paste0("scale taken from cells such as '", raw[[j]][within$at[1L]], "'"))
+        raw[[j]] <- within$text
+      }
+    }
     if (role$column %in% READINGS_NUMBERS) {
       by_class <- inherits(raw[[j]], c("units", "difftime"))
-      value <- column_numbers(raw[[j]], name, role$column, dec)
+      value <- column_numbers(raw[[j]], name, role$column, dec, at)
+      said <- c(said, attr(value, "told"))
+      attr(value, "told") <- NULL
       # identity is left out: 0 + 1 * x could turn -0 and cost a copy
-      raw[[j]] <- if (by_class || identical(role$change, c(0, 1))) value else role$change[1L] +
-        role$change[2L] * value
+      raw[[j]] <- if (by_class || identical(role$change, c(0, 1)) || is.null(role$change)) value else
+        in_minutes_stay(role$change[1L] + role$change[2L] * value, raw[[j]], value)
     }
     scale_read <- role$scale %or% scale_read
     note <- describe_change(name, role)
     said <- c(said, note)
     origin$names[[role$column]] <- name
+    origin$letters[[role$column]] <- place$letters[j]
     names(raw)[j] <- role$column
   }
-  check_roles(raw, constants, scale_read, wide)
-  for (j in wide$at) raw[[j]] <- column_numbers(raw[[j]], names(raw)[j], "hardness", dec)
+  if (!is.null(wide$scale)) {
+    if (length(unique(wide$scale)) == 1L) scale_read <- wide$scale[1L]
+    said <- c(said, if (is.null(wide$found)) paste("readings in", paste(unique(wide$scale), collapse = ", ")))
+  }
+  if (!is.null(wide$found)) said <- c(said, describe_wide(raw, wide))
+  for (j in wide$at) {
+    at <- if (!is.null(place)) c(place, letter = place$letters[j])
+    within <- cell_scales(raw[[j]], at, names(raw)[j])
+    if (is.null(within)) next
+    header <- if (is.null(wide$scale)) scale_read else wide$scale[match(j, wide$at)]
+    scale_read <- one_scale(within, header, raw, roles, constants, names(raw)[j], at) %or% scale_read
+    raw[[j]] <- within$text
+  }
+  raw <- agreed_scale(raw, constants, scale_read, wide)
+  check_roles(raw, constants, attr(raw, "scale_read"), wide)
+  scale_read <- attr(raw, "scale_read")
+  attr(raw, "scale_read") <- NULL
+  for (j in wide$at) {
+    at <- if (!is.null(place)) c(place, letter = place$letters[j])
+    raw[[j]] <- column_numbers(raw[[j]], names(raw)[j], "hardness", dec, at)
+  }
   raw <- retype_extras(raw, wide$at, dec)
   for (column in names(constants)) raw[[column]] <- rep(constants[[column]], nrow(raw))
   if (!is.null(scale_read)) raw$scale <- rep(scale_read, nrow(raw))
@@ -58,13 +93,102 @@ assemble_readings <- function(raw, template, columns, readings, constants) {
     long <- lengthen(raw, wide)
     raw <- long$data
     origin$row <- rows[long$row]
+    origin$sheet <- long$row
     origin$column <- long$column
+    if (!is.null(place)) origin$letter <- place$letters[long$at]
   }
   for (column in READINGS_NEEDED) any_needed(raw, column)
+  rolled <- if (is.null(place)) list(raw = raw) else as_rolled_temperatures(raw)
+  raw <- rolled$raw
+  said <- c(said, filled$said, rolled$said)
+  said_times <- NULL
+  for (role in roles) if (identical(role$column, "time_min")) said_times <- role$times
+  summed <- accumulate_times(raw, times, said_times, origin)
+  raw <- summed$raw
+  said <- c(said, summed$said)
   if (length(said)) say("units", paste0("Columns understood: ", paste(said, collapse = "; "), "."))
   raw <- validate_readings(raw, origin)
   attr(raw, "dec") <- NULL
+  if (!is.null(place)) raw <- with_places(raw, origin)
   readings_like(label_columns(raw), template)
+}
+
+# Where each reading stands on its sheet, as the person sees it, travels in two columns.
+with_places <- function(raw, origin) {
+  raw$sheet_row <- as.integer(origin$place$row[origin$sheet])
+  letter <- origin[["letter"]] %or% rep(origin$letters$hardness %or% NA_character_, nrow(raw))
+  raw$sheet_column <- unname(letter)
+  attr(raw, "sheet") <- list(file = origin$place$path, sheet = origin$place$sheet)
+  raw
+}
+
+# Clock times (0:04:00) are minutes whatever the unit of the header.
+in_minutes_stay <- function(changed, text, value) {
+  clock <- if (is.character(text)) grep("^[0-9]{1,3}:[0-5][0-9]:[0-5][0-9]$", text)
+  replace(changed, clock, value[clock])
+}
+
+# The one scale that cells name, in agreement with header, column and argument.
+one_scale <- function(within, header, raw, roles, constants, name, place) {
+  first <- within$scale[1L]
+  odd <- within$at[within$scale != first]
+  other <- known_scale(as.character(header %or% constants$scale %or% NA))
+  if (is.na(other)) {
+    at <- which(vapply(roles, \(r) identical(r$column, "scale"), NA))
+    if (!length(at)) at <- which(names(raw) == "scale")
+    if (length(at)) {
+      listed <- known_scale(as.character(raw[[at[1L]]]))
+      odd <- within$at[is.na(listed[within$at]) | listed[within$at] != within$scale]
+      other <- NULL
+    }
+  } else odd <- within$at[within$scale != other]
+  if (length(odd)) {
+    shown <- within$scale[match(odd[1L], within$at)]
+    abort("column", paste0("column `", name, "` holds '", raw[[name]][odd[1L]], "', and ",
+                           if (identical(other, NA_character_)) paste0("other cells say ", first) else
+                             "its scale is said otherwise elsewhere"),
+          arg = name, rows = odd, cells = raw[[name]][odd], where = place_text(place, odd),
+          remedy = paste0("Correct the scale, or the reading: ", shown, " in one of the two is wrong."))
+  }
+  if (identical(other, NA_character_)) first
+}
+
+# A scale said in the header and in a column too is no contradiction where both agree.
+agreed_scale <- function(raw, constants, scale_read, wide) {
+  several <- length(unique(wide$scale)) > 1L
+  if (!is.null(scale_read) && "scale" %in% names(raw) &&
+      all(known_scale(as.character(raw$scale)) %in% scale_read)) {
+    raw$scale <- NULL
+  }
+  if (!is.null(scale_read) && identical(known_scale(as.character(constants$scale %or% NA)), scale_read)) {
+    scale_read <- NULL
+  }
+  if (several && "scale" %in% c(names(raw), names(constants))) scale_read <- wide$scale[1L]
+  attr(raw, "scale_read") <- scale_read
+  raw
+}
+
+describe_wide <- function(raw, wide) {
+  names <- names(raw)[wide$at]
+  what <- if (!is.null(wide$time_min)) "times across the top" else if (!is.null(wide$temp_c)) {
+    "temperatures across the top"
+  } else if (is.null(wide$number)) "scales side by side" else "readings"
+  paste0("'", names[1L], "' to '", names[length(names)], "' are ", what,
+         if (!is.null(wide$scale)) paste0(" in ", paste(unique(wide$scale), collapse = ", ")))
+}
+
+# As-rolled rows without a temperature take that of their piece, where it has one only.
+as_rolled_temperatures <- function(raw) {
+  none <- is.na(raw$temp_c) & !is.na(raw$time_min) & raw$time_min == 0 & !is.na(raw$specimen)
+  if (!any(none)) return(list(raw = raw))
+  heated <- !is.na(raw$temp_c) & !is.na(raw$specimen)
+  kinds <- tapply(raw$temp_c[heated], as.character(raw$specimen[heated]),
+                  \(x) if (length(unique(x)) == 1L) x[1L] else NA_real_)
+  value <- unname(kinds[as.character(raw$specimen[none])])
+  if (all(is.na(value))) return(list(raw = raw))
+  raw$temp_c[none] <- value
+  list(raw = raw, said = paste0("as-rolled rows without temperature take that of their piece (",
+                                sum(!is.na(value)), ")"))
 }
 
 `%or%` <- function(x, y) if (is.null(x)) y else x
@@ -119,115 +243,3 @@ retype_extras <- function(raw, wide, dec) {
   raw
 }
 
-# Wide to long, readings of one sheet row after one another.
-lengthen <- function(raw, wide) {
-  k <- length(wide$at)
-  n <- nrow(raw)
-  row <- rep(seq_len(n), each = k)
-  long <- lapply(raw[-wide$at], `[`, row)
-  long$reading <- rep(wide$number, n)
-  long$hardness <- as.vector(do.call(rbind, unclass(raw)[wide$at]))
-  list(data = structure(long, class = "data.frame", row.names = .set_row_names(n * k)), row = row,
-       column = rep(names(raw)[wide$at], n))
-}
-
-validate_readings <- function(data, origin) {
-  refuse <- function(what, column, bad, message, remedy, ...) {
-    if (!any(bad)) return(invisible())
-    at <- which(bad)
-    shown <- if (column == "hardness" && !is.null(origin$column)) origin$column[at[1L]] else
-      origin$names[[column]] %or% column
-    abort(what, paste0("column `", shown, "` ", message(at[1L])), arg = shown,
-          rows = unique(origin$row[at]), remedy = remedy, ...)
-  }
-  for (column in c("specimen", "temp_c", "time_min", "scale")) {
-    refuse("missing", column, is.na(data[[column]]), \(i) "must not be missing",
-           switch(column, time_min = "Write 0 for readings before the furnace.",
-                  temp_c = paste("For as-rolled pieces write the temperature they are meant for,",
-                                  "with time 0."),
-                  "Fill in these cells."))
-  }
-  refuse("range", "temp_c", data$temp_c < -ZERO_CELSIUS,
-         \(i) paste0("holds ", format(data$temp_c[i]),
-                     " deg C, below absolute zero (-273.15 deg C)"),
-         "Check the value and the unit.")
-  refuse("range", "time_min", data$time_min < 0,
-         \(i) paste0("must be zero or more, not ", format(data$time_min[i]), " min"),
-         "Give the accumulated time in the furnace.")
-  written <- data$scale
-  labels <- unique(as.character(written))
-  known <- known_scale(labels)
-  id <- match(as.character(written), labels)
-  refuse("scale", "scale", is.na(known)[id],
-         \(i) paste0("holds '", written[i], "', which is no hardness scale known here"),
-         "See `hardness_scales()` for the names.")
-  data$scale <- known[id]
-  top <- scale_top(known)[id]
-  low_open <- !grepl("^HR", known)[id]
-  h <- data$hardness
-  refuse("range", "hardness", !is.na(h) & (h < 0 | (low_open & h == 0) | h > top),
-         \(i) paste0("holds ", format(h[i]), ", which ", data$scale[i], " cannot give (",
-                     if (low_open[i]) "above 0" else paste("0 to", top[i]), ")"),
-         "Check the reading and its scale.")
-  for (column in intersect(c("thickness_mm", "position_mm"), names(data))) {
-    x <- data[[column]]
-    solid <- column == "thickness_mm"
-    refuse("range", column, !is.na(x) & (x < 0 | (solid & x == 0)),
-           \(i) paste0("must be ", if (solid) "positive" else "zero or more", ", not ",
-                       format(x[i]), " mm"), "Check the value and the unit.")
-  }
-  refuse_repeats(data, origin)
-  if (anyNA(h)) {
-    empty <- unique(origin$row[is.na(h)])
-    warn("missing", paste0(sum(is.na(h)), " of ", length(h), " readings have no hardness (",
-                           in_rows(empty), "); they stay as NA."), n = sum(is.na(h)), rows = empty)
-  }
-  data
-}
-
-# The same numbered reading twice is a slip of the pen; equal hardness without a number is
-# an honest replicate.
-refuse_repeats <- function(data, origin) {
-  if (!"reading" %in% names(data) || !nrow(data)) return(invisible())
-  key <- intersect(c("specimen", "temp_c", "time_min", "reading", "step", "group", "operator",
-                     "scale",
-                     "position_mm"), names(data))
-  numbered <- !is.na(data$reading)
-  id <- group_rows(unclass(data)[key])$id
-  seen <- duplicated(id) & numbered
-  if (!any(seen)) return(invisible())
-  second <- which(seen)
-  first <- match(id[second[1L]], id)
-  abort("duplicate", paste0("row ", origin$row[second[1L]], " repeats row ", origin$row[first],
-                            ": specimen ", data$specimen[first], ", ", format(data$temp_c[first]),
-                            " deg C, ", format(data$time_min[first]), " min, reading ",
-                            data$reading[first]),
-        arg = "reading", rows = origin$row[second],
-        remedy = "Correct the number, or leave out the repeated row.")
-}
-
-# Groups of rows that agree in all columns: `id` per row in order of first appearance and
-# `first`, the row where each group appears first. Codes are combined as doubles and coded
-# anew after each column, so they stay exact.
-group_rows <- function(columns) {
-  id <- match(columns[[1L]], unique(columns[[1L]]))
-  for (x in columns[-1L]) {
-    code <- match(x, unique(x))
-    both <- (id - 1) * max(code, 1L) + code
-    id <- match(both, unique(both))
-  }
-  list(id = id, first = which(!duplicated(id)))
-}
-
-# Gives the result the class of the table it came from, below softanneal_readings.
-readings_like <- function(data, template) {
-  if (inherits(template, "data.table") && requireNamespace("data.table", quietly = TRUE)) {
-    data <- data.table::as.data.table(data)
-    data.table::setattr(data, "class", c("softanneal_readings", class(data)))
-    return(data)
-  }
-  below <- setdiff(class(template), c("grouped_df", "rowwise_df", "softanneal_readings"))
-  if (inherits(template, "tbl_df")) below <- c("tbl_df", "tbl", "data.frame")
-  class(data) <- c("softanneal_readings", below)
-  data
-}

@@ -128,7 +128,8 @@ test_that("the messy sheet teaches what it is for", {
                class = "softanneal_error_column")
   expect_warning(r <- read(skip = 1, na = c("", "n/a", "39,0?")),
                  class = "softanneal_warning_missing")
-  expect_identical(dim(r), c(90L, 7L))
+  expect_identical(dim(r), c(90L, 9L))
+  expect_identical(as.character(r$sheet_column[1:5]), c("D", "E", "F", "G", "H"))
   expect_identical(unique(r$scale), "HR30T")
   expect_identical(sum(is.na(r$hardness)), 3L)
   expect_identical(sum(grepl("warm", r$note)), 5L)

@@ -33,6 +33,9 @@ test_that("the same readings come out of every way of writing a file", {
     empty_rows = paste0(good_sheet, "\n;;;;\n;;;;\n"),
     tabs = gsub(",", ".", gsub(";", "\t", good_sheet)),
     quoted = gsub("([^;\n]+)", "\"\\1\"", good_sheet),
+    utf16 = iconv(good_sheet, "UTF-8", "UTF-16LE", toRaw = TRUE)[[1L]],
+    utf16_mark = c(as.raw(c(255, 254)), iconv(good_sheet, "UTF-8", "UTF-16LE", toRaw = TRUE)[[1L]]),
+    utf16_big = c(as.raw(c(254, 255)), iconv(good_sheet, "UTF-8", "UTF-16BE", toRaw = TRUE)[[1L]]),
     latin = paste0(sheet_head, ";note\n", paste0(sheet_rows, ";zu wei\xdf \xb0", collapse = "\n")))
   for (way in names(ways)) {
     r <- read_strictly(ways[[way]])
@@ -48,26 +51,23 @@ test_that("what is no table of readings is refused with a file error, nothing dr
     empty = raw(0), header_only = sheet_head, newlines = "\n\n\n", junk = junk,
     # zero bytes: readers would drop what is around them
     nul = c(charToRaw(good_sheet), as.raw(0), charToRaw("\nA;330;16;70;HRF\n")),
-    utf16 = iconv(good_sheet, "UTF-8", "UTF-16LE", toRaw = TRUE)[[1L]],
-    utf16_mark = c(as.raw(c(255, 254)), iconv(good_sheet, "UTF-8", "UTF-16LE", toRaw = TRUE)[[1L]]),
-    long_line = paste0(good_sheet, "\n", strrep("a", 1e5)),
-    long_header = paste0(strrep("a", 1e5), "\n", good_sheet),
+    long_line = paste0(good_sheet, "\n", strrep("a", 1e6)),
+    long_header = paste0(strrep("a", 1e6), "\n", good_sheet),
     open_quote = paste0(good_sheet, strrep("\nA;330;16;70,0;HRF", 20), "\n\"A;330;16;70;HRF\n"),
     ragged = paste0(good_sheet, "\nA;330;16\n"),
     mixed_marks = paste0(good_sheet, "\nA;330;16;70.5;HRF\n"),
-    no_name = sub("scale", "", good_sheet),
-    # valid UTF-8 for 200 lines, then a stray byte
-    late_latin = paste0(sheet_head, ";note\n", strrep("A;330;4;88,0;HRF;x\n", 300),
-                        "A;330;8;80,0;HRF;wei\xdf\n"))
+    no_name = sub("scale", "", good_sheet))
   for (name in names(bad)) {
     expect_error(read_strictly(bad[[name]]), class = "softanneal_error_file", label = name)
   }
   expect_error(suppressMessages(read_readings(file_of(junk, "junk.xlsx"))),
                class = "softanneal_error")
   expect_error(read_readings(tempdir()), class = "softanneal_error_file")
-  # with the encoding said, the late letter is read
-  late <- suppressMessages(read_strictly(bad$late_latin, encoding = "latin1"))
-  expect_identical(utils::tail(late$note, 1L), "wei\u00df")
+  # valid UTF-8 for 300 lines, then a stray byte: Latin-1, unless the caller says UTF-8
+  late <- paste0(sheet_head, ";note\n", strrep("A;330;4;88,0;HRF;x\n", 300),
+                 "A;330;8;80,0;HRF;wei\xdf\n")
+  expect_error(read_strictly(late, encoding = "UTF-8"), class = "softanneal_error_file")
+  expect_identical(utils::tail(read_strictly(late)$note, 1L), "wei\u00df")
 })
 
 test_that("cells that are no numbers are named with their row", {

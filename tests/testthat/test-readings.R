@@ -241,7 +241,7 @@ test_that("what cannot be a reading stops with column, row and remedy", {
   }
   at <- function(x, i, value) replace(x, i, value)
   b <- bench()
-  broken("column", "hardness", 3L, hardness = at(as.character(b$hardness), 3, "92 HRF"))
+  broken("column", "hardness", 3L, hardness = at(as.character(b$hardness), 3, "92 HRB"))
   broken("range", "temp_c", 2L, temp_c = at(b$temp_c, 2, -274))
   broken("range", "time_min", 5L, time_min = at(b$time_min, 5, -1))
   broken("range", "hardness", 1L, hardness = at(b$hardness, 1, 130.5))

@@ -1,0 +1,77 @@
+# Times of single steps made into accumulated times, and the suspicion that a sheet holds them.
+
+# `times`: what the caller says, `header`: what the header says ("step time", "total time").
+accumulate_times <- function(raw, times, header, origin) {
+  known <- times %or% header %or% "accumulated"
+  piece <- intersect(c("specimen", "temp_c", "group", "laboratory"), names(raw))
+  id <- group_rows(unclass(raw)[piece])$id
+  step <- step_of_row(raw, id, origin)
+  if (known == "step") {
+    first <- step$first
+    minutes <- raw$time_min[first]
+    uneven <- which(!is.na(raw$time_min) & raw$time_min != minutes[step$id])
+    if (length(uneven)) {
+      abort("duplicate", paste0("step ", raw$step[uneven[1L]], " of specimen ",
+                                raw$specimen[uneven[1L]], " has two times: ",
+                                format(minutes[step$id[uneven[1L]]]), " and ",
+                                format(raw$time_min[uneven[1L]]), " min"), arg = "time_min",
+            rows = unique(origin$row[uneven]), where = place_text(origin$place, origin$sheet[uneven],
+                                                                  origin$letters$time_min),
+            remedy = "One step has one time; correct the step or the time.")
+    }
+    if (anyNA(minutes)) return(list(raw = raw)) # refused as missing
+    total <- numeric(length(first))
+    by <- order(id[first], step$rank[first])
+    total[by] <- unlist(lapply(split(minutes[by], id[first][by]), cumsum), use.names = FALSE)
+    raw$time_min <- total[step$id]
+    return(list(raw = raw, said = "times of single steps added up"))
+  }
+  if (is.null(times) && is.null(header)) suspect_step_times(raw, id, step, origin)
+  list(raw = raw)
+}
+
+# The step of each row: by the column `step`, else by sheet row (wide), else by reading numbers that
+# begin again, else by runs of one time.
+step_of_row <- function(raw, piece, origin) {
+  n <- nrow(raw)
+  if (is.numeric(raw$step) && !anyNA(raw$step)) {
+    rows <- group_rows(list(piece, raw$step))
+    return(list(id = rows$id, first = rows$first, rank = raw$step))
+  }
+  if (!is.null(origin$column)) {
+    begins <- c(TRUE, origin$sheet[-1L] != origin$sheet[-n])
+  } else {
+    time <- ifelse(is.na(raw$time_min), -1, raw$time_min)
+    begins <- c(TRUE, time[-1L] != time[-n] | piece[-1L] != piece[-n])
+    if (is.numeric(raw$reading) && !anyNA(raw$reading)) {
+      begins <- begins | c(FALSE, raw$reading[-1L] <= raw$reading[-n] &
+                             raw$scale[-1L] == raw$scale[-n])
+    }
+  }
+  begins <- begins[seq_len(n)]
+  run <- cumsum(begins)
+  rows <- group_rows(list(run))
+  list(id = rows$id, first = rows$first, rank = seq_len(n))
+}
+
+# A step that goes on while the time stands still: times of single steps were written down, or a
+# row twice.
+suspect_step_times <- function(raw, piece, step, origin) {
+  if (!is.numeric(raw$step)) return(invisible())
+  first <- step$first
+  by <- order(piece[first], step$rank[first])
+  first <- first[by]
+  time <- raw$time_min[first]
+  n <- length(first)
+  if (n < 2L) return(invisible())
+  same <- piece[first[-1L]] == piece[first[-n]]
+  equal <- which(same & !is.na(time[-1L]) & !is.na(time[-n]) & time[-1L] == time[-n] & time[-1L] > 0)
+  if (!length(equal)) return(invisible())
+  at <- first[equal[1L] + 1L]
+  abort("duplicate", paste0("steps ", format(raw$step[first[equal[1L]]]), " and ", format(raw$step[at]),
+                            " of specimen ", raw$specimen[at], " both have ", format(raw$time_min[at]),
+                            " min"), arg = "time_min", rows = unique(origin$row[first[equal + 1L]]),
+        where = place_text(origin$place, origin$sheet[first[equal + 1L]], origin$letters$time_min),
+        remedy = paste("If these are the times of single steps, read with `times = \"step\"`;",
+                       "if they are added up already, correct the time."))
+}

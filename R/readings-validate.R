@@ -1,0 +1,109 @@
+# Checks of the impossible in a long table of readings; doubts are the business of check_readings().
+
+validate_readings <- function(data, origin) {
+  refuse <- function(what, column, bad, message, remedy, ...) {
+    if (!any(bad)) return(invisible())
+    at <- which(bad)
+    shown <- if (column == "hardness" && !is.null(origin$column)) origin$column[at[1L]] else
+      origin$names[[column]] %or% column
+    letter <- if (column == "hardness" && !is.null(origin[["letter"]])) origin[["letter"]][at[1L]] else
+      origin$letters[[column]]
+    abort(what, paste0("column `", shown, "` ", message(at[1L])), arg = shown,
+          rows = unique(origin$row[at]), remedy = remedy,
+          where = place_text(origin$place, origin$sheet[at], letter), ...)
+  }
+  for (column in c("specimen", "temp_c", "time_min", "scale")) {
+    refuse("missing", column, is.na(data[[column]]), \(i) "must not be missing",
+           switch(column, time_min = "Write 0 for readings before the furnace.",
+                  temp_c = paste("For as-rolled pieces write the temperature they are meant for,",
+                                  "with time 0."),
+                  "Fill in these cells."))
+  }
+  refuse("range", "temp_c", data$temp_c < -ZERO_CELSIUS,
+         \(i) paste0("holds ", format(data$temp_c[i]),
+                     " deg C, below absolute zero (-273.15 deg C)"),
+         "Check the value and the unit.")
+  refuse("range", "time_min", data$time_min < 0,
+         \(i) paste0("must be zero or more, not ", format(data$time_min[i]), " min"),
+         "Give the accumulated time in the furnace.")
+  written <- data$scale
+  labels <- unique(as.character(written))
+  known <- known_scale(labels)
+  id <- match(as.character(written), labels)
+  refuse("scale", "scale", is.na(known)[id],
+         \(i) paste0("holds '", written[i], "', which is no hardness scale known here"),
+         "See `hardness_scales()` for the names.")
+  data$scale <- known[id]
+  top <- scale_top(known)[id]
+  low_open <- !grepl("^HR", known)[id]
+  h <- data$hardness
+  refuse("range", "hardness", !is.na(h) & (h < 0 | (low_open & h == 0) | h > top),
+         \(i) paste0("holds ", format(h[i]), ", which ", data$scale[i], " cannot give (",
+                     if (low_open[i]) "above 0" else paste("0 to", top[i]), ")"),
+         "Check the reading and its scale.")
+  for (column in intersect(c("thickness_mm", "position_mm"), names(data))) {
+    x <- data[[column]]
+    solid <- column == "thickness_mm"
+    refuse("range", column, !is.na(x) & (x < 0 | (solid & x == 0)),
+           \(i) paste0("must be ", if (solid) "positive" else "zero or more", ", not ",
+                       format(x[i]), " mm"), "Check the value and the unit.")
+  }
+  refuse_repeats(data, origin)
+  if (anyNA(h)) {
+    empty <- unique(origin$row[is.na(h)])
+    warn("missing", paste0(sum(is.na(h)), " of ", length(h), " readings have no hardness (",
+                           in_rows(empty), "); they stay as NA."), n = sum(is.na(h)), rows = empty)
+  }
+  data
+}
+
+# The same numbered reading twice is a slip of the pen; equal hardness without a number is
+# an honest replicate.
+refuse_repeats <- function(data, origin) {
+  if (!"reading" %in% names(data) || !nrow(data)) return(invisible())
+  key <- intersect(c("specimen", "temp_c", "time_min", "reading", "step", "group", "operator",
+                     "scale",
+                     "position_mm"), names(data))
+  numbered <- !is.na(data$reading)
+  id <- group_rows(unclass(data)[key])$id
+  seen <- duplicated(id) & numbered
+  if (!any(seen)) return(invisible())
+  second <- which(seen)
+  first <- match(id[second[1L]], id)
+  abort("duplicate", paste0("row ", origin$row[second[1L]], " repeats row ", origin$row[first],
+                            ": specimen ", data$specimen[first], ", ", format(data$temp_c[first]),
+                            " deg C, ", format(data$time_min[first]), " min, reading ",
+                            data$reading[first]),
+        arg = "reading", rows = origin$row[second],
+        where = place_text(origin$place, origin$sheet[second]),
+        remedy = if (data$time_min[first] > 0 && origin$row[second[1L]] != origin$row[first]) {
+          paste("If these are the times of single steps, read with `times = \"step\"`;",
+                "otherwise correct the number, or leave out the repeated row.")
+        } else "Correct the number, or leave out the repeated row.")
+}
+
+# Groups of rows that agree in all columns: `id` per row in order of first appearance and
+# `first`, the row where each group appears first. Codes are combined as doubles and coded
+# anew after each column, so they stay exact.
+group_rows <- function(columns) {
+  id <- match(columns[[1L]], unique(columns[[1L]]))
+  for (x in columns[-1L]) {
+    code <- match(x, unique(x))
+    both <- (id - 1) * max(code, 1L) + code
+    id <- match(both, unique(both))
+  }
+  list(id = id, first = which(!duplicated(id)))
+}
+
+# Gives the result the class of the table it came from, below softanneal_readings.
+readings_like <- function(data, template) {
+  if (inherits(template, "data.table") && requireNamespace("data.table", quietly = TRUE)) {
+    data <- data.table::as.data.table(data)
+    data.table::setattr(data, "class", c("softanneal_readings", class(data)))
+    return(data)
+  }
+  below <- setdiff(class(template), c("grouped_df", "rowwise_df", "softanneal_readings"))
+  if (inherits(template, "tbl_df")) below <- c("tbl_df", "tbl", "data.frame")
+  class(data) <- c("softanneal_readings", below)
+  data
+}
