@@ -5,11 +5,11 @@
 INTERVAL_METHODS <- c("delta", "profile", "bootstrap")
 
 # What a bootstrap needs, checked; `given`: whether `times` or `seed` was named in the call.
-check_interval_method <- function(fit, method, times, seed, given) {
+check_interval_method <- function(fit, method, n_resamples, seed, given) {
   method <- check_choice(method, INTERVAL_METHODS, "method")
   if (given && method != "bootstrap") {
-    abort("argument", paste0("`times` and `seed` are for method = \"bootstrap\", not \"", method,
-                             "\""), arg = "times",
+    abort("argument", paste0("`n_resamples` and `seed` are for method = \"bootstrap\", not \"", method,
+                             "\""), arg = "n_resamples",
           remedy = "Leave them out, or ask for the bootstrap.")
   }
   if (method == "profile") check_profile_answer(fit)
@@ -81,8 +81,8 @@ target_code <- function(what) match(what, c("hardness", "softening", "fraction")
 
 # Percentile limits and standard deviations of `answer(par)`, a vector of n values, over
 # resamples. A resample that never gets there counts as `never`.
-bootstrap_answers <- function(fit, answer, n, never, level, times, seed) {
-  estimates <- resample_fit(fit, times = times, seed = seed)$estimates
+bootstrap_answers <- function(fit, answer, n, never, level, n_resamples, seed) {
+  estimates <- resample_fit(fit, n_resamples = n_resamples, seed = seed)$estimates
   estimates <- estimates[!is.na(estimates[, 1L]), , drop = FALSE]
   lost <- colSums(is.na(estimates)) > 0L # energies of one temperature
   estimates[, lost] <- rep(fit$par[lost], each = nrow(estimates))

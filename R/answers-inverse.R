@@ -17,7 +17,7 @@
 #' @param hardness,softening,fraction The target, as in [time_to()]; one of the three.
 #' @param level Level of the interval.
 #' @param ... Must be empty.
-#' @param method,times,seed,strain As in [time_to()].
+#' @param method,n_resamples,seed,strain As in [time_to()].
 #' @return A data frame, one row for each target and time: `time_min`, the target, `temp_c`,
 #'   `std.error` (of the temperature, in degrees Celsius), `conf.low`, `conf.high` in degrees
 #'   Celsius, and `note`. `temp_c` is `NA` with one warning where no temperature between
@@ -36,13 +36,13 @@
 #' temp_for(fit, time_min = 30, hardness = 100, method = "profile")
 #' @export
 temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction = NULL,
-                     level = 0.95, ..., method = c("delta", "profile", "bootstrap"), times = 999,
+                     level = 0.95, ..., method = c("delta", "profile", "bootstrap"), n_resamples = 999,
                      seed = NULL, strain = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   check_two_temperatures(fit)
   check_one_exponent(fit)
-  method <- check_interval_method(fit, method, times, seed, !missing(times) || !missing(seed))
+  method <- check_interval_method(fit, method, n_resamples, seed, !missing(n_resamples) || !missing(seed))
   aim <- check_target(hardness, softening, fraction)
   time_min <- check_numeric(time_min, "time_min", 0, open = TRUE)
   level <- check_level(level)
@@ -73,7 +73,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
     limits[] <- celsius_at(limits, fit$temp_ref_c)
   } else if (method == "bootstrap") {
     part <- bootstrap_answers(fit, function(par) roots(known, par), length(known), Inf, level,
-                              times, seed)
+                              n_resamples, seed)
     limits[known, ] <- part$limits
     grid$std.error[known] <- part$sd
   }
@@ -166,11 +166,11 @@ ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
 #' @param fit A fit of [fit_softening()].
 #' @param fraction Recrystallised fraction.
 #' @param time_min Time in min.
-#' @param melting_c Melting temperature (solidus) in degrees Celsius; when given, the homologous
+#' @param solidus_c Melting temperature (solidus) in degrees Celsius; when given, the homologous
 #'   temperature is returned too.
 #' @param level,... As in [temp_for()].
 #' @return As [temp_for()], with a column `homologous` (temperature over melting temperature,
-#'   both in K) when `melting_c` is given.
+#'   both in K) when `solidus_c` is given.
 #' @inheritSection time_to Errors
 #' @section Rule of thumb: Recrystallisation temperatures of metals lie at 0.4 to 0.5 of the
 #'   melting temperature in K for pure metals, and higher for alloys (common practice, no
@@ -180,14 +180,14 @@ ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
 #' tungsten <- read_readings(
 #'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
 #'   specimen = "plate")
-#' recryst_temperature(fit_softening(tungsten), melting_c = 3410)
+#' recryst_temperature(fit_softening(tungsten), solidus_c = 3410)
 #' @export
-recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, melting_c = NULL, level = 0.95,
+recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, solidus_c = NULL, level = 0.95,
                                 ...) {
-  melting_c <- check_number(melting_c, "melting_c", -ZERO_CELSIUS, open = TRUE, null = TRUE)
+  solidus_c <- check_number(solidus_c, "solidus_c", -ZERO_CELSIUS, open = TRUE, null = TRUE)
   out <- temp_for(fit, time_min, fraction = fraction, level = level, ...)
-  if (!is.null(melting_c)) {
-    out$homologous <- (out$temp_c + ZERO_CELSIUS) / (melting_c + ZERO_CELSIUS)
+  if (!is.null(solidus_c)) {
+    out$homologous <- (out$temp_c + ZERO_CELSIUS) / (solidus_c + ZERO_CELSIUS)
   }
   out
 }
@@ -206,10 +206,10 @@ recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, melting_c = 
 #'   say what was used.
 #' @param thickness_mm Thickness of the sheet in mm, for a temper whose range depends on it.
 #' @param probability Probability that counts as inside the window.
-#' @param of `"reading"`: a single new reading in a new heat treatment; `"curve"`: the mean.
+#' @param target `"reading"`: a single new reading in a new heat treatment; `"curve"`: the mean.
 #' @param temp_c,time_min Range (two numbers) or grid (more) of temperatures in degrees Celsius
 #'   and of times in min; by default those of the readings.
-#' @param points Number of grid points along each axis, where a range is given.
+#' @param n_points Number of grid points along each axis, where a range is given.
 #' @param strain For a fit with strain: the strain of the cold work in question.
 #' @param ... Must be empty.
 #' @return A data frame of class `softanneal_window`: `temp_c`, `time_min`, `hardness` (the
@@ -225,11 +225,11 @@ recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, melting_c = 
 #' @examples
 #' bell <- read_readings(
 #'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
-#' window <- process_window(fit_softening(bell), hardness = c(95, 125), points = 25)
+#' window <- process_window(fit_softening(bell), hardness = c(95, 125), n_points = 25)
 #' window
 #' @export
-process_window <- function(fit, hardness = NULL, probability = 0.9, of = c("reading", "curve"),
-                           temp_c = NULL, time_min = NULL, points = 81, ..., temper = NULL,
+process_window <- function(fit, hardness = NULL, probability = 0.9, target = c("reading", "curve"),
+                           temp_c = NULL, time_min = NULL, n_points = 81, ..., temper = NULL,
                            thickness_mm = NULL, strain = NULL) {
   check_dots_empty(...)
   check_softening(fit)
@@ -248,20 +248,20 @@ process_window <- function(fit, hardness = NULL, probability = 0.9, of = c("read
           remedy = "Give the lower limit first.")
   }
   probability <- check_level(probability, "probability")
-  of <- check_choice(of, c("reading", "curve"), "of")
-  points <- check_number(points, "points", 2, 2000, whole = TRUE)
+  target <- check_choice(target, c("reading", "curve"), "target")
+  n_points <- check_number(n_points, "n_points", 2, 2000, whole = TRUE)
   at <- fit$conditions
   after <- at$time_min > 0
-  temp_c <- window_axis(temp_c, at$temp_c[after], points, "temp_c", FALSE)
-  time_min <- window_axis(time_min, at$time_min[after], points, "time_min", TRUE)
+  temp_c <- window_axis(temp_c, at$temp_c[after], n_points, "temp_c", FALSE)
+  time_min <- window_axis(time_min, at$time_min[after], n_points, "time_min", TRUE)
   grid <- expand.grid(temp_c = temp_c, time_min = time_min, KEEP.OUT.ATTRS = FALSE)
   part <- softening_values(fit, grid$temp_c, grid$time_min, strain)
-  sd <- sqrt(part$se^2 + if (of == "reading") reading_variance(fit) else 0)
+  sd <- sqrt(part$se^2 + if (target == "reading") reading_variance(fit) else 0)
   grid$hardness <- part$fit
   p <- function(limit) stats::pt((limit - part$fit) / sd, fit$df_interval)
   grid$probability <- p(hardness[2L]) - p(hardness[1L])
   grid$inside <- grid$probability >= probability
-  structure(grid, limits = hardness, wanted = probability, of = of, scale = fit$scale,
+  structure(grid, limits = hardness, wanted = probability, target = target, scale = fit$scale,
             temper = band$words,
             read = list(temp_c = range(at$temp_c[after]), time_min = range(at$time_min[after])),
             class = c("softanneal_window", "data.frame"))
@@ -295,7 +295,7 @@ temper_band <- function(temper, thickness_mm, fit) {
         arg = "temper", remedy = "Give the limits by `hardness`, or fit in HV.")
 }
 
-window_axis <- function(x, read, points, arg, log) {
+window_axis <- function(x, read, n_points, arg, log) {
   if (is.null(x)) x <- range(read)
   x <- if (log) check_numeric(x, arg, 0, open = TRUE) else check_temperature(x, arg)
   if (length(x) < 2L || any(diff(x) <= 0)) {
@@ -303,8 +303,8 @@ window_axis <- function(x, read, points, arg, log) {
           remedy = "Give a range such as c(300, 400).")
   }
   if (length(x) > 2L) return(x)
-  if (log) exp(seq(log(x[1L]), log(x[2L]), length.out = points)) else {
-    seq(x[1L], x[2L], length.out = points)
+  if (log) exp(seq(log(x[1L]), log(x[2L]), length.out = n_points)) else {
+    seq(x[1L], x[2L], length.out = n_points)
   }
 }
 
@@ -314,7 +314,7 @@ print.softanneal_window <- function(x, ...) {
   inside <- which(x$inside)
   cat("Process window: ", format_quantity(limits[1L]), " to ", format_quantity(limits[2L]), " ",
       attr(x, "scale"), " with probability ", format(attr(x, "wanted")), " for the ",
-      attr(x, "of"), "\n", sep = "")
+      attr(x, "target"), "\n", sep = "")
   if (!is.null(attr(x, "temper"))) cat("  ", attr(x, "temper"), "\n", sep = "")
   if (!length(inside)) {
     cat("  No point of the grid reaches it; best ",
@@ -363,11 +363,11 @@ autoplot.softanneal_window <- function(object, ...) {
     ggplot2::labs(
       title = paste0("Process window: ", format_quantity(limits[1L]), " to ",
                      format_quantity(limits[2L]), " ", attr(object, "scale")),
-      caption = paste0("Shade: probability that ", if (attr(object, "of") == "reading") "one " else "the ",
-                       attr(object, "of"), " lies between the limits.\n",
+      caption = paste0("Shade: probability that ", if (attr(object, "target") == "reading") "one " else "the ",
+                       attr(object, "target"), " lies between the limits.\n",
                        "Dashed: curve at the two limits. An estimate, not a release for use."),
       alt = paste0("Map of time in min and temperature in degrees Celsius with the probability of a ",
-                   attr(object, "of"), " between ", format_quantity(limits[1L]), " and ",
+                   attr(object, "target"), " between ", format_quantity(limits[1L]), " and ",
                    format_quantity(limits[2L]), " ", attr(object, "scale"), "; ", count, " of ",
                    nrow(object), " points lie above ", format(wanted), ".")) +
     plain_theme()

@@ -37,7 +37,7 @@
 #' @param ... Must be empty.
 #' @param strain For a fit with strain: strains of the cold work, by default those read.
 #' @param method `"delta"`, `"profile"` or `"bootstrap"`; see Details.
-#' @param times,seed For the bootstrap: number of resamples and seed, as in [resample_fit()].
+#' @param n_resamples,seed For the bootstrap: number of resamples and seed, as in [resample_fit()].
 #' @return A data frame, one row for each target and temperature (and strain, in a column named like
 #'   that of the readings): `temp_c`, the target
 #'   (`hardness`, `softening` or `fraction`), `time_min`, `std.error` (of the natural logarithm
@@ -67,11 +67,11 @@
 #' time_to(fit, temp_c = 1200, method = "profile")
 #' @export
 time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, temp_c = NULL,
-                    level = 0.95, ..., method = c("delta", "profile", "bootstrap"), times = 999,
+                    level = 0.95, ..., method = c("delta", "profile", "bootstrap"), n_resamples = 999,
                     seed = NULL, strain = NULL) {
   check_dots_empty(...)
   check_softening(fit)
-  method <- check_interval_method(fit, method, times, seed, !missing(times) || !missing(seed))
+  method <- check_interval_method(fit, method, n_resamples, seed, !missing(n_resamples) || !missing(seed))
   aim <- check_target(hardness, softening, fraction)
   what <- aim$what
   target <- aim$target
@@ -93,7 +93,7 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
     known <- which(!is.na(ans$ln_time))
     part <- bootstrap_answers(fit, function(par) {
       ln_time_at(fit, grid$temp_c[known], grid[[what]][known], what, par, at_strain[known])
-    }, length(known), Inf, level, times, seed)
+    }, length(known), Inf, level, n_resamples, seed)
     limits[known, ] <- part$limits
     grid$std.error[known] <- part$sd
   }

@@ -33,7 +33,7 @@ sheet_head <- function(plan, format) {
   set <- plan$settings
   text <- c(format.softanneal_plan(plan)[1:2], paste0(
     "Pieces ", format(set$thickness_mm), " x ", format(set$width_mm), " x ", format(set$length_mm),
-    " mm, ", if (set$resting == "block") "flat on a steel block" else "on a grid",
+    " mm, ", if (set$support == "block") "flat on a steel block" else "on a grid",
     " in the furnace; cooled ", switch(set$cooling, block = "on a cold steel block",
                                        air = "in still air", water = "in water"),
     ". In: close the door. Out: open it; the time in the furnace is the step and its heat-up.",

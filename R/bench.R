@@ -163,7 +163,7 @@ sheet_steps <- function(plan) {
     Furnace = ifelse(s$step == 0, "\u2013", s$furnace), In = dash(s$in_clock),
     Out = dash(s$out_clock), Read = paste0(dash(s$read_clock), later), check.names = FALSE)
   if (plan$settings$sessions > 1) out <- cbind(Session = dash(s$session), out)
-  for (k in seq_len(plan$settings$n)) out[[as.character(k)]] <- ""
+  for (k in seq_len(plan$settings$n_readings)) out[[as.character(k)]] <- ""
   out$Mean <- ""
   out
 }
@@ -184,7 +184,7 @@ sheet_picture <- function(plan) {
     ggplot2::labs(caption = paste(strwrap(paste0(
       "Number: place (", if (plan$settings$baseline) "1: before the first anneal" else
         "1: after the first step", "). Dashed: ", format(p$spacing$edge_mm, digits = 3),
-      " mm from the edges. Stamp and tongs: the first ", format(p$reserve_mm),
+      " mm from the edges. Stamp and tongs: the first ", format(p$margin_mm),
       " mm. Drawn to proportion."), 85), collapse = "\n"))
 }
 

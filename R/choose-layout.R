@@ -24,7 +24,7 @@ ROCKWELL_ALLOWANCE <- 0.20
 #' @param hardness Readings; the softest gives the largest indentation. Not needed with
 #'   `diameter_mm`.
 #' @param diameter_mm Measured diameter or mean diagonal in mm, or `NULL` to compute it.
-#' @param metal `"copper"` (copper alloys, steel) or `"light"` (light metals, lead, tin).
+#' @param alloy_group `"copper"` (copper alloys, steel) or `"light"` (light metals, lead, tin).
 #' @return A data frame with columns `scale`, `hardness`, `diameter_mm`, `centre_mm` (least
 #'   distance between centres), `edge_mm` (least distance from centre to edge) and `source`.
 #' @details Errors: `softanneal_error_scale` for an unknown scale; `softanneal_error_range` for
@@ -38,8 +38,8 @@ ROCKWELL_ALLOWANCE <- 0.20
 #' indent_spacing(scale = "HRB", diameter_mm = 1.02)
 #' @export
 indent_spacing <- function(hardness = NULL, scale, diameter_mm = NULL,
-                           metal = c("copper", "light")) {
-  metal <- check_choice(metal, c("copper", "light"), "metal")
+                           alloy_group = c("copper", "light")) {
+  alloy_group <- check_choice(alloy_group, c("copper", "light"), "alloy_group")
   if (is.null(hardness) && is.null(diameter_mm)) {
     abort("argument", "neither `hardness` nor `diameter_mm` is given", arg = "hardness",
           remedy = "Give the softest reading expected, or a measured diameter.")
@@ -65,7 +65,7 @@ indent_spacing <- function(hardness = NULL, scale, diameter_mm = NULL,
       allowance <- if (test$method == "Rockwell") 1 + ROCKWELL_ALLOWANCE else 1
       out$diameter_mm[rows] <- allowance * indent_diameter(given$hardness[rows], test)
     }
-    wanted <- test$method == "Vickers" & metal == "light"
+    wanted <- test$method == "Vickers" & alloy_group == "light"
     rule <- rules[rules$method == test$method & (rules$metal == "light") == wanted, ]
     out$centre_mm[rows] <- rule$centre_factor * out$diameter_mm[rows]
     out$edge_mm[rows] <- rule$edge_factor * out$diameter_mm[rows]
@@ -82,7 +82,7 @@ indent_spacing <- function(hardness = NULL, scale, diameter_mm = NULL,
 
 #' Place the readings of a run on a strip
 #'
-#' Places `n` readings for each of `steps` steps on a strip so that every indentation keeps its
+#' Places `n_readings` readings for each of `steps` steps on a strip so that every indentation keeps its
 #' distance from its neighbours and the edges, whenever it was made.
 #'
 #' The indentations stand in straight rows along the strip, in the number of rows and columns
@@ -96,12 +96,12 @@ indent_spacing <- function(hardness = NULL, scale, diameter_mm = NULL,
 #' warning of class `softanneal_warning_outside` says what would fit.
 #'
 #' @param width_mm,length_mm Width and length of the strip in mm.
-#' @param n Readings a step.
+#' @param n_readings Readings a step.
 #' @param steps Number of steps, the reading before the first anneal included.
 #' @param hardness The softest reading expected (largest indentation) on `scale`.
 #' @param scale Scale, see [minimum_thickness()].
-#' @param diameter_mm,metal See [indent_spacing()].
-#' @param reserve_mm Length in mm kept free at the start of the strip, for a stamp or tongs.
+#' @param diameter_mm,alloy_group See [indent_spacing()].
+#' @param margin_mm Length in mm kept free at the start of the strip, for a stamp or tongs.
 #' @param order `"spread"` or `"block"`.
 #' @param pattern `"grid"` or `"staggered"`.
 #' @return An object of class `softanneal_layout`, a list with `positions` (a data frame with
@@ -112,34 +112,34 @@ indent_spacing <- function(hardness = NULL, scale, diameter_mm = NULL,
 #'   not positive.
 #' @seealso [minimum_thickness()], [indent_spacing()]
 #' @examples
-#' layout <- indent_layout(20, 80, n = 6, steps = 7, hardness = 30, scale = "HR30T")
+#' layout <- indent_layout(20, 80, n_readings = 6, steps = 7, hardness = 30, scale = "HR30T")
 #' layout
 #' head(as.data.frame(layout))
 #' plot(layout)
 #' @export
-indent_layout <- function(width_mm, length_mm, n, steps, hardness = NULL, scale,
-                          diameter_mm = NULL, metal = c("copper", "light"), reserve_mm = 0,
+indent_layout <- function(width_mm, length_mm, n_readings, steps, hardness = NULL, scale,
+                          diameter_mm = NULL, alloy_group = c("copper", "light"), margin_mm = 0,
                           order = c("spread", "block"), pattern = c("grid", "staggered")) {
   # a sheet of 1 km, a million readings: beyond that a slip, not a strip
   width_mm <- check_number(in_unit(width_mm, "mm", "width_mm", 0, 1e6, open = TRUE), "width_mm")
   length_mm <- check_number(in_unit(length_mm, "mm", "length_mm", 0, 1e6, open = TRUE),
                             "length_mm")
-  reserve_mm <- check_number(in_unit(reserve_mm, "mm", "reserve_mm", 0), "reserve_mm")
-  n <- check_number(n, "n", 1, 1000, whole = TRUE)
+  margin_mm <- check_number(in_unit(margin_mm, "mm", "margin_mm", 0), "margin_mm")
+  n_readings <- check_number(n_readings, "n_readings", 1, 1000, whole = TRUE)
   steps <- check_number(steps, "steps", 1, 1000, whole = TRUE)
   order <- check_choice(order, c("spread", "block"), "order")
   pattern <- check_choice(pattern, c("grid", "staggered"), "pattern")
-  spacing <- indent_spacing(hardness, scale, diameter_mm, metal)
+  spacing <- indent_spacing(hardness, scale, diameter_mm, alloy_group)
   if (nrow(spacing) != 1L || is.na(spacing$diameter_mm)) {
     abort("argument", "the layout needs one known diameter", arg = "hardness",
           remedy = "Give one softest reading, or one measured diameter.")
   }
-  free <- c(length_mm - reserve_mm, width_mm) - 2 * spacing$edge_mm
+  free <- c(length_mm - margin_mm, width_mm) - 2 * spacing$edge_mm
   if (any(free < 0)) {
     abort("range", paste0("the strip is too small for one reading: an indentation of ",
                           format(spacing$diameter_mm, digits = 2), " mm keeps ",
                           format(spacing$edge_mm, digits = 2), " mm from each edge, and ",
-                          format(c(length_mm - reserve_mm, width_mm)[which.min(free)]),
+                          format(c(length_mm - margin_mm, width_mm)[which.min(free)]),
                           " mm are there"),
           arg = if (free[1L] < 0) "length_mm" else "width_mm",
           remedy = "Take a larger strip, or a scale with smaller indentations.")
@@ -149,21 +149,21 @@ indent_layout <- function(width_mm, length_mm, n, steps, hardness = NULL, scale,
           remedy = "Check the sizes of strip and indentation, in mm.")
   }
   capacity <- layout_capacity(free, spacing$centre_mm, pattern)
-  asked <- n * steps
-  placed_steps <- min(steps, capacity %/% n)
-  sites <- layout_sites(free, spacing$centre_mm, n * placed_steps, pattern)
-  index <- site_order(n, placed_steps, order)
+  asked <- n_readings * steps
+  placed_steps <- min(steps, capacity %/% n_readings)
+  sites <- layout_sites(free, spacing$centre_mm, n_readings * placed_steps, pattern)
+  index <- site_order(n_readings, placed_steps, order)
   positions <- data.frame(
-    step = rep(seq_len(steps), each = n), reading = rep(seq_len(n), steps),
+    step = rep(seq_len(steps), each = n_readings), reading = rep(seq_len(n_readings), steps),
     position_mm = rep_len(NA_real_, asked), across_mm = rep_len(NA_real_, asked))
-  rows <- seq_len(n * placed_steps)
-  positions$position_mm[rows] <- reserve_mm + spacing$edge_mm + sites$along[index]
+  rows <- seq_len(n_readings * placed_steps)
+  positions$position_mm[rows] <- margin_mm + spacing$edge_mm + sites$along[index]
   positions$across_mm[rows] <- spacing$edge_mm + sites$across[index]
   out <- structure(list(positions = positions, fits = placed_steps == steps, capacity = capacity,
                         spacing = spacing, width_mm = width_mm, length_mm = length_mm,
-                        reserve_mm = reserve_mm, order = order, pattern = pattern),
+                        margin_mm = margin_mm, order = order, pattern = pattern),
                    class = "softanneal_layout")
-  if (!out$fits) tell_too_many(out, n, steps, free)
+  if (!out$fits) tell_too_many(out, n_readings, steps, free)
   out
 }
 
@@ -222,7 +222,7 @@ tell_too_many <- function(layout, n, steps, free) {
   staggered <- layout_capacity(free, layout$spacing$centre_mm, "staggered")
   rows <- floor(free[2L] / layout$spacing$centre_mm * (1 + 1e-9)) + 1
   needed <- (ceiling(n * steps / rows) - 1) * layout$spacing$centre_mm +
-    2 * layout$spacing$edge_mm + layout$reserve_mm
+    2 * layout$spacing$edge_mm + layout$margin_mm
   lost <- which(is.na(layout$positions$position_mm))
   warn("outside", paste0(
     n * steps, " indentations do not fit: this strip holds ", layout$capacity, " (",
@@ -292,7 +292,7 @@ layout_picture <- function(layout) {
                 " mm for ", length(unique(placed$step)), " of ", steps, " steps",
                 if (!layout$fits) "; not all fit", ".")
   frame <- data.frame(
-    xmin = c(0, layout$reserve_mm + edge), xmax = c(layout$length_mm, layout$length_mm - edge),
+    xmin = c(0, layout$margin_mm + edge), xmax = c(layout$length_mm, layout$length_mm - edge),
     ymin = c(0, edge), ymax = c(layout$width_mm, layout$width_mm - edge), line = c("1", "2"))
   # an ordered ramp; the number identifies the step in any case
   coloured <- steps <= 7

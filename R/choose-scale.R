@@ -21,39 +21,40 @@
 #' Vickers force before a smaller one, as it takes in more grains.
 #'
 #' @param thickness_mm Thickness of the sheet in mm.
-#' @param hard,soft Expected readings at full hard and fully soft, on `scale`.
-#' @param scale Scale of `hard` and `soft`.
+#' @param as_rolled,annealed Expected readings at full hard and fully soft, on `scale`.
+#' @param scale Scale of `as_rolled` and `annealed`.
 #' @param material Conversion table, see [convert_hardness()].
 #' @param rule Thickness rule: `"E18"`, `"ISO"` or `"both"` (the stricter).
 #' @param vickers_kgf Vickers forces to consider besides, in kgf; `NULL` for none.
 #' @return A data frame of class `softanneal_choice`, one row a scale in order of rank, with
-#'   columns `rank`, `scale`, `suits` (logical), `hard`, `soft` (readings on that scale),
+#'   columns `rank`, `scale`, `suits` (logical), `as_rolled`, `annealed` (readings on that scale),
 #'   `span` (their difference), `range_low`, `range_high`, `least_mm` (least thickness at the soft
 #'   reading), `rule` (the rule it comes from) and `reason` (text).
-#' @details Errors: `softanneal_error_range` for a thickness that is not positive or a `hard`
-#'   reading not above `soft`; `softanneal_error_scale` for an unknown scale or material.
+#' @details Errors: `softanneal_error_range` for a thickness that is not positive or a `as_rolled`
+#'   reading not above `annealed`; `softanneal_error_scale` for an unknown scale or material.
 #' @seealso [minimum_thickness()], [indent_spacing()], [indent_layout()]
 #' @examples
-#' choose_scale(0.95, hard = 175, soft = 65)
-#' choose_scale(0.40, hard = 175, soft = 65, rule = "ISO")
+#' choose_scale(0.95, as_rolled = 175, annealed = 65)
+#' choose_scale(0.40, as_rolled = 175, annealed = 65, rule = "ISO")
 #' @export
-choose_scale <- function(thickness_mm, hard, soft, scale = "HV", material = "brass",
+choose_scale <- function(thickness_mm, as_rolled, annealed, scale = "HV", material = "brass",
                          rule = c("E18", "ISO", "both"), vickers_kgf = c(1, 5, 10)) {
   rule <- check_choice(rule, c("E18", "ISO", "both"), "rule")
   thickness_mm <- in_unit(thickness_mm, "mm", "thickness_mm", 0, open = TRUE)
   thickness_mm <- check_number(thickness_mm, "thickness_mm")
-  hard <- check_number(hard, "hard")
-  soft <- check_number(soft, "soft")
+  as_rolled <- check_number(as_rolled, "as_rolled")
+  annealed <- check_number(annealed, "annealed")
   scale <- check_string(scale, "scale")
-  if (hard <= soft) {
-    abort("range", paste0("`hard` (", format(hard), ") is not above `soft` (", format(soft), ")"),
-          arg = "hard", remedy = "Give the full-hard reading first.")
+  if (as_rolled <= annealed) {
+    abort("range", paste0("`as_rolled` (", format(as_rolled), ") is not above `annealed` (",
+                          format(annealed), ")"),
+          arg = "as_rolled", remedy = "Give the full-hard reading first.")
   }
   vickers <- if (!is.null(vickers_kgf)) {
     paste0("HV", vapply(check_numeric(vickers_kgf, "vickers_kgf", 0, open = TRUE), format, ""))
   }
   candidates <- c(intersect(colnames(table_of(material)$value), rockwell_scales()$scale), vickers)
-  rows <- lapply(candidates, \(one) judge_scale(one, thickness_mm, c(hard, soft), scale, material,
+  rows <- lapply(candidates, \(one) judge_scale(one, thickness_mm, c(as_rolled, annealed), scale, material,
                                                 rule))
   out <- do.call(rbind, rows)
   is_vickers <- grepl("^HV", out$scale)
@@ -63,7 +64,7 @@ choose_scale <- function(thickness_mm, hard, soft, scale = "HV", material = "bra
   out <- cbind(rank = seq_len(nrow(out)), out)
   rownames(out) <- NULL
   structure(out, class = c("softanneal_choice", "data.frame"), thickness_mm = thickness_mm,
-            asked = paste0(format(hard), " to ", format(soft), " ", scale), material = material)
+            asked = paste0(format(as_rolled), " to ", format(annealed), " ", scale), material = material)
 }
 
 judge_scale <- function(one, thickness_mm, ends, scale, material, rule) {
@@ -97,7 +98,7 @@ judge_scale <- function(one, thickness_mm, ends, scale, material, rule) {
     })
   suits <- !length(against)
   data.frame(
-    scale = one, suits = suits, hard = readings[1L], soft = readings[2L],
+    scale = one, suits = suits, as_rolled = readings[1L], annealed = readings[2L],
     span = readings[1L] - readings[2L], range_low = bounds[1L], range_high = bounds[2L],
     least_mm = least, rule = used,
     reason = if (suits) {

@@ -45,7 +45,7 @@ rounds_to <- function(value, number, ways, change, at) {
   if (!any(hit)) return("no")
   low <- reach[1L, hit]
   high <- reach[2L, hit]
-  log <- at$quantity %in% c("k_per_min", "half_min")
+  log <- at$quantity %in% c("k_per_min", "t50_min")
   # rates and times have errors of their logarithm; one that may have been zero has no width
   width <- if (!log) high - low else ifelse(low > 0, log(high / pmax(low, 1e-300)), Inf)
   if (any(ways$digits[hit] >= LEAST_DIGITS | width <= at$std.error)) "right" else "coarse"

@@ -88,8 +88,8 @@ answer_form <- function(class) {
   forms <- lapply(unique(group), function(g) {
     hot <- sort(unique(temp[group == g & time > 0]))
     quantity <- c("h_worked", "h_soft", "n", rep("k_per_min", length(hot)),
-                  rep("half_min", length(hot)), "q_kj_mol")
-    unit <- c(h_worked = "HV", h_soft = "HV", n = "", k_per_min = "1/min", half_min = "min",
+                  rep("t50_min", length(hot)), "q_kj_mol")
+    unit <- c(h_worked = "HV", h_soft = "HV", n = "", k_per_min = "1/min", t50_min = "min",
               q_kj_mol = "kJ/mol")
     data.frame(group = g, quantity = quantity, temp_c = c(NA, NA, NA, hot, hot, NA),
                value = NA_real_, unit = unname(unit[quantity]))

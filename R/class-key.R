@@ -14,7 +14,7 @@
 #' | `n` | Avrami exponent | none |
 #' | `q_kj_mol` | activation energy of recrystallisation | kJ/mol |
 #' | `k_per_min` | rate k of exp(-(k t)^n), at each temperature | 1/min |
-#' | `half_min` | time to half of the softening, at each temperature | min |
+#' | `t50_min` | time to half of the softening, at each temperature | min |
 #'
 #' **Tolerance.** The standard error of a quantity is that of the fit of all readings by least
 #' squares in HV ([fit_softening()]), at the truth: with J the gradient of the model at the
@@ -29,19 +29,19 @@
 #' @return A table of class `softanneal_key`, one row a group and quantity: `group`, `quantity`,
 #'   `temp_c` (deg C; `NA` where the quantity has no temperature), `value`, `unit`, `std.error`
 #'   (of `value`, or of its logarithm for rates and times), `lower`, `upper`; `reference` (what
-#'   [fit_softening()] finds in the readings without slips) and `as_given` (what it finds with
-#'   the slips left in; `NA` if it cannot). Attributes: `truth`, a table of the parameters of each
-#'   group with the number of `draws`; `slips`, a table of all slips; `design`, `seed`.
+#'   [fit_softening()] finds in the readings without blunders) and `as_given` (what it finds with
+#'   the blunders left in; `NA` if it cannot). Attributes: `truth`, a table of the parameters of each
+#'   group with the number of `draws`; `blunders`, a table of all blunders; `design`, `seed`.
 #' @section Errors: Those of [simulate_class()], and `softanneal_error_argument` if `class` was
 #'   drawn otherwise.
 #' @source Covariance of least squares with correlated errors: Seber G A F, Wild C J (1989)
 #'   Nonlinear Regression, chapter 6. Rounding: JCGM 100:2008, 4.3.7.
 #' @seealso [mark_answers()]
 #' @examples
-#' class <- simulate_class(2, seed = 20, slips = "outlier")
-#' key <- answer_key(2, seed = 20, slips = "outlier", class = class)
+#' class <- simulate_class(2, seed = 20, blunders = "outlier")
+#' key <- answer_key(2, seed = 20, blunders = "outlier", class = class)
 #' key
-#' attr(key, "slips")
+#' attr(key, "blunders")
 #' @export
 answer_key <- function(n_groups, seed, ..., groups = seq_len(n_groups), design = NULL,
                        class = NULL) {
@@ -61,7 +61,7 @@ answer_key <- function(n_groups, seed, ..., groups = seq_len(n_groups), design =
     data.frame(draws = g$draws, as.list(g$truth$par), temp_ref_c = g$truth$temp_ref_c)
   })
   structure(key, class = c("softanneal_key", "data.frame"), truth = truth,
-            slips = bind(function(g) g$slips), design = design, seed = seed)
+            blunders = bind(function(g) g$blunders), design = design, seed = seed)
 }
 
 check_same_class <- function(class, drawn) {
@@ -84,17 +84,17 @@ check_same_class <- function(class, drawn) {
 key_quantities <- function(truth, design) {
   hot <- sort(unique(design$bench$steps$temp_c[design$bench$steps$time_min > 0]))
   levels <- c("h_worked", "h_soft", "n", "q_kj_mol")
-  key <- data.frame(quantity = c(levels, rep(c("k_per_min", "half_min"), each = length(hot))),
+  key <- data.frame(quantity = c(levels, rep(c("k_per_min", "t50_min"), each = length(hot))),
                     temp_c = c(rep(NA_real_, length(levels)), hot, hot))
   at <- quantities_of(truth, key)
   unit <- c(h_worked = "HV", h_soft = "HV", n = "", q_kj_mol = "kJ/mol", k_per_min = "1/min",
-            half_min = "min")
+            t50_min = "min")
   key$value <- at$value
   key$unit <- unname(unit[key$quantity])
   cov <- estimator_covariance(truth, design)
   key$std.error <- gradient_se(at$gradient, cov)
   half <- design$tolerance * key$std.error
-  key$log <- key$quantity %in% c("k_per_min", "half_min")
+  key$log <- key$quantity %in% c("k_per_min", "t50_min")
   key$lower <- ifelse(key$log, key$value * exp(-half), key$value - half)
   key$upper <- ifelse(key$log, key$value * exp(half), key$value + half)
   key
@@ -113,7 +113,7 @@ quantities_of <- function(truth, key) {
   value[rate] <- exp(par[["ln_k_ref"]] + par[["q_kj_mol"]] * e[rate])
   gradient[rate, "ln_k_ref"] <- 1
   gradient[rate, "q_kj_mol"] <- e[rate]
-  half <- which(key$quantity == "half_min")
+  half <- which(key$quantity == "t50_min")
   m <- .Call(C_sa_call_time_to, truth$kind, as.double(e[half]), rep(0.5, length(half)), 1L,
              unname(par))
   value[half] <- exp(m[, 1L])
@@ -142,7 +142,7 @@ estimator_covariance <- function(truth, design) {
                            arg = "parameters", remedy = "Change hardness levels or scale.")
                    })
   slope <- to_vickers(dial, bench$scale, bench$material)$derivative
-  sd <- bench$scatter
+  sd <- bench$sd
   spread <- function(id, size) {
     # variance of an effect shared by all readings of one id
     s <- solver * rep(size, each = nrow(solver))

@@ -1,15 +1,15 @@
 # Marking what students report against the answer key. Every number gets one mark and one
-# reason. Units are converted, slips of units and of method are recognised by trying them on
+# reason. Units are converted, blunders of units and of method are recognised by trying them on
 # the number, and an answer that follows from the group's own earlier numbers is not punished
 # twice. Nothing is guessed: what is tried is listed on the help page.
 
 MARKS <- c(right = "right", within = "right within tolerance",
-           unit = "right digits, wrong unit", consistent = "consistent with an earlier slip",
+           unit = "right digits, wrong unit", consistent = "consistent with an earlier mistake",
            wrong = "wrong", none = "no answer")
 MARK_POINTS <- c(right = 1, within = 1, unit = 0.5, consistent = 0.5, wrong = 0, none = 0)
 
-# Order in which quantities are worked out; an earlier slip can only come from before.
-WORKING_ORDER <- c("h_worked", "h_soft", "n", "k_per_min", "half_min", "q_kj_mol")
+# Order in which quantities are worked out; an earlier mistake can only come from before.
+WORKING_ORDER <- c("h_worked", "h_soft", "n", "k_per_min", "t50_min", "q_kj_mol")
 
 # Units understood, as factors to the unit of the key. 1 cal = 4.184 J (thermochemical); 1 eV an
 # atom = 96.48533 kJ/mol (CODATA 2018: e N_A).
@@ -17,7 +17,7 @@ ANSWER_UNITS <- list(
   q_kj_mol = c("kJ/mol" = 1, "J/mol" = 1e-3, "kcal/mol" = 4.184, "cal/mol" = 4.184e-3,
                "eV" = 96.48533),
   k_per_min = c("1/min" = 1, "1/s" = 60, "1/h" = 1 / 60),
-  half_min = c("min" = 1, "s" = 1 / 60, "h" = 60),
+  t50_min = c("min" = 1, "s" = 1 / 60, "h" = 60),
   n = c("1" = 1))
 
 #' Mark what students report
@@ -26,10 +26,10 @@ ANSWER_UNITS <- list(
 #'
 #' | mark | when | points |
 #' |---|---|---|
-#' | right | within a quarter of a standard error of the true value, or of what [fit_softening()] finds in the readings without slips; or one of these rounded to the digits reported | 1 |
+#' | right | within a quarter of a standard error of the true value, or of what [fit_softening()] finds in the readings without blunders; or one of these rounded to the digits reported | 1 |
 #' | right within tolerance | inside the tolerance of the key | 1 |
 #' | right digits, wrong unit | inside the tolerance after one of the conversions below | 0.5 |
-#' | consistent with an earlier slip | follows from the group's own earlier numbers that were not right, or from the readings with the slips of the bench left in | 0.5 |
+#' | consistent with an earlier mistake | follows from the group's own earlier numbers that were not right, or from the readings with the blunders of the bench left in | 0.5 |
 #' | wrong | none of these; the reason says how far off | 0 |
 #' | no answer | empty, or no number | 0 |
 #'
@@ -51,17 +51,17 @@ ANSWER_UNITS <- list(
 #' constant of \eqn{\exp(-k t^n)}{exp(-k t^n)} in place of that of \eqn{\exp(-(k t)^n)}{exp(-(k
 #' t)^n)}.
 #'
-#' **Earlier slips.** In the order hardness, n, k, half time, Q: k may follow from the group's own
+#' **Earlier mistakes.** In the order hardness, n, k, half time, Q: k may follow from the group's own
 #' half times and n (\eqn{k = (\ln 2)^{1/n}/t_{1/2}}{k = (ln 2)^(1/n) / t_half}), a half time from
 #' its own k and n (both for the model `"jmak"` only), Q from the slope of its own ln k or ln half
 #' times over 1/T, if one of the numbers used was not right. Agreement is to 2 % of the number
-#' (rounding on the way). The readings with the slips left in count through the column `as_given` of
+#' (rounding on the way). The readings with the blunders left in count through the column `as_given` of
 #' the key.
 #'
 #' @param answers What students report: a data frame, or the paths of one or more CSV or Excel
 #'   files (decimal comma and semicolons are understood), with the columns `group`, `quantity`,
 #'   `value`,
-#'   and as needed `temp_c` (deg C, for `k_per_min` and `half_min`) and `unit` (empty: that of the
+#'   and as needed `temp_c` (deg C, for `k_per_min` and `t50_min`) and `unit` (empty: that of the
 #'   key). See [answer_form()].
 #' @param key An [answer_key()].
 #' @param ... Must be empty.
@@ -130,7 +130,7 @@ check_key <- function(key) {
     x
   }
   # half times and rates are compared by their logarithms
-  logged <- key$quantity %in% c("k_per_min", "half_min")
+  logged <- key$quantity %in% c("k_per_min", "t50_min")
   check_numeric(number("value"), "value")
   check_numeric(number("value")[logged], "value", 0, open = TRUE)
   check_numeric(number("temp_c")[logged], "temp_c")

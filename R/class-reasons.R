@@ -1,4 +1,4 @@
-# The mark of one number and its reason. Order: right, other unit or method, earlier slip,
+# The mark of one number and its reason. Order: right, other unit or method, earlier mistake,
 # wrong. Comparisons of rates and times are on the logarithm, as in the key.
 
 # Agreement of a number with another it may have been computed from: rounding on the way.
@@ -46,13 +46,13 @@ mark_group <- function(key, given, design) {
       set(i, "within", paste0("within ", format(signif(distance, 2)), " standard errors"))
       next
     }
-    reason <- unit_slip(x, at, key, material, fits$inside)
+    reason <- unit_mistake(x, at, key, material, fits$inside)
     if (!is.null(reason)) {
       set(i, "unit", reason)
       next
     }
     as_given <- rounds_to(at$as_given, given$number[i], digits_of(given$digits[i]), change, at)
-    reason <- earlier_slip(i, x, key, out, jmak, as_given == "right")
+    reason <- earlier_mistake(i, x, key, out, jmak, as_given == "right")
     if (!is.null(reason)) {
       set(i, "consistent", reason)
     } else {
@@ -77,7 +77,7 @@ fit_test <- function(number, digits, at) {
 
 # How many standard errors of the key lie between two values.
 errors_from <- function(x, value, at) {
-  log <- at$quantity %in% c("k_per_min", "half_min")
+  log <- at$quantity %in% c("k_per_min", "t50_min")
   if (log && (is.na(x) || x <= 0)) return(Inf)
   abs(if (log) log(x / value) else x - value) / at$std.error
 }
@@ -107,7 +107,7 @@ hv_or_na <- function(x, scale, material) {
 
 # The reason if the digits are right in another unit or convention, or NULL. `fits` tells of a
 # change of the number reported whether its result is right.
-unit_slip <- function(x, at, key, material, fits) {
+unit_mistake <- function(x, at, key, material, fits) {
   quantity <- at$quantity
   units <- ANSWER_UNITS[[quantity]]
   for (unit in names(units)) {
@@ -153,15 +153,15 @@ slope_energy <- function(ln_rate, inverse) {
 # The reason if the number follows from the group's own earlier ones, or NULL. `out` holds the
 # values and the marks given so far; `rounds` tells whether the number is the one of the readings
 # as they are, rounded.
-earlier_slip <- function(i, x, key, out, jmak, rounds) {
+earlier_mistake <- function(i, x, key, out, jmak, rounds) {
   at <- key[i, ]
   near <- function(value) length(value) == 1L && !is.na(value) && abs(x / value - 1) <= ROUNDED
   not_right <- function(rows) any(out$mark[rows] %in% MARKS[c("unit", "consistent", "wrong")])
   row <- function(quantity) which(key$quantity == quantity & !is.na(out$value) & out$value > 0)
   here <- function(rows) rows[abs(key$temp_c[rows] - at$temp_c) < 1e-6]
-  if (jmak && at$quantity %in% c("k_per_min", "half_min")) {
+  if (jmak && at$quantity %in% c("k_per_min", "t50_min")) {
     n <- row("n")
-    from <- here(row(setdiff(c("k_per_min", "half_min"), at$quantity)))
+    from <- here(row(setdiff(c("k_per_min", "t50_min"), at$quantity)))
     if (length(n) && length(from)) {
       # k t_half = (ln 2)^(1/n), either way round
       value <- log(2)^(1 / out$value[n]) / out$value[from]
@@ -173,19 +173,19 @@ earlier_slip <- function(i, x, key, out, jmak, rounds) {
     }
   }
   if (at$quantity == "q_kj_mol") {
-    for (quantity in c("k_per_min", if (jmak) "half_min")) {
+    for (quantity in c("k_per_min", if (jmak) "t50_min")) {
       rows <- row(quantity)
       if (length(rows) < 2L || !not_right(rows)) next
-      ln_rate <- log(out$value[rows]) * if (quantity == "half_min") -1 else 1
+      ln_rate <- log(out$value[rows]) * if (quantity == "t50_min") -1 else 1
       if (near(slope_energy(ln_rate, 1 / (key$temp_c[rows] + ZERO_CELSIUS)))) {
-        return(paste("follows from the group's own", if (quantity == "half_min") "half times"
+        return(paste("follows from the group's own", if (quantity == "t50_min") "half times"
                      else "k"))
       }
     }
   }
   if (!is.na(at$as_given) && (rounds || errors_from(x, at$as_given, at) <= 0.25) &&
       errors_from(at$as_given, at$reference, at) > 0.25) {
-    return("what the readings give with the slips of the bench left in")
+    return("what the readings give with the blunders of the bench left in")
   }
   NULL
 }

@@ -3,7 +3,7 @@
 # the data carry neither the truth nor that number.
 
 # Standard deviations by which the groups' truths differ: HV for hardness, relative for others.
-CLASS_SPREAD <- c(h_worked = 4, h_soft = 2, half_min = 0.15, n = 0.05, q_kj_mol = 0.05)
+CLASS_SD <- c(h_worked = 4, h_soft = 2, t50_rex_min = 0.15, n = 0.05, q_kj_mol = 0.05)
 
 # Draws tried for one group before giving up.
 MOST_DRAWS <- 100L
@@ -11,7 +11,7 @@ MOST_DRAWS <- 100L
 #' The experiment of a simulated class
 #'
 #' Sets down what [simulate_class()] and [answer_key()] draw: the class truth, how much the
-#' truths of the groups differ, schedule, scatter and slips. Keep it with the seed, apart from
+#' truths of the groups differ, schedule, scatter and blunders. Keep it with the seed, apart from
 #' the data of the class.
 #'
 #' Each group's truth is the class truth plus a normal difference for hardness levels and times
@@ -19,42 +19,42 @@ MOST_DRAWS <- 100L
 #'
 #' @param parameters,temp_ref_c The class truth, as in [simulate_readings()].
 #' @param ... Must be empty.
-#' @param spread Named standard deviations between the truths of groups: of `h_worked`,
-#'   `h_soft` and `loss` in HV; relative ones for `half_min` (or `ln_k_ref`: of the rate), `n`,
+#' @param sd_groups Named standard deviations between the truths of groups: of `h_worked`,
+#'   `h_soft` and `loss` in HV; relative ones for `t50_rex_min` (or `ln_k_ref`: of the rate), `n`,
 #'   `q_kj_mol` and the other parameters. Parameters that are not named do not differ.
-#' @param temp_c,time_min,readings,scale,scatter,resolution As in [simulate_readings()].
+#' @param temp_c,time_min,n_readings,scale,sd,resolution As in [simulate_readings()].
 #' @param operators,specimen,schedule,material As in [simulate_readings()].
-#' @param slips As in [simulate_readings()]; they fall on each group in other places.
+#' @param blunders As in [simulate_readings()]; they fall on each group in other places.
 #' @param tolerance Half width of what counts as right, in standard errors of the estimator.
 #' @return An object of class `softanneal_class_design`: a list for the two functions above.
 #' @section Errors: As in [simulate_readings()], and `softanneal_error_argument` for a spread of
 #'   unknown parameters.
 #' @seealso [simulate_class()]
 #' @examples
-#' class_design(slips = c("outlier", "forgotten"), temp_c = c(310, 340, 370))
+#' class_design(blunders = c("outlier", "forgotten"), temp_c = c(310, 340, 370))
 #' @export
 class_design <- function(parameters = WORKSHOP_TRUTH, ..., temp_ref_c = 330,
-                         spread = CLASS_SPREAD, temp_c = c(290, 330, 370, 410),
-                         time_min = c(0, 4, 8, 16, 32, 64, 128), readings = 6, scale = "HR30T",
-                         scatter = WORKSHOP_SCATTER, resolution = 0.5, operators = NULL,
-                         slips = NULL, specimen = NULL, schedule = NULL, material = "brass",
+                         sd_groups = CLASS_SD, temp_c = c(290, 330, 370, 410),
+                         time_min = c(0, 4, 8, 16, 32, 64, 128), n_readings = 6, scale = "HR30T",
+                         sd = WORKSHOP_SD, resolution = 0.5, operators = NULL,
+                         blunders = NULL, specimen = NULL, schedule = NULL, material = "brass",
                          tolerance = 2) {
   check_dots_empty(...)
   truth <- true_model(parameters, temp_ref_c)
-  bench <- bench_settings(temp_c, time_min, readings, scale, scatter, resolution, operators, slips,
+  bench <- bench_settings(temp_c, time_min, n_readings, scale, sd, resolution, operators, blunders,
                           specimen, schedule, material)
   # NULL: all groups share the class truth
-  spread <- if (length(spread)) check_start_like(spread, "spread") else
+  sd_groups <- if (length(sd_groups)) check_start_like(sd_groups, "sd_groups") else
     stats::setNames(numeric(), character())
-  names(spread)[names(spread) == "half_min"] <- "ln_k_ref"
-  unknown <- setdiff(names(spread), names(truth$par))
-  if (length(unknown) || anyDuplicated(names(spread))) {
-    abort("argument", paste0("`spread` must name each once some of ",
-                             in_quotes(names(truth$par), " and ")), arg = "spread",
+  names(sd_groups)[names(sd_groups) == "t50_rex_min"] <- "ln_k_ref"
+  unknown <- setdiff(names(sd_groups), names(truth$par))
+  if (length(unknown) || anyDuplicated(names(sd_groups))) {
+    abort("argument", paste0("`sd_groups` must name each once some of ",
+                             in_quotes(names(truth$par), " and ")), arg = "sd_groups",
           remedy = "Name parameters of the class truth.")
   }
-  check_numeric(spread, "spread", 0)
-  structure(list(truth = truth, spread = spread, bench = bench,
+  check_numeric(sd_groups, "sd_groups", 0)
+  structure(list(truth = truth, sd_groups = sd_groups, bench = bench,
                  tolerance = check_number(tolerance, "tolerance", 0, open = TRUE)),
             class = "softanneal_class_design")
 }
@@ -70,7 +70,7 @@ class_design <- function(parameters = WORKSHOP_TRUTH, ..., temp_ref_c = 330,
 #' platform. The session's random numbers are left as found.
 #'
 #' **Teachable draws.** A draw is used if [fit_softening()], applied to the readings without
-#' slips, converges, determines every parameter (Q among them), and gives every quantity of the
+#' blunders, converges, determines every parameter (Q among them), and gives every quantity of the
 #' answer key within its tolerance. Otherwise the group is drawn again, truth and all, at
 #' most 100 times. So a group that works cleanly is never marked wrong for bad luck; the price is
 #' that extreme scatter is rarer than in real readings.
@@ -80,7 +80,7 @@ class_design <- function(parameters = WORKSHOP_TRUTH, ..., temp_ref_c = 330,
 #'
 #' @param n_groups Number of groups.
 #' @param seed One whole number.
-#' @param ... Arguments of [class_design()], such as `slips` or `temp_c`.
+#' @param ... Arguments of [class_design()], such as `blunders` or `temp_c`.
 #' @param groups Numbers of the groups to draw; all by default.
 #' @param design A [class_design()], instead of `...`.
 #' @return A table of class `softanneal_class` over `softanneal_readings`: the columns of
@@ -93,9 +93,9 @@ class_design <- function(parameters = WORKSHOP_TRUTH, ..., temp_ref_c = 330,
 #'   E J, Kelton W D (2002) Operations Research 50, 1073.
 #' @seealso [write_class()] for one file a group, [answer_key()] and [mark_answers()].
 #' @examples
-#' class <- simulate_class(3, seed = 20, slips = "outlier")
+#' class <- simulate_class(3, seed = 20, blunders = "outlier")
 #' class
-#' alone <- simulate_class(3, seed = 20, slips = "outlier", groups = 2)
+#' alone <- simulate_class(3, seed = 20, blunders = "outlier", groups = 2)
 #' all(alone$hardness == class$hardness[class$group == "group-02"])
 #' fit_softening(alone)
 #' @export
@@ -118,7 +118,7 @@ use_design <- function(design, ...) {
   design
 }
 
-# One list a group: group, data, clean hardness, slips, truth, draws, and what the reference
+# One list a group: group, data, clean hardness, blunders, truth, draws, and what the reference
 # analysis gives.
 draw_class <- function(n_groups, seed, groups, design) {
   n_groups <- check_number(n_groups, "n_groups", 1, 9999, whole = TRUE)
@@ -159,7 +159,7 @@ draw_group <- function(k, stream, design) {
     reason <- analysis$reason
     if (is.null(reason)) {
       key$reference <- analysis$value
-      key$as_given <- if (nrow(drawn$slips)) {
+      key$as_given <- if (nrow(drawn$blunders)) {
         analyse_group(drawn$data, key, truth, design)$value
       } else analysis$value
       return(c(drawn, list(group = group, truth = truth, draws = draw, key = key)))
@@ -175,7 +175,7 @@ draw_truth <- function(design) {
   terms <- names(truth$par)
   z <- stats::setNames(stats::rnorm(length(terms)), terms)
   sd <- stats::setNames(numeric(length(terms)), terms)
-  sd[names(design$spread)] <- design$spread
+  sd[names(design$sd_groups)] <- design$sd_groups
   # the logarithm of a rate takes a relative difference by adding it
   added <- terms %in% c("h_worked", "h_soft", "loss", "ln_k_ref", "ln_k_rec")
   truth$par <- ifelse(added, truth$par + sd * z, truth$par * exp(sd * z))
@@ -230,17 +230,17 @@ print.softanneal_class_design <- function(x, ...) {
 format.softanneal_class_design <- function(x, ...) {
   b <- x$bench
   truth <- c(x$truth$par, temp_ref_c = x$truth$temp_ref_c)
-  slips <- b$slips[b$slips > 0L]
+  blunders <- b$blunders[b$blunders > 0L]
   c(paste0("Class design, model '", x$truth$model, "' (keep apart from the class data)"),
     paste0("  truth     ", paste(names(truth), format_quantity(truth, 4L), collapse = ", ")),
-    paste0("  spread    ", if (length(x$spread)) {
-      paste(names(x$spread), format_quantity(x$spread), collapse = ", ")
+    paste0("  sd groups ", if (length(x$sd_groups)) {
+      paste(names(x$sd_groups), format_quantity(x$sd_groups), collapse = ", ")
     } else "none"),
     paste0("  schedule  ", count(nrow(b$steps), "step"), " of ",
            count(length(unique(b$steps$specimen)), "piece"), " at ",
            listed(sort(unique(b$steps$temp_c))), " deg C, ", max(b$reading), " readings a step in ",
            listed(unique(b$scale))),
-    paste0("  slips     ", if (length(slips)) paste(slips, names(slips), collapse = ", ") else
+    paste0("  blunders     ", if (length(blunders)) paste(blunders, names(blunders), collapse = ", ") else
       "none"),
     paste0("  tolerance ", format(x$tolerance), " standard errors of the estimator"))
 }

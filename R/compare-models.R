@@ -13,7 +13,7 @@
 #'
 #' @param data Readings, as for [fit_softening()].
 #' @param models Names of models.
-#' @param leave_out Whether to cross-validate.
+#' @param cross_validate Whether to cross-validate.
 #' @param ... Further arguments of [fit_softening()].
 #' @return A data frame of class `softanneal_model_table`, in the order of `aicc`: `model`,
 #'   `parameters`, `sigma`, `aicc`, `delta` (difference to the best), `bic`, `lack_of_fit` (p-value),
@@ -31,15 +31,15 @@
 #' @export
 compare_models <- function(data, models = c("jmak", "jmak_incubation", "recovery_jmak",
                                             "recovery_jmak_incubation"),
-                           leave_out = TRUE, ...) {
+                           cross_validate = TRUE, ...) {
   check_data(data)
-  leave_out <- check_flag(leave_out, "leave_out")
+  cross_validate <- check_flag(cross_validate, "cross_validate")
   if (!is.character(models) || !length(models) || anyDuplicated(models)) {
     abort("argument", "`models` must name each model once", arg = "models",
           remedy = paste0("Choose from ", in_quotes(names(SOFTENING_MODELS)), "."))
   }
   for (m in models) check_choice(m, names(SOFTENING_MODELS), "models")
-  out <- do.call(rbind, lapply(models, compare_row, data = data, leave_out = leave_out, ...))
+  out <- do.call(rbind, lapply(models, compare_row, data = data, cross_validate = cross_validate, ...))
   out <- out[order(out$aicc), ]
   out$delta <- out$aicc - min(out$aicc, Inf, na.rm = TRUE)
   rownames(out) <- NULL
@@ -48,7 +48,7 @@ compare_models <- function(data, models = c("jmak", "jmak_incubation", "recovery
   structure(out[columns], class = c("softanneal_model_table", "data.frame"))
 }
 
-compare_row <- function(model, data, leave_out, ...) {
+compare_row <- function(model, data, cross_validate, ...) {
   quiet <- function(...) suppressWarnings(fit_softening(..., model = model),
                                           classes = "softanneal_warning")
   fit <- tryCatch(quiet(data, ...), softanneal_error_too_few = function(e) e)
@@ -63,7 +63,7 @@ compare_row <- function(model, data, leave_out, ...) {
   aicc <- if (g > p + 1) minus2 + 2 * p + 2 * p * (p + 1) / (g - p - 1) else NA_real_
   data.frame(model = model, parameters = fit$estimated, sigma = fit$sigma, aicc = aicc,
              bic = minus2 + log(g) * p, lack_of_fit = fit$lack_of_fit$p_value,
-             cv_rmse = if (leave_out) leave_temperature_out(fit, data, quiet, ...) else NA_real_,
+             cv_rmse = if (cross_validate) leave_temperature_out(fit, data, quiet, ...) else NA_real_,
              open = sum(!fit$states %in% c("determined", "held")),
              note = paste(fit_remarks(fit), collapse = " "))
 }

@@ -71,7 +71,7 @@ EXAMPLE_SETS <- c(
 #' @section `bellbrass_messy`:
 #' The raw sheet, all columns as text: 18 rows of five readings, HR30T, and all that goes wrong: a
 #' title line, semicolons and decimal commas, units in the headers, three spellings of the scale, an
-#' empty line, `n/a` and a doubtful `39,0?`, and four slips of the bench: one outlier (bell-C, 10
+#' empty line, `n/a` and a doubtful `39,0?`, and four blunders of the bench: one outlier (bell-C, 10
 #' min, second reading), two steps written down in exchange (bell-B, 0 and 5 min), a piece read warm
 #' (bell-B, 10 min), a forgotten reading (bell-B, 80 min, third). Truth as of the readings, at 310, 350
 #' and 390 deg C.

@@ -12,7 +12,7 @@ LSQ_CONVERGED <- 1:4
 #'
 #' @param ftol,xtol,gtol Relative tolerances: reduction of the sum of squares, step in scaled
 #'   parameters, cosine of the angle between residuals and a column of the Jacobian.
-#' @param first_radius First trust radius as a multiple of the length of the scaled start.
+#' @param initial_radius First trust radius as a multiple of the length of the scaled start.
 #' @param huber Tuning constant of the Huber loss in robust standard deviations, used with
 #'   `loss = "huber"`; 1.345 keeps 95 % of the efficiency at the normal distribution.
 #' @param max_iterations Most iterations; when reached, the fit is returned with a warning.
@@ -25,11 +25,11 @@ LSQ_CONVERGED <- 1:4
 #' @examples
 #' fit_control(max_iterations = 50)
 #' @export
-fit_control <- function(ftol = 1e-14, xtol = 1e-12, gtol = 1e-10, first_radius = 1,
+fit_control <- function(ftol = 1e-14, xtol = 1e-12, gtol = 1e-10, initial_radius = 1,
                         huber = 1.345, max_iterations = 1000) {
   out <- list(ftol = check_number(ftol, "ftol", 0, 1), xtol = check_number(xtol, "xtol", 0, 1),
               gtol = check_number(gtol, "gtol", 0, 1),
-              first_radius = check_number(first_radius, "first_radius", 0, open = TRUE),
+              initial_radius = check_number(initial_radius, "initial_radius", 0, open = TRUE),
               huber = check_number(huber, "huber", 0, open = TRUE),
               max_iterations = check_number(max_iterations, "max_iterations", 1, 1e6, whole = TRUE))
   structure(out, class = "softanneal_control")

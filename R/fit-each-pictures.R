@@ -97,13 +97,13 @@ print.summary.softanneal_fits <- function(x, digits = 4L, ...) {
 
 #' Picture of many fits
 #'
-#' Estimates of each group with their intervals, one panel a parameter. Up to `most_names`
+#' Estimates of each group with their intervals, one panel a parameter. Up to `max_labels`
 #' groups are drawn in rows with their names; more are drawn in the order of their estimates.
 #'
 #' @param object Fits of [fit_each()].
 #' @param terms Parameters to draw; by default n and the activation energies.
 #' @param level Level of the intervals.
-#' @param most_names Most groups drawn with their names.
+#' @param max_labels Most groups drawn with their names.
 #' @param ... Must be empty.
 #' @return A ggplot object, with alt text. Filled circles: estimates with their interval; open
 #'   triangles, upright or hanging: only a lower or an upper limit is known, drawn at that
@@ -115,10 +115,10 @@ print.summary.softanneal_fits <- function(x, digits = 4L, ...) {
 #' ggplot2::autoplot(fits)
 #' @method autoplot softanneal_fits
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_fits)
-autoplot.softanneal_fits <- function(object, terms = NULL, level = 0.95, most_names = 40, ...) {
+autoplot.softanneal_fits <- function(object, terms = NULL, level = 0.95, max_labels = 40, ...) {
   check_dots_empty(...)
   level <- check_level(level)
-  most_names <- check_number(most_names, "most_names", 0)
+  max_labels <- check_number(max_labels, "max_labels", 0)
   known <- object$set$terms
   if (is.null(terms)) terms <- intersect(c("n", grep("^q_", known, value = TRUE)), known)
   if (!is.character(terms) || !all(terms %in% known) || length(terms) == 0L) {
@@ -130,7 +130,7 @@ autoplot.softanneal_fits <- function(object, terms = NULL, level = 0.95, most_na
     abort("too_few", "no group has an estimate to draw", arg = "object",
           remedy = "as.data.frame() says why each group has none.")
   }
-  named <- length(unique(d$group)) <= most_names
+  named <- length(unique(d$group)) <= max_labels
   d$place <- if (named) match(d$group, rev(unique(d$group))) else {
     stats::ave(d$estimate, d$panel, FUN = function(v) rank(v, ties.method = "first"))
   }

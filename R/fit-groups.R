@@ -68,27 +68,27 @@ with_exponents <- function(d) {
   temps <- sort(unique(signif(d$temp_k[d$time_min > 0], 12)))
   if (length(temps) < 2L) {
     abort("too_few", "all readings after an anneal are at one temperature", arg = "exponent",
-          remedy = "Use exponent = \"shared\".")
+          remedy = "Use n_by = \"shared\".")
   }
   if (length(temps) > MOST_EXPONENTS) {
     abort("argument", paste0("there are ", length(temps), " temperatures, more than the ",
                              MOST_EXPONENTS, " exponents a fit can have"), arg = "exponent",
-          remedy = "Use exponent = \"shared\", or fit fewer temperatures.")
+          remedy = "Use n_by = \"shared\", or fit fewer temperatures.")
   }
   d$exponent_k <- temps
   d
 }
 
 # Adds the exponent of grain growth, NULL for none.
-with_growth <- function(d, growth) {
-  if (is.null(growth)) return(d)
-  d$growth <- check_number(growth, "growth", 2, 4, whole = TRUE)
+with_growth <- function(d, growth_exponent) {
+  if (is.null(growth_exponent)) return(d)
+  d$growth <- check_number(growth_exponent, "growth_exponent", 2, 4, whole = TRUE)
   d
 }
 
-check_groups_at_all <- function(strain, exponent, history) {
-  if (is.null(history) || (!strain && exponent == "shared")) return(invisible())
-  arg <- if (strain) "strain" else "exponent"
+check_groups_at_all <- function(strain, n_by, history) {
+  if (is.null(history) || (!strain && n_by == "shared")) return(invisible())
+  arg <- if (strain) "strain" else "n_by"
   abort("argument", paste0("`", arg, "` cannot be combined with `history`"), arg = arg,
         remedy = "Fit along histories one reduction at a time and with one exponent.")
 }
@@ -164,21 +164,21 @@ read_strains <- function(fit) {
 
 # A call that needs one curve for all temperatures and one set of parameters; where `growth` is
 # TRUE, without grain growth.
-check_ungrouped <- function(fit, arg = "fit", growth = FALSE) {
+check_ungrouped <- function(fit, arg = "fit", growth_exponent = FALSE) {
   if (is_grouped(fit)) {
     abort("model", "this needs a fit of one cold reduction with one exponent", arg = arg,
-          remedy = "Fit without `strain` and with exponent = \"shared\".")
+          remedy = "Fit without `strain` and with n_by = \"shared\".")
   }
-  if (growth && !is.null(fit$readings$growth)) {
+  if (growth_exponent && !is.null(fit$readings$growth)) {
     abort("model", "this needs a fit without grain growth", arg = arg,
-          remedy = "Fit without `growth`, to readings before the grains grow.")
+          remedy = "Fit without `growth_exponent`, to readings before the grains grow.")
   }
 }
 
 check_one_exponent <- function(fit, arg = "fit") {
   if (!is.null(fit$readings$exponent_k)) {
     abort("model", "a fit with an exponent for each temperature says nothing between them",
-          arg = arg, remedy = "Fit with exponent = \"shared\".")
+          arg = arg, remedy = "Fit with n_by = \"shared\".")
   }
 }
 

@@ -7,7 +7,7 @@
 #' @param parm Parameters, by name or number; all that were estimated by default.
 #' @param level The trace reaches a little beyond the interval of this level, where it has an
 #'   end.
-#' @param points Number of values on each side of the estimate.
+#' @param n_points Number of values on each side of the estimate.
 #' @param ... Must be empty.
 #' @return A data frame of class `softanneal_profile`: `term`, `value`, `deviance` (sum of
 #'   squares with the others refitted), `tau` (signed root of its rise over the variance, to
@@ -25,10 +25,10 @@
 #' profile(fit, "n")
 #' @importFrom stats profile
 #' @export
-profile.softanneal_fit_softening <- function(fitted, parm, level = 0.99, points = 8, ...) {
+profile.softanneal_fit_softening <- function(fitted, parm, level = 0.99, n_points = 8, ...) {
   check_dots_empty(...)
   level <- check_level(level)
-  points <- check_number(points, "points", 2, 1000, whole = TRUE)
+  n_points <- check_number(n_points, "n_points", 2, 1000, whole = TRUE)
   terms <- names(fitted$coefficients)
   parm <- if (missing(parm)) terms[fitted$states != "held"] else check_parm(parm, terms)
   if (!length(parm)) {
@@ -48,8 +48,8 @@ profile.softanneal_fit_softening <- function(fitted, parm, level = 0.99, points 
       reach[open] <- c(-4, 4)[open] * max(abs(reach[!open]))
     }
     ends <- pmin(pmax(best + 1.05 * reach, edge[1L]), edge[2L])
-    values <- unique(c(seq(ends[1L], best, length.out = points + 1L),
-                       seq(best, ends[2L], length.out = points + 1L)))
+    values <- unique(c(seq(ends[1L], best, length.out = n_points + 1L),
+                       seq(best, ends[2L], length.out = n_points + 1L)))
     trace_parameter(fitted, term, values, variance)
   })
   structure(do.call(rbind, out), t95 = interval_t(fitted, 0.95),
@@ -100,7 +100,7 @@ profile_limits <- function(object, parm, level) {
 }
 
 boot_limits <- function(object, level) {
-  draws <- resample_fit(object, times = 999)
+  draws <- resample_fit(object, n_resamples = 999)
   tail <- (1 - level) / 2
   t(apply(draws$estimates, 2L, stats::quantile, probs = c(tail, 1 - tail), na.rm = TRUE))
 }

@@ -4,7 +4,7 @@
 #' Bootstrap of a softening fit
 #'
 #' @param fit A fit of [fit_softening()].
-#' @param times Number of resamples.
+#' @param n_resamples Number of resamples.
 #' @param type `"parametric"`: normal scatter of treatments and readings about the curve, as
 #'   [simulate()] draws it. `"residual"`: the residuals of whole heat treatments, enlarged for
 #'   their leverage, moved to other treatments, with the scatter of the readings within them.
@@ -15,7 +15,7 @@
 #' @param ... Must be empty.
 #' @return A list of class `softanneal_resample`: `estimates` (matrix, one row a resample,
 #'   one column a parameter), `failed` (number of resamples without a converged fit; their
-#'   rows are `NA` and one warning counts them), `type`, `times`, `seed`.
+#'   rows are `NA` and one warning counts them), `type`, `n_resamples`, `seed`.
 #' @section Errors:
 #'   `softanneal_error_argument` unless `fit` comes from [fit_softening()],
 #'   `softanneal_error_range` for too few or too many resamples.
@@ -26,13 +26,13 @@
 #'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
 #'   specimen = "plate")
 #' fit <- fit_softening(tungsten)
-#' resample_fit(fit, times = 50, seed = 1)
+#' resample_fit(fit, n_resamples = 50, seed = 1)
 #' @export
-resample_fit <- function(fit, times = 999, type = c("parametric", "residual", "case"), seed = NULL,
+resample_fit <- function(fit, n_resamples = 999, type = c("parametric", "residual", "case"), seed = NULL,
                          ...) {
   check_dots_empty(...)
   check_softening(fit)
-  times <- check_number(times, "times", 1, 1e6, whole = TRUE)
+  n_resamples <- check_number(n_resamples, "n_resamples", 1, 1e6, whole = TRUE)
   type <- check_choice(type, c("parametric", "residual", "case"), "type")
   state <- begin_seed(seed)
   on.exit(end_seed(state), add = TRUE)
@@ -41,26 +41,26 @@ resample_fit <- function(fit, times = 999, type = c("parametric", "residual", "c
   # the batch knows the plain models at constant temperature
   plain <- set$kind == match(fit$model, names(SOFTENING_MODELS)) - 1L && !is_grouped(fit)
   estimates <- if (plain && is.null(fit$readings$history) && fit$loss == "squares") {
-    refit_many(fit, type, draw, times)
+    refit_many(fit, type, draw, n_resamples)
   } else {
-    refit_each(fit, draw, times)
+    refit_each(fit, draw, n_resamples)
   }
   colnames(estimates) <- names(fit$par)
   estimates[, set$no_energy] <- NA_real_
   failed <- sum(is.na(estimates[, 1L]))
   if (failed > 0L) {
-    warn("fit", paste0(failed, " of ", times, " resamples did not converge and are NA."), n = failed)
+    warn("fit", paste0(failed, " of ", n_resamples, " resamples did not converge and are NA."), n = failed)
   }
-  structure(list(estimates = estimates, failed = failed, type = type, times = times, seed = seed),
+  structure(list(estimates = estimates, failed = failed, type = type, n_resamples = n_resamples, seed = seed),
             class = "softanneal_resample")
 }
 
 # Estimates of the resamples one by one.
-refit_each <- function(fit, draw, times) {
+refit_each <- function(fit, draw, n_resamples) {
   control <- control_vector(fit$settings$control, fit$loss)
   start <- unname(fit$par)
-  estimates <- matrix(NA_real_, times, length(start))
-  for (k in seq_len(times)) {
+  estimates <- matrix(NA_real_, n_resamples, length(start))
+  for (k in seq_len(n_resamples)) {
     r <- run_softening(draw(), fit$settings$set, control, start)
     if ((r$counts[4L] + 1L) %in% LSQ_CONVERGED) estimates[k, ] <- r$par
   }
@@ -68,17 +68,17 @@ refit_each <- function(fit, draw, times) {
 }
 
 # The same in compiled calls over many resamples; blocks bound the memory.
-refit_many <- function(fit, type, draw, times) {
+refit_many <- function(fit, type, draw, n_resamples) {
   given <- fit$settings$set
   set <- list(kind = given$kind, terms = given$terms, se = "model", automatic = FALSE,
               level = fit$level,
               ref_k = fit$readings$ref_k, start = unname(fit$par), held = given$held != 0L,
               lower = given$lower, upper = given$upper, natural = given$natural, use_start = TRUE,
               infer = FALSE, control = control_vector(fit$settings$control, fit$loss))
-  estimates <- matrix(NA_real_, times, length(fit$par))
-  block <- max(1L, min(times, floor(5e5 / fit$readings$n)))
-  for (from in seq(1L, times, by = block)) {
-    part <- from:min(times, from + block - 1L)
+  estimates <- matrix(NA_real_, n_resamples, length(fit$par))
+  block <- max(1L, min(n_resamples, floor(5e5 / fit$readings$n)))
+  for (from in seq(1L, n_resamples, by = block)) {
+    part <- from:min(n_resamples, from + block - 1L)
     r <- run_batch(if (type == "parametric") parametric_block(fit, length(part)) else {
       resample_block(draw, length(part))
     }, set, 1L)
@@ -89,8 +89,8 @@ refit_many <- function(fit, type, draw, times) {
 }
 
 # Readings of some resamples, one after the other, as the compiled call takes them.
-resample_block <- function(draw, times) {
-  d <- lapply(seq_len(times), function(k) draw())
+resample_block <- function(draw, n_resamples) {
+  d <- lapply(seq_len(n_resamples), function(k) draw())
   field <- function(name) unlist(lapply(d, `[[`, name), use.names = FALSE)
   size <- vapply(d, `[[`, 1L, "n")
   list(temp_c = field("temp_k") - ZERO_CELSIUS, time_min = field("time_min"),
@@ -100,18 +100,18 @@ resample_block <- function(draw, times) {
 
 # The same for parametric resamples, all drawn at once: the very numbers, in the very order, of
 # one resample after the other.
-parametric_block <- function(fit, times) {
+parametric_block <- function(fit, n_resamples) {
   d <- fit$readings
   e <- error_components(fit)
   cluster <- fit$conditions$cluster_of + 1L
   steps <- if (e$step > 0) max(cluster) else 0L
-  z <- matrix(stats::rnorm(times * (steps + d$n)), steps + d$n)
+  z <- matrix(stats::rnorm(n_resamples * (steps + d$n)), steps + d$n)
   y <- fit$fitted.values +
     reading_sd(e$reading, d$weights) * z[steps + seq_len(d$n), , drop = FALSE]
   if (steps > 0L) y <- y + e$step * z[cluster, , drop = FALSE]
-  list(temp_c = rep(d$temp_k - ZERO_CELSIUS, times), time_min = rep(d$time_min, times),
-       hardness = as.vector(y), weights = if (!is.null(d$weights)) rep(d$weights, times),
-       first = (seq_len(times) - 1L) * d$n, size = rep(d$n, times))
+  list(temp_c = rep(d$temp_k - ZERO_CELSIUS, n_resamples), time_min = rep(d$time_min, n_resamples),
+       hardness = as.vector(y), weights = if (!is.null(d$weights)) rep(d$weights, n_resamples),
+       first = (seq_len(n_resamples) - 1L) * d$n, size = rep(d$n, n_resamples))
 }
 
 # A function that returns the readings of one resample.

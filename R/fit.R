@@ -100,13 +100,13 @@
 #' least cold work that recrystallises at all, about 5 % reduction: strains below 0.05 draw a
 #' warning.
 #'
-#' **Exponent.** `exponent = "by temperature"` gives each temperature an n of its own, `n_290`,
+#' **Exponent.** `n_by = "by temperature"` gives each temperature an n of its own, `n_290`,
 #' `n_330` and so on, with one rate law. `anova()` of this fit and that with one n is the F test of
 #' whether they differ; it takes the readings as independent, so with errors common to the readings
 #' of a step it finds differences too often: fit the step means then. Such a fit knows no
 #' temperatures between those read, and [temp_for()] and [process_window()] refuse it.
 #'
-#' **Grain growth.** With `growth`, the exponent m of the law \eqn{d^m = d_0^m + \int K_g dt} (2, 3 or
+#' **Grain growth.** With `growth_exponent`, the exponent m of the law \eqn{d^m = d_0^m + \int K_g dt} (2, 3 or
 #' 4), recrystallised metal softens further as its grains grow. By the Hall-Petch relation
 #' \eqn{H = H_i + k_H d^{-1/2}} its hardness is
 #' \deqn{H_{soft}(t) = H_{soft} - F \left(1 - (1 + \theta_g)^{-1/(2m)}\right), \quad
@@ -154,9 +154,9 @@
 #'   reductions in one fit; see Details. Not together with `history`.
 #' @param strain_ref Strain at which `ln_k_ref` and `h_worked` hold; by default the geometric
 #'   mean of the strains read.
-#' @param exponent One n for all temperatures (`"shared"`) or one for each
+#' @param n_by One n for all temperatures (`"shared"`) or one for each
 #'   (`"by temperature"`); see Details. Not together with `history`.
-#' @param growth `NULL`, or the exponent of grain growth after recrystallisation: 2, 3 or 4; see
+#' @param growth_exponent `NULL`, or the exponent of grain growth after recrystallisation: 2, 3 or 4; see
 #'   Details.
 #' @return An object of class `softanneal_fit_softening` over `softanneal_fit`: a list with
 #'   `coefficients`, `vcov`, `sigma`, `states` (how far each parameter is fixed), `limits`,
@@ -197,7 +197,7 @@
 #' bell <- read_readings(
 #'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
 #' bell <- bell[bell$temp_c %in% c(290, 330), ]
-#' anova(fit_softening(bell), fit_softening(bell, exponent = "by temperature"))
+#' anova(fit_softening(bell), fit_softening(bell, n_by = "by temperature"))
 #' @export
 fit_softening <- function(data,
                           model = c("jmak", "jmak_incubation", "recovery_jmak",
@@ -210,8 +210,8 @@ fit_softening <- function(data,
                           material = "brass", fixed = NULL, lower = NULL, upper = NULL,
                           temp_ref_c = NULL, loss = c("squares", "huber"), level = 0.95,
                           na.action = stats::na.exclude, control = NULL, strain = NULL,
-                          strain_ref = NULL, exponent = c("shared", "by temperature"),
-                          growth = NULL) {
+                          strain_ref = NULL, n_by = c("shared", "by temperature"),
+                          growth_exponent = NULL) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_softening")
   automatic <- missing(se)
@@ -230,12 +230,12 @@ fit_softening <- function(data,
     abort("argument", "`strain_ref` is given without `strain`", arg = "strain_ref",
           remedy = "Name the column of strains with `strain`.")
   }
-  exponent <- check_choice(exponent, EXPONENT_CHOICES, "exponent")
-  check_groups_at_all(!is.null(columns$strain), exponent, history)
+  n_by <- check_choice(n_by, EXPONENT_CHOICES, "n_by")
+  check_groups_at_all(!is.null(columns$strain), n_by, history)
   d <- softening_data(data, columns, scale, material, weights, na.action, temp_ref_c, history,
                       strain_ref)
-  if (exponent == "by temperature") d <- with_exponents(d)
-  d <- with_growth(d, growth)
+  if (n_by == "by temperature") d <- with_exponents(d)
+  d <- with_growth(d, growth_exponent)
   softening_fit(d, model, se, automatic, start, fixed, lower, upper, loss, level, control, call)
 }
 

@@ -25,7 +25,7 @@
 #' @param intersections Boundaries crossed in each field; zero or more, halves allowed.
 #' @param line_mm Length of the test line on the picture in mm; one, or one a field.
 #' @param inside Grains wholly inside the area in each field.
-#' @param cut Grains cut by its edge in each field.
+#' @param intercepted Grains cut by its edge in each field.
 #' @param area_mm2 Area on the picture in mm2; one, or one a field. The circle of the standard is
 #'   5000 mm2.
 #' @param magnification Magnification of the picture (length on it over true length); one, or
@@ -48,7 +48,7 @@
 #' # Larkfield Bell Works: five fields at 200 diameters, line of 500 mm on each
 #' count_intercepts(c(92, 85, 97, 90, 88), line_mm = 500, magnification = 200)
 #' # and circles of 5000 mm2
-#' count_grains(c(41, 38, 44), cut = c(22, 25, 20), area_mm2 = 5000, magnification = 200)
+#' count_grains(c(41, 38, 44), intercepted = c(22, 25, 20), area_mm2 = 5000, magnification = 200)
 #' @export
 count_intercepts <- function(intersections, line_mm, magnification, level = 0.95) {
   x <- common_length(
@@ -65,18 +65,18 @@ count_intercepts <- function(intersections, line_mm, magnification, level = 0.95
 
 #' @rdname count_intercepts
 #' @export
-count_grains <- function(inside, cut, area_mm2 = 5000, magnification,
+count_grains <- function(inside, intercepted, area_mm2 = 5000, magnification,
                          shape = c("circle", "rectangle"), level = 0.95) {
   shape <- check_choice(shape, c("circle", "rectangle"), "shape")
   x <- common_length(
-    inside = check_numeric(inside, "inside", 0), cut = check_numeric(cut, "cut", 0),
+    inside = check_numeric(inside, "inside", 0), intercepted = check_numeric(intercepted, "intercepted", 0),
     area_mm2 = check_numeric(area_mm2, "area_mm2", 0, open = TRUE),
     magnification = check_numeric(magnification, "magnification", 0, open = TRUE))
-  check_counted(x$inside + x$cut, "inside")
-  grains <- x$inside + x$cut / 2 + (if (shape == "rectangle") 1 else 0)
+  check_counted(x$inside + x$intercepted, "inside")
+  grains <- x$inside + x$intercepted / 2 + (if (shape == "rectangle") 1 else 0)
   true_mm2 <- x$area_mm2 / x$magnification^2
   value <- grains / true_mm2
-  grain_count(data.frame(inside = x$inside, cut = x$cut, grains = grains, true_mm2 = true_mm2,
+  grain_count(data.frame(inside = x$inside, intercepted = x$intercepted, grains = grains, true_mm2 = true_mm2,
                          value = value, number = number_of_density(value)),
               "grains_per_mm2", number_of_density, check_level(level))
 }

@@ -110,7 +110,7 @@ check_history <- function(data, specimen = "specimen", time = "time_s", temp = "
 #'   [cool_down()].
 #' @param specimen,time,temp Columns of specimen, time in s and temperature in deg C; bare or
 #'   quoted. Without a specimen column all rows are one history.
-#' @param target_c,within_c Target temperature in deg C and half-width of the band around it
+#' @param target_c,tolerance_c Target temperature in deg C and half-width of the band around it
 #'   to draw; `NULL` for none.
 #' @return A ggplot. Up to eight specimens differ in colour and linetype; more are drawn alike.
 #' @details Errors: `softanneal_error_range` where time falls within a specimen;
@@ -118,15 +118,15 @@ check_history <- function(data, specimen = "specimen", time = "time_s", temp = "
 #' @examples
 #' log <- rbind(door_opening(410, dip_c = 9, specimen = "9 deg C"),
 #'              door_opening(410, dip_c = 40, specimen = "40 deg C"))
-#' plot_history(log, target_c = 410, within_c = 5)
+#' plot_history(log, target_c = 410, tolerance_c = 5)
 #' @export
 plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c,
-                         target_c = NULL, within_c = NULL) {
+                         target_c = NULL, tolerance_c = NULL) {
   if (inherits(data, "softanneal_heat")) data <- data$history
   columns <- c(column_name(rlang::enexpr(specimen)), column_name(rlang::enexpr(time)),
                column_name(rlang::enexpr(temp)))
   target_c <- check_number(target_c, "target_c", -ZERO_CELSIUS, null = TRUE)
-  within_c <- check_number(within_c, "within_c", 0, null = TRUE)
+  tolerance_c <- check_number(tolerance_c, "tolerance_c", 0, null = TRUE)
   history <- check_history(data, columns[1L], columns[2L], columns[3L])
   in_minutes <- max(history$time_s) > 600
   drawn <- data.frame(specimen = factor(history$specimen, unique(history$specimen)),
@@ -140,10 +140,10 @@ plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c
     paste(unique(format(range(ends), digits = 4, trim = TRUE)), collapse = " to "), " deg C.")
   picture <- ggplot2::ggplot(drawn, ggplot2::aes(.data[["time"]], .data[["temp_c"]]))
   if (!is.null(target_c)) {
-    if (!is.null(within_c)) {
+    if (!is.null(tolerance_c)) {
       picture <- picture + ggplot2::annotate("rect", xmin = -Inf, xmax = Inf, alpha = 0.15,
-                                             ymin = target_c - within_c, ymax = target_c + within_c,
-                                             fill = INK)
+                                             ymin = target_c - tolerance_c,
+                                             ymax = target_c + tolerance_c, fill = INK)
     }
     picture <- picture + ggplot2::geom_hline(yintercept = target_c, colour = INK)
   }
@@ -157,7 +157,7 @@ plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c
   }
   caption <- if (!is.null(target_c)) {
     paste0("Line: target ", format(target_c), " \u00b0C",
-           if (!is.null(within_c)) paste0("; band: within ", format(within_c), " \u00b0C"))
+           if (!is.null(tolerance_c)) paste0("; band: within ", format(tolerance_c), " \u00b0C"))
   }
   picture + lines +
     level_scales(levels(drawn$specimen), "Specimen", ordered = FALSE)[c(1, 4)] +

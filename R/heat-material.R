@@ -11,7 +11,7 @@
 #' source and status of each row; `thermal_properties.csv` beside it has the single values they
 #' come from and the emissivities of surfaces, polished to oxidised.
 #'
-#' @param name Name of the metal: `"C26000"` (cartridge brass 70/30), `"copper"`,
+#' @param alloy Name of the metal: `"C26000"` (cartridge brass 70/30), `"copper"`,
 #'   `"aluminium 1100"`, `"carbon steel"`, or any other with all properties given.
 #' @param density_kg_m3 Density in kg/m3.
 #' @param heat_j_kgk Specific heat in J/(kg K) at `heat_at_c`.
@@ -33,10 +33,10 @@
 #' thermal_material("nickel silver", density_kg_m3 = 8700, heat_j_kgk = 377,
 #'                  conductivity_w_mk = 33, solidus_c = 1000)
 #' @export
-thermal_material <- function(name = "C26000", density_kg_m3 = NULL, heat_j_kgk = NULL,
+thermal_material <- function(alloy = "C26000", density_kg_m3 = NULL, heat_j_kgk = NULL,
                              heat_slope_j_kgk2 = NULL, heat_at_c = NULL,
                              conductivity_w_mk = NULL, solidus_c = NULL) {
-  name <- check_string(name, "name")
+  alloy <- check_string(alloy, "alloy")
   given <- list(
     density_kg_m3 = check_number(density_kg_m3, "density_kg_m3", 0, open = TRUE, null = TRUE),
     heat_j_kgk = check_number(heat_j_kgk, "heat_j_kgk", 0, open = TRUE, null = TRUE),
@@ -47,14 +47,14 @@ thermal_material <- function(name = "C26000", density_kg_m3 = NULL, heat_j_kgk =
     solidus_c = check_number(solidus_c, "solidus_c", -ZERO_CELSIUS, open = TRUE, null = TRUE))
   given <- given[!vapply(given, is.null, NA)]
   table <- fact_table("thermal_materials.csv")
-  row <- match(name, table$material)
+  row <- match(alloy, table$material)
   if (is.na(row)) {
-    out <- list(material = name, heat_slope_j_kgk2 = 0, heat_at_c = 20,
+    out <- list(material = alloy, heat_slope_j_kgk2 = 0, heat_at_c = 20,
                 emissivity = NA_real_, emissivity_low = NA_real_, emissivity_high = NA_real_)
     missing <- setdiff(c("density_kg_m3", "heat_j_kgk", "conductivity_w_mk", "solidus_c"),
                        names(given))
     if (length(missing)) {
-      abort("argument", paste0("'", name, "' is not in the table of metals, and ",
+      abort("argument", paste0("'", alloy, "' is not in the table of metals, and ",
                                in_quotes(missing, " and "), " not given"), arg = missing[1L],
             remedy = paste0("Give all properties, or use ", in_quotes(table$material), "."))
     }
@@ -90,21 +90,21 @@ print.softanneal_material <- function(x, ...) {
   invisible(x)
 }
 
-as_material <- function(material, arg = "material") {
-  if (inherits(material, "softanneal_material")) return(material)
-  if (is.character(material) && length(material) == 1L && !is.na(material)) {
-    return(thermal_material(material))
+as_material <- function(alloy, arg = "alloy") {
+  if (inherits(alloy, "softanneal_material")) return(alloy)
+  if (is.character(alloy) && length(alloy) == 1L && !is.na(alloy)) {
+    return(thermal_material(alloy))
   }
   abort("argument", paste0("`", arg, "` must be a metal of the table or a thermal_material(), not ",
-                           describe(material)), arg = arg)
+                           describe(alloy)), arg = arg)
 }
 
 # Stops at the first temperature at which the metal is not solid.
-check_below_solidus <- function(temp_c, arg, material) {
-  bad <- which(temp_c >= material$solidus_c)
+check_below_solidus <- function(temp_c, arg, alloy) {
+  bad <- which(temp_c >= alloy$solidus_c)
   if (length(bad)) {
     abort("range", paste0("`", arg, "` reaches ", format(temp_c[bad[1L]]), " deg C, and ",
-                          material$material, " begins to melt at ", format(material$solidus_c),
+                          alloy$material, " begins to melt at ", format(alloy$solidus_c),
                           " deg C (its solidus)"),
           arg = arg, rows = if (length(temp_c) > 1L) bad,
           remedy = "That is melting, not annealing: lower the temperature, or correct the unit.")
@@ -113,12 +113,12 @@ check_below_solidus <- function(temp_c, arg, material) {
 }
 
 # Specific heat must stay positive over the range of the run.
-check_heat_positive <- function(material, temp_c) {
-  heat <- material$heat_j_kgk + material$heat_slope_j_kgk2 * (temp_c - material$heat_at_c)
+check_heat_positive <- function(alloy, temp_c) {
+  heat <- alloy$heat_j_kgk + alloy$heat_slope_j_kgk2 * (temp_c - alloy$heat_at_c)
   if (any(heat <= 0)) {
-    abort("range", paste0("the specific heat of ", material$material, " becomes ",
+    abort("range", paste0("the specific heat of ", alloy$material, " becomes ",
                           format(min(heat), digits = 3), " J/(kg K) at ",
                           format(temp_c[which.min(heat)]), " deg C"),
-          arg = "material", remedy = "Correct `heat_slope_j_kgk2`.")
+          arg = "alloy", remedy = "Correct `heat_slope_j_kgk2`.")
   }
 }

@@ -17,15 +17,15 @@ format.softanneal_heat <- function(x, ...) {
                    paste0(" (", minutes(s$time_low_min), " to ", minutes(s$time_high_min), ")"))
   sprintf("%s: %s mm, %s to within %s of %s deg C in %s%s; time constant %.0f s, Biot %.2g",
           s$specimen, vapply(s$thickness_mm, format, ""), vapply(s$start_c, format, "", digits = 4),
-          vapply(s$within_c, format, ""), vapply(s$target_c, format, "", digits = 4),
+          vapply(s$tolerance_c, format, ""), vapply(s$target_c, format, "", digits = 4),
           minutes(s$time_min), spread, s$time_constant_s, s$biot)
 }
 
 #' @rdname heat_up
 #' @export
 print.softanneal_heat <- function(x, ...) {
-  cat(if (x$cooling) "Cooling down" else "Heating up", " of ", x$material$material, ", ",
-      if (x$resting == "block") "flat on a steel block" else "all faces free",
+  cat(if (x$cooling) "Cooling down" else "Heating up", " of ", x$alloy$material, ", ",
+      if (x$support == "block") "flat on a steel block" else "all faces free",
       " (lumped capacitance)\n", sep = "")
   lines <- format(x)
   for (line in utils::head(lines, 12L)) writeLines(strwrap(line, exdent = 4, indent = 2))
@@ -43,9 +43,9 @@ print.softanneal_heat <- function(x, ...) {
 autoplot.softanneal_heat <- function(object, ...) {
   check_dots_empty(...)
   targets <- unique(object$summary$target_c)
-  bands <- unique(object$summary$within_c)
+  bands <- unique(object$summary$tolerance_c)
   one <- length(targets) == 1L && length(bands) == 1L
-  plot_history(object$history, target_c = if (one) targets, within_c = if (one) bands)
+  plot_history(object$history, target_c = if (one) targets, tolerance_c = if (one) bands)
 }
 
 #' @rdname heat_up

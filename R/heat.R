@@ -20,7 +20,7 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #' The piece is taken as even in temperature (lumped capacitance):
 #' `density * c(T) * V * dT/dt = h A (T_around - T) + emissivity * sigma * A (T_around^4 - T^4)`,
 #' a small grey body in a large enclosure (Incropera and DeWitt, *Fundamentals of Heat and Mass
-#' Transfer*, ch. 5). With `resting = "block"` one face exchanges heat with a steel block, which
+#' Transfer*, ch. 5). With `support = "block"` one face exchanges heat with a steel block, which
 #' is taken as much heavier than the piece and keeps its temperature, the other face and the
 #' edges with the air. The equation is integrated in C with a step-size control of 1e-10.
 #'
@@ -41,31 +41,31 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #' 10 to 35 deg C (ISO 6508-1, 7.1, value from memory).
 #'
 #' @param thickness_mm Thickness of the sheet in mm; one, or one a specimen. All numeric
-#'   arguments but `points` may have one value a specimen.
+#'   arguments but `n_points` may have one value a specimen.
 #' @param furnace_c Furnace temperature in deg C; or a history of it, a data frame with columns
 #'   `time_s` and `temp_c` such as [door_opening()] gives, constant after its last row.
 #' @param until_min Length of the history in min; `NULL` for a fifth longer than the time to the
 #'   band.
 #' @param start_c Temperature of the piece at the start in deg C.
-#' @param within_c The band: the time is counted until the piece stays within this many deg C of
+#' @param tolerance_c The band: the time is counted until the piece stays within this many deg C of
 #'   the last furnace temperature (or the room).
 #' @param h_w_m2k Convection coefficient in W/(m2 K), or `NULL` for still air.
 #' @param emissivity Emissivity of the surface, 0 to 1, or `NULL` for the usual one.
-#' @param resting `"free"`: hung or on a grid, all faces exposed; `"block"`: flat on a steel
+#' @param support `"free"`: hung or on a grid, all faces exposed; `"block"`: flat on a steel
 #'   block at the temperature of the furnace or room.
 #' @param h_block_w_m2k Contact coefficient to the block in W/(m2 K), or `NULL`.
 #' @param width_mm,length_mm Size of the piece in mm; `Inf` leaves its edges out.
-#' @param material A metal of [thermal_material()], by name or object.
+#' @param alloy A metal of [thermal_material()], by name or object.
 #' @param specimen Names of the specimens; numbered when `NULL`.
-#' @param points Number of points of each history.
+#' @param n_points Number of points of each history.
 #' @return An object of class `softanneal_heat`, a list with
 #'   * `summary`, a data frame with one row a specimen: `specimen`, `thickness_mm`, `start_c`,
-#'     `target_c`, `within_c` (deg C), `time_min`, `time_low_min`, `time_high_min` (min until
+#'     `target_c`, `tolerance_c` (deg C), `time_min`, `time_low_min`, `time_high_min` (min until
 #'     within the band), `end_c` (deg C at the end of the history), `time_constant_s` (s, at the
 #'     target), `biot`;
 #'   * `history`, a data frame with columns `specimen`, `time_s` (s), `temp_c` (deg C) and
 #'     `around_c` (deg C of furnace or room): rows for any function that takes a history;
-#'   * `material`, `resting` and `piece` (sizes and coefficients).
+#'   * `alloy`, `support` and `piece` (sizes and coefficients).
 #'
 #'   `as.data.frame()` gives the history.
 #' @details Errors: `softanneal_error_range` for temperatures at or above the solidus, sizes or
@@ -78,15 +78,15 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #' strip <- heat_up(c(0.95, 1.6), furnace_c = 410, specimen = c("0.95 mm", "1.60 mm"))
 #' strip
 #' head(as.data.frame(strip))
-#' heat_up(3, furnace_c = 400, within_c = 2, h_w_m2k = 60, emissivity = 0,
-#'         material = thermal_material("C26000", heat_j_kgk = 380))$summary$time_min
+#' heat_up(3, furnace_c = 400, tolerance_c = 2, h_w_m2k = 60, emissivity = 0,
+#'         alloy = thermal_material("C26000", heat_j_kgk = 380))$summary$time_min
 #' @order 1
 #' @export
-heat_up <- function(thickness_mm, furnace_c, until_min = NULL, start_c = 20, within_c = 2,
-                    h_w_m2k = NULL, emissivity = NULL, resting = c("free", "block"),
+heat_up <- function(thickness_mm, furnace_c, until_min = NULL, start_c = 20, tolerance_c = 2,
+                    h_w_m2k = NULL, emissivity = NULL, support = c("free", "block"),
                     h_block_w_m2k = NULL, width_mm = Inf, length_mm = Inf,
-                    material = "C26000", specimen = NULL, points = 200) {
-  material <- as_material(material)
+                    alloy = "C26000", specimen = NULL, n_points = 200) {
+  alloy <- as_material(alloy)
   around <- if (is.data.frame(furnace_c)) {
     if (!"time_s" %in% names(furnace_c) || !"temp_c" %in% names(furnace_c)) {
       any_column(furnace_c, if ("time_s" %in% names(furnace_c)) "temp_c" else "time_s", "furnace_c")
@@ -95,29 +95,29 @@ heat_up <- function(thickness_mm, furnace_c, until_min = NULL, start_c = 20, wit
   } else {
     list(time_s = 0, temp_c = in_unit(furnace_c, "degC", "furnace_c", -ZERO_CELSIUS))
   }
-  check_below_solidus(around$temp_c, "furnace_c", material)
+  check_below_solidus(around$temp_c, "furnace_c", alloy)
   if (!is.data.frame(furnace_c)) {
     check_warmer(around$temp_c, start_c, "furnace_c", "start_c", "cool_down()")
   }
-  run_heating(thickness_mm, around, is.data.frame(furnace_c), until_min, start_c, within_c,
-              h_w_m2k, emissivity, check_choice(resting, c("free", "block"), "resting"),
-              h_block_w_m2k, width_mm, length_mm, material, specimen, points, NULL)
+  run_heating(thickness_mm, around, is.data.frame(furnace_c), until_min, start_c, tolerance_c,
+              h_w_m2k, emissivity, check_choice(support, c("free", "block"), "support"),
+              h_block_w_m2k, width_mm, length_mm, alloy, specimen, n_points, NULL)
 }
 
-#' @param room_c Temperature of the room (and of the block) in deg C.
+#' @param ambient_c Temperature of the room (and of the block) in deg C.
 #' @param after The result of `heat_up()`: its pieces, with their sizes, material and specimens,
 #'   are taken on from where their histories end, and the cooling is added to those histories.
-#'   `thickness_mm`, `start_c`, sizes, `material` and `specimen` are then not to be given.
+#'   `thickness_mm`, `start_c`, sizes, `alloy` and `specimen` are then not to be given.
 #' @rdname heat_up
 #' @examples
-#' cool_down(0.95, start_c = 410, resting = "block")
+#' cool_down(0.95, start_c = 410, support = "block")
 #' whole <- cool_down(after = heat_up(0.95, furnace_c = 410, until_min = 16))
 #' range(whole$history$temp_c)
 #' @export
-cool_down <- function(thickness_mm, start_c, room_c = 20, until_min = NULL, within_c = 2,
-                      h_w_m2k = NULL, emissivity = NULL, resting = c("free", "block"),
+cool_down <- function(thickness_mm, start_c, ambient_c = 20, until_min = NULL, tolerance_c = 2,
+                      h_w_m2k = NULL, emissivity = NULL, support = c("free", "block"),
                       h_block_w_m2k = NULL, width_mm = Inf, length_mm = Inf,
-                      material = "C26000", specimen = NULL, points = 200, after = NULL) {
+                      alloy = "C26000", specimen = NULL, n_points = 200, after = NULL) {
   if (!is.null(after)) {
     if (!inherits(after, "softanneal_heat")) {
       abort("argument", paste0("`after` must be the result of heat_up(), not ", describe(after)),
@@ -125,7 +125,7 @@ cool_down <- function(thickness_mm, start_c, room_c = 20, until_min = NULL, with
     }
     named <- c(thickness_mm = missing(thickness_mm), start_c = missing(start_c),
                width_mm = missing(width_mm), length_mm = missing(length_mm),
-               material = missing(material), specimen = missing(specimen))
+               alloy = missing(alloy), specimen = missing(specimen))
     if (!all(named)) {
       abort("argument", paste0(in_quotes(names(named)[!named], " and "),
                                " given besides `after`, which has it already"), arg = "after",
@@ -134,18 +134,18 @@ cool_down <- function(thickness_mm, start_c, room_c = 20, until_min = NULL, with
     thickness_mm <- after$piece$thickness_mm
     width_mm <- after$piece$width_mm
     length_mm <- after$piece$length_mm
-    material <- after$material
+    alloy <- after$alloy
     specimen <- after$summary$specimen
     start_c <- after$summary$end_c
   }
-  material <- as_material(material)
-  room_c <- in_unit(room_c, "degC", "room_c", -ZERO_CELSIUS)
+  alloy <- as_material(alloy)
+  ambient_c <- in_unit(ambient_c, "degC", "ambient_c", -ZERO_CELSIUS)
   start_c <- in_unit(start_c, "degC", "start_c", -ZERO_CELSIUS)
-  check_below_solidus(start_c, "start_c", material)
-  check_warmer(start_c, room_c, "start_c", "room_c", "heat_up()")
-  run_heating(thickness_mm, list(time_s = 0, temp_c = room_c), FALSE, until_min, start_c, within_c,
-              h_w_m2k, emissivity, check_choice(resting, c("free", "block"), "resting"),
-              h_block_w_m2k, width_mm, length_mm, material, specimen, points, after)
+  check_below_solidus(start_c, "start_c", alloy)
+  check_warmer(start_c, ambient_c, "start_c", "ambient_c", "heat_up()")
+  run_heating(thickness_mm, list(time_s = 0, temp_c = ambient_c), FALSE, until_min, start_c, tolerance_c,
+              h_w_m2k, emissivity, check_choice(support, c("free", "block"), "support"),
+              h_block_w_m2k, width_mm, length_mm, alloy, specimen, n_points, after)
 }
 
 # An argument as plain double in a unit; class units is converted, everything else checked.
@@ -186,13 +186,13 @@ check_coefficient <- function(x, arg, upper = Inf) {
   if (is.null(x)) NULL else check_numeric(x, arg, 0, upper)
 }
 
-run_heating <- function(thickness_mm, around, is_history, until_min, start_c, within_c, h_w_m2k,
-                        emissivity, resting, h_block_w_m2k, width_mm, length_mm, material,
-                        specimen, points, after) {
+run_heating <- function(thickness_mm, around, is_history, until_min, start_c, tolerance_c, h_w_m2k,
+                        emissivity, support, h_block_w_m2k, width_mm, length_mm, alloy,
+                        specimen, n_points, after) {
   given <- list(
     thickness_mm = in_unit(thickness_mm, "mm", "thickness_mm", 0, open = TRUE),
     start_c = in_unit(start_c, "degC", "start_c", -ZERO_CELSIUS),
-    within_c = check_numeric(within_c, "within_c", 0.01),
+    tolerance_c = check_numeric(tolerance_c, "tolerance_c", 0.01),
     width_mm = size_or_inf(width_mm, "width_mm"),
     length_mm = size_or_inf(length_mm, "length_mm"))
   if (!is_history) given$around_c <- around$temp_c
@@ -203,17 +203,17 @@ run_heating <- function(thickness_mm, around, is_history, until_min, start_c, wi
   given$emissivity <- check_coefficient(emissivity, "emissivity", 1)
   given$h_block_w_m2k <- check_coefficient(h_block_w_m2k, "h_block_w_m2k")
   given <- do.call(common_length, given)
-  check_below_solidus(given$start_c, "start_c", material)
+  check_below_solidus(given$start_c, "start_c", alloy)
   n <- length(given$thickness_mm)
   specimen <- specimen_names(specimen, n)
-  if (resting == "free" && !is.null(h_block_w_m2k)) {
+  if (support == "free" && !is.null(h_block_w_m2k)) {
     abort("argument", "`h_block_w_m2k` is given, but nothing rests on a block",
-          arg = "h_block_w_m2k", remedy = "Say `resting = \"block\"`.")
+          arg = "h_block_w_m2k", remedy = "Say `support = \"block\"`.")
   }
-  points <- check_number(points, "points", 2, 1e6, whole = TRUE)
-  surface <- unlist(material[c("emissivity", "emissivity_low", "emissivity_high")])
+  n_points <- check_number(n_points, "n_points", 2, 1e6, whole = TRUE)
+  surface <- unlist(alloy[c("emissivity", "emissivity_low", "emissivity_high")])
   if (is.null(emissivity) && anyNA(surface)) {
-    abort("argument", paste0("no emissivity is known for ", material$material), arg = "emissivity",
+    abort("argument", paste0("no emissivity is known for ", alloy$material), arg = "emissivity",
           remedy = "Give `emissivity` (0.03 polished to 0.8 oxidised).")
   }
   names(surface) <- c("usual", "low", "high")
@@ -222,7 +222,7 @@ run_heating <- function(thickness_mm, around, is_history, until_min, start_c, wi
     emissivity = with_range(given$emissivity, surface, n),
     block = with_range(given$h_block_w_m2k, BLOCK_COEFFICIENT, n))
   pieces <- lapply(c(usual = "usual", low = "low", high = "high"), \(which) {
-    piece_matrix(given, lapply(coefficients, `[[`, which), resting, material)
+    piece_matrix(given, lapply(coefficients, `[[`, which), support, alloy)
   })
   dead <- which(rowSums(pieces$usual[, c("h_a", "h_b", "emissivity_a", "emissivity_b"),
                                      drop = FALSE]) == 0)
@@ -233,9 +233,9 @@ run_heating <- function(thickness_mm, around, is_history, until_min, start_c, wi
   around_c <- if (is_history) rep(list(around$temp_c), n) else as.list(given$around_c)
   target_c <- vapply(around_c, \(x) x[length(x)], 0)
   hottest <- pmax(given$start_c, vapply(around_c, max, 0))
-  check_heat_positive(material, c(given$start_c, unlist(around_c)))
+  check_heat_positive(alloy, c(given$start_c, unlist(around_c)))
   setting <- list(n = n, knot_s = rep(list(around$time_s), n), around_c = around_c,
-                  start_c = given$start_c, target_c = target_c, within_c = given$within_c)
+                  start_c = given$start_c, target_c = target_c, tolerance_c = given$tolerance_c)
   runs <- lapply(pieces, run_kernel, setting)
   times <- lapply(runs, \(run) run$time_within / 60)
   end_s <- if (is.null(given$until_min)) 1.2 * 60 * times$usual else 60 * given$until_min
@@ -244,15 +244,15 @@ run_heating <- function(thickness_mm, around, is_history, until_min, start_c, wi
   end_s[is.na(end_s)] <- 3600
   shown <- lapply(seq_len(n), \(i) {
     knots <- setting$knot_s[[i]]
-    sort(unique(c(seq(0, end_s[i], length.out = points), knots[knots >= 0 & knots <= end_s[i]])))
+    sort(unique(c(seq(0, end_s[i], length.out = n_points), knots[knots >= 0 & knots <= end_s[i]])))
   })
   track <- run_kernel(pieces$usual, setting, end_s, shown)
-  biot <- biot_number(pieces$usual, given$thickness_mm, hottest, resting, material)
+  biot <- biot_number(pieces$usual, given$thickness_mm, hottest, support, alloy)
   summary <- data.frame(
     specimen = specimen, thickness_mm = given$thickness_mm, start_c = given$start_c,
-    target_c = target_c, within_c = given$within_c, time_min = times$usual,
+    target_c = target_c, tolerance_c = given$tolerance_c, time_min = times$usual,
     time_low_min = times$high, time_high_min = times$low, end_c = track$end_temp - ZERO_CELSIUS,
-    time_constant_s = time_constant(pieces$usual, target_c, material), biot = biot)
+    time_constant_s = time_constant(pieces$usual, target_c, alloy), biot = biot)
   history <- data.frame(
     specimen = rep(specimen, lengths(shown)), time_s = as.double(unlist(shown)),
     temp_c = track$temp - ZERO_CELSIUS,
@@ -263,9 +263,9 @@ run_heating <- function(thickness_mm, around, is_history, until_min, start_c, wi
     specimen = specimen, thickness_mm = given$thickness_mm, width_mm = given$width_mm,
     length_mm = given$length_mm, h_w_m2k = coefficients$air$usual,
     emissivity = coefficients$emissivity$usual,
-    h_block_w_m2k = if (resting == "block") coefficients$block$usual else rep_len(NA_real_, n))
-  structure(list(summary = summary, history = join_histories(after, history), material = material,
-                 resting = resting, piece = piece, cooling = any(target_c < given$start_c)),
+    h_block_w_m2k = if (support == "block") coefficients$block$usual else rep_len(NA_real_, n))
+  structure(list(summary = summary, history = join_histories(after, history), alloy = alloy,
+                 support = support, piece = piece, cooling = any(target_c < given$start_c)),
             class = "softanneal_heat")
 }
 
@@ -281,25 +281,25 @@ specimen_names <- function(specimen, n) {
 
 # Rows for src/glue_heat.c: areas per volume (1/m), coefficients, properties. Group a is the
 # lower face, group b the upper face and the edges.
-piece_matrix <- function(given, coefficients, resting, material) {
+piece_matrix <- function(given, coefficients, support, alloy) {
   thickness <- given$thickness_mm / 1000
   edges <- 2 / (given$width_mm / 1000) + 2 / (given$length_mm / 1000)
-  on_block <- resting == "block"
+  on_block <- support == "block"
   cbind(area_a = 1 / thickness, area_b = 1 / thickness + edges,
         h_a = if (on_block) coefficients$block else coefficients$air, h_b = coefficients$air,
         emissivity_a = if (on_block) 0 * coefficients$air else coefficients$emissivity,
         emissivity_b = coefficients$emissivity,
-        density = rep_len(material$density_kg_m3, length(edges)),
-        heat = rep_len(material$heat_j_kgk, length(edges)),
-        heat_slope = rep_len(material$heat_slope_j_kgk2, length(edges)),
-        heat_k = rep_len(material$heat_at_c + ZERO_CELSIUS, length(edges)))
+        density = rep_len(alloy$density_kg_m3, length(edges)),
+        heat = rep_len(alloy$heat_j_kgk, length(edges)),
+        heat_slope = rep_len(alloy$heat_slope_j_kgk2, length(edges)),
+        heat_k = rep_len(alloy$heat_at_c + ZERO_CELSIUS, length(edges)))
 }
 
 # One call of the kernel. Without end_s each run ends when its question is answered.
 run_kernel <- function(pieces, setting, end_s = rep(Inf, setting$n),
                        shown = rep(list(numeric()), setting$n)) {
   requests <- cbind(setting$start_c + ZERO_CELSIUS, end_s, setting$target_c + ZERO_CELSIUS,
-                    setting$within_c)
+                    setting$tolerance_c)
   storage.mode(requests) <- "double"
   around_k <- as.double(unlist(setting$around_c)) + ZERO_CELSIUS
   first <- \(parts) as.integer(c(0, cumsum(lengths(parts))))
@@ -331,20 +331,20 @@ surface_coefficient <- function(h, emissivity, temp_c) {
   h + 4 * emissivity * STEFAN_BOLTZMANN * (temp_c + ZERO_CELSIUS)^3
 }
 
-biot_number <- function(pieces, thickness_mm, hottest_c, resting, material) {
+biot_number <- function(pieces, thickness_mm, hottest_c, support, alloy) {
   h_a <- surface_coefficient(pieces[, "h_a"], pieces[, "emissivity_a"], hottest_c)
   h_b <- surface_coefficient(pieces[, "h_b"], pieces[, "emissivity_b"], hottest_c)
-  reach <- if (resting == "block") thickness_mm / 1000 else
+  reach <- if (support == "block") thickness_mm / 1000 else
     1 / (pieces[, "area_a"] + pieces[, "area_b"])
-  unname(pmax(h_a, h_b) * reach / material$conductivity_w_mk)
+  unname(pmax(h_a, h_b) * reach / alloy$conductivity_w_mk)
 }
 
-time_constant <- function(pieces, target_c, material) {
-  heat <- material$heat_j_kgk + material$heat_slope_j_kgk2 * (target_c - material$heat_at_c)
+time_constant <- function(pieces, target_c, alloy) {
+  heat <- alloy$heat_j_kgk + alloy$heat_slope_j_kgk2 * (target_c - alloy$heat_at_c)
   loss <- pieces[, "area_a"] *
     surface_coefficient(pieces[, "h_a"], pieces[, "emissivity_a"], target_c) +
     pieces[, "area_b"] * surface_coefficient(pieces[, "h_b"], pieces[, "emissivity_b"], target_c)
-  unname(material$density_kg_m3 * heat / loss)
+  unname(alloy$density_kg_m3 * heat / loss)
 }
 
 tell_assumptions <- function(summary) {

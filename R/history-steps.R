@@ -20,13 +20,13 @@
 #'   rows of the same step (readings) count once; rows at time zero (as rolled) are no step.
 #' @param thickness_mm Thickness of the pieces in mm: one, or one for each specimen in order of
 #'   appearance; `NULL` for ideal steps.
-#' @param room_c Room temperature in degrees Celsius.
+#' @param ambient_c Room temperature in degrees Celsius.
 #' @param dip_c Fall of the furnace temperature in degrees Celsius when the door is opened at
 #'   the start of each step; 0 for none.
 #' @param recover_min,open_s As in [door_opening()].
-#' @param resting,cool_resting What the piece lies on in the furnace and while it cools, see
+#' @param support,cool_support What the piece lies on in the furnace and while it cools, see
 #'   [heat_up()].
-#' @param h_w_m2k,emissivity,material As in [heat_up()]; `cool_h_w_m2k` for the cooling.
+#' @param h_w_m2k,emissivity,alloy As in [heat_up()]; `cool_h_w_m2k` for the cooling.
 #' @param cool_h_w_m2k Convection coefficient of the cooling in W/(m2 K), `NULL` for still air.
 #' @param specimen,time,temp Columns of `steps` (bare or quoted): specimen, accumulated time in
 #'   min, furnace temperature in degrees Celsius.
@@ -49,27 +49,27 @@
 #' # what 16 min in the furnace are worth at temperature
 #' equivalent_time(log, q_kj_mol = 180, temp_c = c(330, 410))
 #' @export
-anneal_history <- function(steps, thickness_mm = NULL, room_c = 20, dip_c = 0, recover_min = 3,
-                           open_s = 10, resting = "free", cool_resting = "free", h_w_m2k = NULL,
-                           cool_h_w_m2k = NULL, emissivity = NULL, material = "C26000", ...,
+anneal_history <- function(steps, thickness_mm = NULL, ambient_c = 20, dip_c = 0, recover_min = 3,
+                           open_s = 10, support = "free", cool_support = "free", h_w_m2k = NULL,
+                           cool_h_w_m2k = NULL, emissivity = NULL, alloy = "C26000", ...,
                            specimen = specimen, time = time_min, temp = temp_c) {
   check_dots_empty(...)
-  room_c <- check_number(room_c, "room_c", -ZERO_CELSIUS)
+  ambient_c <- check_number(ambient_c, "ambient_c", -ZERO_CELSIUS)
   dip_c <- check_number(dip_c, "dip_c", 0)
   plan <- anneal_steps(steps, column_name(rlang::enexpr(specimen)),
-                       column_name(rlang::enexpr(time)), column_name(rlang::enexpr(temp)), room_c)
+                       column_name(rlang::enexpr(time)), column_name(rlang::enexpr(temp)), ambient_c)
   pieces <- unique(plan$specimen)
   parts <- if (is.null(thickness_mm)) {
     lapply(seq_len(nrow(plan)), function(i) {
       data.frame(time_s = 60 * plan$hold_min[i] * c(0, 0, 1, 1),
-                 temp_c = c(room_c, plan$temp_c[i])[c(1, 2, 2, 1)],
+                 temp_c = c(ambient_c, plan$temp_c[i])[c(1, 2, 2, 1)],
                  furnace_min = plan$hold_min[i] * c(0, 0, 1, 1))
     })
   } else {
     thickness_mm <- in_unit(thickness_mm, "mm", "thickness_mm", 0, open = TRUE)
     thickness <- common_length(thickness_mm = thickness_mm, specimen = pieces)$thickness_mm
-    heated_steps(plan, thickness[match(plan$specimen, pieces)], room_c, dip_c, recover_min, open_s,
-                 resting, cool_resting, h_w_m2k, cool_h_w_m2k, emissivity, material)
+    heated_steps(plan, thickness[match(plan$specimen, pieces)], ambient_c, dip_c, recover_min, open_s,
+                 support, cool_support, h_w_m2k, cool_h_w_m2k, emissivity, alloy)
   }
   by_piece <- split(seq_len(nrow(plan)), match(plan$specimen, pieces))
   out <- lapply(by_piece, function(rows) chain_steps(plan, parts, rows))
@@ -79,7 +79,7 @@ anneal_history <- function(steps, thickness_mm = NULL, room_c = 20, dip_c = 0, r
 }
 
 # One row a step, in order of specimen and time: specimen, step, temp_c, hold_min, from_min.
-anneal_steps <- function(steps, specimen, time, temp, room_c) {
+anneal_steps <- function(steps, specimen, time, temp, ambient_c) {
   check_data(steps, "steps")
   at <- numeric_column(steps, time, "steps", "min", 0, na = TRUE)
   celsius <- numeric_column(steps, temp, "steps", "degree_C", -ZERO_CELSIUS, open = TRUE, na = TRUE)
@@ -96,10 +96,10 @@ anneal_steps <- function(steps, specimen, time, temp, room_c) {
     abort("too_few", "`steps` holds no time above zero", arg = "steps",
           remedy = "Give accumulated times in the furnace in min.")
   }
-  cold <- after[celsius[after] <= room_c]
+  cold <- after[celsius[after] <= ambient_c]
   if (length(cold)) {
     abort("range", paste0("column `", temp, "` must be above the room temperature (",
-                          format(room_c), ")"), arg = temp, rows = cold,
+                          format(ambient_c), ")"), arg = temp, rows = cold,
           remedy = "Give the temperature of the furnace.")
   }
   pieces <- unique(name[after])
@@ -118,19 +118,19 @@ anneal_steps <- function(steps, specimen, time, temp, room_c) {
 }
 
 # Heat-up, hold and cooling of every step, all pieces of one furnace temperature at once.
-heated_steps <- function(plan, thickness_mm, room_c, dip_c, recover_min, open_s, resting,
-                         cool_resting, h_w_m2k, cool_h_w_m2k, emissivity, material) {
+heated_steps <- function(plan, thickness_mm, ambient_c, dip_c, recover_min, open_s, support,
+                         cool_support, h_w_m2k, cool_h_w_m2k, emissivity, alloy) {
   parts <- vector("list", nrow(plan))
   for (rows in split(seq_len(nrow(plan)), plan$temp_c)) {
     celsius <- plan$temp_c[rows[1L]]
     furnace <- if (dip_c > 0) door_opening(celsius, dip_c, recover_min, open_s = open_s) else celsius
     points <- min(4000, max(200, ceiling(max(plan$hold_min[rows]) * 60 / 3)))
-    hot <- heat_up(thickness_mm[rows], furnace, until_min = plan$hold_min[rows], start_c = room_c,
-                   h_w_m2k = h_w_m2k, emissivity = emissivity, resting = resting,
-                   material = material, specimen = rows, points = points)
-    cold <- cool_down(thickness_mm[rows], start_c = hot$summary$end_c, room_c = room_c,
-                      within_c = 1, h_w_m2k = cool_h_w_m2k, emissivity = emissivity,
-                      resting = cool_resting, material = material, specimen = rows, points = 600)
+    hot <- heat_up(thickness_mm[rows], furnace, until_min = plan$hold_min[rows], start_c = ambient_c,
+                   h_w_m2k = h_w_m2k, emissivity = emissivity, support = support,
+                   alloy = alloy, specimen = rows, n_points = points)
+    cold <- cool_down(thickness_mm[rows], start_c = hot$summary$end_c, ambient_c = ambient_c,
+                      tolerance_c = 1, h_w_m2k = cool_h_w_m2k, emissivity = emissivity,
+                      support = cool_support, alloy = alloy, specimen = rows, n_points = 600)
     up <- split(hot$history, factor(hot$history$specimen, rows))
     down <- split(cold$history, factor(cold$history$specimen, rows))
     for (k in seq_along(rows)) {

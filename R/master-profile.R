@@ -2,18 +2,18 @@
 # With the other parameters linear, each point of the profile is one QR decomposition.
 
 #' @param fitted A fit of `fit_master_curve()`.
-#' @param points Number of values of C.
+#' @param n_points Number of values of C.
 #' @rdname fit_master_curve
 #' @export
-profile.softanneal_fit_master_curve <- function(fitted, points = 81, ...) {
+profile.softanneal_fit_master_curve <- function(fitted, n_points = 81, ...) {
   check_dots_empty(...)
   check_estimated_constant(fitted)
-  points <- check_number(points, "points", 5, 1e5, whole = TRUE)
+  n_points <- check_number(n_points, "n_points", 5, 1e5, whole = TRUE)
   m <- fitted$master
   best <- fitted$coefficients[["constant"]]
   limits <- constant_limits(fitted, 0.999)
   limits[!is.finite(limits)] <- m$range[!is.finite(limits)]
-  values <- sort(unique(c(best, seq(limits[1L], limits[2L], length.out = points))))
+  values <- sort(unique(c(best, seq(limits[1L], limits[2L], length.out = n_points))))
   deviance <- profile_deviance(m$here, values, m$degree, m$errors_in)
   structure(data.frame(term = "constant", value = values, deviance = deviance,
                        tau = sign(values - best) *

@@ -40,7 +40,7 @@ tell_unbooked <- function(plan, needed) {
     abort("range", paste0("the session of ", format(set$session_min), " min is too short for any ",
                           "step"), arg = "session_min",
           remedy = paste0("Take shorter steps, or a longer session; the longest step alone needs ",
-                          format(longest + set$ready_min), " min."))
+                          format(longest + set$warmup_min), " min."))
   }
   warn("outside", paste0(
     length(lost), " of ", nrow(plan$steps), " steps find no place in ", set$sessions,
@@ -49,7 +49,7 @@ tell_unbooked <- function(plan, needed) {
       paste0(needed, " sessions would hold them all.")
     } else {
       paste0("Some steps are longer than a session: the longest needs ",
-             format(longest + set$ready_min), " min.")
+             format(longest + set$warmup_min), " min.")
     }), n = length(lost), rows = lost)
 }
 

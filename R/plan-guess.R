@@ -31,14 +31,15 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #' readings and a very wide limit (Q 1000 kJ/mol, ln k 10, n 5, levels the whole softening); Q of
 #' a fit at one temperature is taken from the table.
 #'
-#' @param material Metal of [thermal_material()], by name or object; its solidus limits the plan.
+#' @param alloy Metal of [thermal_material()], by name or object; its solidus limits the plan.
 #' @param fit A fit of [fit_softening()], or `NULL`. With a fit the five values may not be given.
 #' @param ... Must be empty.
 #' @param recryst_1h_c Temperature of complete recrystallisation in one hour in deg C.
 #' @param q_kj_mol Activation energy in kJ/mol.
 #' @param n Avrami exponent.
 #' @param h_worked,h_soft Hardness before and after, on the scale of the guess (HV).
-#' @param sd Named vector of standard deviations of any of these five quantities, in their units,
+#' @param sd_prior Named vector of standard deviations of any of these five quantities, in their
+#'   units,
 #'   instead of those of the table; zero or more.
 #' @param sd_reading Standard deviation of one reading within a step, in HV (with a fit: in its
 #'   scale); default 2 (common practice, no source), or that of the fit.
@@ -49,7 +50,7 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #' @return An object of class `softanneal_guess`, a list with `par` (parameters of the model as in
 #'   [fit_softening()], at `temp_ref_c`), `draws` (matrix, one row a set), `table` (a data frame
 #'   with columns `quantity`, `value`, `sd`, `unit`, `source`, `how_got`), `estimated` (logical:
-#'   parameters the run has to find), `sd_reading`, `sd_step`, `scale`, `metal` and `model`.
+#'   parameters the run has to find), `sd_reading`, `sd_step`, `scale`, `alloy` and `model`.
 #'   `as.data.frame()` gives the table.
 #' @section Errors:
 #'   `softanneal_error_range` for values that are not positive, negative spreads, `h_worked` not
@@ -59,14 +60,14 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #'   Morton K W (1956) Proc. Camb. Phil. Soc. 52, 449.
 #' @examples
 #' plan_guess("C26000")
-#' plan_guess("C26000", recryst_1h_c = 320, sd = c(recryst_1h_c = 15))$par
+#' plan_guess("C26000", recryst_1h_c = 320, sd_prior = c(recryst_1h_c = 15))$par
 #' as.data.frame(plan_guess("copper"))[c("quantity", "value", "sd", "how_got")]
 #' @export
-plan_guess <- function(material = "C26000", fit = NULL, ..., recryst_1h_c = NULL,
-                       q_kj_mol = NULL, n = NULL, h_worked = NULL, h_soft = NULL, sd = NULL,
+plan_guess <- function(alloy = "C26000", fit = NULL, ..., recryst_1h_c = NULL,
+                       q_kj_mol = NULL, n = NULL, h_worked = NULL, h_soft = NULL, sd_prior = NULL,
                        sd_reading = NULL, sd_step = NULL, draws = 64, seed = 1) {
   check_dots_empty(...)
-  metal <- as_material(material)
+  alloy <- as_material(alloy)
   draws <- check_number(draws, "draws", 2, 1e5, whole = TRUE)
   if (draws %% 2 != 0) {
     abort("argument", "`draws` must be an even number", arg = "draws",
@@ -85,9 +86,9 @@ plan_guess <- function(material = "C26000", fit = NULL, ..., recryst_1h_c = NULL
   state <- begin_seed(check_number(seed, "seed", whole = TRUE))
   on.exit(end_seed(state), add = TRUE)
   guess <- if (is.null(fit)) {
-    guess_of_metal(metal, given, sd, draws)
+    guess_of_metal(alloy, given, sd_prior, draws)
   } else {
-    guess_of_fit(fit, metal, given, sd, draws)
+    guess_of_fit(fit, alloy, given, sd_prior, draws)
   }
   guess$sd_reading <- if (!is.null(sd_reading)) sd_reading else guess$sd_reading
   guess$sd_step <- if (!is.null(sd_step)) sd_step else guess$sd_step
@@ -95,13 +96,13 @@ plan_guess <- function(material = "C26000", fit = NULL, ..., recryst_1h_c = NULL
     abort("range", "`sd_reading` and `sd_step` are both zero", arg = "sd_reading",
           remedy = "Readings without error need no plan; give one of them.")
   }
-  guess$metal <- metal
+  guess$alloy <- alloy
   structure(guess, class = "softanneal_guess")
 }
 
-guess_of_metal <- function(metal, given, sd, draws) {
+guess_of_metal <- function(alloy, given, sd_prior, draws) {
   table <- fact_table("plan_kinetics.csv")
-  table <- table[table$material == metal$material, -1L]
+  table <- table[table$material == alloy$material, -1L]
   if (!nrow(table)) {
     table <- data.frame(quantity = GUESS_QUANTITIES, value = NA_real_, sd = NA_real_,
                         unit = c("deg C", "kJ/mol", "-", "HV", "HV"), source = NA_character_,
@@ -109,25 +110,25 @@ guess_of_metal <- function(metal, given, sd, draws) {
   }
   table <- table[match(GUESS_QUANTITIES, table$quantity), ]
   rownames(table) <- NULL
-  sd <- check_spread(sd)
+  sd_prior <- check_spread(sd_prior)
   changed <- match(names(given), table$quantity)
   table$value[changed] <- unlist(given)
   table$source[changed] <- "given by the user"
   table$how_got[changed] <- "given by the user"
-  spread <- match(names(sd), table$quantity)
-  table$sd[spread] <- sd
+  spread <- match(names(sd_prior), table$quantity)
+  table$sd[spread] <- sd_prior
   table$how_got[spread] <- paste0(ifelse(is.na(table$how_got[spread]), "",
                                          paste0(table$how_got[spread], "; ")), "spread given")
   if (anyNA(table$value) || anyNA(table$sd)) {
     lost <- table$quantity[is.na(table$value) | is.na(table$sd)]
     abort("argument", paste0("there is no default for ", in_quotes(lost, " and "), " of ",
-                             metal$material), arg = lost[1L],
-          remedy = "Give the values, and their spreads with `sd`.")
+                             alloy$material), arg = lost[1L],
+          remedy = "Give the values, and their spreads with `sd_prior`.")
   }
   v <- stats::setNames(table$value, table$quantity)
   s <- stats::setNames(table$sd, table$quantity)
   check_levels(v[["h_worked"]], v[["h_soft"]])
-  check_below_solidus(v[["recryst_1h_c"]], "recryst_1h_c", metal)
+  check_below_solidus(v[["recryst_1h_c"]], "recryst_1h_c", alloy)
   z <- mirrored_normals(draws, 5L)
   lognormal <- function(term, z) {
     width <- sqrt(log1p((s[[term]] / v[[term]])^2))
@@ -145,17 +146,17 @@ guess_of_metal <- function(metal, given, sd, draws) {
   list(model = "jmak", kind = 0L, par = par, draws = keep_falling(sets, par), table = table,
        temp_ref_c = v[["recryst_1h_c"]], estimated = stats::setNames(rep(TRUE, 5L), names(par)),
        sd_reading = USUAL_SCATTER[["reading"]], sd_step = USUAL_SCATTER[["step"]], scale = "HV",
-       conversion = conversion_of(metal$material), origin = "values and spreads")
+       conversion = conversion_of(alloy$material), origin = "values and spreads")
 }
 
 # ln k in 1/min at the temperature where recrystallisation is complete in 60 min.
 rate_of_hour <- function(n) log(-log1p(-COMPLETE)) / n - log(60)
 
 # Name of the hardness conversion table for a metal, NA where there is none.
-conversion_of <- function(metal) {
+conversion_of <- function(alloy) {
   known <- c(C26000 = "brass", copper = "copper", "aluminium 1100" = "aluminium",
              "carbon steel" = "steel")
-  if (metal %in% names(known)) known[[metal]] else NA_character_
+  if (alloy %in% names(known)) known[[alloy]] else NA_character_
 }
 
 check_spread <- function(sd) {
@@ -197,14 +198,14 @@ widest <- function(par) {
     loss = drop, ln_k_rec = 10, q_rec_kj_mol = 1000)[names(par)]
 }
 
-guess_of_fit <- function(fit, metal, given, sd, draws) {
+guess_of_fit <- function(fit, alloy, given, sd_prior, draws) {
   if (!inherits(fit, "softanneal_fit_softening")) {
     abort("argument", paste0("`fit` must come from fit_softening(), not ", describe(fit)),
           arg = "fit")
   }
-  check_ungrouped(fit, growth = TRUE)
-  if (length(given) || !is.null(sd)) {
-    abort("argument", paste0(in_quotes(c(names(given), if (!is.null(sd)) "sd"), " and "),
+  check_ungrouped(fit, growth_exponent = TRUE)
+  if (length(given) || !is.null(sd_prior)) {
+    abort("argument", paste0(in_quotes(c(names(given), if (!is.null(sd_prior)) "sd_prior"), " and "),
                              " given besides `fit`, which has it already"), arg = "fit",
           remedy = "Leave it out, or leave `fit` out.")
   }
@@ -236,7 +237,7 @@ guess_of_fit <- function(fit, metal, given, sd, draws) {
   for (term in intersect(c("theta0", "loss"), names(par))) sets[, term] <- pmax(sets[, term], 0)
   blind <- fit$settings$set$no_energy
   if (length(blind)) {
-    known <- guess_of_metal(metal, list(), NULL, draws)
+    known <- guess_of_metal(alloy, list(), NULL, draws)
     par[blind] <- known$par[["q_kj_mol"]]
     sets[, blind] <- known$draws[, "q_kj_mol"]
     moving[blind] <- TRUE
@@ -298,7 +299,7 @@ format.softanneal_guess <- function(x, ...) {
   # rates and the reference temperature mean little on their own
   digits <- ifelse(t$quantity == "n", 3L, 4L)
   unit <- ifelse(t$unit == "-", "", paste0(" ", t$unit))
-  c(paste0("Guess of the kinetics of ", x$metal$material, " (model '", x$model, "', ",
+  c(paste0("Guess of the kinetics of ", x$alloy$material, " (model '", x$model, "', ",
            nrow(x$draws), " draws)"),
     sprintf("  %-13s %s +- %s%s", t$quantity,
             mapply(\(v, d) format(signif(v, d)), t$value, digits), format_quantity(t$sd, 2L), unit),

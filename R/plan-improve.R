@@ -24,7 +24,7 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 #' wide half widths (levels: the whole softening, ln k 10, n 5, Q 1000 kJ/mol), so that blindness
 #' costs much and still can be compared.
 #'
-#' **Limits.** As many pieces as in the plan, or `pieces`; at most `max_steps` steps a piece,
+#' **Limits.** As many pieces as in the plan, or `n_specimens`; at most `max_steps` steps a piece,
 #' and no more than the strip holds ([indent_layout()]); at most `furnace_min` in furnaces, summed
 #' over the pieces (their last accumulated time and one heat-up a step; pieces that share a
 #' furnace count each). Every step of the plan returned has its place in the sessions: where the
@@ -46,7 +46,7 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 #'   between them.
 #' @param time_min Allowed accumulated times in min, at most 64; by default those of the plan
 #'   and 1, 1.5, 2, 3, 4, 6, 8, 12 ... between the shortest and the longest.
-#' @param pieces Number of pieces.
+#' @param n_specimens Number of pieces.
 #' @param max_steps Most steps of a piece; by default the most in the plan.
 #' @param furnace_min Limit of the time in furnaces in min; that of the plan by default.
 #' @param starts Number of starts.
@@ -70,7 +70,7 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 #' tidy(better)
 #' @export
 improve_plan <- function(plan, aim = c("q", "t50", "hardness", "determinant"), ..., at_c = NULL,
-                         hardness = NULL, temp_c = NULL, time_min = NULL, pieces = NULL,
+                         hardness = NULL, temp_c = NULL, time_min = NULL, n_specimens = NULL,
                          max_steps = NULL, furnace_min = NULL, starts = 20, seed = 1) {
   check_dots_empty(...)
   check_plan(plan)
@@ -90,7 +90,7 @@ improve_plan <- function(plan, aim = c("q", "t50", "hardness", "determinant"), .
   } else {
     sort(unique(in_unit(temp_c, "degC", "temp_c", -ZERO_CELSIUS, open = TRUE)))
   }
-  check_below_solidus(temp_c, "temp_c", plan$guess$metal)
+  check_below_solidus(temp_c, "temp_c", plan$guess$alloy)
   time_min <- if (is.null(time_min)) {
     ladder <- sort(c(2^(0:12), 1.5 * 2^(0:12)))
     limits <- range(own$time_min)
@@ -103,14 +103,14 @@ improve_plan <- function(plan, aim = c("q", "t50", "hardness", "determinant"), .
                              length(time_min), " allowed times"), arg = "time_min",
           remedy = "Allow at least one of each and at most 64 times.")
   }
-  n_piece <- if (is.null(pieces)) length(unique(own$specimen)) else {
-    check_number(pieces, "pieces", 1, 1000, whole = TRUE)
+  n_piece <- if (is.null(n_specimens)) length(unique(own$specimen)) else {
+    check_number(n_specimens, "n_specimens", 1, 1000, whole = TRUE)
   }
   most <- check_most_steps(max_steps, plan, own, length(time_min))
-  heat <- allowances(temp_c, plan$guess$metal, set)$heat_up_min
+  heat <- allowances(temp_c, plan$guess$alloy, set)$heat_up_min
   limit <- check_number(furnace_min, "furnace_min", 0, open = TRUE, null = TRUE)
   if (is.null(limit)) limit <- furnace_minutes(own)
-  problem <- list(guess = plan$guess, weight = step_information(plan$guess, set$n),
+  problem <- list(guess = plan$guess, weight = step_information(plan$guess, set$n_readings),
                   baseline = set$baseline, goal = goal, temp_c = temp_c, heat = heat,
                   time_min = time_min, most = most, limit = limit, n_piece = n_piece)
   check_limit(problem)
@@ -220,7 +220,7 @@ check_most_steps <- function(max_steps, plan, own, times) {
   most <- if (is.null(max_steps)) max(own$step) else {
     check_number(max_steps, "max_steps", 1, 64, whole = TRUE)
   }
-  room <- plan$layout$capacity %/% plan$settings$n - plan$settings$baseline
+  room <- plan$layout$capacity %/% plan$settings$n_readings - plan$settings$baseline
   if (room < 1) {
     abort("range", "the strip has no room for the readings of one step", arg = "plan",
           remedy = "Take a larger strip, fewer readings, or a scale with smaller indentations.")

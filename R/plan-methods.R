@@ -12,10 +12,10 @@ format.softanneal_plan <- function(x, ...) {
   set <- x$settings
   g <- glance.softanneal_plan(x)
   t <- x$temperatures
-  c(paste0("Annealing plan, ", x$guess$metal$material, ": ", g$pieces,
+  c(paste0("Annealing plan, ", x$guess$alloy$material, ": ", g$pieces,
            if (g$pieces == 1) " piece, " else " pieces, ", g$steps,
            if (g$steps == 1) " step, " else " steps, ", g$readings,
-           " readings (", set$n, " a step, ", set$scale, ")"),
+           " readings (", set$n_readings, " a step, ", set$scale, ")"),
     paste0("  ", set$furnaces, if (set$furnaces == 1) " furnace, " else " furnaces, ", g$sessions,
            if (g$sessions == 1) " session of " else " sessions of ", format(set$session_min),
            " min from ", clock_text(set$start), "; last reading done ", g$end_clock,

@@ -33,7 +33,7 @@ tidy.softanneal_plan <- function(x, ...) {
   guess <- x$guess
   s <- x$steps[!is.na(x$steps$read_min), ]
   temps <- x$temperatures$temp_c
-  w <- step_information(guess, x$settings$n)
+  w <- step_information(guess, x$settings$n_readings)
   sets <- rbind(guess$par, guess$draws)
   se <- apply(sets, 1L, \(b) expected_errors(guess, b, s$temp_c, s$time_min, w, temps))
   terms <- names(guess$par)[guess$estimated]

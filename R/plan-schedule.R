@@ -8,7 +8,8 @@ timetable_rounds <- function(operations) min(2000 + 60 * operations, 12000)
 
 # `pieces`: data frame specimen, temp_c. `steps`: rows piece (index), step (0 for the reading before
 # the first anneal), hold_min, heat_up_min, cool_min, by piece and step. `set`: session_min,
-# sessions, warm_up, change_min, handling_min, reading_min (of a step), people, furnaces.
+# sessions, warm_up, furnace_change_min, handling_min,
+# reading_min (of a step), n_operators, furnaces.
 # Returns `steps` with in_min, out_min, cold_min, read_min, end_min on the common axis (NA where a
 # step is longer than a session), and the furnace of each piece. With `may_drop` the last steps of a
 # piece may stay without a place so that more steps find one.
@@ -22,9 +23,9 @@ book_steps <- function(pieces, steps, set, rounds = NULL, may_drop = FALSE) {
     furnace_min = as.double(steps$hold_min + steps$heat_up_min),
     cool_min = as.double(steps$cool_min), furnaces = as.double(set$furnaces),
     session_min = as.double(set$session_min), sessions = as.double(set$sessions),
-    warm_up_min = as.double(set$warm_up), change_min = as.double(set$change_min),
+    warm_up_min = as.double(set$warm_up), change_min = as.double(set$furnace_change_min),
     handling_min = as.double(set$handling_min), reading_min = as.double(set$reading_min),
-    operators = as.double(set$people),
+    operators = as.double(set$n_operators),
     may_drop = as.double(may_drop))
   found <- .Call(C_sa_call_timetable, run, as.double(rounds), 1L)
   for (column in c("in", "out", "cold", "read", "end")) {

@@ -17,14 +17,14 @@ FINISHED <- 0.95
 #' **Pieces.** Each piece stays at one temperature and is read before its first anneal and after
 #' every step; `time_min` is its accumulated time at temperature. Each step starts from cold, so
 #' the piece stays in the furnace for the step and its heat-up allowance: the time until
-#' [heat_up()] has it within `within_c` of the furnace, rounded up to half a minute. That
+#' [heat_up()] has it within `tolerance_c` of the furnace, rounded up to half a minute. That
 #' allowance is known to a factor of three at best; `temperatures` gives its range. A step that
 #' is shorter than its allowance is noted.
 #'
 #' **Timetable.** One hardness machine, and one person who opens the furnaces: door events never
-#' overlap. With `people = 1` the same person reads. Each furnace has one temperature at a
+#' overlap. With `n_operators = 1` the same person reads. Each furnace has one temperature at a
 #' time, takes all pieces of that temperature, and climbs to its next one when the last piece
-#' is out, which takes `change_min`. Order and furnaces are searched: as many steps as possible within
+#' is out, which takes `furnace_change_min`. Order and furnaces are searched: as many steps as possible within
 #' the sessions, if need be without the last steps of a piece, then the earliest end. What does
 #' not fit into a session goes into the next one, up to `sessions`; what then is left has `NA`
 #' times, and one warning says so. No treatment runs over the end of a session.
@@ -36,40 +36,40 @@ FINISHED <- 0.95
 #' the guess, with the middle 90 % of its draws. Softening counts as over at a share of 0.95. The
 #' predictions take the time at temperature alone.
 #'
-#' @param temp_c Temperatures in deg C, one a piece (or a group of pieces, see `pieces`); or a
+#' @param temp_c Temperatures in deg C, one a piece (or a group of pieces, see `specimens_per_temp`); or a
 #'   data frame with the columns `temp_c` and `time_min`, one row a step, and optionally
 #'   `specimen`.
 #' @param time_min Accumulated times at temperature in min, rising; or a list of such vectors,
 #'   one a temperature.
 #' @param guess What is known of the kinetics: [plan_guess()], or a fit of [fit_softening()].
 #' @param ... Must be empty.
-#' @param n Readings a step.
-#' @param pieces Number of pieces at each temperature.
+#' @param n_readings Readings a step.
+#' @param specimens_per_temp Number of pieces at each temperature.
 #' @param specimen Names of the pieces; made from temperature and number when `NULL`.
 #' @param baseline Whether each piece is read before its first anneal.
 #' @param thickness_mm,width_mm,length_mm Size of a piece in mm.
 #' @param scale Hardness scale of the readings, see [choose_scale()].
-#' @param softest Softest reading to expect, on `scale`; `NULL` to convert it from the guess.
-#' @param diameter_mm,reserve_mm See [indent_layout()].
+#' @param min_hardness Softest reading to expect, on `scale`; `NULL` to convert it from the guess.
+#' @param diameter_mm,margin_mm See [indent_layout()].
 #' @param furnaces Number of furnaces.
 #' @param session_min Length of a session in min, from the first to the last action.
 #' @param sessions Number of sessions.
 #' @param start Clock time at which each session starts, as `"HH:MM"`.
-#' @param ready_min Minutes from the start of a session until the furnaces are at temperature; 0
+#' @param warmup_min Minutes from the start of a session until the furnaces are at temperature; 0
 #'   when they were switched on before.
-#' @param change_min Minutes a furnace needs to reach and hold its next temperature.
-#' @param people `1`: the same person opens the furnaces and reads; `2`: another one reads.
+#' @param furnace_change_min Minutes a furnace needs to reach and hold its next temperature.
+#' @param n_operators `1`: the same person opens the furnaces and reads; `2`: another one reads.
 #' @param reading_min Minutes for one reading.
 #' @param handling_min Minutes from opening a furnace to having hands free again.
-#' @param within_c Heating up counts as done within so many deg C of the furnace.
-#' @param resting `"block"`: flat on a steel block in the furnace; `"free"`: on a grid. See
+#' @param tolerance_c Heating up counts as done within so many deg C of the furnace.
+#' @param support `"block"`: flat on a steel block in the furnace; `"free"`: on a grid. See
 #'   [heat_up()].
 #' @param heat_up_min Heat-up allowance in min, one or one a temperature (rows of
 #'   `temperatures`, in their order), instead of the computed one.
 #' @param cooling `"block"`: on a cold steel block; `"air"`: on a grid in still air; `"water"`:
 #'   quenched, two minutes with drying and checking (common practice, no source).
 #' @param cool_min Minutes until the piece is cold, instead of the computed ones.
-#' @param room_c Temperature of the room in deg C.
+#' @param ambient_c Temperature of the room in deg C.
 #' @return An object of class `softanneal_plan`, a list with
 #'   * `steps`, a data frame with one row a step in order of time: `specimen`, `furnace`, `temp_c`
 #'     (deg C), `step` (0 before the first anneal), `time_min` (accumulated), `hold_min`,
@@ -103,51 +103,53 @@ FINISHED <- 0.95
 #' head(as.data.frame(plan)[c("specimen", "step", "in_clock", "out_clock", "read_clock")])
 #' @order 1
 #' @export
-plan_anneal <- function(temp_c, time_min, guess = plan_guess(), ..., n = 6, pieces = 1,
+plan_anneal <- function(temp_c, time_min, guess = plan_guess(), ..., n_readings = 6, 
+                        specimens_per_temp = 1,
                         specimen = NULL, baseline = TRUE, thickness_mm = 0.95, width_mm = 20,
-                        length_mm = 80, scale = "HR30T", softest = NULL, diameter_mm = NULL,
-                        reserve_mm = 10, furnaces = 1, session_min = 180, sessions = 1,
-                        start = "09:00", ready_min = 0, change_min = 40, people = 2,
-                        reading_min = 0.5, handling_min = 1, within_c = 2,
-                        resting = c("block", "free"), heat_up_min = NULL,
-                        cooling = c("block", "air", "water"), cool_min = NULL, room_c = 20) {
+                        length_mm = 80, scale = "HR30T", min_hardness = NULL, diameter_mm = NULL,
+                        margin_mm = 10, furnaces = 1, session_min = 180, sessions = 1,
+                        start = "09:00", warmup_min = 0, furnace_change_min = 40, n_operators = 2,
+                        reading_min = 0.5, handling_min = 1, tolerance_c = 2,
+                        support = c("block", "free"), heat_up_min = NULL,
+                        cooling = c("block", "air", "water"), cool_min = NULL, ambient_c = 20) {
   check_dots_empty(...)
   guess <- check_guess(guess)
   positive <- \(x, arg) check_number(in_unit(x, sub(".*_", "", arg), arg, 0, open = TRUE), arg)
   set <- list(
-    n = check_number(n, "n", 1, 1000, whole = TRUE), baseline = check_flag(baseline, "baseline"),
+    n_readings = check_number(n_readings, "n_readings", 1, 1000, whole = TRUE),
+    baseline = check_flag(baseline, "baseline"),
     thickness_mm = positive(thickness_mm, "thickness_mm"),
     width_mm = positive(width_mm, "width_mm"), length_mm = positive(length_mm, "length_mm"),
-    scale = check_string(scale, "scale"), softest = check_number(softest, "softest", null = TRUE),
-    diameter_mm = diameter_mm, reserve_mm = reserve_mm,
+    scale = check_string(scale, "scale"), min_hardness = check_number(min_hardness, "min_hardness", null = TRUE),
+    diameter_mm = diameter_mm, margin_mm = margin_mm,
     furnaces = check_number(furnaces, "furnaces", 1, 100, whole = TRUE),
     session_min = check_number(session_min, "session_min", 0, 1440, open = TRUE),
     sessions = check_number(sessions, "sessions", 1, 1000, whole = TRUE),
-    start = check_clock(start), ready_min = check_number(ready_min, "ready_min", 0),
-    change_min = check_number(change_min, "change_min", 0),
-    people = check_number(people, "people", 1, 2, whole = TRUE),
+    start = check_clock(start), warmup_min = check_number(warmup_min, "warmup_min", 0),
+    furnace_change_min = check_number(furnace_change_min, "furnace_change_min", 0),
+    n_operators = check_number(n_operators, "n_operators", 1, 2, whole = TRUE),
     reading_min = check_number(reading_min, "reading_min", 0, open = TRUE),
     handling_min = check_number(handling_min, "handling_min", 0, open = TRUE),
-    within_c = check_number(within_c, "within_c", 0.01),
-    resting = check_choice(resting, c("block", "free"), "resting"), heat_up_min = heat_up_min,
+    tolerance_c = check_number(tolerance_c, "tolerance_c", 0.01),
+    support = check_choice(support, c("block", "free"), "support"), heat_up_min = heat_up_min,
     cooling = check_choice(cooling, c("block", "air", "water"), "cooling"), cool_min = cool_min,
-    room_c = check_number(room_c, "room_c", -ZERO_CELSIUS))
+    ambient_c = check_number(ambient_c, "ambient_c", -ZERO_CELSIUS))
   treatments <- if (is.data.frame(temp_c)) {
-    if (!missing(time_min) || !missing(pieces) || !is.null(specimen)) {
-      abort("argument", "`time_min`, `pieces` and `specimen` have no use beside a table",
+    if (!missing(time_min) || !missing(specimens_per_temp) || !is.null(specimen)) {
+      abort("argument", "`time_min`, `specimens_per_temp` and `specimen` have no use beside a table",
             arg = "temp_c", remedy = "Give them as columns, or give vectors.")
     }
     treatments_of_table(temp_c)
   } else {
-    treatments_of_vectors(temp_c, time_min, pieces, specimen)
+    treatments_of_vectors(temp_c, time_min, specimens_per_temp, specimen)
   }
-  check_below_solidus(treatments$temp_c, "temp_c", guess$metal)
+  check_below_solidus(treatments$temp_c, "temp_c", guess$alloy)
   build_plan(treatments, guess, set)
 }
 
 build_plan <- function(treatments, guess, set) {
   pieces <- treatments[!duplicated(treatments$specimen), c("specimen", "temp_c")]
-  temperatures <- allowances(sort(unique(pieces$temp_c)), guess$metal, set)
+  temperatures <- allowances(sort(unique(pieces$temp_c)), guess$alloy, set)
   of_piece <- match(treatments$specimen, pieces$specimen)
   at <- match(treatments$temp_c, temperatures$temp_c)
   step <- stats::ave(of_piece, of_piece, FUN = seq_along)
@@ -164,9 +166,10 @@ build_plan <- function(treatments, guess, set) {
   steps <- steps[order(steps$piece, steps$step), ]
   most <- max(steps$step) + set$baseline
   layout <- plan_layout(guess, set, most)
-  timing <- set[c("session_min", "sessions", "change_min", "handling_min", "people", "furnaces")]
-  timing$warm_up <- set$ready_min
-  timing$reading_min <- ceiling(set$n * set$reading_min)
+  timing <- set[c("session_min", "sessions", "furnace_change_min", "handling_min", "n_operators",
+                  "furnaces")]
+  timing$warm_up <- set$warmup_min
+  timing$reading_min <- ceiling(set$n_readings * set$reading_min)
   booked <- book_run(pieces, steps, timing)
   steps <- booked$steps
   pieces$furnace <- booked$furnace
@@ -182,21 +185,21 @@ build_plan <- function(treatments, guess, set) {
 }
 
 # Heat-up and cooling times of each temperature.
-allowances <- function(temp_c, metal, set) {
-  size <- set[c("thickness_mm", "width_mm", "length_mm", "within_c", "room_c")]
+allowances <- function(temp_c, alloy, set) {
+  size <- set[c("thickness_mm", "width_mm", "length_mm", "tolerance_c", "ambient_c")]
   out <- data.frame(temp_c = temp_c,
-                    homologous = (temp_c + ZERO_CELSIUS) / (metal$solidus_c + ZERO_CELSIUS))
+                    homologous = (temp_c + ZERO_CELSIUS) / (alloy$solidus_c + ZERO_CELSIUS))
   n <- length(temp_c)
-  cold <- which(temp_c <= size$room_c)
+  cold <- which(temp_c <= size$ambient_c)
   if (length(cold)) {
     abort("range", paste0("`temp_c` (", format(temp_c[cold[1L]]), " deg C) is not above the room (",
-                          format(size$room_c), " deg C)"), arg = "temp_c",
+                          format(size$ambient_c), " deg C)"), arg = "temp_c",
           remedy = "Annealing needs a furnace hotter than the room; check the unit.")
   }
   if (is.null(set$heat_up_min)) {
-    heat <- heat_up(size$thickness_mm, furnace_c = temp_c, start_c = size$room_c,
-                    within_c = size$within_c, resting = set$resting, width_mm = size$width_mm,
-                    length_mm = size$length_mm, material = metal)$summary
+    heat <- heat_up(size$thickness_mm, furnace_c = temp_c, start_c = size$ambient_c,
+                    tolerance_c = size$tolerance_c, support = set$support, width_mm = size$width_mm,
+                    length_mm = size$length_mm, alloy = alloy)$summary
     out$heat_up_min <- pmax(ceiling(2 * heat$time_min) / 2, 0.5)
     out$heat_up_low_min <- heat$time_low_min
     out$heat_up_high_min <- heat$time_high_min
@@ -210,10 +213,10 @@ allowances <- function(temp_c, metal, set) {
   } else if (set$cooling == "water") {
     out$cool_min <- rep(WATER_COOLING, n)
   } else {
-    cool <- cool_down(size$thickness_mm, start_c = temp_c, room_c = size$room_c,
-                      within_c = size$within_c,
-                      resting = if (set$cooling == "block") "block" else "free",
-                      width_mm = size$width_mm, length_mm = size$length_mm, material = metal)
+    cool <- cool_down(size$thickness_mm, start_c = temp_c, ambient_c = size$ambient_c,
+                      tolerance_c = size$tolerance_c,
+                      support = if (set$cooling == "block") "block" else "free",
+                      width_mm = size$width_mm, length_mm = size$length_mm, alloy = alloy)
     out$cool_min <- pmax(ceiling(cool$summary$time_min), 1)
   }
   if (anyNA(out$heat_up_min) || anyNA(out$cool_min)) {
@@ -224,7 +227,7 @@ allowances <- function(temp_c, metal, set) {
 }
 
 plan_layout <- function(guess, set, steps) {
-  softest <- set$softest
+  softest <- set$min_hardness
   if (is.null(softest) && is.null(set$diameter_mm)) {
     softest <- guess$par[["h_soft"]]
     if (!guess$scale %in% c(set$scale, "as read")) {
@@ -234,18 +237,18 @@ plan_layout <- function(guess, set, steps) {
     }
     if (is.na(softest)) {
       abort("range", paste0("the softest reading cannot be converted from ", guess$scale, " to ",
-                            set$scale), arg = "softest",
-            remedy = "Give `softest` on the scale of the readings, or `diameter_mm`.")
+                            set$scale), arg = "min_hardness",
+            remedy = "Give `min_hardness` on the scale of the readings, or `diameter_mm`.")
     }
   }
-  indent_layout(set$width_mm, set$length_mm, n = set$n, steps = steps, hardness = softest,
-                scale = set$scale, diameter_mm = set$diameter_mm, reserve_mm = set$reserve_mm)
+  indent_layout(set$width_mm, set$length_mm, n_readings = set$n_readings, steps = steps, hardness = softest,
+                scale = set$scale, diameter_mm = set$diameter_mm, margin_mm = set$margin_mm)
 }
 
 plan_cautions <- function(temp_c, guess, set) {
   process <- c("furnace", "annealing", if (set$cooling == "water") "quenching", "indenting")
   out <- cautions(process, temp_c = max(temp_c))
-  if (guess$metal$material %in% c("copper", "aluminium 1100", "carbon steel")) {
+  if (guess$alloy$material %in% c("copper", "aluminium 1100", "carbon steel")) {
     out <- out[!grepl("brass|zinc", paste(out$hazard, out$precaution)), , drop = FALSE]
   }
   out
@@ -280,7 +283,7 @@ finish_steps <- function(steps, pieces, guess, set) {
   for (column in axis) {
     out[[sub("_min", "_clock", column)]] <- clock_text(set$start + steps[[column]])
   }
-  out$readings <- as.integer(set$n)
+  out$readings <- as.integer(set$n_readings)
   out$share <- share
   out$hardness <- h[1L, ]
   out$hardness_low <- spread[1L, ]

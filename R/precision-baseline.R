@@ -42,7 +42,7 @@
 #' @param scale Hardness scale, if `x` and `baseline` are numbers; its name is needed for the
 #'   default margin only.
 #' @param power Wanted chance of a decision, for the number of readings needed.
-#' @param hardness,scale_column Columns of hardness and scale in tables; bare or quoted.
+#' @param hardness,reading_scale Columns of hardness and scale in tables; bare or quoted.
 #' @return An object of class `softanneal_comparison`, a list with `estimate` (mean now minus
 #'   mean before), `std.error`, `df`, `conf.int` (at `level`), `equivalence` (interval at 1 - 2
 #'   alpha, t and p of both one-sided tests), `p.value` (of no difference), `margin` and where it
@@ -62,16 +62,16 @@
 #' compare_baseline(c(78, 79, 77.5, 78.5, 78), rolled, margin = 1.5)
 #' @export
 compare_baseline <- function(x, baseline, margin = NULL, paired = FALSE, level = 0.95, scale = NULL,
-                             power = 0.8, hardness = hardness, scale_column = scale) {
+                             power = 0.8, hardness = hardness, reading_scale = scale) {
   hardness <- column_name(rlang::enexpr(hardness))
-  scale_column <- column_name(rlang::enexpr(scale_column))
+  reading_scale <- column_name(rlang::enexpr(reading_scale))
   check_flag(paired, "paired")
   # below one half the two one-sided tests have no sense
   check_number(level, "level", 0.5, 1, open = TRUE)
   check_level(power, "power")
   scale <- check_scale(scale)
-  now <- one_state(x, hardness, scale_column, scale, "x")
-  before <- one_state(baseline, hardness, scale_column, scale, "baseline")
+  now <- one_state(x, hardness, reading_scale, scale, "x")
+  before <- one_state(baseline, hardness, reading_scale, scale, "baseline")
   if (!is.null(now$scale) && !is.null(before$scale) && now$scale != before$scale) {
     abort("scale", paste0("`x` is in '", now$scale, "' and `baseline` in '", before$scale, "'"),
           arg = "scale",

@@ -32,10 +32,10 @@
 #'
 #' @param data Table with a row a reading; or, with `cell_mean`, `cell_sd` and `cell_n`, a row a
 #'   cell.
-#' @param lab,material,hardness Columns of laboratory, material and reading; bare or quoted.
+#' @param lab,test_material,hardness Columns of laboratory, material and reading; bare or quoted.
 #' @param cell_mean,cell_sd,cell_n Names (in quotes) of the columns of cell means, standard
 #'   deviations and numbers of readings, if the readings themselves are not at hand.
-#' @param alpha Significance level of h and k; 0.005 in ASTM E691.
+#' @param consistency_level Level of the critical values of h and k, 1 - alpha; 0.995 in ASTM E691.
 #' @param level Level of the intervals.
 #' @return An object of class `softanneal_laboratories`, a list of data frames:
 #'   `precision`: one row a material with `material`, `p`, `n` (mean cell size), `mean`, `s_xbar`,
@@ -53,19 +53,19 @@
 #'                 hardness = c(61, 60.5, 61.5, 61, 62, 62.5, 62, 63, 60, 61.5, 61, 60.5))
 #' compare_laboratories(r)
 #' @export
-compare_laboratories <- function(data, lab = group, material = specimen, hardness = hardness,
-                                 cell_mean = NULL, cell_sd = NULL, cell_n = NULL, alpha = 0.005,
-                                 level = 0.95) {
+compare_laboratories <- function(data, lab = group, test_material = specimen, hardness = hardness,
+                                 cell_mean = NULL, cell_sd = NULL, cell_n = NULL,
+                                 consistency_level = 0.995, level = 0.95) {
   lab <- column_name(rlang::enexpr(lab))
-  material <- column_name(rlang::enexpr(material))
+  test_material <- column_name(rlang::enexpr(test_material))
   hardness <- column_name(rlang::enexpr(hardness))
   check_data(data)
-  check_level(alpha, "alpha")
+  check_level(consistency_level, "consistency_level")
   check_level(level)
-  keys <- list(material = any_column(data, material), lab = any_column(data, lab))
+  keys <- list(material = any_column(data, test_material), lab = any_column(data, lab))
   for (i in 1:2) {
     if (anyNA(keys[[i]])) {
-      name <- c(material, lab)[i]
+      name <- c(test_material, lab)[i]
       abort("missing", paste0("column `", name, "` must not be missing"), arg = name,
             rows = which(is.na(keys[[i]])),
             remedy = "Fill in these cells.")
@@ -78,7 +78,7 @@ compare_laboratories <- function(data, lab = group, material = specimen, hardnes
   }
   cells <- if (all(given)) given_cells(data, keys, cell_mean, cell_sd, cell_n) else
     cells_of(numeric_column(data, hardness, na = TRUE), keys)
-  laboratories_object(cells, alpha, level)
+  laboratories_object(cells, 1 - consistency_level, level)
 }
 
 given_cells <- function(data, keys, cell_mean, cell_sd, cell_n) {
@@ -228,10 +228,11 @@ print.softanneal_laboratories <- function(x, ...) {
   print(shown, row.names = FALSE, digits = 4)
   beyond <- which(x$cells$h_beyond | x$cells$k_beyond)
   if (!length(beyond)) {
-    cat("No laboratory stands out: all h and k are within their critical values (alpha = ",
-        format(x$alpha), ").\n", sep = "")
+    cat("No laboratory stands out: all h and k are within their critical values (level ",
+        format(100 * (1 - x$alpha)), " %).\n", sep = "")
   } else {
-    cat("Beyond a critical value (alpha = ", format(x$alpha), "); ask, do not delete:\n", sep = "")
+    cat("Beyond a critical value (level ", format(100 * (1 - x$alpha)),
+        " %); ask, do not delete:\n", sep = "")
     print(x$cells[beyond, c("material", "lab", "h", "h_critical", "k", "k_critical")],
           row.names = FALSE, digits = 3)
   }

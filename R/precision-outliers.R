@@ -16,7 +16,7 @@
 #' with t the upper alpha/(2n) quantile of Student's t with n - 2 degrees of freedom. The
 #' p-value is the Bonferroni upper bound, close for groups as small as these.
 #'
-#' `"esd"` (generalised extreme studentised deviate) allows for up to `at_most` outliers: the
+#' `"esd"` (generalised extreme studentised deviate) allows for up to `max_outliers` outliers: the
 #' farthest reading is set aside and the test repeated; the number of outliers is the last step
 #' at which the statistic exceeds its critical value. Rosner found it accurate from about 25
 #' readings, usable from 15.
@@ -30,8 +30,8 @@
 #' @param data Table of readings, or a numeric vector that is one group.
 #' @inheritParams summarise_readings
 #' @param method `"grubbs"` or `"esd"`.
-#' @param alpha Significance level for each group.
-#' @param at_most Largest number of outliers in a group, for `"esd"`.
+#' @param level Level of the test of each group, 1 - alpha.
+#' @param max_outliers Largest number of outliers in a group, for `"esd"`.
 #' @param resolution Smallest step of the readings. `NULL` takes the coarsest of 1, 0.5, 0.2,
 #'   0.1, 0.05, 0.02 and 0.01 of which all readings are multiples, or 0.
 #' @return A data frame of class `softanneal_outliers`, one row for each group and test step: the
@@ -41,21 +41,21 @@
 #'   too small ones are counted by one `softanneal_warning_too_few`.
 #' @section Errors:
 #'   `softanneal_error_column` for a missing or text column, `softanneal_error_missing` for
-#'   infinite readings or a group without a name, `softanneal_error_range` for an `alpha` outside 0
+#'   infinite readings or a group without a name, `softanneal_error_range` for a `level` outside 0
 #'   and 1, `softanneal_error_too_few` for a table without rows, `softanneal_error_argument`.
 #' @examples
 #' # eight readings with one far off (NIST/SEMATECH e-Handbook 1.3.5.17.1)
 #' find_outliers(c(199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57))
 #' @export
-find_outliers <- function(data, method = c("grubbs", "esd"), alpha = 0.05, at_most = 3,
+find_outliers <- function(data, method = c("grubbs", "esd"), level = 0.95, max_outliers = 3,
                           resolution = NULL, hardness = hardness, specimen = specimen,
-                          temp = temp_c, time = time_min, scale = scale, by = NULL) {
+                          temp = temp_c, time = time_min, reading_scale = scale, by = NULL) {
   method <- check_choice(method, c("grubbs", "esd"), "method")
-  check_level(alpha, "alpha")
-  at_most <- check_number(at_most, "at_most", 1, 1e4, whole = TRUE)
+  check_level(level)
+  max_outliers <- check_number(max_outliers, "max_outliers", 1, 1e4, whole = TRUE)
   if (is.data.frame(data)) {
     pick <- reading_columns(rlang::enexpr(hardness), rlang::enexpr(specimen), rlang::enexpr(temp),
-                            rlang::enexpr(time), rlang::enexpr(scale))
+                            rlang::enexpr(time), rlang::enexpr(reading_scale))
     check_data(data)
     x <- numeric_column(data, pick$hardness, na = TRUE)
     keys <- step_keys(data, pick, by)
@@ -68,11 +68,11 @@ find_outliers <- function(data, method = c("grubbs", "esd"), alpha = 0.05, at_mo
   }
   resolution <- if (is.null(resolution)) find_resolution(x) else
     check_number(resolution, "resolution", 0)
-  out <- outlier_table(x, groups$id, length(groups$first), method, alpha,
-                       if (method == "grubbs") 1 else at_most, resolution)
+  out <- outlier_table(x, groups$id, length(groups$first), method, 1 - level,
+                       if (method == "grubbs") 1 else max_outliers, resolution)
   out <- structure(c(lapply(keys, `[`, out$group), out$table),
                    class = c("softanneal_outliers", "data.frame"),
-                   row.names = .set_row_names(length(out$group)), method = method, alpha = alpha,
+                   row.names = .set_row_names(length(out$group)), method = method, alpha = 1 - level,
                    resolution = resolution)
   small <- sum(tabulate(groups$id[!is.na(x)], length(groups$first)) < 3L)
   if (small) {
@@ -160,7 +160,7 @@ print.softanneal_outliers <- function(x, ...) {
   if (!all(c("outlier", "statistic") %in% names(x))) return(invisible(print(plain_frame(x))))
   found <- which(x$outlier)
   name <- if (attr(x, "method") == "grubbs") "Grubbs test" else "Generalised ESD test"
-  cat(name, ", two-sided, alpha = ", format(attr(x, "alpha")), " for each group; resolution ",
+  cat(name, ", two-sided, level ", format(100 * (1 - attr(x, "alpha"))), " % for each group; resolution ",
       format(attr(x, "resolution")), "\n", sep = "")
   if (!length(found)) {
     cat("No outliers.\n")

@@ -209,7 +209,7 @@ autoplot.softanneal_laboratories <- function(object, ...) {
                                    name = "Critical value", drop = FALSE) +
     ggplot2::labs(x = "Laboratory", y = "Statistic (1)",
                   caption = paste0("Dashed: critical values of ASTM E691 at ",
-                                   format(100 * object$alpha), " %."),
+                                   format(100 * (1 - object$alpha)), " %."),
                   alt = paste0("Bars of the consistency statistics h and k of ",
                                length(unique(cells$lab)), " laboratories on ",
                                count(nrow(object$precision), "material"), "; ", said, ".")) +

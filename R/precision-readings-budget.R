@@ -58,9 +58,9 @@ uncertainty_budget <- function(x, reference = NULL, scale = NULL, in_hv = FALSE,
                                machine = NULL, resolution = NULL, repeatability_sd = NULL,
                                repeatability_df = Inf, specimen_sd = 0, specimen_df = Inf,
                                same_machine = TRUE, level = 0.95, hardness = hardness,
-                               scale_column = scale) {
+                               reading_scale = scale) {
   hardness <- column_name(rlang::enexpr(hardness))
-  scale_column <- column_name(rlang::enexpr(scale_column))
+  reading_scale <- column_name(rlang::enexpr(reading_scale))
   check_flag(in_hv, "in_hv")
   check_flag(same_machine, "same_machine")
   check_level(level)
@@ -71,9 +71,9 @@ uncertainty_budget <- function(x, reference = NULL, scale = NULL, in_hv = FALSE,
                 sd_df = check_df(repeatability_df, "repeatability_df"),
                 specimen = check_number(specimen_sd, "specimen_sd", 0),
                 specimen_df = check_df(specimen_df, "specimen_df"))
-  sides <- list(now = one_state(x, hardness, scale_column, scale, "x"))
+  sides <- list(now = one_state(x, hardness, reading_scale, scale, "x"))
   if (!is.null(reference)) {
-    sides$before <- one_state(reference, hardness, scale_column, scale, "reference")
+    sides$before <- one_state(reference, hardness, reading_scale, scale, "reference")
   }
   args <- c(now = "x", before = "reference")
   for (side in names(sides)) {

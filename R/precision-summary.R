@@ -17,7 +17,7 @@
 #' is left.
 #'
 #' @param data Table of readings, see [read_readings()].
-#' @param hardness,specimen,temp,time,scale Columns of hardness, specimen, temperature
+#' @param hardness,specimen,temp,time,reading_scale Columns of hardness, specimen, temperature
 #'   (deg C), accumulated time (min) and scale; bare or quoted.
 #' @param by Names of further columns that divide the groups, e.g. `"group"`.
 #' @param in_hv `TRUE` adds the columns in HV.
@@ -40,10 +40,10 @@
 #' summarise_readings(r, in_hv = TRUE)
 #' @export
 summarise_readings <- function(data, hardness = hardness, specimen = specimen, temp = temp_c,
-                               time = time_min, scale = scale, by = NULL, in_hv = FALSE,
+                               time = time_min, reading_scale = scale, by = NULL, in_hv = FALSE,
                                material = "brass", level = 0.95) {
   pick <- reading_columns(rlang::enexpr(hardness), rlang::enexpr(specimen), rlang::enexpr(temp),
-                          rlang::enexpr(time), rlang::enexpr(scale))
+                          rlang::enexpr(time), rlang::enexpr(reading_scale))
   check_data(data)
   check_flag(in_hv, "in_hv")
   check_level(level)

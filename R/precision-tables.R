@@ -22,18 +22,18 @@ machine_tolerance <- function(scale, level) {
 
 # One state of one piece as plain readings: numbers as they are, or the hardness column of a
 # table. Returns list(x, scale, n_missing); the scale is one name or NULL.
-one_state <- function(data, hardness, scale_column, scale, arg) {
+one_state <- function(data, hardness, reading_scale, scale, arg) {
   if (is.data.frame(data)) {
     check_data(data, arg)
     x <- numeric_column(data, hardness, arg, lower = -1e6, upper = 1e6, na = TRUE)
-    if (scale_column %in% names(data)) {
-      found <- unique(known_scale(as.character(data[[scale_column]])))
+    if (reading_scale %in% names(data)) {
+      found <- unique(known_scale(as.character(data[[reading_scale]])))
       if (length(found) > 1L) {
         abort("scale", paste0("`", arg, "` mixes the scales ", in_quotes(found, " and ")),
               arg = arg,
               remedy = "Compare within one scale, or convert with `convert_hardness()` first.")
       }
-      if (is.na(found)) abort_scale(data[[scale_column]][1L], scale_column)
+      if (is.na(found)) abort_scale(data[[reading_scale]][1L], reading_scale)
       if (!is.null(scale) && !identical(found, scale)) {
         abort("scale", paste0("`scale` is '", scale, "' and `", arg, "` is in '", found, "'"),
               arg = "scale",

@@ -82,7 +82,7 @@ plainest_roles <- function(roles, names) {
 }
 
 # The names in the column arguments of a table of readings, for functions that take them all.
-reading_columns <- function(hardness, specimen, temp, time, scale) {
-  lapply(list(hardness = hardness, specimen = specimen, temp_c = temp, time_min = time, scale = scale),
+reading_columns <- function(hardness, specimen, temp, time, reading_scale) {
+  lapply(list(hardness = hardness, specimen = specimen, temp_c = temp, time_min = time, scale = reading_scale),
          column_name)
 }

@@ -37,7 +37,7 @@
 #' @inheritParams summarise_readings
 #' @param thickness_mm,length_mm Thickness and length of the pieces in mm, if no such column is
 #'   there.
-#' @param alpha Significance level of the outlier, rise and drift tests, over the whole table.
+#' @param level Level of the outlier, rise and drift tests, 1 - alpha, over the whole table.
 #' @return A data frame of class `softanneal_findings`, worst first, with the columns `level`
 #'   (`"error"`, `"warning"`, `"note"`), `check`, `row` (the first row concerned), `n` (rows
 #'   concerned), `what`, `why`, `remedy` and `rows` (a list of row numbers). No findings give no
@@ -53,16 +53,17 @@
 #' @export
 check_readings <- function(data, hardness = hardness, specimen = specimen, temp = temp_c,
                            time = time_min,
-                           scale = scale, thickness_mm = NULL, length_mm = NULL, alpha = 0.05) {
+                           reading_scale = scale, thickness_mm = NULL, length_mm = NULL, level = 0.95) {
   pick <- reading_columns(rlang::enexpr(hardness), rlang::enexpr(specimen), rlang::enexpr(temp),
-                          rlang::enexpr(time), rlang::enexpr(scale))
+                          rlang::enexpr(time), rlang::enexpr(reading_scale))
   check_data(data)
-  check_level(alpha, "alpha")
+  check_level(level)
+  alpha <- 1 - level
   r <- readings_parts(data, pick, thickness_mm, length_mm)
   found <- c(find_repeats(r), find_time_order(r), find_scales(r), find_temperatures(r),
              find_range(r),
-             find_thin(r), find_spacing(r), find_far(r, alpha), find_rises(r, alpha), find_drift(r, alpha),
-             find_warm(r), find_few(r))
+             find_thin(r), find_spacing(r), find_far(r, alpha), find_rises(r, alpha),
+             find_drift(r, alpha), find_warm(r), find_few(r))
   findings_table(found)
 }
 

@@ -123,13 +123,13 @@ tidy.softanneal_fit_recrystallisation <- function(x, conf.int = FALSE, conf.leve
 
 #' @param fitted A fit of `fit_recrystallisation()`.
 #' @param parm Parameters whose profile is drawn up, by name or number.
-#' @param points Number of values on each side of the estimate.
+#' @param n_points Number of values on each side of the estimate.
 #' @rdname fit_recrystallisation
 #' @export
-profile.softanneal_fit_recrystallisation <- function(fitted, parm, level = 0.99, points = 8, ...) {
+profile.softanneal_fit_recrystallisation <- function(fitted, parm, level = 0.99, n_points = 8, ...) {
   check_dots_empty(...)
   level <- check_level(level)
-  points <- check_number(points, "points", 2, 1000, whole = TRUE)
+  n_points <- check_number(n_points, "n_points", 2, 1000, whole = TRUE)
   parm <- if (missing(parm)) fitted$settings$terms else {
     check_parm(parm, names(fitted$coefficients))
   }
@@ -139,8 +139,8 @@ profile.softanneal_fit_recrystallisation <- function(fitted, parm, level = 0.99,
     ends <- profile_ends(fitted, term, level)
     open <- !is.finite(ends)
     ends[open] <- best + c(-1, 1)[open] * max(abs(ends[!open] - best), 0.5 * abs(best) + 1)
-    value <- unique(c(seq(ends[1L], best, length.out = points + 1L),
-                      seq(best, ends[2L], length.out = points + 1L)))
+    value <- unique(c(seq(ends[1L], best, length.out = n_points + 1L),
+                      seq(best, ends[2L], length.out = n_points + 1L)))
     deviance <- vapply(value, \(v) {
       if (v == best) fitted$deviance else held_deviance(fitted, term, v)
     }, 0)

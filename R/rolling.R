@@ -22,7 +22,7 @@ COLD_WORK_COLUMNS <- c(
 #'
 #' Standard uncertainties are propagated to first order (JCGM 100:2008, 5.1.2), readings taken
 #' as independent: `u(ln t0/t)^2 = (u_t/t)^2 + (u_t/t0)^2`, and so on. A finding is reported
-#' where the volume ratio differs from 1 by more than `coverage` of its standard uncertainty,
+#' where the volume ratio differs from 1 by more than `coverage_factor` of its standard uncertainty,
 #' with the length that the other sizes would ask for. Where a strip was cut between passes,
 #' leave its length `NA`. Rolling after an anneal starts a new specimen with its own pass 0.
 #'
@@ -32,7 +32,7 @@ COLD_WORK_COLUMNS <- c(
 #'   absent.
 #' @param u_thickness_mm,u_width_mm,u_length_mm Standard uncertainty of one measurement in mm;
 #'   one, or one a row. The defaults (micrometer 0.01, caliper 0.05, rule 0.5) are assumptions.
-#' @param coverage Number of standard uncertainties that count as disagreement.
+#' @param coverage_factor Number of standard uncertainties that count as disagreement.
 #' @return `data` (same rows, order, columns and class, groups dropped) with class
 #'   `softanneal_cold_work` and the columns `pass_reduction_pct` (% against the pass before),
 #'   `reduction_pct`, `u_reduction_pct`, `area_reduction_pct`, `spread_pct`, `elongation_pct`
@@ -41,7 +41,7 @@ COLD_WORK_COLUMNS <- c(
 #'   is well). What needs a size that is not there is `NA`; one warning of class
 #'   `softanneal_warning_missing` counts the rows with a missing thickness.
 #' @details Errors: `softanneal_error_range` for sizes that are not positive and for a thickness
-#'   that grows from one pass to the next by more than `coverage` standard uncertainties;
+#'   that grows from one pass to the next by more than `coverage_factor` standard uncertainties;
 #'   `softanneal_error_duplicate` for a pass given twice; `softanneal_error_too_few` for a
 #'   specimen without pass 0; `softanneal_error_column` for missing or text columns.
 #' @section Safety: Rolls draw in: fingers, sleeves and hair away from the gap. Local rules, the
@@ -56,7 +56,7 @@ COLD_WORK_COLUMNS <- c(
 #' @export
 cold_work <- function(data, specimen = specimen, pass = pass, thickness = thickness_mm,
                       width = width_mm, length = length_mm, u_thickness_mm = 0.01,
-                      u_width_mm = 0.05, u_length_mm = 0.5, coverage = 2) {
+                      u_width_mm = 0.05, u_length_mm = 0.5, coverage_factor = 2) {
   columns <- c(
     specimen = column_name(rlang::enexpr(specimen)), pass = column_name(rlang::enexpr(pass)),
     thickness = column_name(rlang::enexpr(thickness)),
@@ -79,9 +79,9 @@ cold_work <- function(data, specimen = specimen, pass = pass, thickness = thickn
   u <- list(t = one_a_row(u_thickness_mm, "u_thickness_mm", n),
             w = one_a_row(u_width_mm, "u_width_mm", n),
             l = one_a_row(u_length_mm, "u_length_mm", n))
-  coverage <- check_number(coverage, "coverage", 0, open = TRUE)
+  coverage_factor <- check_number(coverage_factor, "coverage_factor", 0, open = TRUE)
   at <- pass_order(data, columns, piece)
-  check_thinning(sizes$t, u$t, at$before, coverage, columns[["thickness"]])
+  check_thinning(sizes$t, u$t, at$before, coverage_factor, columns[["thickness"]])
 
   first <- at$first
   ratio <- lapply(sizes, \(x) x / x[first])
@@ -99,7 +99,7 @@ cold_work <- function(data, specimen = specimen, pass = pass, thickness = thickn
     elongation_pct = 100 * (ratio$l - 1), true_strain = strain, u_true_strain = sqrt(variance$t),
     effective_strain = plane * strain, u_effective_strain = plane * sqrt(variance$t),
     volume_ratio = volume, u_volume_ratio = volume * u_volume)
-  added$finding <- roll_findings(sizes, at$before, volume, u_volume, coverage)
+  added$finding <- roll_findings(sizes, at$before, volume, u_volume, coverage_factor)
   lost <- which(is.na(sizes$t))
   if (base::length(lost)) {
     warn("missing", paste0(base::length(lost), " of ", n, " rows have no thickness (",
@@ -160,8 +160,8 @@ pass_order <- function(data, columns, piece) {
   list(first = first, before = before)
 }
 
-check_thinning <- function(t, u, before, coverage, column) {
-  allowed <- coverage * sqrt(u^2 + u[before]^2)
+check_thinning <- function(t, u, before, coverage_factor, column) {
+  allowed <- coverage_factor * sqrt(u^2 + u[before]^2)
   bad <- which(t - t[before] > allowed)
   if (length(bad)) {
     i <- bad[1L]
@@ -173,11 +173,11 @@ check_thinning <- function(t, u, before, coverage, column) {
   }
 }
 
-roll_findings <- function(sizes, before, volume, u_volume, coverage) {
+roll_findings <- function(sizes, before, volume, u_volume, coverage_factor) {
   out <- rep(NA_character_, length(volume))
   grown <- which(sizes$t > sizes$t[before])
   out[grown] <- "thickness grew, within the measuring uncertainty"
-  off <- which(abs(log(volume)) > coverage * u_volume & u_volume > 0)
+  off <- which(abs(log(volume)) > coverage_factor * u_volume & u_volume > 0)
   for (i in off) {
     text <- paste0("volume ", format(abs(100 * (volume[i] - 1)), digits = 2), " % too ",
                    if (volume[i] > 1) "large" else "small",

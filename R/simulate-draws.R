@@ -1,38 +1,38 @@
 # The draws behind simulate_readings() and simulate_class(): effects first, always in the same
-# order and number, then slips. Effects of size zero are drawn all the same, so that a switch
+# order and number, then blunders. Effects of size zero are drawn all the same, so that a switch
 # changes nothing but its own effect.
 
-SLIPS <- c("outlier", "mislabel", "warm", "forgotten")
+BLUNDERS <- c("outlier", "mislabel", "warm", "forgotten")
 
-# Slips as counts named by kind.
-check_slips <- function(slips) {
-  if (!(is.null(slips) || is.vector(slips) || is.table(slips)) || is.expression(slips) ||
-        anyNA(slips)) {
-    abort("argument", paste0("`slips` must name slips or count them by name, not ",
-                             describe(slips)), arg = "slips",
-          remedy = paste0("Choose from ", in_quotes(SLIPS), "."))
+# Blunders as counts named by kind.
+check_blunders <- function(blunders) {
+  if (!(is.null(blunders) || is.vector(blunders) || is.table(blunders)) || is.expression(blunders) ||
+        anyNA(blunders)) {
+    abort("argument", paste0("`blunders` must name blunders or count them by name, not ",
+                             describe(blunders)), arg = "blunders",
+          remedy = paste0("Choose from ", in_quotes(BLUNDERS), "."))
   }
-  if (is.character(slips)) slips <- table(slips)
-  counts <- stats::setNames(integer(length(SLIPS)), SLIPS)
-  if (length(slips) == 0L) return(counts)
-  unknown <- if (is.null(names(slips))) "(unnamed)" else setdiff(names(slips), SLIPS)
+  if (is.character(blunders)) blunders <- table(blunders)
+  counts <- stats::setNames(integer(length(BLUNDERS)), BLUNDERS)
+  if (length(blunders) == 0L) return(counts)
+  unknown <- if (is.null(names(blunders))) "(unnamed)" else setdiff(names(blunders), BLUNDERS)
   if (length(unknown)) {
-    abort("argument", paste0("`slips` does not know ", in_quotes(unknown, " and ")), arg = "slips",
-          remedy = paste0("Choose from ", in_quotes(SLIPS), "."))
+    abort("argument", paste0("`blunders` does not know ", in_quotes(unknown, " and ")), arg = "blunders",
+          remedy = paste0("Choose from ", in_quotes(BLUNDERS), "."))
   }
-  number <- check_numeric(as.vector(unclass(slips)), "slips", 0, 1000)
+  number <- check_numeric(as.vector(unclass(blunders)), "blunders", 0, 1000)
   if (any(number != round(number))) {
-    abort("argument", "`slips` must be counts", arg = "slips", remedy = "Give whole numbers.")
+    abort("argument", "`blunders` must be counts", arg = "blunders", remedy = "Give whole numbers.")
   }
-  counts[names(slips)] <- as.integer(number)
+  counts[names(blunders)] <- as.integer(number)
   counts
 }
 
-# list(data, clean, true_hv, slips): the table, its hardness without slips, the truth of each
-# row, and the table of slips.
+# list(data, clean, true_hv, blunders): the table, its hardness without blunders, the truth of each
+# row, and the table of blunders.
 draw_readings <- function(truth, bench) {
   steps <- bench$steps
-  sd <- bench$scatter
+  sd <- bench$sd
   n <- length(bench$row)
   piece <- match(steps$specimen, unique(steps$specimen))
   scale_id <- match(bench$scale, unique(bench$scale))
@@ -45,12 +45,12 @@ draw_readings <- function(truth, bench) {
     stats::rnorm(n) * sd[["reading"]]
   offset <- by_scale[scale_id] + if (is.null(bench$operator)) 0 else by_operator[bench$operator]
   clean <- on_dial(hv, offset, bench)
-  slipped <- draw_slips(hv, step_hv, offset, clean, bench)
+  slipped <- draw_blunders(hv, step_hv, offset, clean, bench)
   data <- data.frame(steps[bench$row, ], reading = bench$reading, hardness = slipped$hardness,
                      scale = bench$scale, row.names = NULL)
   if (!is.null(bench$operators)) data$operator <- bench$operators[bench$operator]
-  if (bench$slips[["warm"]] > 0L) data$note <- slipped$note
-  list(data = data, clean = clean, true_hv = step_hv[bench$row], slips = slipped$table)
+  if (bench$blunders[["warm"]] > 0L) data$note <- slipped$note
+  list(data = data, clean = clean, true_hv = step_hv[bench$row], blunders = slipped$table)
 }
 
 # What the dial shows for a hardness in HV.
@@ -76,24 +76,24 @@ on_dial <- function(hv, offset, bench) {
   shown
 }
 
-draw_slips <- function(hv, step_hv, offset, clean, bench) {
+draw_blunders <- function(hv, step_hv, offset, clean, bench) {
   steps <- bench$steps
   note <- rep(NA_character_, length(hv))
   free <- rep(TRUE, nrow(steps))
   list_of <- list()
-  add <- function(slip, step, reading, what) {
+  add <- function(blunder, step, reading, what) {
     list_of[[length(list_of) + 1L]] <<- data.frame(
-      slip = slip, specimen = steps$specimen[step], temp_c = steps$temp_c[step],
+      blunder = blunder, specimen = steps$specimen[step], temp_c = steps$temp_c[step],
       time_min = steps$time_min[step], reading = reading, what = what)
     free[step] <<- FALSE
   }
-  times <- function(kind) seq_len(bench$slips[[kind]])
+  times <- function(kind) seq_len(bench$blunders[[kind]])
   for (k in times("outlier")) {
     step <- choose_one(which(free), "outlier")
     at <- which(bench$row == step)
     row <- at[choose_one(seq_along(at), "outlier")]
     middle <- (max(step_hv) + min(step_hv)) / 2
-    size <- stats::runif(1, 8, 14) * max(bench$scatter[["reading"]], 1)
+    size <- stats::runif(1, 8, 14) * max(bench$sd[["reading"]], 1)
     change <- if (hv[row] > middle) -size else size
     hv[row] <- hv[row] + change
     add("outlier", step, bench$reading[row], paste0("reading off by ", sprintf("%+.0f", change),
@@ -107,7 +107,7 @@ draw_slips <- function(hv, step_hv, offset, clean, bench) {
     note[at] <- "still warm when read"
     add("warm", step, NA_integer_, paste0("read warm, ", sprintf("%.0f", size), " HV too soft"))
   }
-  changed <- bench$slips[["outlier"]] + bench$slips[["warm"]] > 0L
+  changed <- bench$blunders[["outlier"]] + bench$blunders[["warm"]] > 0L
   hardness <- if (changed) on_dial(hv, offset, bench) else clean
   for (k in times("mislabel")) {
     step <- choose_one(exchangeable(steps, step_hv, free), "mislabel")
@@ -125,7 +125,7 @@ draw_slips <- function(hv, step_hv, offset, clean, bench) {
     hardness[row] <- NA_real_
     add("forgotten", step, bench$reading[row], "reading not written down")
   }
-  none <- data.frame(slip = character(), specimen = character(), temp_c = double(),
+  none <- data.frame(blunder = character(), specimen = character(), temp_c = double(),
                      time_min = double(), reading = integer(), what = character())
   list(hardness = hardness, note = note, table = do.call(rbind, c(list(none), list_of)))
 }
@@ -140,10 +140,10 @@ exchangeable <- function(steps, step_hv, free) {
   which(steps$specimen[i] == steps$specimen[i + 1L] & free[i] & free[i + 1L] & big)
 }
 
-choose_one <- function(from, slip) {
+choose_one <- function(from, blunder) {
   if (!length(from)) {
-    abort("too_few", paste0("there is no step left for the slip '", slip, "'"), arg = "slips",
-          remedy = "Ask for fewer slips, or add steps.")
+    abort("too_few", paste0("there is no step left for the blunder '", blunder, "'"), arg = "blunders",
+          remedy = "Ask for fewer blunders, or add steps.")
   }
   from[sample.int(length(from), 1L)]
 }

@@ -1,11 +1,11 @@
 # Simulated hardness readings with known truth: a softening curve in HV, scatter of pieces,
-# heat treatments and readings, operators and machine, the dial, and slips of the bench on
+# heat treatments and readings, operators and machine, the dial, and blunders of the bench on
 # request. Curve and conversion are the same compiled code that fits use. Deg C, min, HV.
 
 # The invented workshop of the examples: brass strip, half of the recrystallisation in 12 min
 # at 330 degrees Celsius. Scatter as standard deviations.
-WORKSHOP_TRUTH <- c(h_worked = 160, h_soft = 78, half_min = 12, n = 1.6, q_kj_mol = 140)
-WORKSHOP_SCATTER <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine = 0)
+WORKSHOP_TRUTH <- c(h_worked = 160, h_soft = 78, t50_rex_min = 12, n = 1.6, q_kj_mol = 140)
+WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine = 0)
 
 #' Hardness readings with known truth
 #'
@@ -15,14 +15,14 @@ WORKSHOP_SCATTER <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, mac
 #'
 #' A reading is made in this order: the true hardness of the model (see [fit_softening()]) in HV;
 #' plus the effects of piece (`specimen`), heat treatment (`step`) and place (`reading`), normal
-#' with the standard deviations of `scatter` in HV; converted to the scale of the dial with the
+#' with the standard deviations of `sd` in HV; converted to the scale of the dial with the
 #' table of `material` ([convert_hardness()]); plus the effects of `operator` and `machine`
 #' (one offset a scale), in points of that scale; rounded to the `resolution` of the dial.
 #'
-#' **Slips** are drawn last, so that the same seed gives the same readings with and without
+#' **Blunders** are drawn last, so that the same seed gives the same readings with and without
 #' them. Each falls on a heat treatment of its own:
 #'
-#' | slip | what happens |
+#' | blunder | what happens |
 #' |---|---|
 #' | `outlier` | one reading is off by 8 to 14 times the scatter of readings, towards the middle of the curve |
 #' | `mislabel` | the readings of two neighbouring steps of a piece are written down in exchange |
@@ -31,18 +31,18 @@ WORKSHOP_SCATTER <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, mac
 #'
 #' @param parameters Named vector of true values: those of one model of [fit_softening()], in
 #'   HV, kJ/mol and 1/min. Instead of `ln_k_ref` (logarithm of the rate in 1/min at
-#'   `temp_ref_c`) you may give `half_min`: minutes to half of the recrystallisation there.
+#'   `temp_ref_c`) you may give `t50_rex_min`: minutes to half of the recrystallisation there.
 #' @param temp_c Temperatures in degrees Celsius, one piece each.
 #' @param time_min Accumulated times in min; 0 is before the furnace.
-#' @param readings Readings a step.
+#' @param n_readings Readings a step.
 #' @param scale Hardness scale of the dial; one, or one for each reading of a step.
 #' @param ... Must be empty.
-#' @param temp_ref_c Temperature of `half_min` or `ln_k_ref`, in degrees Celsius.
-#' @param scatter Named standard deviations, put in place of those of the default: `reading`,
+#' @param temp_ref_c Temperature of `t50_rex_min` or `ln_k_ref`, in degrees Celsius.
+#' @param sd Named standard deviations, put in place of those of the default: `reading`,
 #'   `step`, `specimen` in HV; `operator`, `machine` in points of the scale.
 #' @param resolution Step of the dial in points of the scale; 0 for exact numbers.
 #' @param operators Names of operators, who take turns from step to step.
-#' @param slips Slips wanted: names, or a named vector of counts, such as
+#' @param blunders Blunders wanted: names, or a named vector of counts, such as
 #'   `c(outlier = 2, warm = 1)`.
 #' @param specimen Names of the pieces, one for each temperature.
 #' @param schedule Optional data frame with the columns `specimen`, `temp_c` and `time_min`, one
@@ -52,14 +52,14 @@ WORKSHOP_SCATTER <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, mac
 #'   session are left as found. `NULL` draws from the session.
 #' @return A table of readings as from [read_readings()] with the columns `specimen`, `temp_c`
 #'   (deg C), `step`, `time_min` (min), `reading`, `hardness`, `scale`, with `operators` also
-#'   `operator`, with the slip `warm` also `note`. Attribute `truth`: a list of `model`,
-#'   `parameters`, `temp_ref_c`, `scatter`, `hardness_hv` (true hardness of each row, HV), `clean`
-#'   (the readings without slips) and `slips` (a table).
+#'   `operator`, with the blunder `warm` also `note`. Attribute `truth`: a list of `model`,
+#'   `parameters`, `temp_ref_c`, `sd`, `hardness_hv` (true hardness of each row, HV), `clean`
+#'   (the readings without blunders) and `blunders` (a table).
 #' @section Errors:
-#'   `softanneal_error_argument` for unknown parameters, slips or lengths that do not fit;
+#'   `softanneal_error_argument` for unknown parameters, blunders or lengths that do not fit;
 #'   `softanneal_error_range` for values without physical meaning, or a hardness outside the
 #'   conversion table or the scale; `softanneal_error_too_few` where there are not enough steps
-#'   for the slips.
+#'   for the blunders.
 #' @source Readings within a heat treatment as one-way random effects: Searle S R, Casella G,
 #'   McCulloch C E (1992) Variance Components, chapter 3. Scatter of the default: invented.
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
@@ -70,18 +70,18 @@ WORKSHOP_SCATTER <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, mac
 #' r
 #' coef(fit_softening(r))
 #' attr(r, "truth")$parameters
-#' # with slips to be found
-#' messy <- simulate_readings(seed = 12, slips = c("outlier", "forgotten"))
-#' attr(messy, "truth")$slips
+#' # with blunders to be found
+#' messy <- simulate_readings(seed = 12, blunders = c("outlier", "forgotten"))
+#' attr(messy, "truth")$blunders
 #' @export
 simulate_readings <- function(parameters = WORKSHOP_TRUTH, temp_c = c(290, 330, 370, 410),
-                              time_min = c(0, 4, 8, 16, 32, 64, 128), readings = 6,
-                              scale = "HR30T", ..., temp_ref_c = 330, scatter = WORKSHOP_SCATTER,
-                              resolution = 0.5, operators = NULL, slips = NULL, specimen = NULL,
+                              time_min = c(0, 4, 8, 16, 32, 64, 128), n_readings = 6,
+                              scale = "HR30T", ..., temp_ref_c = 330, sd = WORKSHOP_SD,
+                              resolution = 0.5, operators = NULL, blunders = NULL, specimen = NULL,
                               schedule = NULL, material = "brass", seed = NULL) {
   check_dots_empty(...)
   truth <- true_model(parameters, temp_ref_c)
-  bench <- bench_settings(temp_c, time_min, readings, scale, scatter, resolution, operators, slips,
+  bench <- bench_settings(temp_c, time_min, n_readings, scale, sd, resolution, operators, blunders,
                           specimen, schedule, material)
   if (!is.null(seed)) {
     seed <- check_seed(seed)
@@ -93,8 +93,8 @@ simulate_readings <- function(parameters = WORKSHOP_TRUTH, temp_c = c(290, 330, 
   drawn <- draw_readings(truth, bench)
   out <- readings_like(drawn$data, data.frame())
   attr(out, "truth") <- list(model = truth$model, parameters = truth$par,
-                             temp_ref_c = truth$temp_ref_c, scatter = bench$scatter,
-                             hardness_hv = drawn$true_hv, clean = drawn$clean, slips = drawn$slips)
+                             temp_ref_c = truth$temp_ref_c, sd = bench$sd,
+                             hardness_hv = drawn$true_hv, clean = drawn$clean, blunders = drawn$blunders)
   label_columns(out)
 }
 
@@ -126,24 +126,24 @@ true_model <- function(parameters, temp_ref_c) {
     abort("argument", "`parameters` names a parameter twice", arg = "parameters",
           remedy = "Give each once.")
   }
-  given <- replace(names(x), names(x) == "half_min", "ln_k_ref")
+  given <- replace(names(x), names(x) == "t50_rex_min", "ln_k_ref")
   model <- names(SOFTENING_MODELS)[vapply(SOFTENING_MODELS, setequal, NA, given)]
   if (length(model) != 1L || anyDuplicated(given)) {
     abort("argument", paste0("`parameters` are those of no model: ", in_quotes(names(x), " and ")),
           arg = "parameters",
           remedy = paste0("A model has for example ",
                           in_quotes(SOFTENING_MODELS$jmak, " and "),
-                          "; `half_min` may stand for `ln_k_ref`."))
+                          "; `t50_rex_min` may stand for `ln_k_ref`."))
   }
   for (name in names(x)) {
-    positive <- name %in% c("h_worked", "h_soft", "half_min", "n")
+    positive <- name %in% c("h_worked", "h_soft", "t50_rex_min", "n")
     if (name %in% c("ln_k_ref", "ln_k_rec")) check_number(x[[name]], name) else
       check_number(x[[name]], name, 0, open = positive)
   }
-  if ("half_min" %in% names(x)) {
+  if ("t50_rex_min" %in% names(x)) {
     theta0 <- if ("theta0" %in% names(x)) x[["theta0"]] else 0
-    x[["half_min"]] <- log(jmak_time(0.5, 1, x[["n"]], theta0) / x[["half_min"]])
-    names(x)[names(x) == "half_min"] <- "ln_k_ref"
+    x[["t50_rex_min"]] <- log(jmak_time(0.5, 1, x[["n"]], theta0) / x[["t50_rex_min"]])
+    names(x)[names(x) == "t50_rex_min"] <- "ln_k_ref"
   }
   list(model = model, kind = match(model, names(SOFTENING_MODELS)) - 1L,
        par = x[SOFTENING_MODELS[[model]]], temp_ref_c = temp_ref_c)
@@ -157,30 +157,30 @@ true_hardness <- function(truth, temp_c, time_min) {
 
 # Everything about the bench, checked once: one row a reading, with the numbers of its piece,
 # step, operator and scale.
-bench_settings <- function(temp_c, time_min, readings, scale, scatter, resolution, operators,
-                           slips, specimen, schedule, material) {
-  readings <- check_number(readings, "readings", 1, 1e5, whole = TRUE)
+bench_settings <- function(temp_c, time_min, n_readings, scale, sd, resolution, operators,
+                           blunders, specimen, schedule, material) {
+  n_readings <- check_number(n_readings, "n_readings", 1, 1e5, whole = TRUE)
   steps <- if (is.null(schedule)) crossed_schedule(temp_c, time_min, specimen) else
     given_schedule(schedule, specimen)
-  scale <- bench_scales(scale, readings, material)
+  scale <- bench_scales(scale, n_readings, material)
   if (!is.null(operators) && (!is.character(operators) || !length(operators) ||
                               anyNA(operators))) {
     abort("argument", paste0("`operators` must be names, not ", describe(operators)),
           arg = "operators", remedy = "Give text, or leave it out.")
   }
-  unknown <- if (is.null(names(scatter))) "(unnamed)" else
-    setdiff(names(scatter), names(WORKSHOP_SCATTER))
+  unknown <- if (is.null(names(sd))) "(unnamed)" else
+    setdiff(names(sd), names(WORKSHOP_SD))
   if (length(unknown)) {
-    abort("argument", paste0("`scatter` does not know ", in_quotes(unknown, " and ")),
-          arg = "scatter",
-          remedy = paste0("Name any of ", in_quotes(names(WORKSHOP_SCATTER), " and "), "."))
+    abort("argument", paste0("`sd` does not know ", in_quotes(unknown, " and ")),
+          arg = "sd",
+          remedy = paste0("Name any of ", in_quotes(names(WORKSHOP_SD), " and "), "."))
   }
-  all_scatter <- replace(WORKSHOP_SCATTER, names(scatter), check_numeric(scatter, "scatter", 0))
-  row <- rep(seq_len(nrow(steps)), each = readings)
-  list(steps = steps, row = row, reading = rep(seq_len(readings), nrow(steps)),
-       scale = rep(scale, nrow(steps)), scatter = all_scatter, operators = operators,
+  all_sd <- replace(WORKSHOP_SD, names(sd), check_numeric(sd, "sd", 0))
+  row <- rep(seq_len(nrow(steps)), each = n_readings)
+  list(steps = steps, row = row, reading = rep(seq_len(n_readings), nrow(steps)),
+       scale = rep(scale, nrow(steps)), sd = all_sd, operators = operators,
        operator = if (!is.null(operators)) rep_len(seq_along(operators), nrow(steps))[row],
-       resolution = check_number(resolution, "resolution", 0), slips = check_slips(slips),
+       resolution = check_number(resolution, "resolution", 0), blunders = check_blunders(blunders),
        material = material)
 }
 
@@ -238,9 +238,9 @@ given_schedule <- function(schedule, specimen) {
   out[c("specimen", "temp_c", "step", "time_min")]
 }
 
-bench_scales <- function(scale, readings, material) {
-  if (!is.character(scale) || anyNA(scale) || !length(scale) %in% c(1, readings)) {
-    abort("argument", paste0("`scale` must name one scale, or one for each of the ", readings,
+bench_scales <- function(scale, n_readings, material) {
+  if (!is.character(scale) || anyNA(scale) || !length(scale) %in% c(1, n_readings)) {
+    abort("argument", paste0("`scale` must name one scale, or one for each of the ", n_readings,
                              " readings of a step"), arg = "scale",
           remedy = "See `hardness_scales()` for the names.")
   }
@@ -248,5 +248,5 @@ bench_scales <- function(scale, readings, material) {
   if (anyNA(known)) abort_scale(scale[is.na(known)][1L], "scale")
   # fails with the words of the conversion if the table lacks a scale
   scale_pairs(unique(known), "HV", table_of(material), material)
-  rep_len(known, readings)
+  rep_len(known, n_readings)
 }

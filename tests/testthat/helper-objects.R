@@ -33,7 +33,7 @@ result_objects <- function() {
     fit_softening = fit,
     fit_softening_open = quietly_fitted(small[small$temp_c != 330, ], "recovery_jmak"),
     fit_softening_strain = fit_softening(strained, strain = strain),
-    fit_softening_exponents = fit_softening(small, exponent = "by temperature"),
+    fit_softening_exponents = fit_softening(small, n_by = "by temperature"),
     fit_softening_history = fit_softening(
       with_test_seed(42, transform(soften(history, law, temp_ref_c = 370,
                                           time_min = seq(0.5, 20, length.out = 12)),
@@ -62,14 +62,14 @@ result_objects <- function() {
                                       c(a = 10, b = 0.2),
                                       data = data.frame(x = 1:6, y = c(9.1, 7.2, 6.1, 4.9, 4.2, 3.3))),
     profile = stats::profile(fit, "n"),
-    resample = resample_fit(fit, times = 10, type = "parametric", seed = 1),
+    resample = resample_fit(fit, n_resamples = 10, type = "parametric", seed = 1),
     identifiability = identifiability(fit),
     window = process_window(fit, hardness = c(95, 125), temp_c = c(330, 350), time_min = c(4, 8),
-                            points = 5),
-    model_table = compare_models(small, models = c("jmak", "jmak_incubation"), leave_out = FALSE),
+                            n_points = 5),
+    model_table = compare_models(small, models = c("jmak", "jmak_incubation"), cross_validate = FALSE),
     softening = soften(history, law, temp_ref_c = 370, time_min = c(0, 4, 12)),
     history = history,
-    heat = heat_up(0.95, furnace_c = 410, until_min = 5, points = 10),
+    heat = heat_up(0.95, furnace_c = 410, until_min = 5, n_points = 10),
     material = thermal_material("C26000"),
     readings = small,
     steps = summarise_readings(small),
@@ -79,13 +79,13 @@ result_objects <- function() {
     laboratories = compare_laboratories(laboratories),
     budget = uncertainty_budget(c(78, 79, 77.5), scale = "HRF", resolution = 0.5),
     cold_work = cold_work(strip),
-    choice = choose_scale(0.95, hard = 175, soft = 65),
-    layout = indent_layout(20, 80, n = 6, steps = 4, hardness = 30, scale = "HR30T"),
+    choice = choose_scale(0.95, as_rolled = 175, annealed = 65),
+    layout = indent_layout(20, 80, n_readings = 6, steps = 4, hardness = 30, scale = "HR30T"),
     cautions = cautions("annealing", temp_c = 400),
     conversion_tables = conversion_tables("brass"),
     grain_count = count_intercepts(c(92, 85, 97), line_mm = 500, magnification = 200),
     guess = guess,
-    plan = plan_anneal(c(290, 330), c(8, 16), guess = guess, n = 4),
+    plan = plan_anneal(c(290, 330), c(8, 16), guess = guess, n_readings = 4),
     class_design = class_design(),
     class = class,
     key = key,
@@ -143,6 +143,76 @@ object_answers <- function(x) {
     out[[generic]] <- value
   }
   out
+}
+
+# A saved object and its answers, with fields and columns under the names of this version: the
+# saved ones are older than the renaming before the first version.
+read_saved <- function(file) {
+  saved <- readRDS(file)
+  saved$object <- current_names(saved$object)
+  saved
+}
+
+swap_names <- function(x, ...) {
+  new <- c(...)
+  hit <- names(x) %in% names(new)
+  names(x)[hit] <- unname(new[names(x)[hit]])
+  x
+}
+
+swap_words <- function(x, ...) {
+  new <- c(...)
+  hit <- x %in% names(new)
+  x[hit] <- unname(new[x[hit]])
+  x
+}
+
+swap_attribute <- function(x, old, new) {
+  value <- attr(x, old, exact = TRUE)
+  if (is.null(value)) return(x)
+  attr(x, old) <- NULL
+  attr(x, new) <- value
+  x
+}
+
+current_names <- function(x) {
+  switch(
+    c(our_classes(x), "none")[1L],
+    softanneal_layout = swap_names(x, reserve_mm = "margin_mm"),
+    softanneal_guess = swap_names(x, metal = "alloy"),
+    softanneal_plan = {
+      x$settings <- swap_names(x$settings, n = "n_readings", softest = "min_hardness",
+                               reserve_mm = "margin_mm", ready_min = "warmup_min",
+                               change_min = "furnace_change_min", people = "n_operators",
+                               within_c = "tolerance_c", resting = "support",
+                               room_c = "ambient_c")
+      x$layout <- current_names(x$layout)
+      x$guess <- current_names(x$guess)
+      x
+    },
+    softanneal_heat = {
+      x$summary <- swap_names(x$summary, within_c = "tolerance_c")
+      swap_names(x, material = "alloy", resting = "support")
+    },
+    softanneal_window = swap_attribute(x, "of", "target"),
+    softanneal_choice = swap_names(x, hard = "as_rolled", soft = "annealed"),
+    softanneal_class_design = {
+      x$bench <- swap_names(x$bench, scatter = "sd", slips = "blunders")
+      swap_names(x, spread = "sd_groups")
+    },
+    softanneal_key = {
+      x <- swap_attribute(x, "slips", "blunders")
+      attr(x, "blunders") <- swap_names(attr(x, "blunders"), slip = "blunder")
+      attr(x, "design") <- current_names(attr(x, "design"))
+      x$quantity <- swap_words(x$quantity, half_min = "t50_min")
+      x
+    },
+    softanneal_marks = {
+      x$quantity <- swap_words(x$quantity, half_min = "t50_min")
+      x
+    },
+    softanneal_resample = swap_names(x, times = "n_resamples"),
+    x)
 }
 
 # Places in an object that are no data: environments, functions, pointers. Formulas may have the

@@ -15,7 +15,7 @@ test_that("the three routes agree in a regular case", {
     ask <- function(...) as.data.frame(do.call(time_to, c(list(f), aim, list(...))))
     delta <- ask()
     profile <- ask(method = "profile")
-    boot <- ask(method = "bootstrap", times = 400, seed = 1)
+    boot <- ask(method = "bootstrap", n_resamples = 400, seed = 1)
     expect_equal(profile[c("time_min", "std.error")], delta[c("time_min", "std.error")])
     half <- function(x) log(x$conf.high / x$conf.low) / 2
     expect_equal(half(profile), half(delta), tolerance = 0.05)
@@ -28,9 +28,9 @@ test_that("the three routes agree in a regular case", {
   ask <- function(...) as.data.frame(temp_for(f, c(10, 30), hardness = 110, ...))
   width <- function(x) x$conf.high - x$conf.low
   expect_equal(width(ask(method = "profile")), width(ask()), tolerance = 0.05)
-  expect_equal(width(ask(method = "bootstrap", times = 200, seed = 2)), width(ask()), tolerance = 0.2)
-  expect_identical(ask(method = "bootstrap", times = 20, seed = 2),
-                   ask(method = "bootstrap", times = 20, seed = 2))
+  expect_equal(width(ask(method = "bootstrap", n_resamples = 200, seed = 2)), width(ask()), tolerance = 0.2)
+  expect_identical(ask(method = "bootstrap", n_resamples = 20, seed = 2),
+                   ask(method = "bootstrap", n_resamples = 20, seed = 2))
 })
 
 test_that("at the ends a refit by nls() with the time held has risen by the threshold", {
@@ -105,7 +105,7 @@ test_that("what cannot be answered is an error or NA, not a guess", {
   f <- regular_fit()
   expect_warning(a <- time_to(f, hardness = 20, method = "profile"), class = "softanneal_warning_outside")
   expect_true(all(is.na(a$conf.low)))
-  expect_warning(time_to(f, hardness = c(20, 100), method = "bootstrap", times = 5, seed = 1),
+  expect_warning(time_to(f, hardness = c(20, 100), method = "bootstrap", n_resamples = 5, seed = 1),
                  class = "softanneal_warning_outside")
   huber <- quietly_fitted(with_test_seed(61, made_readings(sd_step = 1)), loss = "huber")
   expect_error(time_to(huber, method = "profile"), class = "softanneal_error_model")
@@ -113,12 +113,12 @@ test_that("what cannot be answered is an error or NA, not a guess", {
   expect_error(temp_for(held, 10, method = "profile"), class = "softanneal_error_model")
   expect_error(time_to(f, method = "exact"), class = "softanneal_error_argument")
   expect_error(time_to(f, seed = 1), class = "softanneal_error_argument")
-  expect_error(time_to(f, method = "bootstrap", times = 0), class = "softanneal_error_range")
+  expect_error(time_to(f, method = "bootstrap", n_resamples = 0), class = "softanneal_error_range")
   one <- quietly_fitted(with_test_seed(61, made_readings(temps = 330)))
   expect_warning(a <- time_to(one, temp_c = c(330, 350), method = "profile"),
                  class = "softanneal_warning_outside")
   expect_true(is.finite(a$conf.low[1L]) && is.na(a$conf.low[2L]))
-  expect_warning(b <- time_to(one, temp_c = c(330, 350), method = "bootstrap", times = 50, seed = 1),
+  expect_warning(b <- time_to(one, temp_c = c(330, 350), method = "bootstrap", n_resamples = 50, seed = 1),
                  class = "softanneal_warning_outside")
   expect_equal(log(b$conf.high[1L] / b$conf.low[1L]), log(a$conf.high[1L] / a$conf.low[1L]),
                tolerance = 0.35)

@@ -10,7 +10,7 @@ test_that("temp_for() is the inverse of time_to()", {
   }
   # the standard error by the bootstrap: 300 draws give it to about 4 %
   s <- fit_softening(with_test_seed(61, made_readings(sd_step = 1)), se = "steps")
-  b <- resample_fit(s, times = 300, seed = 3)$estimates
+  b <- resample_fit(s, n_resamples = 300, seed = 3)$estimates
   half <- jmak_time(0.5, 1, b[, "n"])
   inverse <- 1 / (s$temp_ref_c + 273.15) -
     (log(half / 20) - b[, "ln_k_ref"]) * 8.31446261815324 / 1000 / b[, "q_kj_mol"]
@@ -37,19 +37,19 @@ test_that("recrystallisation temperature of tungsten lies near its published one
   # differ, so only the neighbourhood is meant. Common practice, no source: 0.4 to 0.5 of the
   # melting point in K.
   f <- quietly_fitted(tungsten_readings())
-  expect_warning(r <- recryst_temperature(f, melting_c = 3410), NA)
+  expect_warning(r <- recryst_temperature(f, solidus_c = 3410), NA)
   expect_gt(r$homologous, 0.38)
   expect_lt(r$homologous, 0.52)
   expect_equal(r$note, "temperature outside the readings")
   expect_equal(r$homologous, (r$temp_c + 273.15) / (3410 + 273.15))
-  b <- recryst_temperature(fit_softening(bell_readings()), melting_c = 915)
+  b <- recryst_temperature(fit_softening(bell_readings()), solidus_c = 915)
   expect_gt(b$homologous, 0.4)
   expect_lt(b$homologous, 0.5)
 })
 
 test_that("the process window is the t probability of a reading", {
   f <- bell_fit()
-  w <- process_window(f, c(95, 125), points = 15)
+  w <- process_window(f, c(95, 125), n_points = 15)
   expect_s3_class(w, "softanneal_window")
   expect_equal(nrow(w), 225L)
   expect_equal(w$inside, w$probability >= 0.9)
@@ -58,12 +58,12 @@ test_that("the process window is the t probability of a reading", {
   sd <- (p$fit[3L] - p$fit[1L]) / qt(0.975, p$df)
   expect_equal(w$probability[k], unname(pt((125 - p$fit[1L]) / sd, p$df) -
                                           pt((95 - p$fit[1L]) / sd, p$df)), tolerance = 1e-8)
-  curve <- process_window(f, c(95, 125), of = "curve", temp_c = c(300, 320, 340),
+  curve <- process_window(f, c(95, 125), target = "curve", temp_c = c(300, 320, 340),
                           time_min = c(5, 10, 40))
   expect_equal(nrow(curve), 9L)
   expect_output(print(w), "Process window: 95 to 125 HV")
   expect_output(print(w), "estimate")
-  expect_output(print(process_window(f, c(10, 11), points = 5)), "No point of the grid")
+  expect_output(print(process_window(f, c(10, 11), n_points = 5)), "No point of the grid")
   expect_good_window <- ggplot2::autoplot(w)
   expect_s3_class(expect_good_window, "ggplot")
   expect_match(ggplot2::get_alt_text(expect_good_window), "between 95 and 125 HV")
@@ -105,15 +105,15 @@ test_that("models are compared on step means, and a temperature is predicted fro
 
 test_that("a process window may be asked for by temper", {
   f <- bell_fit()
-  w <- process_window(f, temper = "H095", points = 15)
+  w <- process_window(f, temper = "H095", n_points = 15)
   expect_equal(attr(w, "limits"), c(95, 125)) # EN 1652, CuZn30; value from memory
-  expect_equal(w$probability, process_window(f, c(95, 125), points = 15)$probability)
+  expect_equal(w$probability, process_window(f, c(95, 125), n_points = 15)$probability)
   expect_output(print(w), "temper H095, 95 to 125 HV .*from memory")
-  soft <- process_window(f, temper = "OS035", points = 5)
+  soft <- process_window(f, temper = "OS035", n_points = 5)
   # ASTM B36/B36M, C26000: 65 to 76 HRF; value from memory
   expect_equal(attr(soft, "limits"), convert_hardness(c(65, 76), "HRF", "HV"))
   expect_error(process_window(f, temper = "H04"), "thickness", class = "softanneal_error_argument")
-  thick <- process_window(f, temper = "H04", thickness_mm = 0.95, points = 5)
+  thick <- process_window(f, temper = "H04", thickness_mm = 0.95, n_points = 5)
   expect_equal(attr(thick, "limits"), convert_hardness(c(81, 86), "HRB", "HV"))
   expect_error(process_window(f), class = "softanneal_error_argument")
   expect_error(process_window(f, c(95, 125), temper = "H095"), class = "softanneal_error_argument")

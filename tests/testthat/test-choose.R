@@ -45,7 +45,7 @@ test_that("scales and readings that cannot be are refused", {
 })
 
 test_that("choose_scale ranks what suits and says why the rest does not", {
-  got <- choose_scale(0.95, hard = 88, soft = 30, scale = "HRB", rule = "E18")
+  got <- choose_scale(0.95, as_rolled = 88, annealed = 30, scale = "HRB", rule = "E18")
   expect_s3_class(got, c("softanneal_choice", "data.frame"), exact = TRUE)
   expect_identical(got$rank, seq_len(nrow(got)))
   expect_false(is.unsorted(!got$suits))
@@ -61,8 +61,8 @@ test_that("choose_scale ranks what suits and says why the rest does not", {
   suits <- got[got$suits, ]
   for (i in seq_len(nrow(suits))) {
     expect_lte(suits$least_mm[i], 0.95)
-    expect_true(is.na(suits$range_low[i]) || suits$soft[i] >= suits$range_low[i])
-    expect_true(is.na(suits$range_high[i]) || suits$hard[i] <= suits$range_high[i])
+    expect_true(is.na(suits$range_low[i]) || suits$annealed[i] >= suits$range_low[i])
+    expect_true(is.na(suits$range_high[i]) || suits$as_rolled[i] <= suits$range_high[i])
   }
   # Rockwell before Vickers, wide before narrow, large force before small
   expect_equal(suits$scale, c("HR30T", "HR15T", "HV10", "HV5", "HV1"))
@@ -97,7 +97,7 @@ test_that("spacing is 3 d and 2.5 d, 6 d and 3 d for Vickers on light metals", {
   expect_equal(brass$diameter_mm, sqrt(1.8544 * 5 / c(70, 170)), tolerance = 1e-5)
   expect_equal(brass$centre_mm, 3 * brass$diameter_mm)
   expect_equal(brass$edge_mm, 2.5 * brass$diameter_mm)
-  light <- indent_spacing(70, "HV5", metal = "light")
+  light <- indent_spacing(70, "HV5", alloy_group = "light")
   expect_equal(c(light$centre_mm, light$edge_mm) / light$diameter_mm, c(6, 3))
   expect_equal(indent_spacing(scale = "HRB", diameter_mm = 1)$centre_mm, 3)
   # Brinell: the diameter that gives the number back, HBW = 2 F / (pi D (D - sqrt(D^2 - d^2)))
@@ -118,8 +118,8 @@ test_that("spacing is 3 d and 2.5 d, 6 d and 3 d for Vickers on light metals", {
 test_that("every indentation of a layout keeps its distances, in both patterns", {
   for (pattern in c("grid", "staggered")) {
     for (wanted in list(c(1, 1), c(5, 4), c(6, 9), c(7, 13))) {
-      layout <- indent_layout(18, 90, n = wanted[1], steps = wanted[2], hardness = 45,
-                              scale = "HR30T", reserve_mm = 12, pattern = pattern)
+      layout <- indent_layout(18, 90, n_readings = wanted[1], steps = wanted[2], hardness = 45,
+                              scale = "HR30T", margin_mm = 12, pattern = pattern)
       p <- layout$positions
       expect_true(layout$fits)
       expect_identical(nrow(p), as.integer(prod(wanted)))
@@ -155,19 +155,19 @@ test_that("spread mixes steps along the strip, block keeps them together", {
 })
 
 test_that("too many readings are NA with one warning that says what would fit", {
-  expect_warning(full <- indent_layout(12, 60, n = 6, steps = 9, hardness = 20, scale = "HRB",
-                                       reserve_mm = 10), class = "softanneal_warning_outside")
+  expect_warning(full <- indent_layout(12, 60, n_readings = 6, steps = 9, hardness = 20, scale = "HRB",
+                                       margin_mm = 10), class = "softanneal_warning_outside")
   p <- full$positions
   expect_false(full$fits)
   expect_identical(nrow(p), 54L)
   placed <- !is.na(p$position_mm)
   expect_equal(unique(p$step[placed]), seq_len(full$capacity %/% 6))
-  cnd <- tryCatch(indent_layout(12, 60, 6, 9, 20, "HRB", reserve_mm = 10), warning = identity)
+  cnd <- tryCatch(indent_layout(12, 60, 6, 9, 20, "HRB", margin_mm = 10), warning = identity)
   expect_equal(cnd$n, sum(!placed))
   # the length it names is enough
   long <- as.numeric(sub(".*have to be ([0-9.]+) mm.*", "\\1", conditionMessage(cnd)))
-  expect_no_warning(indent_layout(12, long, 6, 9, 20, "HRB", reserve_mm = 10))
-  expect_warning(indent_layout(12, long - 0.2, 6, 9, 20, "HRB", reserve_mm = 10),
+  expect_no_warning(indent_layout(12, long, 6, 9, 20, "HRB", margin_mm = 10))
+  expect_warning(indent_layout(12, long - 0.2, 6, 9, 20, "HRB", margin_mm = 10),
                  class = "softanneal_warning_outside")
   # not even one step: every reading NA
   expect_warning(none <- indent_layout(8, 12, 6, 2, 30, "HRB"),
@@ -179,7 +179,7 @@ test_that("a strip too small for one reading is refused", {
   small <- expect_error(indent_layout(4, 60, 1, 1, 30, "HRB"), class = "softanneal_error_range")
   expect_match(conditionMessage(small), "too small for one reading")
   expect_equal(small$arg, "width_mm")
-  expect_equal(tryCatch(indent_layout(20, 10, 1, 1, 30, "HRB", reserve_mm = 6),
+  expect_equal(tryCatch(indent_layout(20, 10, 1, 1, 30, "HRB", margin_mm = 6),
                         error = \(e) e$arg), "length_mm")
   expect_error(indent_layout(20, 80, 0, 1, 30, "HRB"), class = "softanneal_error_range")
   expect_error(indent_layout(20, 80, 1.5, 1, 30, "HRB"), class = "softanneal_error_argument")
@@ -188,7 +188,7 @@ test_that("a strip too small for one reading is refused", {
 })
 
 test_that("the picture of a layout shows each indentation in its size and equal scales", {
-  layout <- indent_layout(20, 80, n = 6, steps = 7, hardness = 30, scale = "HR30T")
+  layout <- indent_layout(20, 80, n_readings = 6, steps = 7, hardness = 30, scale = "HR30T")
   picture <- ggplot2::autoplot(layout)
   expect_s3_class(picture, "ggplot")
   discs <- ggplot2::layer_data(picture, 3)

@@ -4,7 +4,7 @@
 narrow_key <- function(value, quantity = "h_worked", error = 1e-4) {
   key <- answer_key(1, seed = 20)
   k <- which(key$quantity == quantity)[1]
-  log <- quantity %in% c("k_per_min", "half_min")
+  log <- quantity %in% c("k_per_min", "t50_min")
   key$value[k] <- key$reference[k] <- key$as_given[k] <- value
   key$std.error[k] <- error
   key$lower[k] <- if (log) value * exp(-2 * error) else value - 2 * error

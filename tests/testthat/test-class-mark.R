@@ -7,7 +7,7 @@ form_with_truth <- function(key) {
   }, 0)
   form
 }
-key <- answer_key(2, seed = 20, slips = "outlier")
+key <- answer_key(2, seed = 20, blunders = "outlier")
 marks_of <- function(form, ...) {
   marks <- mark_answers(form, key, ...)
   marks[marks$group == "group-01", ]
@@ -58,8 +58,8 @@ test_that("units are converted where they are said, and recognised where they ar
   said <- form
   said$value[at("q_kj_mol")] <- form$value[at("q_kj_mol")] * 1000
   said$unit[at("q_kj_mol")] <- "J/mol"
-  said$value[at("half_min", 290)] <- form$value[at("half_min", 290)] / 60
-  said$unit[at("half_min", 290)] <- "h"
+  said$value[at("t50_min", 290)] <- form$value[at("t50_min", 290)] / 60
+  said$unit[at("t50_min", 290)] <- "h"
   said$value[at("k_per_min", 290)] <- form$value[at("k_per_min", 290)] / 60
   said$unit[at("k_per_min", 290)] <- "s^-1"
   said$value[at("h_worked")] <- convert_hardness(form$value[at("h_worked")], "HV", "HRF")
@@ -73,7 +73,7 @@ test_that("units are converted where they are said, and recognised where they ar
   wrong_unit <- "right digits, wrong unit"
   expect_identical(mark(marks, "q_kj_mol")$mark, wrong_unit)
   expect_match(mark(marks, "q_kj_mol")$reason, "J/mol")
-  expect_identical(mark(marks, "half_min", 290)$mark, wrong_unit)
+  expect_identical(mark(marks, "t50_min", 290)$mark, wrong_unit)
   expect_identical(mark(marks, "k_per_min", 290)$mark, wrong_unit)
   expect_match(mark(marks, "k_per_min", 290)$reason, "1/s")
   expect_identical(mark(marks, "h_worked")$mark, wrong_unit)
@@ -100,44 +100,44 @@ test_that("units are converted where they are said, and recognised where they ar
                fixed = TRUE)
 })
 
-test_that("an earlier slip is not punished twice", {
+test_that("an earlier mistake is not punished twice", {
   form <- form_with_truth(key)
   first <- form$group == "group-01"
   at <- function(q) which(first & form$quantity == q)
-  slip <- form
+  blunder <- form
   # one rate wrong by half, and Q from all four rates by regression
-  slip$value[at("k_per_min")[4]] <- 1.5 * form$value[at("k_per_min")[4]]
+  blunder$value[at("k_per_min")[4]] <- 1.5 * form$value[at("k_per_min")[4]]
   kelvin <- form$temp_c[at("k_per_min")] + 273.15
-  slip$value[at("q_kj_mol")] <- -8.314462618e-3 *
-    coef(lm(log(slip$value[at("k_per_min")]) ~ I(1 / kelvin)))[[2]]
-  marks <- marks_of(slip)
+  blunder$value[at("q_kj_mol")] <- -8.314462618e-3 *
+    coef(lm(log(blunder$value[at("k_per_min")]) ~ I(1 / kelvin)))[[2]]
+  marks <- marks_of(blunder)
   expect_identical(mark(marks, "k_per_min", 410)$mark, "wrong")
-  expect_identical(mark(marks, "q_kj_mol")$mark, "consistent with an earlier slip")
+  expect_identical(mark(marks, "q_kj_mol")$mark, "consistent with an earlier mistake")
   expect_match(mark(marks, "q_kj_mol")$reason, "own k")
   # the same Q without the wrong rate is simply wrong
   only_q <- form
-  only_q$value[at("q_kj_mol")] <- slip$value[at("q_kj_mol")]
+  only_q$value[at("q_kj_mol")] <- blunder$value[at("q_kj_mol")]
   expect_identical(mark(marks_of(only_q), "q_kj_mol")$mark, "wrong")
   # n too large, and k from the right half times with it
   n <- form$value[at("n")] * 1.4
-  slip <- form
-  slip$value[at("n")] <- n
-  slip$value[at("k_per_min")] <- log(2)^(1 / n) / form$value[at("half_min")]
-  marks <- marks_of(slip)
+  blunder <- form
+  blunder$value[at("n")] <- n
+  blunder$value[at("k_per_min")] <- log(2)^(1 / n) / form$value[at("t50_min")]
+  marks <- marks_of(blunder)
   expect_identical(mark(marks, "n")$mark, "wrong")
   expect_true(all(mark(marks, "k_per_min")$mark %in%
-                    c("consistent with an earlier slip", "right within tolerance")))
-  expect_true("consistent with an earlier slip" %in% mark(marks, "k_per_min")$mark)
+                    c("consistent with an earlier mistake", "right within tolerance")))
+  expect_true("consistent with an earlier mistake" %in% mark(marks, "k_per_min")$mark)
   # Q from wrong half times
-  slip <- form
-  slip$value[at("half_min")[1]] <- 2 * form$value[at("half_min")[1]]
-  slip$value[at("q_kj_mol")] <- 8.314462618e-3 *
-    coef(lm(log(slip$value[at("half_min")]) ~ I(1 / kelvin)))[[2]]
-  expect_match(mark(marks_of(slip), "q_kj_mol")$reason, "own half times")
+  blunder <- form
+  blunder$value[at("t50_min")[1]] <- 2 * form$value[at("t50_min")[1]]
+  blunder$value[at("q_kj_mol")] <- 8.314462618e-3 *
+    coef(lm(log(blunder$value[at("t50_min")]) ~ I(1 / kelvin)))[[2]]
+  expect_match(mark(marks_of(blunder), "q_kj_mol")$reason, "own half times")
 })
 
-test_that("an analysis that leaves the slips of the bench in is known as such", {
-  marked <- answer_key(12, seed = 4, slips = c(warm = 2, outlier = 3))
+test_that("an analysis that leaves the blunders of the bench in is known as such", {
+  marked <- answer_key(12, seed = 4, blunders = c(warm = 2, outlier = 3))
   off <- which(!is.na(marked$as_given) &
                  (marked$as_given < marked$lower | marked$as_given > marked$upper) &
                  marked$quantity %in% c("h_worked", "h_soft", "n"))
@@ -146,8 +146,8 @@ test_that("an analysis that leaves the slips of the bench in is known as such", 
   m <- mark_answers(data.frame(group = row$group, quantity = row$quantity, value = row$as_given),
                     marked)
   m <- m[m$group == row$group & m$quantity == row$quantity, ]
-  expect_identical(m$mark, "consistent with an earlier slip")
-  expect_match(m$reason, "slips of the bench left in")
+  expect_identical(m$mark, "consistent with an earlier mistake")
+  expect_match(m$reason, "blunders of the bench left in")
 })
 
 test_that("empty, unreadable and absurd numbers are marked, not dropped", {
@@ -156,15 +156,15 @@ test_that("empty, unreadable and absurd numbers are marked, not dropped", {
   first <- form$group == "group-01"
   form$value[first & form$quantity == "n"] <- NA
   form$value[first & form$quantity == "h_soft"] <- "about 80"
-  form$value[first & form$quantity == "half_min"][1:2] <- c("-3", "1e9")
+  form$value[first & form$quantity == "t50_min"][1:2] <- c("-3", "1e9")
   form$value[first & form$quantity == "q_kj_mol"] <- "Inf"
   form <- form[!(first & form$quantity == "h_worked"), ]
   marks <- marks_of(form)
   expect_identical(mark(marks, "n")$reason, "nothing reported")
   expect_identical(mark(marks, "h_worked")$mark, "no answer")
   expect_identical(mark(marks, "h_soft")$reason, "'about 80 HV' is no number")
-  expect_identical(mark(marks, "half_min", 290)$reason, "not above zero")
-  expect_match(mark(marks, "half_min", 330)$reason, "too large by the factor")
+  expect_identical(mark(marks, "t50_min", 290)$reason, "not above zero")
+  expect_match(mark(marks, "t50_min", 330)$reason, "too large by the factor")
   expect_identical(mark(marks, "q_kj_mol")$mark, "no answer")
   scale <- data.frame(group = "group-01", quantity = "h_soft", value = 3, unit = "HRF")
   expect_match(mark(marks_of(scale), "h_soft")$reason, "outside the conversion table from HRF")
@@ -214,13 +214,13 @@ test_that("the summary counts groups and quantities", {
 })
 
 test_that("what is printed is short and says what matters", {
-  class <- simulate_class(2, seed = 20, slips = "outlier")
+  class <- simulate_class(2, seed = 20, blunders = "outlier")
   shown <- capture.output(print(class))
   expect_match(shown[1], "336 readings of 2 groups")
   expect_false(any(grepl("140|seed = ", shown)))
   expect_match(capture.output(print(key))[1], "keep it apart")
   expect_true(any(grepl("1 outlier", capture.output(print(attr(key, "design"))))))
-  expect_true(any(grepl("none", format(class_design(spread = NULL)))))
+  expect_true(any(grepl("none", format(class_design(sd_groups = NULL)))))
   marks <- mark_answers(form_with_truth(key), key)
   expect_match(capture.output(print(marks))[1], "24 of 24 points")
   expect_output(print(marks["mark"]), "right")

@@ -1,23 +1,23 @@
-all_slips <- c("outlier", "mislabel", "warm", "forgotten")
+all_blunders <- c("outlier", "mislabel", "warm", "forgotten")
 
 test_that("a group alone is the group of the whole class, in any order", {
-  whole <- simulate_class(6, seed = 31, slips = all_slips)
+  whole <- simulate_class(6, seed = 31, blunders = all_blunders)
   expect_identical(unique(as.vector(whole$group)), sprintf("group-%02d", 1:6))
-  alone <- simulate_class(6, seed = 31, slips = all_slips, groups = 4)
+  alone <- simulate_class(6, seed = 31, blunders = all_blunders, groups = 4)
   part <- function(x, g) {
     out <- as.data.frame(x)[x$group == g, ]
     rownames(out) <- NULL
     lapply(out, as.vector)
   }
   expect_identical(part(alone, "group-04"), part(whole, "group-04"))
-  turned <- simulate_class(6, seed = 31, slips = all_slips, groups = c(5, 2))
+  turned <- simulate_class(6, seed = 31, blunders = all_blunders, groups = c(5, 2))
   expect_identical(unique(as.vector(turned$group)), c("group-05", "group-02"))
   expect_identical(part(turned, "group-02"), part(whole, "group-02"))
   # a larger class begins with the same groups
-  larger <- simulate_class(7, seed = 31, slips = all_slips, groups = 6)
+  larger <- simulate_class(7, seed = 31, blunders = all_blunders, groups = 6)
   expect_identical(part(larger, "group-06"), part(whole, "group-06"))
   expect_false(identical(part(whole, "group-01")$hardness, part(whole, "group-02")$hardness))
-  other <- simulate_class(1, seed = 32, slips = all_slips)
+  other <- simulate_class(1, seed = 32, blunders = all_blunders)
   expect_false(identical(part(whole, "group-01")$hardness, part(other, "group-01")$hardness))
 })
 
@@ -44,7 +44,7 @@ test_that("streams are those of L'Ecuyer, and the session is left as found", {
 })
 
 test_that("class data carry no truth, no seed and no design", {
-  class <- simulate_class(2, seed = 20, slips = all_slips)
+  class <- simulate_class(2, seed = 20, blunders = all_blunders)
   expect_s3_class(class, c("softanneal_class", "softanneal_readings", "data.frame"), exact = TRUE)
   expect_setequal(names(attributes(class)), c("names", "class", "row.names"))
   expect_named(class, c("group", "specimen", "temp_c", "step", "time_min", "reading", "hardness",
@@ -54,8 +54,8 @@ test_that("class data carry no truth, no seed and no design", {
 
 test_that("every group is teachable, and a draw that is not is drawn again", {
   # one short schedule whose draws often leave something open
-  design <- class_design(temp_c = c(330, 370), time_min = c(0, 4, 8, 16, 64), readings = 3,
-                         scatter = c(step = 3))
+  design <- class_design(temp_c = c(330, 370), time_min = c(0, 4, 8, 16, 64), n_readings = 3,
+                         sd = c(step = 3))
   key <- answer_key(12, seed = 5, design = design)
   draws <- attr(key, "truth")$draws
   expect_gt(max(draws), 1L)
@@ -76,7 +76,7 @@ test_that("every group is teachable, and a draw that is not is drawn again", {
 
 test_that("groups differ about the class truth by the spread asked for", {
   key <- answer_key(150, seed = 8, design = class_design(
-    spread = c(h_soft = 2, q_kj_mol = 0.05), readings = 12, scatter = c(step = 0.5, reading = 0.5)))
+    sd_groups = c(h_soft = 2, q_kj_mol = 0.05), n_readings = 12, sd = c(step = 0.5, reading = 0.5)))
   truth <- attr(key, "truth")
   expect_identical(unique(truth$h_worked), 160)
   expect_equal(mean(truth$h_soft), 78, tolerance = 0.006)
@@ -85,8 +85,8 @@ test_that("groups differ about the class truth by the spread asked for", {
 })
 
 test_that("the standard errors of the key are those of the estimator", {
-  design <- class_design(scatter = c(reading = 1, step = 1.5, specimen = 1, operator = 0.3,
-                                     machine = 0.2), operators = c("a", "b"), spread = NULL)
+  design <- class_design(sd = c(reading = 1, step = 1.5, specimen = 1, operator = 0.3,
+                                     machine = 0.2), operators = c("a", "b"), sd_groups = NULL)
   key <- key_quantities(design$truth, design)
   state <- keep_random()
   withr::defer(restore_random(state))
@@ -103,7 +103,7 @@ test_that("the standard errors of the key are those of the estimator", {
 })
 
 test_that("without shared errors the key has the textbook covariance", {
-  design <- class_design(scale = "HV", resolution = 0, scatter = c(step = 0, reading = 1.3))
+  design <- class_design(scale = "HV", resolution = 0, sd = c(step = 0, reading = 1.3))
   b <- design$bench
   jac <- true_hardness(design$truth, b$steps$temp_c, b$steps$time_min)[b$row, -1]
   expect_equal(estimator_covariance(design$truth, design), 1.3^2 * solve(crossprod(jac)),
@@ -118,10 +118,10 @@ test_that("values of the key are those of the formulas", {
   k <- exp(truth$ln_k_ref - truth$q_kj_mol * 1000 / 8.314462618 *
              (1 / (c(290, 330, 370, 410) + 273.15) - 1 / 603.15))
   expect_equal(at("k_per_min"), k)
-  expect_equal(at("half_min"), log(2)^(1 / truth$n) / k)
+  expect_equal(at("t50_min"), log(2)^(1 / truth$n) / k)
   row <- key[key$quantity == "h_soft", ]
   expect_equal(c(row$lower, row$upper), row$value + c(-2, 2) * row$std.error)
-  row <- key[key$quantity == "half_min", ][1, ]
+  row <- key[key$quantity == "t50_min", ][1, ]
   expect_equal(c(row$lower, row$upper), row$value * exp(c(-2, 2) * row$std.error))
   wide <- answer_key(1, seed = 20, tolerance = 3)
   # the tolerance decides which draws are used, not what is drawn
@@ -129,15 +129,15 @@ test_that("values of the key are those of the formulas", {
 })
 
 test_that("a key is checked against the class it is for", {
-  class <- simulate_class(3, seed = 20, slips = "forgotten")
-  expect_s3_class(answer_key(3, seed = 20, slips = "forgotten", class = class), "softanneal_key")
-  expect_error(answer_key(3, seed = 21, slips = "forgotten", class = class),
+  class <- simulate_class(3, seed = 20, blunders = "forgotten")
+  expect_s3_class(answer_key(3, seed = 20, blunders = "forgotten", class = class), "softanneal_key")
+  expect_error(answer_key(3, seed = 21, blunders = "forgotten", class = class),
                class = "softanneal_error_argument")
   expect_error(answer_key(3, seed = 20, class = class), class = "softanneal_error_argument")
   dir <- withr::local_tempdir()
   files <- write_class(class, dir)
   back <- do.call(rbind, lapply(rev(files), read.csv))
-  expect_s3_class(answer_key(3, seed = 20, slips = "forgotten", class = back), "softanneal_key")
+  expect_s3_class(answer_key(3, seed = 20, blunders = "forgotten", class = back), "softanneal_key")
 })
 
 test_that("files: one a group, nothing replaced unasked, formulas disarmed, nothing left over", {
@@ -171,22 +171,22 @@ test_that("designs and numbers of groups that cannot be are refused", {
   bad(simulate_class(2, seed = 1, groups = 1.5))
   bad(simulate_class(2, seed = 1, groups = c(1, 1)))
   bad(simulate_class(2, seed = 1, design = list()))
-  bad(simulate_class(2, seed = 1, slips = "warm", design = class_design()))
+  bad(simulate_class(2, seed = 1, blunders = "warm", design = class_design()))
   bad(simulate_class(2, seed = 1.5))
-  bad(class_design(spread = c(theta0 = 1)))
-  bad(class_design(spread = 3))
+  bad(class_design(sd_groups = c(theta0 = 1)))
+  bad(class_design(sd_groups = 3))
   bad(class_design(colour = 1))
   expect_error(simulate_class(0, seed = 1), class = "softanneal_error_range")
   expect_error(simulate_class(2, seed = 1, groups = 3), class = "softanneal_error_range")
   expect_error(class_design(tolerance = 0), class = "softanneal_error_range")
-  expect_error(class_design(spread = c(n = -1)), class = "softanneal_error_range")
+  expect_error(class_design(sd_groups = c(n = -1)), class = "softanneal_error_range")
   expect_error(answer_form(data.frame(group = "a")), class = "softanneal_error_column")
 })
 
 test_that("models with incubation and recovery have keys too", {
   incubation <- answer_key(1, seed = 2, design = class_design(
     c(WORKSHOP_TRUTH, theta0 = 0.2), time_min = c(0, 2, 4, 6, 8, 12, 16, 24, 32, 64, 128),
-    scatter = c(step = 0.3, reading = 0.5), scale = "HV"))
+    sd = c(step = 0.3, reading = 0.5), scale = "HV"))
   expect_true(all(is.finite(incubation$std.error)))
   expect_true("theta0" %in% names(attr(incubation, "truth")))
 })

@@ -129,7 +129,7 @@ test_that("find_outliers(): false alarms of Grubbs and of the generalised ESD", 
                                         hardness = stats::rnorm(n * sets, 100, 2)))
     for (alpha in c(0.01, 0.05)) {
       # Bonferroni's bound: exact for small n, never above alpha, below it by less than alpha/10
-      o <- find_outliers(d, alpha = alpha, resolution = 0)
+      o <- find_outliers(d, level = 1 - alpha, resolution = 0)
       expect_share(o$outlier, alpha, alpha / 10, paste("Grubbs, n =", n, "alpha =", alpha))
     }
   }
@@ -139,7 +139,7 @@ test_that("find_outliers(): false alarms of Grubbs and of the generalised ESD", 
   d <- with_test_seed(607, data.frame(specimen = rep(1:4000, each = 30L), temp_c = 330,
                                       time_min = 4, scale = "HV",
                                       hardness = stats::rnorm(30L * 4000L, 100, 2)))
-  o <- find_outliers(d, method = "esd", at_most = 3, resolution = 0)
+  o <- find_outliers(d, method = "esd", max_outliers = 3, resolution = 0)
   any_out <- tapply(o$outlier, o$specimen, any)
   # Rosner (1983): close to alpha from 25 readings on; 1 % of room
   expect_share(as.vector(any_out), 0.05, 0.01, "generalised ESD, n = 30")

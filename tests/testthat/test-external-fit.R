@@ -149,13 +149,13 @@ test_that("the bootstrap agrees with the Wald errors in a regular case", {
   d <- with_test_seed(23, made_readings(sd_step = 1))
   f <- fit_softening(d, se = "steps")
   for (type in c("parametric", "residual")) {
-    b <- resample_fit(f, times = 400, type = type, seed = 5)
+    b <- resample_fit(f, n_resamples = 400, type = type, seed = 5)
     expect_equal(b$failed, 0)
     ratio <- apply(b$estimates, 2L, sd) / sqrt(diag(vcov(f)))
     # the standard deviation of 400 draws is good to about 3.5 %, the approximation to 15 %
     expect_true(all(abs(log(ratio)) < 0.25), label = paste(type, paste(round(ratio, 2), collapse = " ")))
   }
-  b <- resample_fit(f, times = 200, type = "case", seed = 5)
+  b <- resample_fit(f, n_resamples = 200, type = "case", seed = 5)
   # medians: a draw of treatments may lack what fixes a rate, and its estimate then runs far off
   expect_true(all(abs(apply(b$estimates, 2L, median) - coef(f)) < sqrt(diag(vcov(f)))))
 })
@@ -184,7 +184,7 @@ test_that("the parametric bootstrap agrees with that of the boot package", {
   }
   ref <- with_test_seed(26, boot::boot(d, again, R = 150, sim = "parametric", ran.gen = redraw,
                                        mle = f))
-  mine <- resample_fit(f, times = 1000, type = "parametric", seed = 27)
+  mine <- resample_fit(f, n_resamples = 1000, type = "parametric", seed = 27)
   # standard deviations of 150 and of 1000 draws are good to about 6 and 2 %
   ratio <- apply(ref$t, 2L, sd) / apply(mine$estimates, 2L, sd)
   expect_true(all(abs(log(ratio)) < 0.25), label = paste(round(ratio, 2), collapse = " "))

@@ -11,9 +11,9 @@ test_that("homologous temperatures agree with the textbook's table", {
                               conductivity_w_mk = 50, solidus_c = table$melts[k])
     g <- plan_guess(metal, recryst_1h_c = table$one_hour[k], q_kj_mol = 100, n = 1.5, h_worked = 50,
                     h_soft = 25, draws = 2,
-                    sd = c(recryst_1h_c = 5, q_kj_mol = 5, n = 0.1, h_worked = 1, h_soft = 1))
+                    sd_prior = c(recryst_1h_c = 5, q_kj_mol = 5, n = 0.1, h_worked = 1, h_soft = 1))
     p <- suppressWarnings(plan_anneal(table$one_hour[k], 60, g, heat_up_min = 1, cool_min = 1,
-                                      diameter_mm = 0.5, room_c = -20, session_min = 120),
+                                      diameter_mm = 0.5, ambient_c = -20, session_min = 120),
                           classes = "softanneal_warning_assumption")
     expect_equal(p$temperatures$homologous, table$ratio[k], tolerance = 2e-3)
   }

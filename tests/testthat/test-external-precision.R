@@ -31,7 +31,7 @@ test_that("generalised ESD: Rosner 1983, NIST/SEMATECH e-Handbook 1.3.5.17.3 (va
          2.35, 2.37, 2.40,
          2.47, 2.54, 2.62, 2.64, 2.90, 2.92, 2.92, 2.93, 3.21, 3.26, 3.30, 3.59, 3.68, 4.30, 4.64,
          5.34, 5.42, 6.01)
-  o <- find_outliers(x, method = "esd", at_most = 10)
+  o <- find_outliers(x, method = "esd", max_outliers = 10)
   expect_true(all(abs(o$statistic - c(3.118, 2.942, 3.179, 2.810, 2.815, 2.848, 2.279, 2.310, 2.101,
                                       2.067)) < 1.1e-3))
   expect_true(all(abs(o$critical - c(3.158, 3.151, 3.143, 3.136, 3.128, 3.120, 3.111, 3.103, 3.094,

@@ -345,7 +345,7 @@ test_that("pictures have units, alt text and all groups with an estimate", {
   expect_match(p$labels$alt, "Estimates of 5 groups")
   expect_true(any(grepl("kJ/mol", levels(p$data$panel))))
   expect_equal(nrow(ggplot2::layer_data(p, 2L)), 10L)
-  expect_s3_class(ggplot2::autoplot(fits, most_names = 0), "ggplot")
+  expect_s3_class(ggplot2::autoplot(fits, max_labels = 0), "ggplot")
   expect_error(ggplot2::autoplot(fits, terms = "m"), class = "softanneal_error_argument")
 })
 

@@ -91,10 +91,10 @@ test_that("every model takes strain, and every method knows it", {
   expect_equal(deparse(formula(plain)), "hardness ~ time_min + temp_c + strain")
   expect_equal(predict(plain, d), fitted(plain))
   expect_named(augment(plain)[1:6], c("specimen", "temp_c", "time_min", "hardness", "scale", "strain"))
-  tau <- profile(plain, "k_strain", points = 3)
+  tau <- profile(plain, "k_strain", n_points = 3)
   expect_equal(tau$tau[c(1L, nrow(tau))] / qt(0.995, plain$df_interval), c(-1.05, 1.05),
                tolerance = 0.02)
-  again <- resample_fit(plain, times = 60, seed = 4, type = "case")$estimates
+  again <- resample_fit(plain, n_resamples = 60, seed = 4, type = "case")$estimates
   expect_equal(sd(again[, "k_strain"]), sqrt(vcov(plain)["k_strain", "k_strain"]), tolerance = 0.4)
   m <- compare_models(d, c("jmak", "jmak_incubation"), strain = strain)
   expect_equal(m$model[1L], "jmak")
@@ -123,7 +123,7 @@ test_that("answers come by strain", {
   expect_match(p$note[2L], "strain outside")
   t <- temp_for(f, 12, strain = 0.6)
   expect_equal(time_to(f, temp_c = t$temp_c, strain = 0.6)$time_min, 12, tolerance = 1e-8)
-  w <- process_window(f, c(95, 120), strain = 0.6, points = 5)
+  w <- process_window(f, c(95, 120), strain = 0.6, n_points = 5)
   expect_equal(w$hardness, suppressWarnings(predict(f, cbind(as.data.frame(w), strain = 0.6))))
   expect_warning(predict(f, data.frame(temp_c = 330, time_min = 5, strain = 3)), "strain 0.3 to 1.1",
                  class = "softanneal_warning_extrapolation")
@@ -191,13 +191,13 @@ test_that("an exponent for each temperature is fitted and tested against one for
   k <- arrhenius_rate(exact$temp_c, 0.06, 330, 140)
   n <- c(`310` = 1, `330` = 1.5, `350` = 2)[as.character(exact$temp_c)]
   exact$hardness <- 80 + 80 * exp(-(k * exact$time_min)^n)
-  f <- fit_softening(exact, exponent = "by temperature", temp_ref_c = 330)
+  f <- fit_softening(exact, n_by = "by temperature", temp_ref_c = 330)
   expect_equal(coef(f), c(h_worked = 160, h_soft = 80, ln_k_ref = log(0.06), n_310 = 1,
                           q_kj_mol = 140, n_330 = 1.5, n_350 = 2), tolerance = 1e-6)
   d <- exact
   d$hardness <- d$hardness + with_test_seed(84, rnorm(nrow(d)))
   one <- fit_softening(d, se = "model")
-  each <- fit_softening(d, se = "model", exponent = "by temperature")
+  each <- fit_softening(d, se = "model", n_by = "by temperature")
   a <- anova(each, one)
   expect_equal(rownames(a), c("jmak", "jmak, n by temperature"))
   expect_equal(a$Df[2L], 2)
@@ -220,14 +220,14 @@ test_that("readings of one exponent give no sign of three", {
   p <- vapply(1:40, function(k) {
     d <- with_test_seed(900 + k, made_readings(temps = c(310, 330, 350), n = 1))
     anova(quietly_fitted(d, se = "model"),
-          quietly_fitted(d, se = "model", exponent = "by temperature"))[["Pr(>F)"]][2L]
+          quietly_fitted(d, se = "model", n_by = "by temperature"))[["Pr(>F)"]][2L]
   }, 0)
   expect_gt(stats::ks.test(p, "punif")$p.value, 1e-3)
 })
 
 test_that("a fit with several exponents answers at its own temperatures only", {
   d <- with_test_seed(85, made_readings(temps = c(310, 330, 350), sd_step = 0.5))
-  f <- quietly_fitted(d, exponent = "by temperature")
+  f <- quietly_fitted(d, n_by = "by temperature")
   expect_output(print(f), "Exponent n of its own")
   expect_warning(a <- time_to(f, temp_c = c(310, 320)), class = "softanneal_warning_outside")
   expect_equal(a$note[2L], "no exponent for this temperature")
@@ -241,13 +241,13 @@ test_that("a fit with several exponents answers at its own temperatures only", {
   expect_error(process_window(f, c(90, 120)), class = "softanneal_error_model")
   expect_s3_class(plot_avrami(f), "ggplot")
   expect_s3_class(ggplot2::autoplot(f), "ggplot")
-  expect_equal(coef(quietly_fitted(d, exponent = "by temperature", fixed = c(n_330 = 1.6)))[["n_330"]],
+  expect_equal(coef(quietly_fitted(d, n_by = "by temperature", fixed = c(n_330 = 1.6)))[["n_330"]],
                1.6)
-  expect_error(quietly_fitted(d, exponent = "by temperature", fixed = c(n = 1.6)),
+  expect_error(quietly_fitted(d, n_by = "by temperature", fixed = c(n = 1.6)),
                class = "softanneal_error_argument")
-  expect_error(quietly_fitted(d[d$temp_c == 310, ], exponent = "by temperature"),
+  expect_error(quietly_fitted(d[d$temp_c == 310, ], n_by = "by temperature"),
                class = "softanneal_error_too_few")
-  expect_error(fit_softening(d, exponent = "each"), class = "softanneal_error_argument")
+  expect_error(fit_softening(d, n_by = "each"), class = "softanneal_error_argument")
   many <- made_readings(temps = seq(300, 365, 5), times = c(0, 10))
-  expect_error(fit_softening(many, exponent = "by temperature"), class = "softanneal_error_argument")
+  expect_error(fit_softening(many, n_by = "by temperature"), class = "softanneal_error_argument")
 })

@@ -14,17 +14,17 @@ grown_readings <- function(m = 2, sd = 0.5, fall = 40, rate = 0.5, energy = 150,
 }
 
 growth_fit <- function(..., m = 2) {
-  quietly_fitted(with_test_seed(91, grown_readings(m = m)), ..., growth = m)
+  quietly_fitted(with_test_seed(91, grown_readings(m = m)), ..., growth_exponent = m)
 }
 
 test_that("exact readings give the true parameters back for each exponent", {
   truth <- c(h_worked = 160, h_soft = 80, n = 1.6, q_kj_mol = 140, fall = 40, ln_k_grow = log(0.5),
              q_grow_kj_mol = 150)
   for (m in 2:4) {
-    f <- quietly_fitted(grown_readings(m, sd = 0), growth = m, temp_ref_c = 410)
+    f <- quietly_fitted(grown_readings(m, sd = 0), growth_exponent = m, temp_ref_c = 410)
     expect_equal(coef(f)[names(truth)], truth, tolerance = 1e-6)
     # the wrong exponent fits worse
-    other <- quietly_fitted(grown_readings(m, sd = 0), growth = if (m == 2) 3 else 2)
+    other <- quietly_fitted(grown_readings(m, sd = 0), growth_exponent = if (m == 2) 3 else 2)
     expect_gt(deviance(other), deviance(f) + 1e-6)
   }
 })
@@ -42,7 +42,7 @@ test_that("the textbook law of growth and Hall-Petch are behind the curve", {
 
 test_that("nls() finds the same fit and errors", {
   d <- with_test_seed(92, grown_readings(3))
-  f <- quietly_fitted(d, growth = 3, se = "model")
+  f <- quietly_fitted(d, growth_exponent = 3, se = "model")
   d$e <- inverse_temperature(d$temp_c, f$temp_ref_c)
   ref <- nls(hardness ~ (hw - hs + fa * (1 - (1 + exp(lg + qg * e) * time_min)^(-1 / 6))) *
                exp(-(exp(lk + q * e) * time_min)^n) + hs -
@@ -81,7 +81,7 @@ test_that("derivatives agree with numDeriv", {
 test_that("intervals cover the truth as often as they say", {
   truth <- c(h_soft = 80, fall = 40, q_grow_kj_mol = 150)
   covered <- vapply(1:40, function(k) {
-    i <- confint(quietly_fitted(with_test_seed(950 + k, grown_readings(n = 2)), growth = 2,
+    i <- confint(quietly_fitted(with_test_seed(950 + k, grown_readings(n = 2)), growth_exponent = 2,
                                 se = "model"))[names(truth), ]
     i[, 1L] < truth & truth < i[, 2L]
   }, logical(3L))
@@ -103,12 +103,12 @@ test_that("every model takes growth, with strain as well, and the methods know i
   two <- rbind(cbind(d, strain = 0.4), cbind(transform(d, hardness = hardness * (0.8 / 0.4)^0.1 *
                                                          (time_min == 0) + hardness * (time_min > 0)),
                                              strain = 0.8))
-  both <- quietly_fitted(two, growth = 2, strain = strain)
+  both <- quietly_fitted(two, growth_exponent = 2, strain = strain)
   expect_true(all(c("k_strain", "fall") %in% names(coef(both))))
   expect_true(both$convergence$converged)
   expect_s3_class(ggplot2::autoplot(f), "ggplot")
   expect_s3_class(plot_arrhenius(f), "ggplot")
-  draws <- resample_fit(f, times = 60, seed = 1)$estimates
+  draws <- resample_fit(f, n_resamples = 60, seed = 1)$estimates
   expect_equal(sd(draws[, "q_grow_kj_mol"]), sqrt(vcov(f)["q_grow_kj_mol", "q_grow_kj_mol"]),
                tolerance = 0.4)
 })
@@ -119,7 +119,7 @@ test_that("answers go on below the hardness of completion", {
   expect_equal(suppressWarnings(predict(f, data.frame(temp_c = 370, time_min = a$time_min))),
                c(100, 72), tolerance = 1e-9)
   expect_equal(temp_for(f, a$time_min[2L], hardness = 72)$temp_c, 370, tolerance = 1e-8)
-  b <- as.data.frame(time_to(f, hardness = 72, temp_c = 370, method = "bootstrap", times = 200, seed = 2))
+  b <- as.data.frame(time_to(f, hardness = 72, temp_c = 370, method = "bootstrap", n_resamples = 200, seed = 2))
   expect_equal(log(b$conf.high / b$conf.low), log(a$conf.high[2L] / a$conf.low[2L]), tolerance = 0.25)
   p <- as.data.frame(time_to(f, hardness = c(100, 72), temp_c = 370, method = "profile"))
   expect_equal(log(p$conf.high[1L] / p$conf.low[1L]), log(a$conf.high[1L] / a$conf.low[1L]),
@@ -134,8 +134,8 @@ test_that("growth follows a temperature history", {
     data.frame(specimen = paste0("piece-", t), time_s = c(0, 9000), temp_c = t)
   }))
   d <- with_test_seed(91, grown_readings())
-  along <- quietly_fitted(d, growth = 2, history = constant, temp_ref_c = 400)
-  plain <- quietly_fitted(d, growth = 2, temp_ref_c = 400)
+  along <- quietly_fitted(d, growth_exponent = 2, history = constant, temp_ref_c = 400)
+  plain <- quietly_fitted(d, growth_exponent = 2, temp_ref_c = 400)
   expect_equal(coef(along), coef(plain), tolerance = 1e-5)
   s <- soften(data.frame(time_s = c(0, 1800), temp_c = 430), plain)
   expect_equal(s$hardness[nrow(s)], predict(plain, data.frame(temp_c = 430, time_min = 30)),
@@ -144,34 +144,34 @@ test_that("growth follows a temperature history", {
 
 test_that("little growth gives no number for its fall, and a held fall helps", {
   d <- with_test_seed(93, grown_readings(rate = 0.002, sd = 1))
-  f <- quietly_fitted(d, growth = 2)
+  f <- quietly_fitted(d, growth_exponent = 2)
   expect_true(any(c("not determined", "only a lower limit", "only an upper limit") %in%
                     f$states[c("fall", "ln_k_grow")]))
   i <- identifiability(f)
   expect_match(i$reason[i$term == "fall"], "product of the fall and its rate|no growth")
-  held <- quietly_fitted(d, growth = 2, fixed = c(fall = 40))
+  held <- quietly_fitted(d, growth_exponent = 2, fixed = c(fall = 40))
   expect_equal(coef(held)[["fall"]], 40)
   expect_equal(held$states[["fall"]], "held")
 })
 
 test_that("growth that begins late is described closely enough by growth from the start", {
   # recrystallisation about 35 times as fast as growth
-  f <- quietly_fitted(grown_readings(rate = 0.05, late = TRUE, sd = 0), growth = 2, temp_ref_c = 410)
+  f <- quietly_fitted(grown_readings(rate = 0.05, late = TRUE, sd = 0), growth_exponent = 2, temp_ref_c = 410)
   expect_lt(max(abs(residuals(f))), 0.5)
   expect_equal(coef(f)[["h_soft"]], 80, tolerance = 0.03)
   # and 3.5 times: the curve still holds to 1 HV, but h_soft is high by the early growth
-  near <- quietly_fitted(grown_readings(late = TRUE, sd = 0), growth = 2, temp_ref_c = 410)
+  near <- quietly_fitted(grown_readings(late = TRUE, sd = 0), growth_exponent = 2, temp_ref_c = 410)
   expect_lt(max(abs(residuals(near))), 1)
   expect_gt(coef(near)[["h_soft"]], 85)
 })
 
 test_that("bad growth is refused, and what needs a plain fit says so", {
   d <- with_test_seed(91, grown_readings())
-  expect_error(fit_softening(d, growth = 1), class = "softanneal_error_range")
-  expect_error(fit_softening(d, growth = 2.5), class = "softanneal_error_argument")
-  expect_error(fit_softening(d, growth = "fast"), class = "softanneal_error_argument")
+  expect_error(fit_softening(d, growth_exponent = 1), class = "softanneal_error_range")
+  expect_error(fit_softening(d, growth_exponent = 2.5), class = "softanneal_error_argument")
+  expect_error(fit_softening(d, growth_exponent = "fast"), class = "softanneal_error_argument")
   expect_error(plan_guess(fit = growth_fit()), class = "softanneal_error_model")
-  expect_error(fit_softening(d[d$temp_c == 330 & d$time_min < 20, ], growth = 2),
+  expect_error(fit_softening(d[d$temp_c == 330 & d$time_min < 20, ], growth_exponent = 2),
                class = "softanneal_error_too_few")
 })
 

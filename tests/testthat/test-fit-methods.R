@@ -227,7 +227,7 @@ test_that("answers of time_to() invert the curve", {
 test_that("a delta interval of a time agrees with the bootstrap", {
   d <- with_test_seed(35, made_readings(sd_step = 1))
   f <- fit_softening(d, se = "steps")
-  b <- resample_fit(f, times = 300, seed = 2)
+  b <- resample_fit(f, n_resamples = 300, seed = 2)
   e <- softanneal:::inverse_temperature(330, f$temp_ref_c)
   ln_t <- apply(b$estimates, 1L, function(p) {
     log(jmak_time(0.5, exp(p[["ln_k_ref"]] + p[["q_kj_mol"]] * e), p[["n"]]))
@@ -259,11 +259,11 @@ test_that("an Arrhenius fit is the linear model of ln(rate)", {
 
 test_that("resample_fit() checks its arguments and prints", {
   f <- all_fits$ordinary
-  b <- resample_fit(f, times = 20, seed = 1)
+  b <- resample_fit(f, n_resamples = 20, seed = 1)
   expect_output(print(b), "20 parametric resamples")
   expect_equal(dim(as.data.frame(b)), c(20L, 5L))
-  expect_identical(resample_fit(f, times = 20, seed = 1), b)
-  expect_error(resample_fit(f, times = 0), class = "softanneal_error_range")
+  expect_identical(resample_fit(f, n_resamples = 20, seed = 1), b)
+  expect_error(resample_fit(f, n_resamples = 0), class = "softanneal_error_range")
   expect_error(resample_fit(1), class = "softanneal_error_argument")
   expect_error(resample_fit(f, type = "wild"), class = "softanneal_error_argument")
   expect_error(resample_fit(f, seed = "x"), class = "softanneal_error_argument")

@@ -281,7 +281,7 @@ test_that("the fit leaves the random numbers of the session alone", {
   before <- .Random.seed
   f <- fit_softening(d, "recovery_jmak_incubation") |> suppressWarnings()
   simulate(f, nsim = 2, seed = 1)
-  suppressWarnings(resample_fit(f, times = 3, seed = 1))
+  suppressWarnings(resample_fit(f, n_resamples = 3, seed = 1))
   expect_identical(.Random.seed, before)
 })
 

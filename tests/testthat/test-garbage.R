@@ -125,6 +125,6 @@ test_that("units that do not belong are refused, those of the bench converted", 
   expect_equal(larson_miller(600, time_min = units::set_units(2, "h")),
                larson_miller(600, time_h = 2))
   expect_error(jmak_fraction(units::set_units(3, "K"), 1, 1), class = "softanneal_error_units")
-  expect_error(heat_up(1, 400, within_c = units::set_units(2, "K")),
+  expect_error(heat_up(1, 400, tolerance_c = units::set_units(2, "K")),
                class = "softanneal_error_units")
 })

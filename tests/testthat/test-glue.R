@@ -28,7 +28,7 @@ tiny_calls <- function(p) {
     rate = function() p$arrhenius_rate(c(300, NA), 1, 330, 150),
     convert = function() p$convert_hardness(c(80, 90), "HRB", "HV", interval = TRUE),
     labels = function() p$convert_hardness(c(80, 77), c("HRB", "HR15T"), "HV"),
-    heat = function() p$heat_up(1, 400, until_min = 1, points = 3),
+    heat = function() p$heat_up(1, 400, until_min = 1, n_points = 3),
     equivalent = function() p$equivalent_time(log, 180, 370),
     soften = function() p$soften(log, par, temp_ref_c = 370),
     least_squares = function() p$fit_least_squares(function(x) x - c(1, 2), c(a = 0, b = 0)),
@@ -45,7 +45,7 @@ tiny_calls <- function(p) {
       suppressWarnings(p$predict.softanneal_fits(fits, small[c(2, 9), ], se.fit = TRUE))
     },
     plan = function() p$improve_plan(plan, "q", temp_c = c(300, 330), time_min = c(4, 8, 16),
-                                     pieces = 1, starts = 1)$improvement)
+                                     n_specimens = 1, starts = 1)$improvement)
 }
 
 test_that("results are the same when R collects garbage at every allocation in C", {

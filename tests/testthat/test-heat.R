@@ -4,7 +4,7 @@ constant_brass <- function() {
 
 test_that("convection alone follows the exponential of its time constant", {
   got <- heat_up(c(1, 3), 400, until_min = 10, h_w_m2k = 60, emissivity = 0,
-                 material = constant_brass(), specimen = c("thin", "thick"))
+                 alloy = constant_brass(), specimen = c("thin", "thick"))
   tau <- c(1, 3) / 2000 * 8530 * 380 / 60
   expect_equal(got$summary$time_constant_s, tau, tolerance = 1e-12)
   expect_equal(got$summary$time_min, tau * log(380 / 2) / 60, tolerance = 1e-8)
@@ -17,8 +17,8 @@ test_that("convection alone follows the exponential of its time constant", {
 })
 
 test_that("cooling mirrors heating without radiation", {
-  up <- heat_up(2, 320, start_c = 20, h_w_m2k = 30, emissivity = 0, material = constant_brass())
-  down <- cool_down(2, 320, room_c = 20, h_w_m2k = 30, emissivity = 0, material = constant_brass())
+  up <- heat_up(2, 320, start_c = 20, h_w_m2k = 30, emissivity = 0, alloy = constant_brass())
+  down <- cool_down(2, 320, ambient_c = 20, h_w_m2k = 30, emissivity = 0, alloy = constant_brass())
   expect_equal(down$history$temp_c, 340 - up$history$temp_c, tolerance = 1e-9)
   expect_equal(down$summary$time_min, up$summary$time_min, tolerance = 1e-8)
 })
@@ -31,13 +31,13 @@ test_that("edges, block and surface act in the direction physics says", {
   oxidised <- heat_up(2, 400, h_w_m2k = 20, emissivity = 0.6)$summary
   expect_lt(oxidised$time_min, endless$time_min)
   free <- cool_down(2, 400, h_w_m2k = 20, emissivity = 0.2)$summary
-  block <- cool_down(2, 400, h_w_m2k = 20, emissivity = 0.2, resting = "block",
+  block <- cool_down(2, 400, h_w_m2k = 20, emissivity = 0.2, support = "block",
                      h_block_w_m2k = 300)$summary
   expect_lt(block$time_min, free$time_min)
   # one face on the block, one in the air: the coefficients of the two faces add
   tau <- 0.002 * 8530 * 380 / (300 + 20)
-  plain <- cool_down(2, 400, h_w_m2k = 20, emissivity = 0, resting = "block", h_block_w_m2k = 300,
-                     material = constant_brass())$summary
+  plain <- cool_down(2, 400, h_w_m2k = 20, emissivity = 0, support = "block", h_block_w_m2k = 300,
+                     alloy = constant_brass())$summary
   expect_equal(plain$time_min * 60, tau * log(380 / 2), tolerance = 1e-8)
 })
 
@@ -93,7 +93,7 @@ test_that("a thick piece warns of its Biot number, and tells it", {
                  class = "softanneal_warning_assumption")
   expect_equal(thick$summary$biot, 800 * 0.03 / 121, tolerance = 1e-12)
   # on a block the heat comes through the whole thickness
-  block <- heat_up(2, 410, h_w_m2k = 0, emissivity = 0, resting = "block", h_block_w_m2k = 300)
+  block <- heat_up(2, 410, h_w_m2k = 0, emissivity = 0, support = "block", h_block_w_m2k = 300)
   expect_equal(block$summary$biot, 300 * 0.002 / 121, tolerance = 1e-12)
 })
 
@@ -120,8 +120,8 @@ test_that("bad input is refused with its reason", {
   expect_error(heat_up(1, 400, h_block_w_m2k = 100), class = "softanneal_error_argument")
   expect_error(heat_up(1:2, 400, specimen = c("a", "a")), class = "softanneal_error_argument")
   expect_error(heat_up(1:2, c(400, 410, 420)), class = "softanneal_error_argument")
-  expect_error(heat_up(1, 400, material = "unobtainium"), class = "softanneal_error_argument")
-  expect_error(heat_up(1, 400, material = thermal_material(
+  expect_error(heat_up(1, 400, alloy = "unobtainium"), class = "softanneal_error_argument")
+  expect_error(heat_up(1, 400, alloy = thermal_material(
     "C26000", heat_slope_j_kgk2 = -1.2)), class = "softanneal_error_range")
   falling <- data.frame(time_s = c(0, 60, 50), temp_c = c(400, 410, 410))
   cnd <- expect_error(heat_up(1, falling), class = "softanneal_error_range")
@@ -155,8 +155,8 @@ test_that("printing tells time, range and safety", {
   expect_error(thermal_material("bronze", density_kg_m3 = 8800), class = "softanneal_error_argument")
   own <- thermal_material("bronze", density_kg_m3 = 8800, heat_j_kgk = 380, conductivity_w_mk = 50,
                           solidus_c = 880)
-  expect_error(heat_up(1, 400, material = own), class = "softanneal_error_argument")
-  expect_s3_class(heat_up(1, 400, material = own, emissivity = 0.3), "softanneal_heat")
+  expect_error(heat_up(1, 400, alloy = own), class = "softanneal_error_argument")
+  expect_s3_class(heat_up(1, 400, alloy = own, emissivity = 0.3), "softanneal_heat")
 })
 
 test_that("pictures hold the histories they are given", {

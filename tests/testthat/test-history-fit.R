@@ -28,7 +28,7 @@ test_that("histories of steps hold as long and as hot as planned", {
 })
 
 test_that("thinned points stay on the curve", {
-  full <- heat_up(0.95, door_opening(410, 9), until_min = 16, points = 2000)$history
+  full <- heat_up(0.95, door_opening(410, 9), until_min = 16, n_points = 2000)$history
   thin <- thin_history(full$time_s, full$temp_c)
   expect_lt(max(abs(stats::approx(thin$time_s, thin$temp_c, full$time_s)$y - full$temp_c)), 0.07)
   expect_lt(nrow(thin), 200)
@@ -99,7 +99,7 @@ test_that("all methods work on a fit along histories", {
                tolerance = 1e-9)
   expect_s3_class(summary(fit), "summary.softanneal_fit")
   expect_equal(nrow(suppressWarnings(augment(fit))), nrow(data))
-  draws <- resample_fit(fit, times = 5, type = "case", seed = 1)
+  draws <- resample_fit(fit, n_resamples = 5, type = "case", seed = 1)
   expect_identical(draws$failed, 0L)
   expect_true(all(abs(draws$estimates[, "q_kj_mol"] - 180) < 30))
   expect_s3_class(profile(fit, "n"), "softanneal_profile")

@@ -2,7 +2,7 @@
 # small problems one by one, and repetitions of whole runs that are simulated and fitted.
 
 small_guess <- function(...) {
-  plan_guess("C26000", recryst_1h_c = 330, sd = c(recryst_1h_c = 15, q_kj_mol = 20), draws = 8, ...)
+  plan_guess("C26000", recryst_1h_c = 330, sd_prior = c(recryst_1h_c = 15, q_kj_mol = 20), draws = 8, ...)
 }
 
 hardness_of <- function(b, guess, temp_c, time_min) {
@@ -74,7 +74,7 @@ test_that("the search finds the best of all plans in small problems", {
   g <- small_guess()
   temps <- c(300, 330, 360)
   times <- c(3, 8, 20, 50)
-  plan <- plan_anneal(c(300, 330), c(8, 20), g, n = 5, heat_up_min = 2, furnaces = 2,
+  plan <- plan_anneal(c(300, 330), c(8, 20), g, n_readings = 5, heat_up_min = 2, furnaces = 2,
                       session_min = 240)
   cases <- list(list("q", NULL, NULL), list("t50", c(300, 340), NULL), list("hardness", 320, 110),
                 list("determinant", NULL, NULL))
@@ -113,12 +113,12 @@ test_that("a better plan keeps its limits, and is better", {
   expect_match(paste(capture.output(print(better)), collapse = " "),
                "efficiency of [0-9.]+ % for +that")
   # fewer indentations than asked: the strip decides
-  narrow <- plan_anneal(c(290, 320), c(4, 8), g, length_mm = 26, width_mm = 7, n = 3)
+  narrow <- plan_anneal(c(290, 320), c(4, 8), g, length_mm = 26, width_mm = 7, n_readings = 3)
   room <- narrow$layout$capacity %/% 3 - 1
   more <- improve_plan(narrow, "q", max_steps = 60, starts = 2, furnace_min = 300)
   expect_lte(max(more$steps$step), room)
   # a session too short for the best plan: the limit falls until all steps have a place
-  tight <- plan_anneal(c(290, 330), c(4, 8, 16), g, session_min = 118, change_min = 20)
+  tight <- plan_anneal(c(290, 330), c(4, 8, 16), g, session_min = 118, furnace_change_min = 20)
   fits <- improve_plan(tight, "q", furnace_min = 150, starts = 2, time_min = c(4, 8, 16, 32, 64))
   expect_false(anyNA(fits$steps$read_min))
   expect_lt(fits$improvement$furnace_min, 150)
@@ -153,7 +153,7 @@ test_that("improve_plan refuses what it cannot do", {
   expect_error(improve_plan(plan, "hardness", hardness = 500), "no draw",
                class = "softanneal_error_range")
   expect_error(improve_plan(plan, "q", starts = 0), class = "softanneal_error_range")
-  expect_error(improve_plan(plan, "q", pieces = 0), class = "softanneal_error_range")
+  expect_error(improve_plan(plan, "q", n_specimens = 0), class = "softanneal_error_range")
   expect_error(improve_plan(plan, "q", steps = 3), class = "softanneal_error_argument")
   own <- plan_anneal(c(300, 330), c(4, 8), small_guess(), heat_up_min = c(1, 2))
   expect_error(improve_plan(own), class = "softanneal_error_argument")
@@ -185,7 +185,7 @@ test_that("standard errors predicted are those of simulated runs", {
   runs <- if (full) 500L else 150L
   tolerance <- 0.15 + if (full) 0 else 2 / sqrt(2 * (runs - 1))
   g <- plan_guess(recryst_1h_c = 330, draws = 8, sd_reading = 2, sd_step = 1.5)
-  plan <- plan_anneal(c(290, 310, 330, 350), c(4, 8, 16, 32, 64), g, n = 6, furnaces = 2,
+  plan <- plan_anneal(c(290, 310, 330, 350), c(4, 8, 16, 32, 64), g, n_readings = 6, furnaces = 2,
                       session_min = 400)
   s <- plan$steps
   at <- c(290, 310, 330, 350)

@@ -22,7 +22,7 @@ by_hand_gradient <- function(b, f) {
 }
 
 test_that("a guess holds the values of the table and of the user, and its draws mirror", {
-  g <- plan_guess("C26000", recryst_1h_c = 330, sd = c(n = 0.2, recryst_1h_c = 10))
+  g <- plan_guess("C26000", recryst_1h_c = 330, sd_prior = c(n = 0.2, recryst_1h_c = 10))
   expect_s3_class(g, "softanneal_guess")
   # complete after one hour at the one-hour temperature
   expect_equal(jmak_fraction(60, exp(g$par[["ln_k_ref"]]), g$par[["n"]]), 0.99, tolerance = 1e-12)
@@ -71,9 +71,9 @@ test_that("a guess refuses what cannot be", {
   expect_error(plan_guess(n = 0), class = "softanneal_error_range")
   expect_error(plan_guess(h_soft = -5), class = "softanneal_error_range")
   expect_error(plan_guess(h_worked = 60), class = "softanneal_error_range")
-  expect_error(plan_guess(sd = c(n = -1)), class = "softanneal_error_range")
-  expect_error(plan_guess(sd = c(m = 1)), class = "softanneal_error_argument")
-  expect_error(plan_guess(sd = 1), class = "softanneal_error_argument")
+  expect_error(plan_guess(sd_prior = c(n = -1)), class = "softanneal_error_range")
+  expect_error(plan_guess(sd_prior = c(m = 1)), class = "softanneal_error_argument")
+  expect_error(plan_guess(sd_prior = 1), class = "softanneal_error_argument")
   expect_error(plan_guess(recryst_1h_c = 920), "solidus", class = "softanneal_error_range")
   expect_error(plan_guess(sd_reading = 0, sd_step = 0), class = "softanneal_error_range")
   expect_error(plan_guess(draws = 3), class = "softanneal_error_argument")
@@ -84,7 +84,7 @@ test_that("a guess refuses what cannot be", {
                           conductivity_w_mk = 33, solidus_c = 1000)
   expect_error(plan_guess(odd), "no default", class = "softanneal_error_argument")
   full <- plan_guess(odd, recryst_1h_c = 480, q_kj_mol = 170, n = 1.5, h_worked = 200, h_soft = 90,
-                     sd = c(recryst_1h_c = 40, q_kj_mol = 40, n = 0.4, h_worked = 10, h_soft = 8))
+                     sd_prior = c(recryst_1h_c = 40, q_kj_mol = 40, n = 0.4, h_worked = 10, h_soft = 8))
   expect_equal(full$par[["q_kj_mol"]], 170)
 })
 
@@ -130,7 +130,7 @@ expect_timetable <- function(plan) {
   expect_equal(s$out_min - s$in_min, ifelse(treated, s$hold_min + s$heat_up_min, NA))
   expect_equal(s$cold_min - s$out_min, ifelse(treated, s$cool_min, NA))
   expect_true(all(read[treated] >= (out + s$cool_min)[treated] - 1e-9))
-  expect_true(all(s$in_min[treated] >= set$ready_min & s$cold_min[treated] <= L + 1e-9))
+  expect_true(all(s$in_min[treated] >= set$warmup_min & s$cold_min[treated] <= L + 1e-9))
   expect_true(all(s$read_min >= 0 & s$end_min <= L + 1e-9))
   for (one in split(seq_len(nrow(s)), s$specimen)) {
     one <- one[order(s$step[one])]
@@ -147,7 +147,7 @@ expect_timetable <- function(plan) {
   expect_true(apart(read, reading))
   doors <- c(from[treated], out[treated])
   expect_true(apart(doors, set$handling_min))
-  if (set$people == 1) {
+  if (set$n_operators == 1) {
     hands <- c(rep(set$handling_min, length(doors)), rep(reading, length(read)))
     start <- c(doors, read)
     o <- order(start)
@@ -161,7 +161,7 @@ expect_timetable <- function(plan) {
     o <- order(first)
     gap <- first[o][-1L] - last[o][-length(o)]
     other_day <- floor(first[o][-1L] / L) > floor(last[o][-length(o)] / L)
-    expect_true(all(gap >= set$change_min - 1e-9 | other_day))
+    expect_true(all(gap >= set$furnace_change_min - 1e-9 | other_day))
   }
 }
 
@@ -187,7 +187,7 @@ test_that("timetables keep the rules of furnace, tongs, machine and session", {
 
 test_that("a small timetable is as worked out by hand", {
   g <- guess_330(draws = 8)
-  p <- plan_anneal(300, c(4, 10), g, n = 4, heat_up_min = 2, cool_min = 3, reading_min = 0.5,
+  p <- plan_anneal(300, c(4, 10), g, n_readings = 4, heat_up_min = 2, cool_min = 3, reading_min = 0.5,
                    session_min = 60, start = "13:30", specimen = "bell")
   s <- as.data.frame(p)
   # read 0-2; in 2, out 8 (2 + 4), cold 11, read 11-13; in 13, out 21 (2 + 6), cold 24, read to 26
@@ -216,14 +216,14 @@ test_that("a small timetable is as worked out by hand", {
 
 test_that("heat-up and cooling are those of the heat room, rounded up", {
   g <- guess_330(draws = 8)
-  p <- plan_anneal(c(290, 330), c(16, 32), g, resting = "free", cooling = "air", session_min = 400)
+  p <- plan_anneal(c(290, 330), c(16, 32), g, support = "free", cooling = "air", session_min = 400)
   t <- p$temperatures
   heat <- heat_up(0.95, c(290, 330), width_mm = 20, length_mm = 80)$summary
   cool <- cool_down(0.95, c(290, 330), width_mm = 20, length_mm = 80)$summary
   expect_equal(t$heat_up_min, ceiling(2 * heat$time_min) / 2)
   expect_equal(t$heat_up_low_min, heat$time_low_min)
   expect_equal(t$cool_min, ceiling(cool$time_min))
-  expect_match(paste(plan_anneal(290, 4, g, resting = "free")$temperatures$note), "heat-up")
+  expect_match(paste(plan_anneal(290, 4, g, support = "free")$temperatures$note), "heat-up")
   wet <- plan_anneal(290, 4, g, cooling = "water")
   expect_equal(wet$temperatures$cool_min, 2)
   expect_true("quenching" %in% wet$cautions$process)
@@ -277,8 +277,8 @@ test_that("bad input has clear conditions", {
   expect_error(plan_anneal(300, 60, g, session_min = 50), "too short for any step",
                class = "softanneal_error_range")
   expect_error(plan_anneal(300, 4, g, furnaces = 0), class = "softanneal_error_range")
-  expect_error(plan_anneal(300, 4, g, people = 3), class = "softanneal_error_range")
-  expect_error(plan_anneal(300, 4, g, n = 2.5), class = "softanneal_error_argument")
+  expect_error(plan_anneal(300, 4, g, n_operators = 3), class = "softanneal_error_range")
+  expect_error(plan_anneal(300, 4, g, n_readings = 2.5), class = "softanneal_error_argument")
   expect_error(plan_anneal(300, 4, g, start = "9 am"), class = "softanneal_error_argument")
   expect_error(plan_anneal(300, 4, g, start = "25:00"), class = "softanneal_error_argument")
   expect_error(plan_anneal(300, 4, "brass"), class = "softanneal_error_argument")
@@ -393,7 +393,7 @@ test_that("the curves to expect are those of the guess and its draws, with the r
 
 test_that("errors to expect are those of linear theory, by hand", {
   g <- guess_330(draws = 8, sd_reading = 3, sd_step = 1)
-  p <- plan_anneal(c(290, 330), c(8, 16, 32), g, n = 5, furnaces = 2)
+  p <- plan_anneal(c(290, 330), c(8, 16, 32), g, n_readings = 5, furnaces = 2)
   s <- p$steps
   jac <- by_hand_gradient(g$par, function(b) by_hand_hardness(b, g, s$temp_c, s$time_min))
   cov <- solve(crossprod(jac)) * (1 + 9 / 5)

@@ -106,11 +106,11 @@ test_that("loading the package does not load ggplot2", {
 
 test_that("the bootstrap picture shows what varies", {
   f <- quietly_fitted(with_test_seed(44, made_readings(sd_step = 1)), fixed = c(n = 1.6))
-  b <- resample_fit(f, times = 30, seed = 1)
+  b <- resample_fit(f, n_resamples = 30, seed = 1)
   p <- ggplot2::autoplot(b)
   expect_good_picture(p)
   expect_match(ggplot2::get_alt_text(p), "30 bootstrap estimates of h_worked, h_soft, ln_k_ref, q_kj_mol")
-  one <- resample_fit(f, times = 1, seed = 1)
+  one <- resample_fit(f, n_resamples = 1, seed = 1)
   expect_error(ggplot2::autoplot(one), class = "softanneal_error_too_few")
 })
 

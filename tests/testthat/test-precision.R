@@ -81,7 +81,7 @@ test_that("outliers are found in groups and nothing is removed", {
   expect_identical(o$row[o$outlier], 13L)
   expect_output(print(o), "not removed")
   expect_output(print(find_outliers(steps())), "No outliers")
-  esd <- find_outliers(d, method = "esd", at_most = 2)
+  esd <- find_outliers(d, method = "esd", max_outliers = 2)
   expect_identical(nrow(esd), 8L)
   expect_identical(esd$row[esd$outlier], 13L)
 })

@@ -43,12 +43,12 @@ test_that("formulas of fit_least_squares() need numbers of one length", {
 test_that("resamples that fail are told, and a picture needs something that moves", {
   d <- with_test_seed(61, made_readings(sd_reading = 30, n = 1, times = c(0, 8, 64)))
   fit <- quietly_fitted(d, control = fit_control(max_iterations = 1))
-  out <- expect_told(resample_fit(fit, times = 20, seed = 2), "fit",
+  out <- expect_told(resample_fit(fit, n_resamples = 20, seed = 2), "fit",
                      "of 20 resamples did not converge and are NA")
   expect_gt(out$failed, 0)
   expect_equal(sum(is.na(out$estimates[, 1L])), out$failed)
   still <- structure(list(estimates = cbind(n = rep(1, 3)), failed = 0L, type = "parametric",
-                          times = 3, seed = 1), class = "softanneal_resample")
+                          n_resamples = 3, seed = 1), class = "softanneal_resample")
   expect_refused(ggplot2::autoplot(still), "too_few", "no parameter varies", "object")
 })
 
@@ -72,7 +72,7 @@ test_that("grain counts and grain fits refuse empty and twice-used columns", {
 })
 
 test_that("layouts and tables of the package", {
-  expect_refused(indent_layout(2e4, 2e4, n = 6, steps = 4, scale = "HV5",
+  expect_refused(indent_layout(2e4, 2e4, n_readings = 6, steps = 4, scale = "HV5",
                                diameter_mm = 0.05), "range",
                  "more than a million indentations", "length_mm")
   expect_refused(fact_table("no-such-table.csv"), "file", "lacks its table 'no-such-table.csv'")
@@ -87,7 +87,7 @@ test_that("answers of a class outside the table of the dial are refused", {
                  "the true hardness is outside the conversion table", "parameters")
   # a class meets that earlier, in its readings, and says why no draw will do
   soft <- class_design(parameters = truth$par, temp_ref_c = truth$temp_ref_c, scale = "HRB",
-                       spread = NULL)
+                       sd_groups = NULL)
   expect_refused(answer_key(1, seed = 20, design = soft), "too_few",
                  "outside the brass table", "design")
 })

@@ -7,7 +7,7 @@ plan_of <- function(...) {
 
 test_that("plans that cannot be improved say why", {
   plan <- plan_of()
-  plan$layout$capacity <- plan$settings$n
+  plan$layout$capacity <- plan$settings$n_readings
   expect_refused(improve_plan(plan), "range", "no room for the readings of one step", "plan")
   many <- data.frame(specimen = "P", temp_c = 300, time_min = seq_len(65))
   plan <- suppressWarnings(plan_anneal(many, guess = plan_guess(recryst_1h_c = 330, draws = 8),
@@ -16,7 +16,7 @@ test_that("plans that cannot be improved say why", {
                  "the plan has 65 different times", "plan")
   soft <- plan_guess(recryst_1h_c = 330, h_soft = 30, draws = 8)
   expect_refused(plan_anneal(c(290, 320), c(4, 8), soft, scale = "HRB"), "range",
-                 "the softest reading cannot be converted from HV to HRB", "softest")
+                 "the softest reading cannot be converted from HV to HRB", "min_hardness")
 })
 
 test_that("a search that ends otherwise than it should says so", {
@@ -94,15 +94,15 @@ test_that("budgets need all inputs by name and readings inside the table", {
 test_that("laboratories have one cell a material, and missing readings are told", {
   cells <- data.frame(group = c("a", "b", "a"), specimen = "ring", mean = c(61, 62, 63),
                       sd = 1, n = 5)
-  expect_refused(compare_laboratories(cells, lab = "group", material = "specimen",
+  expect_refused(compare_laboratories(cells, lab = "group", test_material = "specimen",
                                       cell_mean = "mean", cell_sd = "sd", cell_n = "n"),
                  "duplicate", "a laboratory has two cells for one material", "lab", 3L)
   d <- data.frame(group = rep(c("bench 1", "bench 2", "bench 3"), each = 4), specimen = "ring",
                   hardness = c(61, 60.5, 61.5, NA, 62, 62.5, 62, 63, 60, 61.5, 61, 60.5))
-  out <- expect_told(compare_laboratories(d, lab = "group", material = "specimen"), "missing",
+  out <- expect_told(compare_laboratories(d, lab = "group", test_material = "specimen"), "missing",
                      "1 of 12 readings are missing and left out (row 4)", 1L, 4L)
   expect_equal(as.data.frame(out), as.data.frame(
-    compare_laboratories(d[-4L, ], lab = "group", material = "specimen")))
+    compare_laboratories(d[-4L, ], lab = "group", test_material = "specimen")))
 })
 
 test_that("readings that no machine shows are refused, not squared into infinity", {
@@ -118,8 +118,8 @@ test_that("sizes and times beyond all sense are refused, not computed with", {
   expect_refused(cool_down(0.95, 400, until_min = 1e308), "range", "`until_min` must be",
                  "until_min")
   expect_refused(door_opening(410, at_min = 1e308), "range", "`at_min` must be", "at_min")
-  expect_refused(class_design(slips = expression(a)), "argument", "`slips` must name slips",
-                 "slips")
+  expect_refused(class_design(blunders = expression(a)), "argument", "`blunders` must name blunders",
+                 "blunders")
   expect_refused(fit_least_squares(function(p) p, start = as.POSIXlt("2021-03-04")), "argument",
                  "`start` must be numeric", "start")
   folder <- withr::local_tempdir()

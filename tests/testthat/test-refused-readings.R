@@ -119,8 +119,8 @@ test_that("numbers beyond their scale, and methods that do not hold", {
                  "no cell with a Vickers number to draw", "object")
 })
 
-test_that("schedules, slips and truths of a class are told apart", {
-  p <- c(h_worked = 180, h_soft = 75, half_min = 10, n = 1.5, q_kj_mol = 180)
+test_that("schedules, blunders and truths of a class are told apart", {
+  p <- c(h_worked = 180, h_soft = 75, t50_rex_min = 10, n = 1.5, q_kj_mol = 180)
   expect_refused(simulate_readings(parameters = c(p, n = 2)), "argument",
                  "names a parameter twice", "parameters")
   expect_refused(simulate_readings(parameters = c(p, colour = 2)), "argument",
@@ -133,20 +133,20 @@ test_that("schedules, slips and truths of a class are told apart", {
                  "both name the pieces", "specimen")
   expect_refused(simulate_readings(schedule = schedule[c(1, 2, 2), ]), "duplicate",
                  "`schedule` holds a step twice", "schedule", 3L)
-  expect_refused(simulate_readings(slips = c(outlier = 0.5)), "argument", "`slips` must be counts",
-                 "slips")
-  expect_refused(simulate_readings(temp_c = 330, time_min = c(0, 4), slips = c(forgotten = 3),
+  expect_refused(simulate_readings(blunders = c(outlier = 0.5)), "argument", "`blunders` must be counts",
+                 "blunders")
+  expect_refused(simulate_readings(temp_c = 330, time_min = c(0, 4), blunders = c(forgotten = 3),
                                    seed = 1), "too_few",
-                 "no step left for the slip 'forgotten'", "slips")
+                 "no step left for the blunder 'forgotten'", "blunders")
   expect_refused(simulate_readings(parameters = replace(p, "h_soft", 1), scale = "HV",
-                                   scatter = c(reading = 5), seed = 1), "range",
+                                   sd = c(reading = 5), seed = 1), "range",
                  "a drawn hardness is not above 0 HV", "parameters")
   expect_refused(simulate_readings(parameters = replace(p, "h_soft", 20), scale = "HRB", seed = 1),
                  "range", "HV) is outside the brass table", "parameters")
   expect_refused(simulate_readings(parameters = replace(p, "h_worked", 2000), scale = "HV",
-                                   scatter = c(reading = 1500), seed = 1), "range",
+                                   sd = c(reading = 1500), seed = 1), "range",
                  "a drawn hardness", "parameters")
-  expect_refused(on_dial(100, 100, class_design(scale = "HRB", readings = 1)$bench), "range",
+  expect_refused(on_dial(100, 100, class_design(scale = "HRB", n_readings = 1)$bench), "range",
                  "a drawn hardness is outside its scale", "scale")
 })
 

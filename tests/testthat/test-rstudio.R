@@ -85,8 +85,8 @@ test_that("what comes from data stays text in the report", {
   expect_match(html, "<td align=\"left\">$f$ \\(g\\)</td>", fixed = TRUE)
 })
 
-test_that("the instructor's key shows truths, slips and marks", {
-  design <- class_design(slips = c("warm", "outlier"))
+test_that("the instructor's key shows truths, blunders and marks", {
+  design <- class_design(blunders = c("warm", "outlier"))
   key <- answer_key(2, seed = 5, design = design)
   answers <- data.frame(group = "group-01", quantity = c("q_kj_mol", "n"),
                         value = c(format(key$value[4] * 1000), "<i>ten</i>"))
@@ -95,7 +95,7 @@ test_that("the instructor's key shows truths, slips and marks", {
   html <- render_template("instructor-key",
                           list(n_groups = 2, seed = 5, design = design, answers = file))
   for (value in key$value) expect_match(html, format(signif(value, 4)), fixed = TRUE)
-  expect_match(html, attr(key, "slips")$what[1], fixed = TRUE)
+  expect_match(html, attr(key, "blunders")$what[1], fixed = TRUE)
   expect_match(html, "right digits, wrong unit")
   expect_match(html, "&lt;i&gt;ten&lt;/i&gt;", fixed = TRUE)
   expect_false(grepl("<i>ten", html, fixed = TRUE))
@@ -106,7 +106,7 @@ test_that("the instructor's key shows truths, slips and marks", {
   expect_identical(read_text(render_template("instructor-key", list(
     n_groups = 2, seed = 5, design = design, answers = dir))), read_text(html))
   plain <- render_template("instructor-key", list(n_groups = 1, seed = 5))
-  expect_match(plain, "No slips were put into the readings")
+  expect_match(plain, "No blunders were put into the readings")
   expect_false(grepl(">Marks<", plain, fixed = TRUE))
 })
 
@@ -115,8 +115,8 @@ test_that("the plan shows hours, indentations, expected curves and errors, and m
   html <- render_template("plan-bench-sheet", list(
     improve = "", temp_c = c(290, 330), time_min = c(4, 8, 16, 32), run = "<b>run</b> *2*",
     recryst_1h_c = 340, recryst_sd_c = 12, n = 5, length_mm = 60), dir)
-  guess <- plan_guess("C26000", recryst_1h_c = 340, sd = c(recryst_1h_c = 12))
-  plan <- plan_anneal(c(290, 330), c(4, 8, 16, 32), guess, n = 5, length_mm = 60, furnaces = 2)
+  guess <- plan_guess("C26000", recryst_1h_c = 340, sd_prior = c(recryst_1h_c = 12))
+  plan <- plan_anneal(c(290, 330), c(4, 8, 16, 32), guess, n_readings = 5, length_mm = 60, furnaces = 2)
   shown <- read_text(html)
   has <- function(x) expect_match(shown, x, fixed = TRUE)
   has("&lt;b&gt;run&lt;/b&gt; *2*: 2 piece(s) of C26000, 8 annealing steps, 50 readings (HR30T, 5")
@@ -159,7 +159,7 @@ test_that("the plan shows hours, indentations, expected curves and errors, and m
 test_that("the plan starts from earlier readings, is improved, and passes warnings on", {
   dir <- withr::local_tempdir()
   file <- example_data("bellbrass_readings", path = TRUE)
-  params <- list(readings = file, temp_c = c(290, 330, 410), time_min = c(4, 8, 16), n = 6,
+  params <- list(readings = file, temp_c = c(290, 330, 410), time_min = c(4, 8, 16), n_readings = 6,
                  sheet = "", improve = "")
   shown <- read_text(render_template("plan-bench-sheet", params, dir))
   expect_match(shown, "Heed before you begin: Softening is expected to be over before the first")

@@ -9,7 +9,7 @@ answers_elsewhere <- function(files, helper, library) {
   .libPaths(c(library, .libPaths()))
   tools <- new.env(parent = asNamespace("softanneal"))
   sys.source(helper, tools)
-  lapply(files, function(f) tools$object_answers(readRDS(f)$object))
+  lapply(files, function(f) tools$object_answers(tools$read_saved(f)$object))
 }
 
 expect_saved_answers <- function(answers, file) {
@@ -27,14 +27,14 @@ test_that("there is a saved object of every result class, small enough", {
   lines <- grep("^S3method\\([^,]+,softanneal_[a-z_]+\\)$", generics, value = TRUE)
   classes <- unique(sub("^S3method\\([^,]+,(softanneal_[a-z_]+)\\)$", "\\1", lines))
   expect_gt(length(classes), 40L)
-  saved <- unlist(lapply(fixture_files, \(f) our_classes(readRDS(f)$object)))
+  saved <- unlist(lapply(fixture_files, \(f) our_classes(read_saved(f)$object)))
   expect_setequal(setdiff(classes, CLASSES_OF_FILES), intersect(classes, saved))
   expect_lt(sum(file.size(fixture_files)), 3e5)
 })
 
 for (k in seq_along(fixture_files)) {
   test_that(paste("a saved object answers as when it was saved:", fixture_name[k]), {
-    object <- readRDS(fixture_files[k])$object
+    object <- read_saved(fixture_files[k])$object
     answers <- object_answers(object)
     expect_gt(length(answers), 1L)
     expect_false(any(vapply(answers[intersect(names(answers), WORD_METHODS)], isFALSE, NA)))
@@ -43,7 +43,7 @@ for (k in seq_along(fixture_files)) {
 }
 
 test_that("questions to saved fits are answered as by new ones", {
-  saved <- readRDS(test_path("fixtures", "fit_softening.rds"))$object
+  saved <- read_saved(test_path("fixtures", "fit_softening.rds"))$object
   fit <- result_objects()$fit_softening
   expect_equal(coef(saved), coef(fit), tolerance = 1e-7)
   expect_equal(time_to(saved), time_to(fit), tolerance = 1e-7)
@@ -52,7 +52,7 @@ test_that("questions to saved fits are answered as by new ones", {
   new <- data.frame(temp_c = c(300, 350), time_min = c(3, 30))
   expect_equal(predict(saved, new, interval = "prediction"),
                predict(fit, new, interval = "prediction"), tolerance = 1e-7)
-  expect_equal(recryst_temperature(saved, melting_c = 915), recryst_temperature(fit, melting_c = 915),
+  expect_equal(recryst_temperature(saved, solidus_c = 915), recryst_temperature(fit, solidus_c = 915),
                tolerance = 1e-7)
 })
 

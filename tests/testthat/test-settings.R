@@ -28,7 +28,7 @@ main_job <- function(out, options, threads) {
   log <- anneal_history(data.frame(specimen = c("b", "A", "\u00e4"), temp_c = 370,
                                    time_min = c(4, 8, 16)), thickness_mm = 0.95)
   guess <- plan_guess("C26000", recryst_1h_c = 330, draws = 8)
-  plan <- suppressWarnings(plan_anneal(c(290, 330), c(8, 16), guess = guess, n = 4))
+  plan <- suppressWarnings(plan_anneal(c(290, 330), c(8, 16), guess = guess, n_readings = 4))
   key <- answer_key(2, seed = 20)
   marks <- mark_answers(data.frame(group = c("group-01", "group-02"),
                                    quantity = c("q_kj_mol", "n"), value = c(180, 1.8)), key)
@@ -48,8 +48,8 @@ main_job <- function(out, options, threads) {
     budget = as.data.frame(uncertainty_budget(c(78, 79, 77.5), scale = "HRF", resolution = 0.5)),
     history = log, guess = guess, plan = as.data.frame(plan), class = class, key = key,
     marks = marks, grain = grain_size(number = 5:8), window = process_window(
-      fit, hardness = c(95, 125), temp_c = c(330, 350), time_min = c(4, 8), points = 5),
-    resample = resample_fit(fit, times = 5, seed = 3)$estimates)
+      fit, hardness = c(95, 125), temp_c = c(330, 350), time_min = c(4, 8), n_points = 5),
+    resample = resample_fit(fit, n_resamples = 5, seed = 3)$estimates)
   words <- c(utils::capture.output(print(fit), print(fits), print(class), print(plan), print(marks),
                                    print(summary(fit))),
              format_hardness(c(150.25, 90), "HV", measured = c(80, 42.5), measured_scale = "HRB"),

@@ -20,9 +20,9 @@ test_that("plot() draws and hands its object on", {
   strip <- data.frame(specimen = "B1", pass = 0:2, thickness_mm = c(1.6, 1.4, 1.2))
   objects <- list(
     history, soften(history, forward, temp_ref_c = 370), heat_up(0.95, 410, until_min = 2),
-    indent_layout(20, 80, n = 6, steps = 3, hardness = 30, scale = "HR30T"),
+    indent_layout(20, 80, n_readings = 6, steps = 3, hardness = 30, scale = "HR30T"),
     compare_baseline(c(91.5, 92, 91), c(92, 91.5, 92.5), margin = 1.5),
-    resample_fit(fit, times = 5, seed = 1), cold_work(strip),
+    resample_fit(fit, n_resamples = 5, seed = 1), cold_work(strip),
     suppressWarnings(fit_each(transform(bell, coil = "A"), by = "coil")))
   for (x in objects) {
     out <- quiet_plot(x)
@@ -49,7 +49,7 @@ test_that("a part of a table without its columns prints as plain data", {
   many <- strip_log(14)
   expect_output(print(many), "and 2 more")
   expect_output(print(soften(many, forward, temp_ref_c = 370)), "and 2 more")
-  expect_output(print(heat_up(rep(0.95, 14), 410, until_min = 2, points = 3)), "and [0-9]+ more")
+  expect_output(print(heat_up(rep(0.95, 14), 410, until_min = 2, n_points = 3)), "and [0-9]+ more")
   plain <- as.data.frame(soften(history, forward, temp_ref_c = 370))
   expect_identical(class(plain), "data.frame")
 })
@@ -67,11 +67,11 @@ test_that("budgets and laboratories are tables for broom", {
   expect_gt(nrow(table), nrow(as.data.frame(budget)))
   d <- data.frame(group = rep(c("a", "b", "c"), each = 4), specimen = "ring",
                   hardness = c(61, 60.5, 61.5, 61, 62, 62.5, 62, 63, 60, 61.5, 61, 60.5))
-  labs <- compare_laboratories(d, lab = "group", material = "specimen")
+  labs <- compare_laboratories(d, lab = "group", test_material = "specimen")
   expect_s3_class(tidy(labs), "tbl_df")
   expect_identical(as.data.frame(labs), labs$precision)
   d$hardness[9:12] <- c(40, 61, 82, 60.5) # one with far more scatter
-  loud <- compare_laboratories(d, lab = "group", material = "specimen")
+  loud <- compare_laboratories(d, lab = "group", test_material = "specimen")
   expect_output(print(loud), "Beyond a critical value")
   mixed <- transform(now, scale = "HXX")
   expect_refused(compare_baseline(mixed, mixed, margin = 1), "scale", "HXX")

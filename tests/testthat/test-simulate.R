@@ -1,9 +1,9 @@
-truth <- c(h_worked = 160, h_soft = 78, half_min = 12, n = 1.6, q_kj_mol = 140)
+truth <- c(h_worked = 160, h_soft = 78, t50_rex_min = 12, n = 1.6, q_kj_mol = 140)
 exact <- c(reading = 0, step = 0)
 
 test_that("without scatter and rounding the readings are the model, by its own formula", {
-  r <- simulate_readings(truth, temp_c = c(300, 330), time_min = c(0, 12, 40), readings = 2,
-                         scale = "HV", scatter = exact, resolution = 0)
+  r <- simulate_readings(truth, temp_c = c(300, 330), time_min = c(0, 12, 40), n_readings = 2,
+                         scale = "HV", sd = exact, resolution = 0)
   # half of the recrystallisation after 12 min at 330 degrees Celsius
   expect_equal(as.vector(r$hardness[r$temp_c == 330 & r$time_min == 12]), rep((160 + 78) / 2, 2))
   k <- log(2)^(1 / 1.6) / 12 * exp(-140000 / 8.314462618 * (1 / 573.15 - 1 / 603.15))
@@ -12,7 +12,7 @@ test_that("without scatter and rounding the readings are the model, by its own f
   expect_equal(as.vector(r$hardness[r$time_min == 0]), rep(160, 4))
 })
 
-test_that("half_min and ln_k_ref are two ways to say the same, with incubation too", {
+test_that("t50_rex_min and ln_k_ref are two ways to say the same, with incubation too", {
   by_rate <- truth
   names(by_rate)[3] <- "ln_k_ref"
   by_rate[["ln_k_ref"]] <- log(log(2)^(1 / 1.6) / 12)
@@ -20,16 +20,16 @@ test_that("half_min and ln_k_ref are two ways to say the same, with incubation t
   b <- simulate_readings(by_rate, seed = 4)
   expect_equal(a$hardness, b$hardness)
   r <- simulate_readings(c(truth, theta0 = 0.3), temp_c = 330, time_min = c(0, 12), scale = "HV",
-                         scatter = exact, resolution = 0)
+                         sd = exact, resolution = 0)
   expect_equal(as.vector(r$hardness[r$time_min == 12]), rep(119, 6))
   expect_identical(attr(r, "truth")$model, "jmak_incubation")
 })
 
 test_that("the model with recovery falls by its logarithm before recrystallisation", {
-  r <- simulate_readings(c(h_worked = 160, h_soft = 78, half_min = 1e6, n = 2, q_kj_mol = 150,
+  r <- simulate_readings(c(h_worked = 160, h_soft = 78, t50_rex_min = 1e6, n = 2, q_kj_mol = 150,
                            loss = 4, ln_k_rec = log(0.5), q_rec_kj_mol = 80),
-                         temp_c = 330, time_min = c(0, 10), readings = 1, scale = "HV",
-                         scatter = exact, resolution = 0)
+                         temp_c = 330, time_min = c(0, 10), n_readings = 1, scale = "HV",
+                         sd = exact, resolution = 0)
   expect_equal(as.vector(r$hardness), c(160, 160 - 4 * log(1 + 0.5 * 10)), tolerance = 1e-6)
 })
 
@@ -52,8 +52,8 @@ test_that("columns, order, steps and labels are those of readings", {
 })
 
 test_that("a scale for each reading, converted by the table", {
-  r <- simulate_readings(truth, temp_c = 330, time_min = c(0, 12), readings = 2,
-                         scale = c("HRF", "HR30TW"), scatter = exact, resolution = 0)
+  r <- simulate_readings(truth, temp_c = 330, time_min = c(0, 12), n_readings = 2,
+                         scale = c("HRF", "HR30TW"), sd = exact, resolution = 0)
   expect_identical(as.vector(r$scale), c("HRF", "HR30T", "HRF", "HR30T"))
   expect_equal(as.vector(r$hardness), convert_hardness(c(160, 160, 119, 119), "HV", r$scale))
 })
@@ -62,8 +62,8 @@ test_that("each effect has the standard deviation asked for, where it belongs", 
   many <- function(...) {
     x <- c(reading = 0, step = 0, ...)
     x <- x[!duplicated(names(x), fromLast = TRUE)]
-    simulate_readings(truth, temp_c = seq(250, 449), time_min = c(0, 1), readings = 5,
-                      scale = "HV", resolution = 0, seed = 8, scatter = x,
+    simulate_readings(truth, temp_c = seq(250, 449), time_min = c(0, 1), n_readings = 5,
+                      scale = "HV", resolution = 0, seed = 8, sd = x,
                       operators = if ("operator" %in% names(x)) letters[1:20])
   }
   effect <- function(r) as.vector(r$hardness) - attr(r, "truth")$hardness_hv
@@ -112,22 +112,22 @@ test_that("known numbers of one seed, so that a change of the generator is notic
   expect_identical(as.vector(r$hardness[1:6]), c(70.5, 70.5, 71, 70.5, 71, 70.5))
 })
 
-test_that("slips change what they say and nothing else", {
+test_that("blunders change what they say and nothing else", {
   clean <- simulate_readings(seed = 3, scale = "HV")
-  expect_identical(nrow(attr(clean, "truth")$slips), 0L)
+  expect_identical(nrow(attr(clean, "truth")$blunders), 0L)
   r <- simulate_readings(seed = 3, scale = "HV",
-                         slips = c(outlier = 2, mislabel = 1, warm = 1, forgotten = 3))
+                         blunders = c(outlier = 2, mislabel = 1, warm = 1, forgotten = 3))
   t <- attr(r, "truth")
   expect_identical(t$clean, as.vector(clean$hardness))
-  expect_identical(as.vector(table(t$slips$slip)[c("outlier", "mislabel", "warm", "forgotten")]),
+  expect_identical(as.vector(table(t$blunders$blunder)[c("outlier", "mislabel", "warm", "forgotten")]),
                    c(2L, 1L, 1L, 3L))
-  of <- function(k) r$specimen == t$slips$specimen[k] & r$time_min == t$slips$time_min[k]
+  of <- function(k) r$specimen == t$blunders$specimen[k] & r$time_min == t$blunders$time_min[k]
   changed <- is.na(r$hardness) | r$hardness != clean$hardness
   expected <- rep(FALSE, nrow(r))
-  for (k in seq_len(nrow(t$slips))) {
-    here <- of(k) & (is.na(t$slips$reading[k]) | r$reading %in% t$slips$reading[k])
+  for (k in seq_len(nrow(t$blunders))) {
+    here <- of(k) & (is.na(t$blunders$reading[k]) | r$reading %in% t$blunders$reading[k])
     difference <- as.vector(r$hardness - clean$hardness)[here]
-    switch(t$slips$slip[k],
+    switch(t$blunders$blunder[k],
            outlier = expect_true(all(abs(difference) > 8 * 1.5 - 1)),
            warm = {
              expect_true(all(difference <= -3.5 & difference >= -7.5))
@@ -136,8 +136,8 @@ test_that("slips change what they say and nothing else", {
            },
            forgotten = expect_true(is.na(difference)),
            mislabel = {
-             next_time <- min(r$time_min[r$time_min > t$slips$time_min[k]])
-             other <- r$specimen == t$slips$specimen[k] & r$time_min == next_time
+             next_time <- min(r$time_min[r$time_min > t$blunders$time_min[k]])
+             other <- r$specimen == t$blunders$specimen[k] & r$time_min == next_time
              expect_identical(as.vector(r$hardness[here]), as.vector(clean$hardness[other]))
              expect_identical(as.vector(r$hardness[other]), as.vector(clean$hardness[here]))
              expected <- expected | other
@@ -149,7 +149,7 @@ test_that("slips change what they say and nothing else", {
 })
 
 test_that("simulated readings go through the fit, the file and back", {
-  r <- simulate_readings(seed = 21, readings = 20, scale = "HV", scatter = c(step = 0.3))
+  r <- simulate_readings(seed = 21, n_readings = 20, scale = "HV", sd = c(step = 0.3))
   fit <- fit_softening(r)
   ends <- confint(fit, level = 0.9999)
   expect_true(all(ends["q_kj_mol", ] - 140 < c(0, Inf) & ends["q_kj_mol", ] - 140 > c(-Inf, 0)))
@@ -170,20 +170,20 @@ test_that("what cannot be drawn is refused with its reason", {
   bad(simulate_readings(truth, scale = "HRZ"), "scale")
   bad(simulate_readings(truth, scale = "HRC"), "scale")
   bad(simulate_readings(truth, scale = c("HRF", "HRB")), "argument")
-  bad(simulate_readings(truth, scale = "HV", scatter = c(step = 200), seed = 1), "range")
-  bad(simulate_readings(truth, scatter = c(machine = 60), seed = 2), "range")
-  bad(simulate_readings(truth, scatter = c(day = 1)), "argument")
-  bad(simulate_readings(truth, scatter = c(step = -1)), "range")
+  bad(simulate_readings(truth, scale = "HV", sd = c(step = 200), seed = 1), "range")
+  bad(simulate_readings(truth, sd = c(machine = 60), seed = 2), "range")
+  bad(simulate_readings(truth, sd = c(day = 1)), "argument")
+  bad(simulate_readings(truth, sd = c(step = -1)), "range")
   bad(simulate_readings(truth, temp_c = c(330, 330)), "argument")
   bad(simulate_readings(truth, time_min = numeric()), "argument")
   bad(simulate_readings(truth, time_min = c(0, -4)), "range")
   bad(simulate_readings(truth, temp_c = NA_real_), "missing")
-  bad(simulate_readings(truth, readings = 2.5), "argument")
-  bad(simulate_readings(truth, slips = "theft"), "argument")
-  bad(simulate_readings(truth, slips = 3), "argument")
-  bad(simulate_readings(truth, slips = c(warm = 0.5)), "argument")
-  bad(simulate_readings(truth, slips = c(warm = 100)), "too_few")
-  bad(simulate_readings(truth, temp_c = 330, time_min = 0, slips = "mislabel"), "too_few")
+  bad(simulate_readings(truth, n_readings = 2.5), "argument")
+  bad(simulate_readings(truth, blunders = "theft"), "argument")
+  bad(simulate_readings(truth, blunders = 3), "argument")
+  bad(simulate_readings(truth, blunders = c(warm = 0.5)), "argument")
+  bad(simulate_readings(truth, blunders = c(warm = 100)), "too_few")
+  bad(simulate_readings(truth, temp_c = 330, time_min = 0, blunders = "mislabel"), "too_few")
   bad(simulate_readings(truth, operators = 3), "argument")
   bad(simulate_readings(truth, specimen = c("a", "a", "b", "c")), "argument")
   bad(simulate_readings(truth, seed = 1.5), "argument")
@@ -197,6 +197,6 @@ test_that("what cannot be drawn is refused with its reason", {
 })
 
 test_that("more pieces than letters get numbers", {
-  r <- simulate_readings(truth, temp_c = seq(300, 326), time_min = 0, readings = 1, seed = 1)
+  r <- simulate_readings(truth, temp_c = seq(300, 326), time_min = 0, n_readings = 1, seed = 1)
   expect_identical(as.vector(r$specimen[27]), "P27")
 })

@@ -17,7 +17,7 @@ bell <- as.data.frame(bench)
 bell <- bell[bell$reading <= 2, ]
 utils::write.csv(do.call(rbind, lapply(1:40, function(i) cbind(coil = sprintf("c%02d", i), bell))),
                  file.path(coils, "a.csv"), row.names = FALSE)
-plan <- suppressWarnings(plan_anneal(c(290, 330), c(8, 16), n = 4,
+plan <- suppressWarnings(plan_anneal(c(290, 330), c(8, 16), n_readings = 4,
                                      guess = plan_guess("C26000", recryst_1h_c = 330, draws = 8)))
 archive <- function(format) function(to) {
   fit_archive(coils, file.path(to, "fits"), by = "coil", format = format)

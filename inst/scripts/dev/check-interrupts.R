@@ -39,10 +39,10 @@ calls <- list(
   "fit_softening(), model of many starts" = function() {
     for (i in 1:500) fit_softening(one, model = "hardening_recovery_jmak")
   },
-  "resample_fit()" = function() resample_fit(fit, times = size(2e5), type = "case", seed = 1),
+  "resample_fit()" = function() resample_fit(fit, n_resamples = size(2e5), type = "case", seed = 1),
   "improve_plan()" = function() {
     improve_plan(plan, "q", temp_c = seq(250, 450, by = 0.5), time_min = seq(2, 120, by = 2),
-                 max_steps = 20, pieces = 4, starts = 50)
+                 max_steps = 20, n_specimens = 4, starts = 50)
   },
   "confint(), profile" = function() for (i in 1:1000) confint(fit, method = "profile"),
   "time_to(), intervals" = function() {
