@@ -77,7 +77,7 @@ improve_plan <- function(plan, aim = c("q", "t50", "hardness", "determinant"), .
   aim <- check_choice(aim, c("q", "t50", "hardness", "determinant"), "aim")
   own <- plan$steps[plan$steps$step > 0, ]
   set <- plan$settings
-  user <- list(temp_c = temp_c, time_min = time_min, pieces = pieces, max_steps = max_steps,
+  user <- list(temp_c = temp_c, time_min = time_min, pieces = n_specimens, max_steps = max_steps,
                furnace_min = furnace_min)
   if (length(set$heat_up_min) > 1L) {
     abort("argument", "the plan has a heat-up allowance of its own for each temperature",

@@ -32,10 +32,10 @@ earliest_end <- function(pieces, steps, set) {
       t <- ceiling(state$ready[i])
       if (steps$step[r] == 0 || state$inside[i]) {
         while (!free(state$tester, t, set$reading_min) ||
-               (set$people == 1 && !free(state$person, t, set$reading_min))) t <- t + 1L
+               (set$n_operators == 1 && !free(state$person, t, set$reading_min))) t <- t + 1L
         taken <- t + seq_len(set$reading_min)
         new$tester[taken] <- TRUE
-        if (set$people == 1) new$person[taken] <- TRUE
+        if (set$n_operators == 1) new$person[taken] <- TRUE
         new$ready[i] <- t + set$reading_min
         new$end <- max(state$end, new$ready[i])
         new$step[i] <- state$step[i] + 1L
@@ -46,7 +46,7 @@ earliest_end <- function(pieces, steps, set) {
         waits <- pieces$temp_c %in% temps[earlier] & (new$step < lengths(rows) |
                                                      (new$step == lengths(rows) & !new$inside))
         if (any(waits)) next
-        if (length(earlier)) t <- max(t, max(state$empties[earlier]) + set$change_min)
+        if (length(earlier)) t <- max(t, max(state$empties[earlier]) + set$furnace_change_min)
         inside <- steps$hold_min[r] + steps$heat_up_min[r]
         while (!free(state$person, t, set$handling_min) ||
                !free(state$person, t + inside, set$handling_min)) t <- t + 1L
@@ -78,8 +78,8 @@ random_run <- function(n_piece, n_step) {
   steps$heat_up_min <- ifelse(heated, 2, 0)
   steps$cool_min <- ifelse(heated, sample(1:4, nrow(steps), replace = TRUE), 0)
   list(pieces = pieces, steps = steps,
-       set = list(session_min = 1440, sessions = 1, warm_up = 0, change_min = 12, handling_min = 1,
-                  reading_min = sample(2:6, 1L), people = sample(1:2, 1L), furnaces = 2))
+       set = list(session_min = 1440, sessions = 1, warm_up = 0, furnace_change_min = 12, handling_min = 1,
+                  reading_min = sample(2:6, 1L), n_operators = sample(1:2, 1L), furnaces = 2))
 }
 
 # People, door, tester and furnaces are never in two places at once.
@@ -95,8 +95,8 @@ expect_possible <- function(booked, pieces, set) {
   heated <- read[read$step > 0, ]
   apart(read$read_min, read$end_min)
   doors <- c(heated$in_min, heated$out_min)
-  from <- c(doors, if (set$people == 1) read$read_min)
-  apart(from, c(doors + set$handling_min, if (set$people == 1) read$end_min))
+  from <- c(doors, if (set$n_operators == 1) read$read_min)
+  apart(from, c(doors + set$handling_min, if (set$n_operators == 1) read$end_min))
   expect_equal(heated$out_min - heated$in_min, heated$hold_min + heated$heat_up_min)
   expect_equal(heated$cold_min - heated$out_min, heated$cool_min)
   expect_true(all(heated$read_min >= heated$cold_min - 1e-9))
@@ -112,7 +112,7 @@ expect_possible <- function(booked, pieces, set) {
       hotter <- furnace == f & temp > t
       out <- max(heated$out_min[furnace == f & temp == t])
       session <- floor(out / set$session_min + 1e-9)
-      opens <- min(out + set$change_min, (session + 1) * set$session_min)
+      opens <- min(out + set$furnace_change_min, (session + 1) * set$session_min)
       expect_true(all(heated$in_min[hotter] >= opens - 1e-9))
     }
   }
@@ -157,8 +157,8 @@ test_that("steps are left out at the end of a piece only, and only where others 
   steps <- data.frame(piece = rep(1:2, c(3, 4)), step = c(0:2, 0:3),
                       hold_min = c(0, 5, 100, 0, 5, 5, 5), heat_up_min = c(0, 1, 1, 0, 1, 1, 1),
                       cool_min = c(0, 2, 2, 0, 2, 2, 2))
-  set <- list(session_min = 120, sessions = 1, warm_up = 0, change_min = 20, handling_min = 1,
-              reading_min = 3, people = 2, furnaces = 1)
+  set <- list(session_min = 120, sessions = 1, warm_up = 0, furnace_change_min = 20, handling_min = 1,
+              reading_min = 3, n_operators = 2, furnaces = 1)
   booked <- book_run(pieces, steps, set)
   expect_identical(which(is.na(booked$steps$read_min)), 3L)
   expect_possible(booked, pieces, set)

@@ -122,7 +122,7 @@ expect_timetable <- function(plan) {
   s <- plan$steps[!is.na(plan$steps$read_min), ]
   set <- plan$settings
   L <- set$session_min
-  reading <- ceiling(set$n * set$reading_min)
+  reading <- ceiling(set$n_readings * set$reading_min)
   treated <- s$step > 0
   from <- (s$session - 1) * L + s$in_min
   out <- (s$session - 1) * L + s$out_min
@@ -169,19 +169,19 @@ test_that("timetables keep the rules of furnace, tongs, machine and session", {
   g <- guess_330(draws = 8)
   quietly <- function(...) suppressWarnings(plan_anneal(...), classes = "softanneal_warning")
   expect_timetable(quietly(c(290, 330, 370), c(4, 8, 16, 32), g, furnaces = 2))
-  expect_timetable(quietly(c(290, 330, 370), c(4, 8, 16, 32), g, people = 1, sessions = 4))
+  expect_timetable(quietly(c(290, 330, 370), c(4, 8, 16, 32), g, n_operators = 1, sessions = 4))
   expect_timetable(quietly(c(370, 290, 330, 310), list(c(1, 2), 64, c(3.5, 7, 11), c(2, 100)), g,
-                           furnaces = 3, session_min = 130, sessions = 9, ready_min = 20,
-                           handling_min = 1.5, reading_min = 0.7, people = 1))
-  expect_timetable(quietly(c(300, 320), c(5, 10, 20), g, pieces = 4, furnaces = 1,
-                           session_min = 400, n = 3, baseline = FALSE, cooling = "water",
+                           furnaces = 3, session_min = 130, sessions = 9, warmup_min = 20,
+                           handling_min = 1.5, reading_min = 0.7, n_operators = 1))
+  expect_timetable(quietly(c(300, 320), c(5, 10, 20), g, specimens_per_temp = 4, furnaces = 1,
+                           session_min = 400, n_readings = 3, baseline = FALSE, cooling = "water",
                            heat_up_min = c(2, 3)))
   set.seed(20)
   for (k in 1:6) {
-    expect_timetable(quietly(sample(280:360, 4), cumsum(sample(1:20, 3)), g, pieces = sample(2, 1),
-                             furnaces = sample(3, 1), people = sample(2, 1), sessions = 3,
-                             session_min = sample(90:240, 1), n = sample(3:8, 1),
-                             change_min = sample(0:60, 1)))
+    expect_timetable(quietly(sample(280:360, 4), cumsum(sample(1:20, 3)), g, specimens_per_temp = sample(2, 1),
+                             furnaces = sample(3, 1), n_operators = sample(2, 1), sessions = 3,
+                             session_min = sample(90:240, 1), n_readings = sample(3:8, 1),
+                             furnace_change_min = sample(0:60, 1)))
   }
 })
 
