@@ -100,13 +100,13 @@ static int tied_residuals(const double *par, double *resid, double *jac, void *c
         return 1;
     for (size_t i = 0; i < m; i++)
         resid[i] -= s->hardness[i];
-    if (!jac)
-        return 0;
-    const double *rate = jac + SA_P_LN_K * m;
-    for (size_t j = 0; j < f->p; j++)
+    const double *rate = jac ? jac + SA_P_LN_K * m : NULL;
+    for (size_t j = 0; jac && j < f->p; j++)
         for (size_t i = 0; j != SA_P_LN_K && i < m; i++)
             jac[i + j * m] += rate[i] * slope[j];
-    memset(jac + SA_P_LN_K * m, 0, m * sizeof(double));
+    if (jac)
+        memset(jac + SA_P_LN_K * m, 0, m * sizeof(double));
+    sa_softening_whiten(s, resid, jac);
     return 0;
 }
 

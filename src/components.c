@@ -72,7 +72,7 @@ int sa_components_prepare(const sa_components *c, const double *variance, double
         double *uu = block, *uz = uu + k * k;
         memset(uu, 0, k * (k + q) * sizeof(double));
         for (size_t i = (size_t)c->first[b]; i < (size_t)c->first[b + 1]; i++) {
-            double d = variance[SA_V_STEP] + c->noise[i];
+            double d = variance[SA_V_STEP] * (c->factor ? c->factor[i] : 1.0) + c->noise[i];
             if (c->furnace[i] < 0)
                 d += variance[SA_V_FURNACE] * c->g[i] * c->g[i];
             if (!(d > 0.0))

@@ -15,6 +15,7 @@ typedef struct {
     const double *y, *x; /* n; n x p by columns */
     const double *g;     /* n: derivative in the furnace temperature, times the scale of its error */
     const double *noise; /* n: variance of the mean from its readings alone */
+    const double *factor; /* n: multiple of the step's variance; NULL: all 1 */
     size_t n_operator;
     const double *operator_share; /* n x n_operator: share of each one's readings in the mean */
     size_t n_block;
@@ -51,9 +52,11 @@ int sa_components_modes(const sa_components *c, const double *variance, const do
                         double *operator_sd);
 
 /* REML: `variance` start in, estimate out; `estimated` marks those that move. `information`
- * (SA_V_COUNT square): expected information of all marked. Returns SA_OK, SA_LIMIT, SA_SINGULAR. */
-sa_status sa_components_reml(const sa_components *c, const int *estimated, double *variance,
-                             double *information, double *work);
+ * (SA_V_COUNT square): expected information of all marked; roughly where fewer than SA_REML_ROUNDS
+ * rounds are asked. Returns SA_OK, SA_LIMIT, SA_SINGULAR. */
+#define SA_REML_ROUNDS 60
+sa_status sa_components_reml(const sa_components *c, const int *estimated, int rounds,
+                             double *variance, double *information, double *work);
 
 /* Degrees of freedom of Satterthwaite for g'beta (g: p), components at zero kept. Here and in
  * sa_components_parts() p p doubles of work more. */

@@ -12,7 +12,6 @@
 #include <math.h>
 #include <string.h>
 
-#define ROUNDS 60
 #define HALVINGS 30
 
 /* What is differenced. */
@@ -106,6 +105,40 @@ static void expected_information(differences *f, const int *estimated, const dou
     }
 }
 
+/* The same by differences of second order, good enough for a direction of search. */
+static void rough_information(differences *f, const int *estimated, const double *variance,
+                              const double *size, double *information)
+{
+    double at[SA_V_COUNT], centre[SA_V_COUNT], h[SA_V_COUNT];
+    for (size_t k = 0; k < SA_V_COUNT; k++) {
+        h[k] = 1e-2 * size[k];
+        centre[k] = estimated[k] ? fmax(variance[k], h[k]) : variance[k];
+    }
+    const double middle = evaluate(f, DETERMINANTS, centre);
+    double up[SA_V_COUNT], down[SA_V_COUNT];
+    memset(information, 0, SA_V_COUNT * SA_V_COUNT * sizeof(double));
+    for (size_t k = 0; k < SA_V_COUNT; k++) {
+        if (!estimated[k])
+            continue;
+        memcpy(at, centre, sizeof at);
+        at[k] = centre[k] + h[k];
+        up[k] = evaluate(f, DETERMINANTS, at);
+        at[k] = centre[k] - h[k];
+        down[k] = evaluate(f, DETERMINANTS, at);
+        information[k + k * SA_V_COUNT] = -0.5 * (up[k] - 2.0 * middle + down[k]) / (h[k] * h[k]);
+        for (size_t l = 0; l < k; l++) {
+            if (!estimated[l])
+                continue;
+            memcpy(at, centre, sizeof at);
+            at[k] += h[k];
+            at[l] += h[l];
+            const double both = evaluate(f, DETERMINANTS, at);
+            information[k + l * SA_V_COUNT] = information[l + k * SA_V_COUNT] =
+                -0.5 * (both - up[k] - up[l] + middle) / (h[k] * h[l]);
+        }
+    }
+}
+
 /* Solve the marked part of a symmetric system by elimination with a small ridge; 0 when singular. */
 static int solve_marked(const double *matrix, const double *rhs, const int *marked, double *x)
 {
@@ -140,19 +173,19 @@ static int solve_marked(const double *matrix, const double *rhs, const int *mark
     return 1;
 }
 
-sa_status sa_components_reml(const sa_components *c, const int *estimated, double *variance,
-                             double *information, double *work)
+sa_status sa_components_reml(const sa_components *c, const int *estimated, int rounds,
+                             double *variance, double *information, double *work)
 {
     differences f = {.c = c, .work = work};
     double size[SA_V_COUNT], best = evaluate(&f, CRITERION, variance);
     sa_status status = SA_LIMIT;
-    for (int round = 0; round < ROUNDS; round++) {
+    for (int round = 0; round < rounds; round++) {
         double gradient[SA_V_COUNT] = {0.0}, step[SA_V_COUNT];
         int marked[SA_V_COUNT];
         if (!isfinite(best))
             return SA_SINGULAR;
         references(c, variance, size);
-        expected_information(&f, estimated, variance, size, information);
+        rough_information(&f, estimated, variance, size, information);
         double score[SA_V_COUNT];
         for (size_t k = 0; k < SA_V_COUNT; k++) {
             marked[k] = estimated[k];
@@ -193,6 +226,8 @@ sa_status sa_components_reml(const sa_components *c, const int *estimated, doubl
         memcpy(variance, trial, sizeof trial);
         best = value;
     }
+    if (rounds < SA_REML_ROUNDS)
+        return status;
     references(c, variance, size);
     expected_information(&f, estimated, variance, size, information);
     return status;

@@ -76,7 +76,7 @@ SEXP sa_call_components_reml(SEXP problem, SEXP variance, SEXP estimated, SEXP g
     double *df = put(out, 9, rows, -1), *parts = put(out, 10, rows, SA_V_COUNT);
     memcpy(v, glue_doubles(variance, SA_V_COUNT, "variance"), SA_V_COUNT * sizeof(double));
     memset(info, 0, SA_V_COUNT * SA_V_COUNT * sizeof(double));
-    sa_status status = sa_components_reml(&c, moves, v, info, work);
+    sa_status status = sa_components_reml(&c, moves, SA_REML_ROUNDS, v, info, work);
     sa_components_value value;
     if (sa_components_prepare(&c, v, work) || sa_components_solve(&c, v, work, beta, cov, &value) ||
         sa_components_modes(&c, v, beta, work, mode, mode_sd, people, people_sd))

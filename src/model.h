@@ -78,6 +78,7 @@ struct sa_clock {
     double *table; /* sa_clock_table(n) values; sa_clock_begin() before the first use */
     const double *strain; /* ln(strain / reference) of each condition; NULL without strain */
     const int *exponent;  /* which n of each condition; NULL: one n */
+    const double *shift;  /* change of e of each condition by an error of temperature; NULL: none */
     sa_poll poll;         /* asked along many conditions; NULL: not */
     void *poll_context;
 };
@@ -95,13 +96,14 @@ void sa_clock_set(const sa_clock *clock, int slot, double q);
 static inline double sa_clock_read(const sa_clock *clock, size_t i, int slot, double q,
                                    double *slope)
 {
+    const double shift = clock->shift ? clock->shift[i] : 0.0;
     if (clock->along) {
         const double *from = clock->table + (size_t)slot * (2 * clock->n + 1) + 1;
-        *slope = from[clock->n + i];
-        return from[i];
+        *slope = from[clock->n + i] + shift;
+        return from[i] + q * shift;
     }
-    *slope = clock->coordinate[i];
-    return clock->log_time[i] + q * clock->coordinate[i];
+    *slope = clock->coordinate[i] + shift;
+    return clock->log_time[i] + q * (clock->coordinate[i] + shift);
 }
 
 /* Hardness of every condition in out (n), and its derivatives in jac (n x n_par by columns)

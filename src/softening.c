@@ -16,7 +16,17 @@ static int softening_residuals(const double *par, double *resid, double *jac, vo
         return 1;
     for (size_t i = 0; i < s->clock.n; i++)
         resid[i] -= s->hardness[i];
+    sa_softening_whiten(s, resid, jac);
     return 0;
+}
+
+void sa_softening_whiten(const sa_softening *s, double *resid, double *jac)
+{
+    if (!s->whitening)
+        return;
+    sa_whitening_apply(s->whitening, resid);
+    for (size_t j = 0; jac && j < sa_model_parameters(s->kind).n_par; j++)
+        sa_whitening_apply(s->whitening, jac + j * s->clock.n);
 }
 
 size_t sa_softening_work(size_t m)

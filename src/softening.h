@@ -6,6 +6,7 @@
 #include "least_squares.h"
 #include "model.h"
 #include "replicates.h"
+#include "whitening.h"
 
 typedef struct {
     sa_model_kind kind;
@@ -17,6 +18,7 @@ typedef struct {
                          * only the edge of the search */
     const int *held;    /* non-zero: stays at its start */
     const double *weight; /* squares of root_weight: profiles may go the short way; NULL: not */
+    const sa_whitening *whitening; /* of residuals, all weights 1: errors with a covariance; NULL */
     sa_poll poll;         /* asked along starts, profiles and intervals; NULL: not */
     void *poll_context;
 } sa_softening;
@@ -38,6 +40,10 @@ size_t sa_softening_work_for(size_t n_condition, size_t n_par);
 
 /* The fit as a problem of the solver; it refers to `s`, which must outlive it. */
 sa_lsq_problem sa_softening_problem(const sa_softening *s);
+
+/* Residuals and derivatives (n x n_par, or NULL) under the covariance of `s`, where it has one. Every
+ * residual function of a softening fit ends with it. */
+void sa_softening_whiten(const sa_softening *s, double *resid, double *jac);
 
 /* Data-driven starts, a deterministic set of alternatives, the best refined. With
  * `use_start` the fit begins at `par` alone. */
