@@ -56,14 +56,14 @@ error_structure <- function(piece, run, insertion = NULL, furnace = c("run", "in
 }
 
 # The problem of C: y, x, g and noise of each step in their own order.
-components_problem <- function(structure, y, x, g, noise) {
+components_problem <- function(structure, y, x, g, noise, factor = rep(1, length(y))) {
   o <- structure$order
   x <- x[o, , drop = FALSE]
   storage.mode(x) <- "double"
   list(as.double(y[o]), x, as.double(g[o]), as.double(noise[o]),
        if (!is.null(structure$share)) structure$share[o, , drop = FALSE],
        structure$piece, structure$furnace, structure$first, structure$first_column,
-       structure$is_furnace)
+       structure$is_furnace, as.double(factor[o]))
 }
 
 prior_row <- function(kind, scale, cut = 40, width = 0.5, nodes = 12) {

@@ -92,6 +92,8 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   specimen <- if (columns$specimen %in% names(data) || columns$specimen != "specimen") {
     any_column(data, columns$specimen)
   }
+  run <- label_column(data, columns$furnace, "furnace", "run")
+  operator <- label_column(data, columns$operator, "operator")
   if (!is.null(gone)) {
     keep <- -as.integer(gone)
     time <- time[keep]
@@ -100,6 +102,8 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
     before <- before[keep]
     weights <- weights[keep]
     specimen <- specimen[keep]
+    run <- run[keep]
+    operator <- operator[keep]
     log_s <- log_s[keep]
     strain <- strain[keep]
     if (length(read_on) == n) read_on <- read_on[keep]
@@ -114,7 +118,8 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   d <- list(n = length(time), temp_k = temp_k, time_min = time, hardness = fitted_scale$hardness,
             weights = weights, specimen_id = id, order = NULL, ref_k = NULL,
             scale = fitted_scale$scale, material = material, na.action = gone,
-            specimen = specimen, as_read = value, scale_read = read_on, columns = columns)
+            specimen = specimen, as_read = value, scale_read = read_on, columns = columns,
+            run = run, operator = operator, label_c = temp)
   if (is.null(history)) {
     d$ref_k <- reference_temperature(temp_ref_c, temp_k, time)
   } else {
@@ -154,7 +159,7 @@ solver_readings <- function(d) {
 # Some of the readings, in the order asked; `specimen_id` afresh where given.
 take_readings <- function(d, take, specimen_id = d$specimen_id[take]) {
   for (field in c("temp_k", "time_min", "hardness", "weights", "place", "passed_min", "strain",
-                  "strain_ln")) {
+                  "strain_ln", "run", "operator", "label_c")) {
     if (!is.null(d[[field]])) d[[field]] <- d[[field]][take]
   }
   d$specimen_id <- specimen_id

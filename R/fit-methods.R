@@ -98,8 +98,14 @@ check_parm <- function(parm, terms) {
 wald_limits <- function(object, level) {
   b <- object$coefficients
   se <- sqrt(diag(object$vcov))
-  t <- interval_t(object, level)
-  out <- cbind(b - t * se, b + t * se)
+  if (!is.null(object$errors)) {
+    ends <- error_interval(object, diag(length(b)), level)
+    out <- cbind(b + ends$lower, b + ends$upper)
+    out[is.na(se), ] <- NA_real_
+  } else {
+    t <- interval_t(object, level)
+    out <- cbind(b - t * se, b + t * se)
+  }
   dimnames(out) <- list(names(b), c("lower", "upper"))
   open <- !object$states %in% c("determined", "held")
   if (any(open) && !is.null(object$limits)) {
@@ -111,7 +117,10 @@ wald_limits <- function(object, level) {
 
 interval_t <- function(object, level) {
   if (is.na(object$df_interval) || object$df_interval <= 0) return(NA_real_)
-  stats::qt(0.5 + level / 2, object$df_interval)
+  t <- stats::qt(0.5 + level / 2, object$df_interval)
+  # a standard error is half the central 68.27 % interval there
+  if (identical(object$se, "components")) t <- t / stats::qt(CENTRAL[2L], object$df_interval)
+  t
 }
 
 #' @rdname fit-methods

@@ -203,7 +203,8 @@ fit_softening <- function(data,
                           model = c("jmak", "jmak_incubation", "recovery_jmak",
                                     "recovery_jmak_incubation", "hardening_jmak",
                                     "hardening_recovery_jmak"),
-                          scale = c("HV", "as read"), se = c("cluster", "model", "steps"),
+                          scale = c("HV", "as read"),
+                          se = c("components", "cluster", "steps", "model"),
                           start = NULL, ..., time = time_min, temp = temp_c, hardness = hardness,
                           reading_scale = scale, specimen = specimen, history = NULL,
                           log_time = NULL, weights = NULL,
@@ -211,11 +212,12 @@ fit_softening <- function(data,
                           temp_ref_c = NULL, loss = c("squares", "huber"), level = 0.95,
                           na.action = stats::na.exclude, control = NULL, strain = NULL,
                           strain_ref = NULL, n_by = c("shared", "by temperature"),
-                          growth_exponent = NULL) {
+                          growth_exponent = NULL, furnace = furnace, operator = operator,
+                          u_temp_c = NULL, u_temp_exact = FALSE) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_softening")
   automatic <- missing(se)
-  se <- check_choice(se, c("cluster", "model", "steps"), "se")
+  se <- check_choice(se, SE_CHOICES, "se")
   loss <- check_choice(loss, c("squares", "huber"), "loss")
   level <- check_level(level)
   model <- check_choice(model, names(SOFTENING_MODELS), "model")
@@ -223,7 +225,9 @@ fit_softening <- function(data,
   columns <- list(time = column_name(rlang::enexpr(time)), temp = column_name(rlang::enexpr(temp)),
                   hardness = column_name(rlang::enexpr(hardness)),
                   scale = column_name(rlang::enexpr(reading_scale)),
-                  specimen = column_name(rlang::enexpr(specimen)))
+                  specimen = column_name(rlang::enexpr(specimen)),
+                  furnace = column_name(rlang::enexpr(furnace)),
+                  operator = column_name(rlang::enexpr(operator)))
   if (!missing(log_time)) columns$log_time <- column_name(rlang::enexpr(log_time))
   if (!missing(strain)) columns$strain <- column_name(rlang::enexpr(strain))
   if (is.null(columns$strain) && !is.null(strain_ref)) {
@@ -234,6 +238,7 @@ fit_softening <- function(data,
   check_groups_at_all(!is.null(columns$strain), n_by, history)
   d <- softening_data(data, columns, scale, material, weights, na.action, temp_ref_c, history,
                       strain_ref)
+  d <- with_furnace_uncertainty(d, u_temp_c, u_temp_exact)
   if (n_by == "by temperature") d <- with_exponents(d)
   d <- with_growth(d, growth_exponent)
   softening_fit(d, model, se, automatic, start, fixed, lower, upper, loss, level, control, call)
@@ -243,7 +248,11 @@ fit_softening <- function(data,
 softening_fit <- function(d, model, se, automatic, start, fixed, lower, upper, loss, level,
                           control, call) {
   set <- softening_setup(d, model, start, fixed, lower, upper)
-  if (automatic && d$n == set$clusters_at_most) se <- "model"
+  if (automatic && loss == "huber") se <- if (d$n == set$clusters_at_most) "model" else "cluster"
+  if (se == "components" && loss == "huber") {
+    abort("argument", "components of error are not estimated with Huber loss", arg = "se",
+          remedy = "Choose se = \"cluster\", or loss = \"squares\".")
+  }
   r <- run_softening(d, set, control_vector(control, loss), level = level,
                      clusters = se != "model", use_start = set$use_start)
   softening_object(r, d, set, model, se, loss, level, control, call)
@@ -251,6 +260,11 @@ softening_fit <- function(d, model, se, automatic, start, fixed, lower, upper, l
 
 softening_object <- function(r, d, set, model, se, loss, level, control, call) {
   terms <- set$terms
+  errors <- NULL
+  if (se == "components") {
+    errors <- fit_components(r, d, set, level)
+    if (!is.null(errors)) r <- at_estimate(r, errors$m$par, d, set, control_vector(control, loss))
+  }
   place <- NULL
   if (!is.null(d$history)) { # conditions and readings get their equivalent time
     place <- list(place = r$temp_k, passed_min = r$time)
@@ -268,7 +282,7 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
   df_interval <- if (se == "model") df else df_steps
   full <- switch(se, model = variance * r$model,
                  steps = (if (df_steps > 0L) r$sums[3L] / df_steps else NA_real_) * r$model,
-                 cluster = if (df_steps > 0L) r$cluster else r$cluster * NA_real_)
+                 components = , cluster = if (df_steps > 0L) r$cluster else r$cluster * NA_real_)
   states <- PARAMETER_STATES[r$state + 1L]
   names(states) <- terms
   fixed_by_data <- r$state == 0L
@@ -302,6 +316,7 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
                         cluster_of = r$cluster_of), place,
                    if (!is.null(d$strain)) list(strain = d$strain_ref * exp(r$strain))),
     settings = list(set = set, control = control), readings = d)
+  if (se == "components") fit <- with_components(fit, errors)
   warn_fit(fit)
 }
 

@@ -8,7 +8,7 @@
 
 #define HALF_PI 1.57079632679489661923
 #define ROUNDS 4           /* of making nodes anew */
-#define FEW_NODES 3.0      /* effective number below which a dimension is narrower than its nodes */
+#define FEW_NODES 2.0      /* effective number below which a dimension is narrower than its nodes */
 #define COUNTS 1e-5        /* share of the largest weight of a dimension that still counts */
 
 /* Lower tail of the standard normal. */
@@ -229,29 +229,33 @@ double sa_mixture_quantile(const double *weight, const double *mean, const doubl
         }
     if (!(low <= high))
         return NAN;
-    /* regula falsi with halving of a stale end (Illinois) */
-    double at_low = sa_mixture_cdf(weight, mean, sd, count, low) - probability;
-    double at_high = sa_mixture_cdf(weight, mean, sd, count, high) - probability;
-    int last = 0;
-    for (int k = 0; k < 200 && high - low > 1e-11 * (fabs(low) + fabs(high)) + 1e-300; k++) {
-        double mid = k % 3 == 2 || !(at_high > at_low)
-                         ? 0.5 * (low + high)
-                         : low - at_low * (high - low) / (at_high - at_low);
-        mid = fmin(fmax(mid, low), high);
-        const double gap = sa_mixture_cdf(weight, mean, sd, count, mid) - probability;
-        if (fabs(gap) < 1e-13)
-            return mid;
-        if (gap > 0.0) {
-            high = mid;
-            at_high = gap;
-            at_low *= last > 0 ? 0.5 : 1.0;
-            last = 1;
-        } else {
-            low = mid;
-            at_low = gap;
-            at_high *= last < 0 ? 0.5 : 1.0;
-            last = -1;
+    /* Newton from the mean of the parts' quantiles, kept between the ends */
+    double at = 0.0;
+    for (size_t i = 0; i < count; i++)
+        at += weight[i] * (mean[i] + z * sd[i]);
+    for (int k = 0; k < 60 && high > low; k++) {
+        double gap = -probability, slope = 0.0;
+        for (size_t i = 0; i < count; i++) {
+            if (!(sd[i] > 0.0)) {
+                gap += at >= mean[i] ? weight[i] : 0.0;
+                continue;
+            }
+            const double u = (at - mean[i]) / sd[i];
+            gap += weight[i] * normal_cdf(u);
+            slope += weight[i] / sd[i] * 0.39894228040143267794 * exp(-0.5 * u * u);
         }
+        if (fabs(gap) < 1e-12)
+            return at;
+        if (gap > 0.0)
+            high = at;
+        else
+            low = at;
+        const double next = at - gap / slope;
+        const int inside = slope > 0.0 && next > low && next < high;
+        const double step = inside ? next - at : 0.5 * (low + high) - at;
+        at += step;
+        if (fabs(step) < 1e-9 * (high - low) || (fabs(gap) < 1e-7 && inside))
+            return at;
     }
-    return 0.5 * (low + high);
+    return at;
 }

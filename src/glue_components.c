@@ -5,7 +5,7 @@
 #include <string.h>
 
 /* problem: list(y, x, g, noise, share of operators or NULL, piece, furnace, first step of each block,
- * first column of each block, whether a column is a furnace error). */
+ * first column of each block, whether a column is a furnace error, multiple of the step's variance). */
 static sa_components read_problem(SEXP problem)
 {
     const R_xlen_t n = Rf_xlength(VECTOR_ELT(problem, 0));
@@ -19,6 +19,7 @@ static sa_components read_problem(SEXP problem)
                        .x = glue_doubles(x, n * p, "x"),
                        .g = glue_doubles(VECTOR_ELT(problem, 2), n, "g"),
                        .noise = glue_doubles(VECTOR_ELT(problem, 3), n, "noise"),
+                       .factor = glue_doubles(VECTOR_ELT(problem, 10), n, "factor"),
                        .n_operator = (size_t)operators,
                        .n_block = (size_t)blocks,
                        .first = glue_integers(VECTOR_ELT(problem, 7), blocks + 1, "first"),
@@ -96,17 +97,16 @@ SEXP sa_call_components_reml(SEXP problem, SEXP variance, SEXP estimated, SEXP g
     return out;
 }
 
-/* Nodes that count, largest weights first until all but 1e-7 is there. */
+/* Nodes that count: those left out have less than 2e-5 of the weight together. */
 static size_t keep_nodes(const sa_mixture *mix, int *keep)
 {
-    double least = HUGE_VAL, dropped = 0.0;
+    double least = 1e-5;
     size_t count = 0;
-    /* the threshold that drops at most 1e-7 together */
-    for (least = 1e-6; least > 1e-12; least *= 0.1) {
-        dropped = 0.0;
+    for (; least > 1e-12; least *= 0.1) {
+        double dropped = 0.0;
         for (size_t i = 0; i < mix->count; i++)
             dropped += mix->weight[i] < least ? mix->weight[i] : 0.0;
-        if (dropped < 1e-6)
+        if (dropped < 2e-5)
             break;
     }
     for (size_t i = 0; i < mix->count; i++)

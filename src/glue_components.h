@@ -8,7 +8,12 @@ SEXP sa_call_components_reml(SEXP problem, SEXP variance, SEXP estimated, SEXP g
 SEXP sa_call_components_grid(SEXP structures, SEXP prior, SEXP gradient, SEXP extra,
                              SEXP probability);
 
+SEXP sa_call_mixed(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure, SEXP errors);
+SEXP sa_call_mixed_profile(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure,
+                           SEXP errors, SEXP linear, SEXP threshold);
+
 #define GLUE_COMPONENTS_CALLS                                                                      \
-    CALLDEF(sa_call_components_reml, 4), CALLDEF(sa_call_components_grid, 5),
+    CALLDEF(sa_call_components_reml, 4), CALLDEF(sa_call_components_grid, 5),                       \
+        CALLDEF(sa_call_mixed, 6), CALLDEF(sa_call_mixed_profile, 8),
 
 #endif

@@ -23,8 +23,7 @@ size_t sa_mixed_work(const sa_mixed *f)
     return inner == 0 ? 0 : inner + p * p + n * (p + 2) + 2 * columns + 2 * o + p * p + 64;
 }
 
-/* Shifts of the clock by the furnace errors `mode`. */
-static void set_shift(const sa_mixed *f, const double *mode)
+void sa_mixed_shift(const sa_mixed *f, const double *mode)
 {
     const sa_clock *clock = &f->s->clock;
     for (size_t i = 0; i < clock->n; i++) {
@@ -44,15 +43,11 @@ static void temperature_slopes(const sa_mixed *f, const double *par, const doubl
 {
     const sa_model_layout at = sa_model_parameters(f->s->kind);
     const size_t n = f->s->clock.n;
-    size_t rate[4] = {SA_P_LN_K}, energy[4] = {SA_P_Q}, count = 1;
-    const int others[3][2] = {{at.ln_k_rec, at.q_rec},
-                              {at.ln_k_hard, at.q_hard},
-                              {at.ln_k_grow, at.q_grow}};
-    for (int k = 0; k < 3; k++)
-        if (others[k][0] > 0) {
-            rate[count] = (size_t)others[k][0];
-            energy[count++] = (size_t)others[k][1];
-        }
+    size_t rate[SA_PROCESSES] = {SA_P_LN_K}, energy[SA_PROCESSES] = {SA_P_Q}, count = 1;
+    for (size_t k = 0; k < at.processes; k++, count++) {
+        rate[count] = (size_t)at.place[k] + 1;
+        energy[count] = (size_t)at.place[k] + 2;
+    }
     for (size_t i = 0; i < n; i++) {
         const size_t row = (size_t)f->row[i];
         const double inverse =
@@ -72,7 +67,7 @@ static double penalised(const sa_mixed *f, const double *par, const double *mode
     const sa_components *c = f->c;
     const size_t n = c->n, columns = (size_t)c->first_column[c->n_block];
     double sum = 0.0;
-    set_shift(f, mode);
+    sa_mixed_shift(f, mode);
     if (sa_model_hardness(f->s->kind, &f->s->clock, par, hardness, NULL))
         return HUGE_VAL;
     for (size_t i = 0; i < n; i++) {
@@ -101,7 +96,7 @@ static int linearise(const sa_mixed *f, const double *par, const double *mode,
                      const sa_mixed_result *r, double *hardness, double *jac)
 {
     const size_t n = f->c->n;
-    set_shift(f, mode);
+    sa_mixed_shift(f, mode);
     if (sa_model_hardness(f->s->kind, &f->s->clock, par, hardness, jac))
         return 1;
     temperature_slopes(f, par, jac);

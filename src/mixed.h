@@ -28,6 +28,9 @@ typedef struct {
 
 size_t sa_mixed_work(const sa_mixed *f);
 
+/* Shifts of the clock by furnace errors, one for each column of the structure. */
+void sa_mixed_shift(const sa_mixed *f, const double *mode);
+
 /* `par` and `variance`: start in, estimate out. Modes of the random columns and operators with
  * their standard deviations; information as of sa_components_reml(). `held` of the problem is
  * respected; a parameter that runs to a bound is held there. On return x, y, g hold the linear

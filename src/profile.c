@@ -250,6 +250,8 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
             state[j] = SA_HELD;
             continue;
         }
+        if (half[j] < 0.0)
+            continue;
         if (!(threshold < HUGE_VAL)) { /* robust loss: no profile, only what is plain */
             if (at_bound[j])
                 state[j] = at_bound[j] < 0 ? SA_AT_LOWER : SA_AT_UPPER;

@@ -95,7 +95,7 @@ void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, cons
 int sa_softening_wide(const sa_softening *s, const double *par, size_t j, double half);
 
 /* Which parameters the data fix: walks the profile of each doubtful one outwards to its
- * bounds. `half` (p): half widths of the Wald interval. `threshold`: rise of the sum of
+ * bounds. `half` (p): half widths of the Wald interval, below zero: passed over. `threshold`: rise of the sum of
  * squares at the ends of the interval. `limit` (2 p): ends found, NaN where not looked
  * for; `every` looks for all. `ends` (2 p times p, may be NULL): the parameters at these ends. `better` (p): a lower minimum met on the way, if any (then 1 is
  * returned and the rest is not filled); NULL: such a side counts as open. */

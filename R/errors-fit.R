@@ -1,0 +1,254 @@
+# Components of error of a softening fit: pieces, furnace temperatures, operators, steps, readings.
+# The design of the errors is read from the labels of the readings; estimates, modes and intervals
+# are C (src/mixed.c, src/components.c).
+
+# Scales of the weak priors (half-Cauchy): K; hardness in HV, or as a share of the softening.
+PRIOR_FURNACE_K <- 2
+PRIOR_HARDNESS_HV <- 2
+PRIOR_HARDNESS_SHARE <- 0.025
+PRIOR_CUT <- 20 # times the scale
+UNSEEN_FURNACE_K <- 2 # half-normal, where the readings cannot show it
+STATED_WIDTH <- 0.5 # sd of the logarithm of a stated u_temp_c
+FEW_RUNS <- 3L
+
+# Steps: one specimen at one accumulated time. `r` as from run_softening(); clusters without weight
+# are left out.
+error_steps <- function(r, d) {
+  w <- if (is.null(d$weights)) rep(1, d$n) else d$weights
+  step <- r$cluster_of + 1L
+  total <- rowsum(w, step)[, 1L]
+  keep <- which(total > 0)
+  condition <- r$first_of[keep] + 1L
+  mean <- rowsum(w * d$hardness, step)[, 1L] / total
+  first <- match(keep, step)
+  time <- r$time[condition]
+  coupons <- is.null(d$specimen)
+  piece <- if (coupons) keep else d$specimen_id[first]
+  run <- error_runs(d, first, time, piece, r$temp_k[condition])
+  share <- NULL
+  within <- step
+  if (!is.null(d$operator) && length(unique(d$operator)) > 1L) {
+    id <- match(d$operator, unique(d$operator))
+    share <- vapply(seq_len(max(id)), function(k) rowsum(w * (id == k), step)[keep, 1L] / total[keep],
+                    numeric(length(keep)))
+    share <- matrix(share, length(keep), dimnames = list(NULL, as.character(unique(d$operator))))
+    within <- as.integer(factor(paste(step, id)))
+  }
+  # readings against the mean of their step (and operator)
+  centre <- rowsum(w * d$hardness, within)[, 1L] / rowsum(w, within)[, 1L]
+  used <- w > 0
+  df_reading <- sum(used) - length(unique(within[used]))
+  squares <- sum((w * (d$hardness - centre[as.character(within)])^2)[used])
+  list(keep = keep, key = r$temp_k[condition], time = time, mean = unname(mean[keep]),
+       weight = unname(total[keep]), condition = condition, strain = r$strain[condition],
+       piece = piece, run = run$run, insertion = run$insertion, runs = run$labels,
+       assumed = run$assumed, scale = run$scale, coupons = coupons, share = share,
+       df_reading = df_reading,
+       sd_reading = if (df_reading > 0L) sqrt(squares / df_reading) else NA_real_,
+       label = if (coupons) NULL else d$specimen[first])
+}
+
+# Furnace run of each step. As rolled a piece has met no furnace: its steps join any run of it.
+error_runs <- function(d, first, time, piece, key) {
+  after <- time > 0
+  label <- if (!is.null(d$run)) as.character(d$run[first]) else {
+    paste0(format(signif(d$label_c[first], 10), trim = TRUE), " C")
+  }
+  run <- match(label, unique(label[after]))
+  lost <- which(!after)
+  own <- match(piece[lost], piece[after])
+  run[lost] <- run[after][own]
+  alone <- is.na(run)
+  run[alone] <- length(unique(label[after])) + seq_len(sum(alone))
+  labels <- unique(label[after])
+  scale <- rep(1, length(first))
+  if (!is.null(d$u_temp)) scale <- stated_scale(d$u_temp, label, d$specimen[first], after)
+  list(run = run, insertion = match(paste(run, time), unique(paste(run, time))), labels = labels,
+       assumed = is.null(d$run), scale = scale)
+}
+
+# Stated standard uncertainty of each step: one number, or named by furnace run or specimen.
+stated_scale <- function(u, run, specimen, after) {
+  if (length(u) == 1L && is.null(names(u))) return(rep(as.double(u), length(run)))
+  out <- rep(NA_real_, length(run))
+  for (label in list(run, sub(" C$", "", run), as.character(specimen))) {
+    if (length(label)) out <- ifelse(is.na(out), u[label], out)
+  }
+  if (anyNA(out[after])) {
+    abort("argument", paste0("`u_temp_c` names no value for ", in_quotes(unique(run[after][is.na(out[after])]))),
+          arg = "u_temp_c", remedy = "Name each furnace run or each specimen, or give one number.")
+  }
+  out[!after] <- 1
+  unname(out)
+}
+
+check_u_temp <- function(u) {
+  if (is.null(u)) return(NULL)
+  names <- names(u)
+  u <- check_numeric(u, "u_temp_c", 0, 100, remedy = paste0(
+    "Give the standard uncertainty of the furnace temperature in K (half the +- of a calibration ",
+    "certificate with k = 2)."))
+  if (!length(u) || (length(u) > 1L && is.null(names))) {
+    abort("argument", "several values of `u_temp_c` must be named", arg = "u_temp_c",
+          remedy = "Name them by furnace run or by specimen.")
+  }
+  names(u) <- names
+  u
+}
+
+# Priors of the standard deviations, and which of them REML estimates.
+error_priors <- function(steps, structure, d, drop) {
+  hv <- max(PRIOR_HARDNESS_SHARE * drop, if (d$scale == "HV") PRIOR_HARDNESS_HV else 1e-6)
+  visible <- length(steps$runs) >= FEW_RUNS
+  zero <- prior_row("fixed", 0)
+  furnace <- if (!is.null(d$u_temp)) {
+    if (isTRUE(d$u_temp_exact) || all(steps$scale == 0)) prior_row("fixed", 1) else {
+      prior_row("log_normal", 1, width = STATED_WIDTH, nodes = 8)
+    }
+  } else if (visible) {
+    prior_row("half_cauchy", PRIOR_FURNACE_K, PRIOR_CUT * PRIOR_FURNACE_K, nodes = 8)
+  } else prior_row("half_normal", UNSEEN_FURNACE_K, nodes = 8)
+  pieces <- any(structure$piece >= 0L)
+  operators <- !is.null(steps$share)
+  hardness <- prior_row("half_cauchy", hv, PRIOR_CUT * hv)
+  prior <- rbind(furnace, if (pieces) hardness else zero, hardness,
+                 if (operators) replace(hardness, 5L, 8) else zero)
+  rownames(prior) <- ERROR_COMPONENTS
+  # where REML does not estimate the furnace it stands at the middle of its prior
+  start <- c(if (!is.null(d$u_temp)) 1 else if (visible) 0.5 * PRIOR_FURNACE_K else {
+    stats::qnorm(0.75) * UNSEEN_FURNACE_K
+  }, if (pieces) 0.5 * hv else 0, 0.5 * hv, if (operators) 0.5 * hv else 0)
+  list(prior = prior, start = start,
+       estimated = c(is.null(d$u_temp) && visible, pieces, TRUE, operators), visible = visible)
+}
+
+# The fit under components: `fit` is that of least squares, `r` its compiled result before equivalent
+# times. Returns the description of the errors and the estimate, or NULL where nothing is left to
+# estimate a variance from.
+fit_components <- function(r, d, set, level) {
+  steps <- error_steps(r, d)
+  n <- length(steps$mean)
+  if (n <= length(set$terms) - sum(set$held)) return(NULL)
+  structure <- error_structure(steps$piece, steps$run, share = steps$share)
+  drop <- abs(r$par[1L] - r$par[2L])
+  p <- error_priors(steps, structure, d, drop)
+  o <- structure$order
+  least <- (1e-7 * max(abs(steps$mean)))^2 # exact readings have no scatter
+  replicated <- is.finite(steps$sd_reading)
+  noise <- rep(least, n) + if (replicated) steps$sd_reading^2 / steps$weight else 0
+  factor <- if (replicated) rep(1, n) else mean(steps$weight) / steps$weight
+  errors <- list(noise[o], factor[o], steps$scale[o], as.double(p$start^2),
+                 as.integer(p$estimated))
+  input <- list(steps$key, as.double(steps$time), steps$mean, NULL, d$history,
+                if (!is.null(d$strain_ln)) steps$strain, d$exponent_k)
+  form <- list(as.integer(o - 1L), structure$piece, structure$furnace, structure$first,
+               structure$first_column, structure$is_furnace, structure$share)
+  if (!is.null(form[[7L]])) form[[7L]] <- structure$share[o, , drop = FALSE]
+  m <- run_mixed(input, set, d$ref_k, r$par, form, errors)
+  held <- NULL
+  if (m$counts[1L] > 1L && m$counts[1L] != 5L) { # what the readings leave open stays
+    held <- r$state >= 2L
+    m <- run_mixed(input, set, d$ref_k, r$par, form, errors, held)
+    if (m$counts[1L] > 1L && m$counts[1L] != 5L) return(NULL)
+  }
+  names(m$variance) <- ERROR_COMPONENTS
+  problems <- list(components_structure(structure, m, noise, factor, steps))
+  if (anyDuplicated(unique(cbind(steps$run, steps$time)[steps$time > 0, , drop = FALSE])[, 1L])) {
+    other <- error_structure(steps$piece, steps$run, steps$insertion, "insertion", steps$share)
+    problems[[2L]] <- components_structure(other, m, noise, factor, steps, o)
+  }
+  out <- list(m = m, steps = steps, structure = structure, prior = p$prior, estimated = p$estimated,
+              visible = p$visible, stated = d$u_temp, exact = isTRUE(d$u_temp_exact),
+              problems = problems, free = m$place, input = input, form = form, errors = errors,
+              held = held)
+  out$errors[[4L]] <- unname(m$variance)
+  out
+}
+
+run_mixed <- function(input, set, ref_k, par, form, errors, held = NULL) {
+  stay <- set$held
+  if (!is.null(held)) stay <- as.integer(stay != 0L | held)
+  .Call(C_sa_call_mixed, input, list(set$kind, set$lower, set$upper, set$natural, stay), ref_k, par,
+        form, errors)
+}
+
+# The linear model at the estimate under a structure: its rows stand in the order of the first one.
+components_structure <- function(structure, m, noise, factor, steps, order = structure$order) {
+  back <- order(order) # from the order of blocks to that of the steps
+  components_problem(structure, m$y[back], m$x[back, , drop = FALSE], m$g[back], noise, factor)
+}
+
+SE_CHOICES <- c("components", "cluster", "steps", "model")
+
+# A column of labels that is used where it is there; `name` its default, `other` another one.
+label_column <- function(data, column, name, other = name) {
+  if (is.null(column)) return(NULL)
+  if (column == name && !column %in% names(data)) column <- other
+  if (!column %in% names(data) && column %in% c(name, other)) return(NULL)
+  any_column(data, column)
+}
+
+with_furnace_uncertainty <- function(d, u_temp_c, u_temp_exact) {
+  u <- check_u_temp(u_temp_c)
+  exact <- check_flag(u_temp_exact, "u_temp_exact")
+  if (exact && is.null(u)) {
+    abort("argument", "`u_temp_exact` is given without `u_temp_c`", arg = "u_temp_exact",
+          remedy = "State the standard uncertainty of the furnace temperature too.")
+  }
+  if (!is.null(u)) d$u_temp <- u
+  if (exact) d$u_temp_exact <- TRUE
+  d
+}
+
+# What least squares left, moved to other parameters: fitted values, derivatives, sums.
+at_estimate <- function(r, par, d, set, control) {
+  moved <- run_softening(d, set, control, par, rep(1L, length(par)))
+  for (field in c("par", "jac", "fitted")) r[[field]] <- moved[[field]]
+  r$sums[1:3] <- moved$sums[1:3]
+  r
+}
+
+# The fit with its description of errors: estimates, intervals, states under the covariance.
+with_components <- function(fit, errors) {
+  p <- length(fit$par)
+  if (is.null(errors)) {
+    fit$vcov[,] <- fit$cov_full[,] <- NA_real_
+    fit$df_interval <- NA_real_
+    return(fit)
+  }
+  s <- components_summary(errors, p, fit$level)
+  terms <- names(fit$par)
+  fit <- components_states(fit, errors, s)
+  dimnames(s$vcov) <- list(terms, terms)
+  fit$cov_full <- fit$vcov <- s$vcov
+  lost <- fit$states != "determined"
+  fit$vcov[lost, ] <- fit$vcov[, lost] <- NA_real_
+  fit$df_interval <- s$df
+  errors$quantile <- s$quantile
+  errors$sd <- s$sd
+  errors$furnace_structure <- s$structure
+  fit$errors <- errors
+  fit
+}
+
+# Half-seen curves: profiles with the covariance fixed, cut where the marginalised interval of each
+# parameter ends on the scale of its standard error.
+components_states <- function(fit, errors, s) {
+  states <- fit$states
+  doubtful <- any(!states %in% c("determined", "held"))
+  if (!doubtful || is.null(s$quantile)) return(fit)
+  p <- length(states)
+  free <- errors$free
+  half <- (s$quantile[, 6L] - s$quantile[, 5L]) / 2
+  se <- rep(NA_real_, p)
+  se[free] <- sqrt(diag(errors$m$cov))
+  rise <- (half / se)^2
+  rise[!is.finite(rise)] <- max(rise[is.finite(rise)], stats::qnorm(0.5 + fit$level / 2)^2)
+  set <- fit$settings$set
+  r <- .Call(C_sa_call_mixed_profile, errors$input,
+             list(set$kind, set$lower, set$upper, set$natural, set$held), fit$readings$ref_k,
+             unname(fit$par), errors$form, errors$errors, list(errors$m$g, errors$m$mode), rise)
+  fit$states[] <- PARAMETER_STATES[r[[1L]] + 1L]
+  fit$limits[,] <- t(r[[2L]])
+  fit
+}

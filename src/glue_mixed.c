@@ -1,0 +1,223 @@
+/* Softening fit under components of error and its profiles: SEXP in, SEXP out. */
+#include "glue_components.h"
+#include "glue_fit.h"
+#include "glue_history.h"
+#include "linear.h"
+#include "mixed.h"
+#include <math.h>
+#include <string.h>
+
+/* All of a problem; it points into itself and must stay in place. */
+typedef struct {
+    sa_softening s;
+    sa_histories along;
+    sa_components c;
+    sa_mixed f;
+    size_t n, p, columns, operators;
+    double *hardness;
+} mixed_problem;
+
+static double *room(size_t n)
+{
+    double *out = (double *)R_alloc(n > 0 ? n : 1, sizeof(double));
+    memset(out, 0, n * sizeof(double));
+    return out;
+}
+
+static double *copy_of(SEXP list, int slot, size_t n, const char *what)
+{
+    double *out = room(n);
+    if (n > 0)
+        memcpy(out, glue_doubles(VECTOR_ELT(list, slot), (R_xlen_t)n, what), n * sizeof(double));
+    return out;
+}
+
+static double *put(SEXP list, int slot, size_t rows, size_t cols)
+{
+    SET_VECTOR_ELT(list, slot, cols == 0 ? Rf_allocVector(REALSXP, (R_xlen_t)rows)
+                                         : Rf_allocMatrix(REALSXP, (int)rows, (int)cols));
+    double *out = REAL(VECTOR_ELT(list, slot));
+    memset(out, 0, rows * (cols == 0 ? 1 : cols) * sizeof(double));
+    return out;
+}
+
+/* steps: list(temp_k or number of the history, time in min, mean, unused, history or NULL, ln of strain
+ * over its reference or NULL, temperatures of the exponents or NULL), in order of conditions.
+ * setup: list(kind, lower, upper, natural, held). structure: list(row, piece, furnace, first step of
+ * each block, first column of each block, whether a column is a furnace error, share of operators or
+ * NULL). errors: list(noise, factor, multiple of the furnace's standard deviation; of each step in
+ * order of blocks; variances, whether each is estimated). */
+static void pose(SEXP steps, SEXP setup, SEXP ref_k, SEXP structure, SEXP errors, mixed_problem *m)
+{
+    const R_xlen_t rn = Rf_xlength(VECTOR_ELT(steps, 0));
+    const size_t n = (size_t)rn;
+    const double ref = glue_double(ref_k, "ref_k");
+    sa_replicates rep;
+    memset(m, 0, sizeof *m);
+    memset(&rep, 0, sizeof rep);
+    m->n = n;
+    m->s.kind = glue_model(VECTOR_ELT(setup, 0));
+    m->p = sa_model_parameters(m->s.kind).n_par;
+    const R_xlen_t rp = (R_xlen_t)m->p;
+    rep.temp_k = copy_of(steps, 0, n, "temp_k");
+    rep.time = copy_of(steps, 1, n, "time");
+    m->hardness = copy_of(steps, 2, n, "mean");
+    double *coordinate = room(n), *unit = room(n);
+    rep.log_time = room(n);
+    for (size_t i = 0; i < n; i++) {
+        unit[i] = 1.0;
+        rep.log_time[i] = log(rep.time[i]);
+        coordinate[i] = -1000.0 * (1.0 / rep.temp_k[i] - 1.0 / ref) / SA_GAS_CONSTANT;
+    }
+    sa_clock *clock = &m->s.clock;
+    clock->n = n;
+    clock->coordinate = coordinate;
+    clock->log_time = rep.log_time;
+    m->s.hardness = m->hardness;
+    m->s.root_weight = unit;
+    m->s.lower = glue_doubles(VECTOR_ELT(setup, 1), rp, "lower");
+    m->s.upper = glue_doubles(VECTOR_ELT(setup, 2), rp, "upper");
+    m->s.natural = glue_integers(VECTOR_ELT(setup, 3), 2 * rp, "natural");
+    m->s.held = glue_integers(VECTOR_ELT(setup, 4), rp, "held");
+    m->s.poll = clock->poll = glue_poll;
+    if (VECTOR_ELT(steps, 5) != R_NilValue)
+        clock->strain = glue_doubles(VECTOR_ELT(steps, 5), rn, "strain");
+    if (VECTOR_ELT(steps, 6) != R_NilValue)
+        clock->exponent = glue_exponents(VECTOR_ELT(steps, 6), rep.temp_k, n);
+    if (VECTOR_ELT(steps, 4) != R_NilValue) {
+        glue_histories(VECTOR_ELT(steps, 4), ref, &m->along);
+        clock->along = &m->along;
+        clock->table = room(sa_clock_table(n));
+        glue_follow(clock, &m->along, &rep, coordinate);
+    }
+    const R_xlen_t blocks = Rf_xlength(VECTOR_ELT(structure, 3)) - 1;
+    const R_xlen_t columns = Rf_xlength(VECTOR_ELT(structure, 5));
+    SEXP share = VECTOR_ELT(structure, 6);
+    m->columns = (size_t)columns;
+    m->operators = share == R_NilValue ? 0 : (size_t)Rf_ncols(share);
+    m->c = (sa_components){
+        .n = n,
+        .p = m->p,
+        .noise = glue_doubles(VECTOR_ELT(errors, 0), rn, "noise"),
+        .factor = glue_doubles(VECTOR_ELT(errors, 1), rn, "factor"),
+        .n_operator = m->operators,
+        .n_block = (size_t)blocks,
+        .first = glue_integers(VECTOR_ELT(structure, 3), blocks + 1, "first"),
+        .first_column = glue_integers(VECTOR_ELT(structure, 4), blocks + 1, "first_column"),
+        .is_furnace = glue_integers(VECTOR_ELT(structure, 5), columns, "is_furnace"),
+        .piece = glue_integers(VECTOR_ELT(structure, 1), rn, "piece"),
+        .furnace = glue_integers(VECTOR_ELT(structure, 2), rn, "furnace")};
+    if (m->operators > 0)
+        m->c.operator_share = glue_doubles(share, rn * (R_xlen_t)m->operators, "share");
+    m->f = (sa_mixed){.s = &m->s,
+                      .c = &m->c,
+                      .row = glue_integers(VECTOR_ELT(structure, 0), rn, "row"),
+                      .shift = room(n),
+                      .furnace_scale = glue_doubles(VECTOR_ELT(errors, 2), rn, "scale"),
+                      .estimated = glue_integers(VECTOR_ELT(errors, 4), SA_V_COUNT, "estimated"),
+                      .ref_k = ref};
+}
+
+SEXP sa_call_mixed(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure, SEXP errors)
+{
+    const char *fields[] = {"par",     "variance",    "information", "mode",   "mode_sd", "operator",
+                            "operator_sd", "cov",     "x",           "y",      "g",       "criterion",
+                            "counts",  "place",       ""};
+    mixed_problem m;
+    pose(steps, setup, ref_k, structure, errors, &m);
+    SEXP out = PROTECT(Rf_mkNamed(VECSXP, fields));
+    double *b = put(out, 0, m.p, 0), *v = put(out, 1, SA_V_COUNT, 0);
+    double *info = put(out, 2, SA_V_COUNT, SA_V_COUNT), *mode = put(out, 3, m.columns, 0);
+    double *mode_sd = put(out, 4, m.columns, 0), *people = put(out, 5, m.operators, 0);
+    double *people_sd = put(out, 6, m.operators, 0), *cov = room(m.p * m.p);
+    m.f.x = room(m.n * m.p);
+    m.f.y = put(out, 9, m.n, 0);
+    m.f.g = put(out, 10, m.n, 0);
+    memcpy(b, glue_doubles(par, (R_xlen_t)m.p, "par"), m.p * sizeof(double));
+    memcpy(v, glue_doubles(VECTOR_ELT(errors, 3), SA_V_COUNT, "variance"),
+           SA_V_COUNT * sizeof(double));
+    const size_t need = sa_mixed_work(&m.f);
+    if (need == 0)
+        Rf_error("internal error: problem too large");
+    sa_mixed_result result = {.criterion = NAN};
+    const sa_status status = sa_mixed_fit(&m.f, b, v, info, mode, mode_sd, people, people_sd, cov,
+                                          &result, room(need));
+    memcpy(put(out, 7, result.free, result.free), cov, result.free * result.free * sizeof(double));
+    memcpy(put(out, 8, m.n, result.free), m.f.x, m.n * result.free * sizeof(double));
+    put(out, 11, 1, 0)[0] = result.criterion;
+    SET_VECTOR_ELT(out, 12, Rf_allocVector(INTSXP, 3));
+    int *counts = INTEGER(VECTOR_ELT(out, 12));
+    counts[0] = (int)status;
+    counts[1] = result.iterations;
+    counts[2] = result.converged;
+    SET_VECTOR_ELT(out, 13, Rf_allocVector(INTSXP, (R_xlen_t)result.free));
+    for (size_t k = 0; k < result.free; k++)
+        INTEGER(VECTOR_ELT(out, 13))[k] = (int)result.place[k] + 1;
+    UNPROTECT(1);
+    return out;
+}
+
+/* States and limits of all parameters with the covariance fixed. linear: list(g of each step in order
+ * of blocks, modes of the columns); the variances in `errors` are those of the fit. threshold: rise of
+ * the sum at the ends of the interval of each parameter (NA: not followed); attribute of the result
+ * "ends" none. Returns list(state, limit). */
+SEXP sa_call_mixed_profile(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure,
+                           SEXP errors, SEXP linear, SEXP threshold)
+{
+    mixed_problem m;
+    pose(steps, setup, ref_k, structure, errors, &m);
+    const R_xlen_t rn = (R_xlen_t)m.n, rp = (R_xlen_t)m.p;
+    const double *b = glue_doubles(par, rp, "par"), *rise = glue_doubles(threshold, rp, "threshold");
+    const double *mode = glue_doubles(VECTOR_ELT(linear, 1), (R_xlen_t)m.columns, "mode");
+    m.c.g = glue_doubles(VECTOR_ELT(linear, 0), rn, "g");
+    sa_mixed_shift(&m.f, mode);
+    m.s.clock.shift = m.f.shift;
+    for (size_t i = 0; i < m.n; i++)
+        if (m.c.furnace[i] >= 0)
+            m.hardness[m.f.row[i]] += m.c.g[i] * mode[m.c.furnace[i]];
+    const size_t columns = sa_whitening_columns(&m.c);
+    size_t *index = (size_t *)R_alloc(3 * (columns + 1), sizeof(size_t));
+    sa_whitening w = {.row = m.f.row,
+                      .root = room(m.n),
+                      .v = room(sa_whitening_room(&m.c)),
+                      .gamma = room(columns),
+                      .from = index,
+                      .to = index + columns,
+                      .start = index + 2 * columns};
+    sa_whitening_build(&m.c, glue_doubles(VECTOR_ELT(errors, 3), SA_V_COUNT, "variance"), &w);
+    m.s.whitening = &w;
+    const size_t need = sa_softening_work_for(m.n, m.p);
+    if (need == 0)
+        Rf_error("internal error: problem too large");
+    double *work = room(need), objective = 0.0;
+    const sa_lsq_problem pb = sa_softening_problem(&m.s);
+    double *resid = room(m.n);
+    if (pb.fn(b, resid, NULL, pb.context))
+        Rf_error("internal error: no residuals at the estimate");
+    for (size_t i = 0; i < m.n; i++)
+        objective += resid[i] * resid[i];
+    SEXP out = PROTECT(Rf_allocVector(VECSXP, 2));
+    SET_VECTOR_ELT(out, 0, Rf_allocVector(INTSXP, rp));
+    double *limit = put(out, 1, 2, m.p), of_one[2 * SA_MODEL_MAX_PAR];
+    int *state = INTEGER(VECTOR_ELT(out, 0)), states[SA_MODEL_MAX_PAR];
+    for (size_t j = 0; j < m.p; j++) {
+        double half[SA_MODEL_MAX_PAR] = {0.0}, loading[SA_MODEL_MAX_PAR] = {0.0};
+        int at_bound[SA_MODEL_MAX_PAR] = {0};
+        limit[2 * j] = limit[2 * j + 1] = NAN;
+        state[j] = m.s.held[j] ? SA_HELD : SA_DETERMINED;
+        if (!isfinite(rise[j]) || m.s.held[j])
+            continue;
+        for (size_t k = 0; k < m.p; k++)
+            half[k] = k == j ? HUGE_VAL : -1.0;
+        at_bound[j] = b[j] <= m.s.lower[j] ? -1 : b[j] >= m.s.upper[j] ? 1 : 0;
+        R_CheckUserInterrupt();
+        sa_softening_states(&m.s, b, at_bound, objective, rise[j], half, loading, 1, states, of_one,
+                            NULL, NULL, work);
+        state[j] = states[j];
+        limit[2 * j] = of_one[2 * j];
+        limit[2 * j + 1] = of_one[2 * j + 1];
+    }
+
+    UNPROTECT(1);
+    return out;
+}
