@@ -178,7 +178,7 @@ components_structure <- function(structure, m, noise, factor, steps, order = str
   components_problem(structure, m$y[back], m$x[back, , drop = FALSE], m$g[back], noise, factor)
 }
 
-SE_CHOICES <- c("components", "cluster", "steps", "model")
+SE_CHOICES <- c("cluster", "components", "steps", "model")
 
 # A column of labels that is used where it is there; `name` its default, `other` another one.
 label_column <- function(data, column, name, other = name) {

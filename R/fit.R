@@ -126,7 +126,7 @@
 #' @param data A data frame of readings, one row a reading, as from [read_readings()].
 #' @param model Which model; see Details.
 #' @param scale `"HV"`, or `"as read"` for a fit on the scale of the readings.
-#' @param se Standard errors: `"cluster"`, `"model"` or `"steps"`; see Details.
+#' @param se Standard errors: `"components"`, `"cluster"`, `"steps"` or `"model"`; see Details.
 #' @param start Optional named vector of starting values for all parameters of the model.
 #' @param ... Must be empty.
 #' @param time,temp,hardness,reading_scale,specimen Columns (bare or quoted): accumulated
@@ -158,6 +158,12 @@
 #'   (`"by temperature"`); see Details. Not together with `history`.
 #' @param growth_exponent `NULL`, or the exponent of grain growth after recrystallisation: 2, 3 or 4; see
 #'   Details.
+#' @param furnace,operator Columns (bare or quoted) of the furnace run and of the person who read,
+#'   used by `se = "components"` where they are there. Without a column `furnace` (or `run`)
+#'   specimens of one set temperature count as one run.
+#' @param u_temp_c Standard uncertainty of the furnace temperature in K, as from its calibration
+#'   certificate: one number, or named by furnace run or specimen.
+#' @param u_temp_exact Whether `u_temp_c` is taken as exact; otherwise as known to about 50 %.
 #' @return An object of class `softanneal_fit_softening` over `softanneal_fit`: a list with
 #'   `coefficients`, `vcov`, `sigma`, `states` (how far each parameter is fixed), `limits`,
 #'   `lack_of_fit`, `convergence`, `conditions` (means by temperature and time) and more, with
@@ -204,7 +210,7 @@ fit_softening <- function(data,
                                     "recovery_jmak_incubation", "hardening_jmak",
                                     "hardening_recovery_jmak"),
                           scale = c("HV", "as read"),
-                          se = c("components", "cluster", "steps", "model"),
+                          se = c("cluster", "components", "steps", "model"),
                           start = NULL, ..., time = time_min, temp = temp_c, hardness = hardness,
                           reading_scale = scale, specimen = specimen, history = NULL,
                           log_time = NULL, weights = NULL,

@@ -1,0 +1,191 @@
+# Components of error of softening fits: what is estimated, from which labels, and the intervals.
+
+# Readings whose furnaces are off, on pieces with offsets.
+bench_readings <- function(temps = c(290, 310, 330, 350), u = 2, piece = 2, step = 0.5, reading = 1.5,
+                           each = 1L, q = 140, ..., run = NULL) {
+  d <- made_readings(temps = rep(temps, each = 1L), times = c(0, 4, 8, 16, 32, 64), n = 5,
+                     sd_reading = 0, q = q, ...)
+  parts <- lapply(seq_len(each), function(k) {
+    d$specimen <- paste(d$specimen, k)
+    d
+  })
+  d <- do.call(rbind, parts)
+  id <- match(d$specimen, unique(d$specimen))
+  run <- if (is.null(run)) id else run[id]
+  off <- stats::rnorm(max(run), sd = u)[run]
+  k <- arrhenius_rate(d$temp_c + off, jmak_time(0.5, 1, 1.6) / 12, 330, q)
+  at <- paste(id, d$time_min)
+  at <- match(at, unique(at))
+  d$hardness <- 160 - 80 * jmak_fraction(d$time_min, k, 1.6) +
+    stats::rnorm(max(id), sd = piece)[id] + stats::rnorm(max(at), sd = step)[at] +
+    stats::rnorm(nrow(d), sd = reading)
+  d
+}
+
+components <- function(...) quietly_fitted(..., se = "components")
+
+test_that("the fit is that of lme on the model linearised at its own modes", {
+  skip_if_not_installed("nlme")
+  compared <- 0L
+  for (seed in 1:4) {
+    d <- with_test_seed(seed, bench_readings(u = 3, piece = 3))
+    fit <- components(d)
+    e <- fit$errors
+    expect_identical(e$m$counts[c(1L, 3L)], c(0L, 1L))
+    p <- e$problems[[1L]]
+    lin <- data.frame(y = p[[1L]], p[[2L]], g = p[[3L]], piece = e$steps$piece[e$structure$order])
+    names(lin)[2:6] <- paste0("x", 1:5)
+    if (any(e$m$variance[1:3] < 1e-8)) next
+    compared <- compared + 1L
+    # noise of the readings is part of the step here: readings are equal in number
+    by_lme <- nlme::lme(y ~ 0 + x1 + x2 + x3 + x4 + x5, lin,
+                        random = list(piece = nlme::pdDiag(~ 1 + g)),
+                        control = nlme::lmeControl(msMaxIter = 1000, msTol = 1e-12,
+                                                   tolerance = 1e-12))
+    sd <- as.numeric(nlme::VarCorr(by_lme)[c("g", "(Intercept)", "Residual"), "StdDev"])
+    own <- sqrt(unname(e$m$variance[1:3]) + c(0, 0, e$steps$sd_reading^2 / 5))
+    if (e$m$variance[[3L]] > 0) expect_equal(own, sd, tolerance = 1e-5)
+    expect_lt(max(abs(nlme::fixef(by_lme)) / sqrt(diag(by_lme$varFix))), 1e-4) # at the estimate
+    expect_equal(unname(e$m$cov), unname(as.matrix(by_lme$varFix)), tolerance = 1e-4)
+  }
+  expect_gt(compared, 0L)
+})
+
+test_that("derivatives in the furnace temperature are those of the model", {
+  set <- function(model, par) {
+    d <- with_test_seed(1, bench_readings(u = 2))
+    fit <- quietly_fitted(d, model = model, fixed = par, se = "components")
+    e <- fit$errors
+    o <- e$structure$order
+    s <- e$steps
+    mode <- rep(0, length(o))
+    has <- e$form[[3L]] >= 0L
+    mode[has] <- e$m$mode[e$form[[3L]][has] + 1L]
+    temp <- s$key[o] - 273.15 + mode
+    value <- function(by) {
+      softening_values(fit, temp + by, s$time[o])$fit
+    }
+    expect_equal(e$m$g, (value(1e-3) - value(-1e-3)) / 2e-3, tolerance = 1e-5)
+    expect_gt(max(abs(e$m$g)), 1)
+  }
+  set("jmak", c(n = 1.5))
+  amplitude <- SOFTENING_MODELS[["recovery_jmak"]][6L]
+  set("recovery_jmak", stats::setNames(4, amplitude))
+})
+
+test_that("errors made independent: the sum of squares is that of the dense covariance", {
+  d <- with_test_seed(3, bench_readings(u = 2))
+  fit <- components(d)
+  e <- fit$errors
+  v <- c(2, 3, 0.7, 0)
+  p <- e$problems[[1L]]
+  piece <- e$form[[2L]]
+  furnace <- e$form[[3L]]
+  V <- diag(p[[4L]] + v[3L]) + v[2L] * outer(piece, piece, "==") +
+    v[1L] * tcrossprod(p[[3L]]) * outer(furnace, furnace, "==")
+  W <- solve(V)
+  o <- e$structure$order
+  mode <- e$m$mode
+  y <- e$steps$mean[o] + p[[3L]] * mode[furnace + 1L]
+  temp <- e$steps$key[o] - 273.15 + mode[furnace + 1L]
+  sum_at <- function(par) {
+    moved <- fit
+    moved$par[] <- par
+    r <- softening_values(moved, temp, e$steps$time[o])$fit - y
+    drop(crossprod(r, W %*% r))
+  }
+  # the minimum and one end of a profile by a general optimiser
+  scale <- c(1, 1, 0.05, 0.05, 3)
+  best <- stats::optim(fit$par / scale, function(b) sum_at(b * scale), method = "BFGS",
+                       control = list(reltol = 1e-14, maxit = 500))
+  errors <- e$errors
+  errors[[4L]] <- v
+  set <- fit$settings$set
+  rise <- 4
+  r <- .Call(C_sa_call_mixed_profile, e$input,
+             list(set$kind, set$lower, set$upper, set$natural, set$held), fit$readings$ref_k,
+             unname(best$par * scale), e$form, errors, list(p[[3L]], mode), rep(rise, 5L))
+  expect_identical(r[[1L]], rep(0L, 5L))
+  for (j in 3:5) {
+    for (end in 1:2) {
+      at <- r[[2L]][end, j]
+      others <- stats::optim((best$par * scale / scale)[-j], function(b) {
+        full <- numeric(5L)
+        full[-j] <- b * scale[-j]
+        full[j] <- at
+        sum_at(full)
+      }, method = "BFGS", control = list(reltol = 1e-14, maxit = 500))
+      expect_equal(others$value - best$value, rise, tolerance = 0.01)
+    }
+  }
+})
+
+test_that("runs are those named, or set temperatures, and pieces of one run share its error", {
+  d <- with_test_seed(5, bench_readings(temps = c(300, 320, 340), each = 2L))
+  by_temperature <- components(d)
+  expect_identical(by_temperature$errors$steps$runs, c("300 C", "320 C", "340 C"))
+  expect_true(by_temperature$errors$steps$assumed)
+  d$furnace <- d$specimen
+  named <- components(d)
+  expect_length(named$errors$steps$runs, 6L)
+  expect_false(named$errors$steps$assumed)
+  expect_false(isTRUE(all.equal(vcov(named), vcov(by_temperature))))
+  # a column `run` does the same, and one of another name where it is asked for
+  names(d)[names(d) == "furnace"] <- "run"
+  expect_equal(vcov(components(d)), vcov(named))
+  names(d)[names(d) == "run"] <- "charge"
+  expect_equal(vcov(components(d)), vcov(by_temperature))
+  expect_equal(vcov(components(d, furnace = charge)), vcov(named))
+  expect_refused(fit_softening(d, se = "components", furnace = oven), "column", "oven")
+})
+
+test_that("a stated furnace uncertainty enters, widens Q, and is checked", {
+  d <- with_test_seed(6, bench_readings(temps = c(335, 350), u = 0))
+  none <- components(d, u_temp_c = 0)
+  one <- components(d, u_temp_c = 1, u_temp_exact = TRUE)
+  two <- components(d, u_temp_c = 2, u_temp_exact = TRUE)
+  loose <- components(d, u_temp_c = 2)
+  unknown <- components(d)
+  width <- function(fit) diff(confint(fit, "q_kj_mol")[1L, ])
+  expect_false(unknown$errors$visible)
+  # d ln k = Q d / (R T^2) at two temperatures: an error of 1 K at each moves Q by this
+  R <- 8.314462618e-3
+  t <- c(335, 350) + 273.15
+  part <- coef(one)[["q_kj_mol"]] / t^2 / abs(diff(1 / t))
+  expected <- 2 * 1.96 * sqrt(sum(part^2))
+  own <- sqrt(width(one)^2 - width(none)^2)
+  expect_equal(own[[1L]], expected, tolerance = 0.1)
+  expect_lt(width(none), width(one))
+  expect_lt(width(one), width(two))
+  expect_lt(width(two), width(loose))
+  by_name <- components(d, u_temp_c = c("335" = 2, "350" = 2), u_temp_exact = TRUE)
+  expect_equal(vcov(by_name), vcov(two))
+  by_piece <- components(d, u_temp_c = c("piece-335 1" = 2, "piece-350 1" = 2), u_temp_exact = TRUE)
+  expect_equal(vcov(by_piece), vcov(two))
+  expect_refused(fit_softening(d, se = "components", u_temp_c = c("335" = 2)), "argument", "350 C",
+                 "u_temp_c")
+  expect_refused(fit_softening(d, se = "components", u_temp_c = -1), "range", "u_temp_c")
+  expect_refused(fit_softening(d, se = "components", u_temp_c = c(1, 2)), "argument", "named",
+                 "u_temp_c")
+  expect_refused(fit_softening(d, se = "components", u_temp_exact = TRUE), "argument",
+                 "without `u_temp_c`", "u_temp_exact")
+  expect_refused(fit_softening(d, se = "components", loss = "huber"), "argument", "Huber", "se")
+})
+
+test_that("vcov, confint, tidy, summary and error_interval agree", {
+  d <- with_test_seed(7, bench_readings())
+  fit <- components(d)
+  ends <- error_interval(fit, diag(5L), 0.9)
+  expect_equal(unname(confint(fit, level = 0.9)), unname(cbind(ends$lower, ends$upper) + coef(fit)))
+  expect_equal(ends$se, unname(sqrt(diag(vcov(fit)))), tolerance = 1e-8)
+  tidied <- tidy(fit, conf.int = TRUE, conf.level = 0.9)
+  expect_equal(tidied$conf.low, unname(confint(fit, level = 0.9)[, 1L]))
+  expect_equal(tidied$std.error, ends$se, tolerance = 1e-8)
+  # a difference of two parameters, from the same mixture
+  both <- error_interval(fit, rbind(c(1, -1, 0, 0, 0)), 0.95)
+  expect_lt(both$lower, 0)
+  expect_gt(both$upper, 0)
+  other <- fit_softening(d, se = "steps")
+  half <- error_interval(other, diag(5L), 0.95)$upper
+  expect_equal(half, unname(confint(other)[, 2L] - coef(other)))
+})
