@@ -330,52 +330,12 @@ print.softanneal_window <- function(x, ...) {
   }
   open <- sum(is.na(x$probability))
   if (open) cat("  ", open, " points are not determined by the readings\n", sep = "")
+  beyond <- outside_readings(x)
+  if (any(beyond)) {
+    cat(strwrap(paste0(sum(beyond), " points lie outside the readings (", read_words(x), "), ",
+                       sum(beyond[inside]), " of them in the window: extrapolated"), width = 76,
+                prefix = "  "), sep = "\n")
+  }
   cat(strwrap(CAUTION_LINE, width = 76, prefix = "  "), sep = "\n")
-  invisible(x)
-}
-
-#' @rdname process_window
-#' @param x,object What `process_window()` returned.
-#' @method autoplot softanneal_window
-#' @rawNamespace S3method(ggplot2::autoplot,softanneal_window)
-autoplot.softanneal_window <- function(object, ...) {
-  check_dots_empty(...)
-  limits <- attr(object, "limits")
-  wanted <- attr(object, "wanted")
-  d <- as.data.frame(object)
-  shades <- sort(unique(c(0.5, wanted)))
-  d$probability[is.na(d$probability)] <- 0
-  count <- sum(object$inside, na.rm = TRUE)
-  p <- ggplot2::ggplot(d, ggplot2::aes(.data[["time_min"]], .data[["temp_c"]])) +
-    ggplot2::geom_contour_filled(ggplot2::aes(z = .data[["probability"]]),
-                                 breaks = c(-0.01, 0.1, shades, 1.01)) +
-    ggplot2::geom_contour(ggplot2::aes(z = .data[["hardness"]]), breaks = limits,
-                          colour = INK, linetype = "22", linewidth = 0.5)
-  bins <- c("below 10 %", paste0("10 to ", 100 * shades[1L], " %"),
-            if (length(shades) > 1L) paste0(100 * shades[1L], " to ", 100 * shades[2L], " %"),
-            paste0("above ", 100 * shades[length(shades)], " %"))
-  p + ggplot2::scale_fill_manual("Probability", labels = bins, drop = FALSE,
-                                 values = c("#FFFFFF", "#DCE9F5", "#9EC5E5", "#0072B2")[
-                                   if (length(bins) == 4L) 1:4 else c(1, 2, 4)]) +
-    ggplot2::scale_x_log10("Time at temperature (min)", labels = plain_numbers,
-                           breaks = log_breaks(d$time_min), expand = c(0, 0)) +
-    ggplot2::scale_y_continuous("Temperature (\u00b0C)", expand = c(0, 0)) +
-    ggplot2::labs(
-      title = paste0("Process window: ", format_quantity(limits[1L]), " to ",
-                     format_quantity(limits[2L]), " ", attr(object, "scale")),
-      caption = paste0("Shade: probability that ", if (attr(object, "target") == "reading") "one " else "the ",
-                       attr(object, "target"), " lies between the limits.\n",
-                       "Dashed: curve at the two limits. An estimate, not a release for use."),
-      alt = paste0("Map of time in min and temperature in degrees Celsius with the probability of a ",
-                   attr(object, "target"), " between ", format_quantity(limits[1L]), " and ",
-                   format_quantity(limits[2L]), " ", attr(object, "scale"), "; ", count, " of ",
-                   nrow(object), " points lie above ", format(wanted), ".")) +
-    plain_theme()
-}
-
-#' @rdname process_window
-#' @export
-plot.softanneal_window <- function(x, ...) {
-  print(ggplot2::autoplot(x, ...))
   invisible(x)
 }

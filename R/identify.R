@@ -185,55 +185,6 @@ print.softanneal_identifiability <- function(x, ...) {
   invisible(x)
 }
 
-#' @rdname identifiability
-#' @param object What `identifiability()` returned.
-#' @method autoplot softanneal_identifiability
-#' @rawNamespace S3method(ggplot2::autoplot,softanneal_identifiability)
-autoplot.softanneal_identifiability <- function(object, ...) {
-  check_dots_empty(...)
-  d <- as.data.frame(object)
-  d <- d[d$state != "held", ]
-  # each parameter on its own scale: estimate at 0, the nearer end at 1; open ends as arrows
-  unit <- pmin(abs(d$estimate - d$lower), abs(d$upper - d$estimate), na.rm = TRUE)
-  unit[!is.finite(unit) | unit == 0] <- pmax(abs(d$estimate - d$lower), abs(d$upper - d$estimate))[
-    !is.finite(unit) | unit == 0]
-  unit[!is.finite(unit) | unit == 0] <- 1
-  d$left <- pmax((d$lower - d$estimate) / unit, -4)
-  d$right <- pmin((d$upper - d$estimate) / unit, 4)
-  d$open_left <- d$lower == -Inf
-  d$open_right <- d$upper == Inf
-  kinds <- c("determined", "bounded", "not determined")
-  kind <- ifelse(d$state == "determined", kinds[1L],
-                 ifelse(d$state == "not determined", kinds[3L], kinds[2L]))
-  d$kind <- factor(kind, kinds)
-  d$term <- factor(d$term, rev(d$term))
-  arrow <- ggplot2::arrow(length = ggplot2::unit(0.12, "inches"), type = "closed")
-  ggplot2::ggplot(d, ggplot2::aes(y = .data[["term"]], colour = .data[["kind"]])) +
-    ggplot2::geom_segment(ggplot2::aes(x = .data[["left"]], xend = .data[["right"]],
-                                       yend = .data[["term"]], linetype = .data[["kind"]]),
-                          linewidth = 0.8) +
-    ggplot2::geom_segment(ggplot2::aes(x = .data[["right"]], xend = .data[["right"]] + 0.25,
-                                       yend = .data[["term"]]), data = d[d$open_right, ],
-                          arrow = arrow, show.legend = FALSE) +
-    ggplot2::geom_segment(ggplot2::aes(x = .data[["left"]], xend = .data[["left"]] - 0.25,
-                                       yend = .data[["term"]]), data = d[d$open_left, ],
-                          arrow = arrow, show.legend = FALSE) +
-    ggplot2::geom_point(ggplot2::aes(x = 0, shape = .data[["kind"]]), size = 2.6) +
-    ggplot2::scale_colour_manual("The readings", values = stats::setNames(group_colours(3), kinds),
-                                 labels = c("fix it", "bound it", "do not determine it"), drop = FALSE) +
-    ggplot2::scale_shape_manual("The readings", values = stats::setNames(group_shapes(3), kinds),
-                                labels = c("fix it", "bound it", "do not determine it"), drop = FALSE) +
-    ggplot2::scale_linetype_manual("The readings", values = stats::setNames(group_lines(3), kinds),
-                                   labels = c("fix it", "bound it", "do not determine it"),
-                                   drop = FALSE) +
-    ggplot2::labs(x = "Profile interval about the estimate (in units of its nearer end)",
-                  y = "Parameter (own unit each)", title = "What the readings determine",
-                  caption = "Arrows: no limit on that side.",
-                  alt = paste0("Profile intervals of ", nrow(d), " parameters: ",
-                               paste(d$term, d$state, collapse = ", "), ".")) +
-    plain_theme()
-}
-
 #' @rdname profile.softanneal_fit_softening
 #' @param object,x What `profile()` returned.
 #' @method autoplot softanneal_profile

@@ -109,13 +109,19 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
   set <- object$settings
   s <- object$steps[!is.na(object$steps$read_min), ]
   bars <- plan_bars(s)
-  # one lane a piece, by furnace and temperature, the lowest on top; below, the machine
-  lanes <- unique(s[order(s$furnace, s$temp_c, s$specimen), c("furnace", "specimen", "temp_c")])
-  names <- c(paste0("Furnace ", lanes$furnace, ": ", lanes$specimen), "Hardness machine")
+  # one lane a piece, by furnace and temperature, the lowest on top; below, the machine. Pieces and
+  # steps without a place are named too
+  all <- object$steps
+  lanes <- unique(all[order(all$furnace, all$temp_c, all$specimen),
+                      c("furnace", "specimen", "temp_c")])
+  lanes <- lanes[!duplicated(lanes$specimen), ]
+  lost <- all[is.na(all$read_min), ]
+  names <- c(paste0(ifelse(is.na(lanes$furnace), "No furnace", paste("Furnace", lanes$furnace)), ": ",
+                    lanes$specimen, unbooked_words(lanes$specimen, lost)), "Hardness machine")
   bars$lane <- factor(ifelse(bars$what == "read", "Hardness machine",
                              names[match(bars$specimen, lanes$specimen)]), rev(names))
   bars$y <- as.integer(bars$lane)
-  bars$at <- temperature_factor(bars$temp_c)
+  bars$at <- temperature_factor(bars$temp_c, all$temp_c)
   bars$session <- factor(paste("Session", bars$session),
                          paste("Session", sort(unique(bars$session))))
   half <- ifelse(bars$what == "cool", 0.1, 0.28)
@@ -141,7 +147,9 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
                 paste(levels, collapse = ", "), " in ", set$furnaces,
                 if (set$furnaces == 1) " furnace" else " furnaces", ", ", g$sessions,
                 if (g$sessions == 1) " session" else " sessions", " from ", clock_text(set$start),
-                "; the last reading is done at ", g$end_clock, ".")
+                "; the last reading is done at ", g$end_clock, ".",
+                if (nrow(lost)) paste0(" ", nrow(lost), " of ", nrow(all), " rows have no place: ",
+                                       lost_words(lost), "."))
   p <- ggplot2::ggplot() +
     ggplot2::geom_rect(
       ggplot2::aes(xmin = .data[["from"]], xmax = .data[["to"]], ymin = .data[["low"]],
@@ -156,7 +164,7 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
     temperature_scales(levels, lines = FALSE)[2L] +
     ggplot2::scale_alpha_manual("", values = c(heat = 1, cool = 0.35, read = 0.7),
                                 labels = c(heat = "in the furnace",
-                                           cool = "cooling (thin)", read = "readings"),
+                                           cool = "cooling", read = "readings"),
                                 breaks = c("heat", "cool", "read")) +
     ggplot2::scale_x_continuous("Clock time (h:min)", breaks = breaks,
                                 labels = clock_text(set$start + breaks),
@@ -169,7 +177,10 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
                     alpha = ggplot2::guide_legend(order = 2)) +
     ggplot2::labs(title = "Timetable", alt = alt,
                   subtitle = "Number: step. Circle: readings of this piece.",
-                  caption = paste(strwrap(CAUTION_LINE, 105), collapse = "\n")) +
+                  caption = caption_of(
+                    if (nrow(lost)) paste0("Without a place: ", nrow(lost), " of ", nrow(all),
+                                           " steps (", lost_words(lost), ")."),
+                    CAUTION_LINE)) +
     plain_theme() +
     ggplot2::theme(panel.grid.major.y = ggplot2::element_blank(), legend.position = "bottom",
                    legend.box = "vertical", legend.margin = ggplot2::margin(0, 0, 0, 0),
@@ -179,6 +190,31 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
     p <- p + ggplot2::facet_wrap(ggplot2::vars(.data[["session"]]), ncol = 1)
   }
   p
+}
+
+# Steps without a place, in words, and as a number after the name of their piece.
+lost_words <- function(lost, most = 6L) {
+  each <- split(lost$step, factor(lost$specimen, unique(lost$specimen)))
+  words <- paste0(names(each), " step", ifelse(lengths(each) > 1L, "s ", " "),
+                  vapply(each, number_runs, ""))
+  if (length(words) > most) {
+    words <- c(words[seq_len(most)], paste("and", length(words) - most, "more pieces"))
+  }
+  paste(words, collapse = "; ")
+}
+
+unbooked_words <- function(specimen, lost) {
+  n <- tabulate(match(lost$specimen, specimen), length(specimen))
+  ifelse(n > 0L, paste0(" (", n, " unbooked)"), "")
+}
+
+# 3, 4, 5, 8 as "3 to 5, 8".
+number_runs <- function(x) {
+  x <- sort(unique(x))
+  runs <- split(x, cumsum(c(1, diff(x) != 1)))
+  paste(vapply(runs, function(r) {
+    if (length(r) > 2L) paste(r[1L], "to", r[length(r)]) else paste(r, collapse = ", ")
+  }, ""), collapse = ", ")
 }
 
 # Stretches of time: in the furnace, cooling, readings.

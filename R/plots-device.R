@@ -11,14 +11,14 @@ fit_picture <- function(p, size) {
                             legend.key.size = ggplot2::unit(1.15 * text, "points"),
                             legend.key.width = ggplot2::unit(2 * text, "points"))
   }
+  if (isTRUE(attr(p, "auto_size"))) p$layers <- lapply(p$layers, scale_layer, text / BASE_SIZE)
   # another complete theme puts the texts over the panel alone
   p <- p + ggplot2::theme(plot.title.position = "plot", plot.caption.position = "plot",
                           plot.caption = ggplot2::element_text(hjust = 0))
   p <- wrap_texts(p, size)
   p <- uncrowd_axis(p)
   named <- label_ends(p, size)
-  if (!is.null(named)) return(named)
-  fit_legend(p, size)
+  wrap_axes(if (is.null(named)) fit_legend(p, size) else named, size)
 }
 
 # ---- texts -----------------------------------------------------------------------------------
@@ -31,10 +31,19 @@ wrap_texts <- function(p, size) {
     element <- ggplot2::calc_element(paste0("plot.", part), theme)
     p$labels[[part]] <- wrap_text(text, size[1L] - 0.2, element)
   }
-  panel <- size - c(0.9, 0.9) * (ggplot2::calc_element("text", theme)$size / BASE_SIZE)
+  p
+}
+
+# Titles of the axes are wrapped to the panels that are left for them.
+wrap_axes <- function(p, size) {
+  theme <- picture_theme_of(p)
+  g <- ggplot2::ggplotGrob(p)
+  panel <- size - c(sum(grid::convertWidth(g$widths, "inches", valueOnly = TRUE)),
+                    sum(grid::convertHeight(g$heights, "inches", valueOnly = TRUE)))
   p$scales <- p$scales$clone()
   for (axis in c("x", "y")) {
-    across <- if (axis == "x") panel[1L] else panel[2L] - caption_lines(p) * 0.13
+    # a title that is a little longer than its panel still has room beside it
+    across <- if (axis == "x") panel[1L] * 1.02 else panel[2L] * 1.02
     element <- ggplot2::calc_element(paste0("axis.title.", axis), theme)
     wrapped <- function(text) if (is.character(text)) wrap_text(text, across, element) else text
     p$labels[[axis]] <- wrapped(p$labels[[axis]])
@@ -47,11 +56,6 @@ wrap_texts <- function(p, size) {
     }
   }
   p
-}
-
-caption_lines <- function(p) {
-  text <- p$labels$caption
-  if (is.character(text)) lengths(regmatches(text, gregexpr("\n", text))) + 1L else 0L
 }
 
 # Lines that fit stay; else all is set anew, word by word.
@@ -164,8 +168,8 @@ label_ends <- function(p, size) {
   per_inch <- diff(built$y.range) / high
   across <- diff(built$x.range) / (broad - margin)
   # ends that meet keep the order of the others
-  trend <- if (nrow(ends) > 1L) sign(stats::cor(ends$y, seq_along(ends$y))) else 0
   near <- round(ends$y / (0.02 * diff(built$y.range)))
+  trend <- if (sum((near - mean(near)) * seq_along(near)) > 0) 1 else -1
   ends$at <- spread_out(near * 0.02 * diff(built$y.range) +
                           trend * seq_along(near) * 1e-4 * diff(built$y.range),
                         line * per_inch, built$y.range)
@@ -218,4 +222,14 @@ spread_out <- function(y, gap, limits) {
   out <- numeric(n)
   out[order] <- at
   out
+}
+
+# Points and words of a layer grow and shrink with the text.
+scale_layer <- function(layer, factor) {
+  size <- layer$aes_params$size
+  if (is.null(size) || !is.numeric(size)) return(layer)
+  least <- if (inherits(layer$geom, "GeomPoint")) 0.7 else 0.6
+  ggplot2::ggproto(NULL, layer,
+                   aes_params = utils::modifyList(layer$aes_params,
+                                                  list(size = size * max(factor, least))))
 }

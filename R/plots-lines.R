@@ -1,98 +1,5 @@
-# The straight lines of the textbook: double logarithm of the untransformed share over the
-# logarithm of time, and the logarithm of rate over inverse temperature.
-
-#' Avrami plot
-#'
-#' ln(-ln(1 - X)) over ln t: a straight line of slope n when softening is recrystallisation
-#' alone without incubation. Points are the readings (means of a step) turned into fractions
-#' with the hardness levels of the fit; lines are the fitted model. A curved line of points
-#' speaks for recovery or incubation.
-#'
-#' The double logarithm stretches both ends of the curve, where the fraction is least certain;
-#' the plot is for looking, the fit is made on the hardness itself. Means outside the two
-#' levels, or within `margin` of one, have no place on this plot; the caption counts them.
-#'
-#' @param fit A fit of [fit_softening()].
-#' @param margin Least distance of the fraction from 0 and 1 for a point to be drawn.
-#' @param ... Must be empty.
-#' @return A ggplot object with alt text.
-#' @section Errors:
-#'   `softanneal_error_argument` unless `fit` comes from [fit_softening()],
-#'   `softanneal_error_too_few` where no mean lies between the two hardness levels.
-#' @source Avrami M (1939) J. Chem. Phys. 7, 1103.
-#' @examples
-#' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
-#'   specimen = "plate")
-#' plot_avrami(fit_softening(tungsten))
-#' @export
-plot_avrami <- function(fit, margin = 0.01, ...) {
-  check_dots_empty(...)
-  check_softening(fit)
-  margin <- check_number(margin, "margin", 0, 0.5)
-  at <- fit$conditions
-  after <- at$time_min > 0
-  temps <- sort(unique(signif(at$temp_c[after], 10)))
-  to_fraction <- function(h, strain) {
-    worked <- worked_hardness(fit, strain)
-    (worked - h) / (worked - fit$par[["h_soft"]])
-  }
-  points <- data.frame(temp_c = at$temp_c, time_min = at$time_min,
-                       x = to_fraction(at$mean, at$strain))
-  if (!is.null(at$strain)) points$panel <- strain_label(at$strain)
-  points <- points[after, ]
-  inside <- is.finite(points$x) & points$x > margin & points$x < 1 - margin
-  left_out <- sum(!inside)
-  points <- points[inside, ]
-  if (nrow(points) == 0L) {
-    abort("too_few", "no mean lies between the two hardness levels", arg = "fit",
-          remedy = "Read hardness at times where softening is under way.")
-  }
-  points$y <- log(-log1p(-points$x))
-  points$temperature <- temperature_factor(points$temp_c, temps)
-  span <- range(points$time_min)
-  grid <- exp(seq(log(span[1L]) - 0.3, log(span[2L]) + 0.3, length.out = 300L))
-  curve <- data.frame(temp_c = rep(temps, each = 300L), time_min = rep(grid, length(temps)))
-  strain <- check_strain(fit, NULL)
-  if (!is.null(strain)) {
-    rows <- nrow(curve)
-    curve <- curve[rep(seq_len(rows), length(strain)), ]
-    curve$strain <- rep(strain, each = rows)
-    curve$panel <- strain_label(curve$strain)
-  }
-  curve$x <- to_fraction(softening_values(fit, curve$temp_c, curve$time_min, curve$strain)$fit,
-                         curve$strain)
-  curve <- curve[!is.na(curve$x) & curve$x > 0 & curve$x < 1, ]
-  curve$y <- log(-log1p(-curve$x))
-  low <- min(points$y) - 0.5
-  curve <- curve[curve$y >= low & curve$y <= max(points$y) + 0.5, ]
-  curve$temperature <- temperature_factor(curve$temp_c, temps)
-  levels <- c(0.01, 0.05, 0.2, 0.5, 0.8, 0.95, 0.99)
-  levels <- levels[log(-log1p(-levels)) > low & log(-log1p(-levels)) < max(points$y) + 0.6]
-  ggplot2::ggplot(mapping = ggplot2::aes(.data[["time_min"]], .data[["y"]],
-                                         colour = .data[["temperature"]])) +
-    ggplot2::geom_line(ggplot2::aes(linetype = .data[["temperature"]]), data = curve,
-                       linewidth = 0.6) +
-    ggplot2::geom_point(ggplot2::aes(shape = .data[["temperature"]]), data = points, size = 2.4) +
-    ggplot2::scale_x_log10("Time at temperature (min, logarithmic)",
-                           breaks = log_breaks(span), labels = plain_numbers) +
-    ggplot2::scale_y_continuous(
-      "ln(-ln(1 - X)), X softened share (no unit)",
-      sec.axis = ggplot2::sec_axis(~., breaks = log(-log1p(-levels)),
-                                   labels = paste0(100 * levels, " %"),
-                                   name = "Softened share (%)")) +
-    strain_panels(fit) + temperature_scales(levels(points$temperature)) +
-    ggplot2::labs(
-      title = "Avrami plot",
-      caption = paste0("Points: means of a step as share of the softening; lines: fitted model.",
-                       if (left_out) paste0("\n", left_out, " means at or beyond the two hardness ",
-                                            "levels have no place here.")),
-      alt = paste0("Avrami plot of ", nrow(points), " step means at ", length(temps),
-                   " temperatures with the fitted ", fit$model, " model, exponent n ",
-                   paste(format_quantity(fit$par[base_term(names(fit$par)) == "n"]),
-                         collapse = ", "), ".")) +
-    plain_theme()
-}
+# Straight line of the textbook: the logarithm of rate over inverse temperature. That of the
+# double logarithm is in plots-avrami.R.
 
 plain_numbers <- function(x) vapply(x, function(v) format(v, scientific = FALSE, trim = TRUE), "")
 
@@ -145,7 +52,7 @@ rates_by_temperature <- function(fit) {
 #'
 #' @param fit A fit of [fit_softening()] or [fit_arrhenius()].
 #' @param level Level of the band and of the intervals of the points.
-#' @param ... Must be empty.
+#' @inheritParams autoplot.softanneal_fit_softening
 #' @return A ggplot object with alt text.
 #' @section Errors:
 #'   `softanneal_error_argument` unless `fit` comes from [fit_softening()] or [fit_arrhenius()].
@@ -156,7 +63,7 @@ rates_by_temperature <- function(fit) {
 #'   specimen = "plate")
 #' plot_arrhenius(fit_softening(tungsten))
 #' @export
-plot_arrhenius <- function(fit, level = 0.95, ...) {
+plot_arrhenius <- function(fit, level = 0.95, base_size = NULL, ...) {
   check_dots_empty(...)
   level <- check_level(level)
   part <- if (inherits(fit, "softanneal_fit_softening")) {
@@ -202,9 +109,10 @@ plot_arrhenius <- function(fit, level = 0.95, ...) {
                   caption = part$caption,
                   alt = paste0("Arrhenius plot of ", nrow(shown), " rates between ",
                                format(min(points$temp_c)), " and ", format(max(points$temp_c)),
-                               " degrees Celsius with a straight line; activation energy ", q_text,
+                               " degrees Celsius", if (any(!is.na(line$ln_k))) " with a straight line",
+                               "; activation energy ", q_text,
                                ".")) +
-    plain_theme()
+    plain_theme(base_size)
 }
 
 softening_line <- function(fit, level) {
@@ -225,11 +133,19 @@ softening_line <- function(fit, level) {
   grid$upper <- grid$ln_k + t * se
   lost <- points$temp_c[is.na(points$ln_k)]
   list(points = points, line = grid, title = "ln k (k in 1/min)",
-       caption = paste0("Points: rate of one temperature alone, shape of the curve from the ",
-                        "global fit, with ", format(100 * level), " % interval.\nLine and band: global fit.",
-                        if (length(lost)) paste0("\nNo rate from the readings at ",
-                                                 paste(temperature_label(lost), collapse = ", "),
-                                                 ": softening was over before, or not begun.")))
+       caption = caption_of(
+         if (!all(is.na(points$ln_k))) {
+           points_words("rate of one temperature alone", points$lower, level, paste0(
+             "interval from its own readings, the shape of the curve taken as known"))
+         },
+         if (any(!is.na(grid$ln_k))) "Line: all temperatures together.",
+         if (any(!is.na(grid$lower))) {
+           paste0("Band: ", percent_text(level), " confidence band of that line, uncertainty of ",
+                  "the shape included, so it may be wider or narrower than the bars.")
+         },
+         if (length(lost)) paste0("No rate from the readings at ",
+                                  paste(temperature_label(lost), collapse = ", "),
+                                  ": softening was over before, or not begun.")))
 }
 
 arrhenius_line <- function(fit, level) {
@@ -244,8 +160,8 @@ arrhenius_line <- function(fit, level) {
   grid$lower <- grid$ln_k - t * se
   grid$upper <- grid$ln_k + t * se
   list(points = points, line = grid, title = "ln(rate) (rate in the unit of the data)",
-       caption = paste0("Points: data. Line and band: fit with ", format(100 * level),
-                        " % confidence band."))
+       caption = caption_of("Points: data. Line: fit.",
+                            band_words(grid$lower, level, "confidence band of the line")))
 }
 
 # Temperatures evenly spaced in 1/T, a little beyond the data.

@@ -28,8 +28,9 @@ plot_residuals <- function(fit, ...) {
     r$panel <- interaction(r$panel, strain, sep = ", ", drop = TRUE, lex.order = TRUE)
   }
   r <- r[!is.na(r$panel), ]
-  zero <- zero_place(d$time_min)
-  r$at <- ifelse(r$time_min > 0, r$time_min, zero)
+  short <- shortest_shown(d$time_min)
+  zero <- zero_place(d$time_min[d$time_min > short])
+  r$at <- ifelse(r$time_min > short, r$time_min, zero)
   means <- stats::aggregate(cbind(residual, at) ~ cluster + panel, r, mean)
   one_sided <- stats::aggregate(residual ~ cluster, r, function(x) length(x) > 2L &&
                                   (all(x > 0) || all(x < 0)))$residual
@@ -39,9 +40,9 @@ plot_residuals <- function(fit, ...) {
     ggplot2::geom_line(data = means, colour = SECOND_COLOUR, linewidth = 0.4, linetype = "22") +
     ggplot2::geom_point(data = means, shape = 18, size = 3, colour = SECOND_COLOUR) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]])) +
-    time_axis(TRUE, zero, d$time_min[d$time_min > 0], any(r$time_min == 0)) +
+    time_axis(TRUE, zero, d$time_min[d$time_min > short], any(r$time_min <= short), time_title(fit)) +
     ggplot2::labs(y = paste0("Residual (", fit$scale, ")"), title = "Residuals by step",
-                  caption = "Points: readings. Diamonds: means of a step.",
+                  caption = caption_of("Points: readings. Diamonds: means of a step.", if (any(r$time_min > 0 & r$time_min <= short)) "Equivalent times too short for the axis stand at 0."),
                   alt = paste0("Residuals in ", fit$scale, " over time in min in ", nlevels(r$panel),
                                " panels by temperature; in ", sum(one_sided), " of ",
                                length(one_sided), " steps all readings lie on one side of the curve.")) +

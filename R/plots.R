@@ -33,15 +33,27 @@ zero_place <- function(time_min) {
   first / max(2, (last / first)^0.18)
 }
 
-time_axis <- function(log_time, zero, breaks_from, has_zero) {
-  if (!log_time) return(ggplot2::scale_x_continuous("Time at temperature (min)"))
+time_axis <- function(log_time, zero, breaks_from, has_zero, title = "Time at temperature (min)") {
+  if (!log_time) return(ggplot2::scale_x_continuous(title))
   breaks <- log_breaks(breaks_from)
   labels <- plain_numbers(breaks)
-  if (has_zero) {
-    breaks <- c(zero, breaks)
-    labels <- c("0", labels)
-  }
-  ggplot2::scale_x_log10("Time at temperature (min)", breaks = breaks, labels = labels)
+  axis <- function(...) ggplot2::scale_x_log10(title, ...)
+  if (!has_zero) return(axis(breaks = breaks, labels = labels))
+  # a stripe across the panel and two strokes on the axis: between zero and the first time the
+  # logarithmic axis is broken
+  gap <- exp(log(zero) + c(0.42, 0.58) * (log(min(breaks_from)) - log(zero)))
+  list(axis(breaks = c(zero, breaks), labels = c("0", labels)),
+       ggplot2::annotate("rect", xmin = gap[1L], xmax = gap[2L], ymin = -Inf, ymax = Inf,
+                         fill = INK, alpha = 0.15),
+       ggplot2::annotate("text", x = sqrt(gap[1L] * gap[2L]), y = -Inf, vjust = 0.2, label = "//",
+                         colour = INK, size = 3.4, fontface = "bold"))
+}
+
+# Along a history the first times can lie decades below the others: what is shorter than
+# this stands at zero.
+shortest_shown <- function(time_min) {
+  after <- time_min[time_min > 0]
+  if (max(after) / min(after) > 3e4) max(after) / 1e4 else 0
 }
 
 # 1, 2, 5 steps over few decades, powers of ten over many.
@@ -95,12 +107,14 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
   means <- condition_summary(object, level)
   after <- means$time_min > 0
   temps <- sort(unique(signif(means$temp_c[after], 10)))
-  zero <- zero_place(means$time_min)
-  place <- function(t) if (log_time) ifelse(t > 0, t, zero) else t
+  short <- if (log_time) shortest_shown(means$time_min) else 0
+  shown_times <- means$time_min[means$time_min > short]
+  zero <- zero_place(shown_times)
+  place <- function(t) if (log_time) ifelse(t > short, t, zero) else t
   means$at <- place(means$time_min)
   means$temperature <- temperature_factor(means$temp_c, temps)
-  has_zero <- any(!after)
-  curve <- curve_grid(object, temps, log_time, band, level)
+  has_zero <- any(means$time_min <= short)
+  curve <- curve_grid(object, temps, log_time, band, level, shown_times)
   each <- data.frame(at = place(object$readings$time_min), hardness = object$readings$hardness,
                      temp_c = object$readings$temp_k - ZERO_CELSIUS)
   each$temperature <- temperature_factor(each$temp_c, temps)
@@ -140,10 +154,10 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
                                  inherit.aes = FALSE)
   }
   p + strain_panels(object) + temperature_scales(levels(means$temperature)) +
-    time_axis(log_time, zero, means$time_min[after], has_zero) +
+    time_axis(log_time, zero, shown_times, has_zero, time_title(object)) +
     ggplot2::labs(y = hardness_title(object$scale), title = "Softening curves",
-                  caption = curve_caption(object, band, replicates, level),
-                  alt = curve_alt(object, means, temps, band)) +
+                  caption = curve_caption(object, band, means, curve, readings, level, short),
+                  alt = curve_alt(object, means, temps, band, any(!is.na(curve$lower)))) +
     plain_theme(base_size) + if (is.null(means$strain)) curve_ends(curve, log_time)
 }
 
@@ -154,9 +168,7 @@ curve_ends <- function(curve, log_time, y = "fit") {
 }
 
 # Curve and band over a grid of times for each temperature.
-curve_grid <- function(fit, temps, log_time, band, level) {
-  time <- fit$conditions$time_min
-  after <- time[time > 0]
+curve_grid <- function(fit, temps, log_time, band, level, after) {
   grid <- if (log_time) exp(seq(log(min(after) / 1.3), log(max(after)), length.out = 200L)) else {
     seq(0, max(after), length.out = 301L)
   }
@@ -179,20 +191,30 @@ curve_grid <- function(fit, temps, log_time, band, level) {
   out
 }
 
-curve_caption <- function(fit, band, replicates, level) {
-  percent <- paste0(format(100 * level), " %")
-  parts <- c(if (replicates) paste0("Points: means of a step, with ", percent, " t interval of its ",
-                                    "readings."),
-             switch(band, confidence = paste0("Band: ", percent, " confidence band of the curve."),
-                    prediction = paste0("Band: ", percent, " prediction band of one reading.")))
-  if (length(parts)) paste(parts, collapse = "\n")
+curve_caption <- function(fit, band, means, curve, readings, level, short) {
+  replicates <- any(means$n > 1L)
+  early <- sum(means$time_min > 0 & means$time_min <= short)
+  caption_of(
+    points_words(if (replicates) "means of a step" else "readings", means$lower, level,
+                 "t interval of its readings"),
+    if (readings && replicates) "Faint points: readings.",
+    if (band != "none") {
+      band_words(curve$lower, level, if (band == "confidence") "confidence band of the curve" else
+        "prediction band of one reading")
+    },
+    if (!is.null(fit$readings$history)) {
+      "Times: equivalent time at the temperature named, along the history of each specimen."
+    },
+    if (early) paste0("At 0 also ", count(early, "step"), " of less than ", format_quantity(short, 2L),
+                      " min of equivalent time."))
 }
 
-curve_alt <- function(fit, means, temps, band) {
+curve_alt <- function(fit, means, temps, band, banded) {
   half <- suppressWarnings(time_to(fit), classes = "softanneal_warning_outside")
-  paste0("Hardness in ", fit$scale, " over time at temperature in min, ", fit$nobs,
+  paste0("Hardness in ", fit$scale, " over ", tolower(sub(" \\(min\\)", "", time_title(fit))), " in min, ",
+         fit$nobs,
          " readings at ", length(temps), " temperatures with fitted ", fit$model, " curves",
-         if (band != "none") paste(" and", band, "bands"), ". Hardness falls from ",
+         if (band != "none" && banded) paste(" and", band, "bands"), ". Hardness falls from ",
          paste(format_quantity(worked_hardness(fit, check_strain(fit, NULL))), collapse = ", "),
          " to ", format_quantity(fit$par[["h_soft"]]),
          "; half of it takes ",

@@ -29,7 +29,8 @@ test_that("the fit picture shows means, curves and bands of every temperature", 
     }
   }
   p <- ggplot2::autoplot(f)
-  n_layers <- length(p$layers)
+  is_point <- vapply(p$layers, \(l) inherits(l$geom, "GeomPoint"), NA)
+  n_layers <- max(which(is_point))
   ribbon <- ggplot2::layer_data(p, 1L)
   curve <- ggplot2::layer_data(p, 2L)
   means <- ggplot2::layer_data(p, n_layers)

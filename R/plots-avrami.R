@@ -1,0 +1,165 @@
+# Avrami plot: double logarithm of the part not softened over the logarithm of time. Each mean of
+# a step is on it: one too near a hardness level for the double logarithm is censored, and is an
+# arrow at the edge, since leaving it out would keep the means that scatter inwards only.
+
+#' Avrami plot
+#'
+#' ln(-ln(1 - X)) over ln t: a straight line of slope n when softening is recrystallisation
+#' alone without incubation. Points are the means of steps turned into fractions with the
+#' hardness levels of the fit; lines are the fitted model.
+#'
+#' The double logarithm stretches both ends of the plot, where the fraction is least certain, so
+#' the plot is for looking; the fit is made on the hardness itself. Bars show how far a mean can be off: the
+#' interval of one mean from the scatter of all means about the curves. A mean within `margin` of one of the
+#' two levels, or beyond it, is an arrow at the edge of the plot: its fraction is known to be
+#' small (or large), not how small. Bends at the two ends within the bars are therefore no sign of another
+#' mechanism. Points that leave the line by more than their bars in the middle of the plot, at
+#' several temperatures and to the same side, may show recovery or incubation;
+#' [compare_models()] tests that on the hardness.
+#'
+#' @param fit A fit of [fit_softening()].
+#' @param margin Smallest distance of a fraction from 0 and 1 at which it is drawn as a point; by
+#'   default three standard deviations of a mean, as fractions of the softening.
+#' @param level Level of the bars.
+#' @inheritParams autoplot.softanneal_fit_softening
+#' @return A ggplot object with alt text.
+#' @section Errors:
+#'   `softanneal_error_argument` unless `fit` comes from [fit_softening()],
+#'   `softanneal_error_too_few` where no mean lies between the two hardness levels.
+#' @references Avrami M (1939) J. Chem. Phys. 7, 1103.
+#' @examples
+#' tungsten <- read_readings(
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
+#' plot_avrami(fit_softening(tungsten))
+#' @export
+plot_avrami <- function(fit, margin = NULL, level = 0.95, base_size = NULL, ...) {
+  check_dots_empty(...)
+  check_softening(fit)
+  margin <- check_number(margin, "margin", 0, 0.5, null = TRUE)
+  level <- check_level(level)
+  d <- avrami_points(fit, margin, level)
+  points <- d$points
+  inside <- points$where == "inside"
+  if (!any(inside)) {
+    abort("too_few", "no mean lies between the two hardness levels", arg = "fit",
+          remedy = "Read hardness at times where softening is under way.")
+  }
+  curve <- avrami_curves(fit, d)
+  arrows <- points[!inside, ]
+  levels <- c(0.001, 0.01, 0.05, 0.2, 0.5, 0.8, 0.95, 0.99, 0.999)
+  levels <- levels[double_log(levels) >= d$edge[1L] & double_log(levels) <= d$edge[2L]]
+  span <- range(points$time_min)
+  ggplot2::ggplot(points, ggplot2::aes(.data[["time_min"]], colour = .data[["temperature"]])) +
+    ggplot2::geom_line(ggplot2::aes(y = .data[["y"]], linetype = .data[["temperature"]]),
+                       data = curve, linewidth = 0.6) +
+    ggplot2::geom_linerange(ggplot2::aes(ymin = .data[["low"]], ymax = .data[["high"]]),
+                            data = points[!is.na(points$low), ], linewidth = 0.4, alpha = 0.8,
+                            show.legend = FALSE) +
+    ggplot2::geom_segment(ggplot2::aes(xend = .data[["time_min"]], y = .data[["tail"]],
+                                       yend = .data[["y"]]), data = arrows, linewidth = 0.4,
+                          arrow = grid::arrow(length = grid::unit(0.07, "inches"), type = "closed"),
+                          show.legend = FALSE) +
+    ggplot2::geom_point(ggplot2::aes(y = .data[["y"]], shape = .data[["temperature"]]),
+                        data = points[inside, ], size = 2.2) +
+    ggplot2::scale_x_log10(sub(")", ", logarithmic)", time_title(fit), fixed = TRUE),
+                           breaks = log_breaks(span), labels = plain_numbers) +
+    ggplot2::scale_y_continuous(
+      "ln(-ln(1 - X)), X softened fraction (no unit)",
+      sec.axis = ggplot2::sec_axis(~., breaks = double_log(levels),
+                                   labels = paste0(100 * levels, " %"),
+                                   name = "Softened fraction (%)")) +
+    strain_panels(fit) + temperature_scales(levels(points$temperature)) +
+    ggplot2::labs(
+      title = "Avrami plot",
+      caption = caption_of(
+        points_words("means of a step", points$low, level,
+                     "interval from the scatter of the means"),
+        if (nrow(arrows)) paste0("Arrows: ", count(nrow(arrows), "mean"), " within ",
+                                 format_quantity(100 * d$margin, 2L), " % of a level, or beyond it."),
+        "Lines: fitted model."),
+      alt = paste0("Avrami plot of ", sum(inside), " step means at ", nlevels(points$temperature),
+                   " temperatures with the fitted ", fit$model, " model, exponent n ",
+                   paste(format_quantity(fit$par[base_term(names(fit$par)) == "n"]),
+                         collapse = ", "), "; ", sum(points$where == "low"), " and ",
+                   sum(points$where == "high"), " means are arrows at the lower and upper edge.")) +
+    plain_theme(base_size)
+}
+
+double_log <- function(x) log(-log1p(-x))
+
+softened_fraction <- function(fit, hardness, strain) {
+  worked <- worked_hardness(fit, strain)
+  (worked - hardness) / (worked - fit$par[["h_soft"]])
+}
+
+# Standard deviation of the step means about their curves.
+scatter_of_means <- function(fit) {
+  at <- fit$conditions
+  r <- at$mean - condition_values(fit)
+  df <- length(r) - fit$estimated
+  if (df > 0L) sqrt(sum(r^2) / df) else NA_real_
+}
+
+condition_values <- function(fit) {
+  id <- fit$conditions$of_reading + 1L
+  fit$fitted.values[match(seq_along(fit$conditions$mean), id)]
+}
+
+avrami_points <- function(fit, margin, level) {
+  at <- fit$conditions
+  sd <- scatter_of_means(fit)
+  df <- max(length(at$mean) - fit$estimated, 1L)
+  x <- softened_fraction(fit, at$mean, at$strain)
+  unit <- sd / abs(worked_hardness(fit, at$strain) - fit$par[["h_soft"]])
+  out <- data.frame(temp_c = at$temp_c, time_min = at$time_min, x = x)
+  if (!is.null(at$strain)) out$panel <- strain_label(at$strain)
+  half <- stats::qt(0.5 + level / 2, df) * unit
+  if (is.null(margin)) {
+    margin <- 3 * stats::median(unit)
+    margin <- if (is.na(margin)) 0.01 else min(max(margin, 0.001), 0.25)
+  }
+  keep <- at$time_min > 0 & is.finite(x)
+  if (!any(keep)) return(list(points = data.frame(where = character())))
+  out <- out[keep, ]
+  half <- rep_len(half, length(x))[keep]
+  x <- x[keep]
+  edge <- double_log(c(margin, 1 - margin)) + c(-0.45, 0.3)
+  out$where <- ifelse(x < margin, "low", ifelse(x > 1 - margin, "high", "inside"))
+  clamp <- function(v) {
+    y <- suppressWarnings(double_log(pmin(pmax(v, 0), 1))) # 0 and 1 give the infinite ends
+    pmin(pmax(y, edge[1L]), edge[2L])
+  }
+  inside <- out$where == "inside"
+  out$low <- ifelse(inside, clamp(x - half), NA_real_)
+  out$high <- ifelse(inside, clamp(x + half), NA_real_)
+  out$y <- ifelse(inside, clamp(x), ifelse(out$where == "low", edge[1L], edge[2L]))
+  # an arrow starts where the interval of its mean ends, or a little inside
+  out$tail <- ifelse(out$where == "low", pmax(clamp(x + half), edge[1L] + 0.3),
+                     pmin(clamp(x - half), edge[2L] - 0.3))
+  out$tail[is.na(out$tail)] <- out$y[is.na(out$tail)] # no scatter known: no length
+  out$temperature <- temperature_factor(out$temp_c)
+  list(points = out, edge = edge, margin = margin)
+}
+
+avrami_curves <- function(fit, d) {
+  temps <- sort(unique(signif(d$points$temp_c, 10)))
+  span <- log(range(d$points$time_min))
+  grid <- exp(seq(span[1L] - 0.3, span[2L] + 0.3, length.out = 300L))
+  curve <- data.frame(temp_c = rep(temps, each = 300L), time_min = rep(grid, length(temps)))
+  strain <- check_strain(fit, NULL)
+  if (!is.null(strain)) {
+    rows <- nrow(curve)
+    curve <- curve[rep(seq_len(rows), length(strain)), ]
+    curve$strain <- rep(strain, each = rows)
+    curve$panel <- strain_label(curve$strain)
+  }
+  x <- softened_fraction(fit, softening_values(fit, curve$temp_c, curve$time_min,
+                                               curve$strain)$fit, curve$strain)
+  keep <- !is.na(x) & x > 0 & x < 1
+  curve <- curve[keep, ]
+  curve$y <- double_log(x[keep])
+  curve <- curve[curve$y >= d$edge[1L] & curve$y <= d$edge[2L], ]
+  curve$temperature <- temperature_factor(curve$temp_c, temps)
+  curve
+}

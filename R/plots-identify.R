@@ -1,0 +1,60 @@
+# What the readings determine: one line per parameter, also for those that are fixed.
+
+#' @rdname identifiability
+#' @param object What `identifiability()` returned.
+#' @method autoplot softanneal_identifiability
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_identifiability)
+autoplot.softanneal_identifiability <- function(object, ...) {
+  check_dots_empty(...)
+  d <- as.data.frame(object)
+  d$lower <- d[["conf.low"]] %or% d[["lower"]]
+  d$upper <- d[["conf.high"]] %or% d[["upper"]]
+  # each parameter on its own scale: estimate at 0, the nearer end at 1; open ends as arrows
+  unit <- pmin(abs(d$estimate - d$lower), abs(d$upper - d$estimate), na.rm = TRUE)
+  unit[!is.finite(unit) | unit == 0] <- pmax(abs(d$estimate - d$lower), abs(d$upper - d$estimate))[
+    !is.finite(unit) | unit == 0]
+  unit[!is.finite(unit) | unit == 0] <- 1
+  d$left <- pmax((d$lower - d$estimate) / unit, -4)
+  d$right <- pmin((d$upper - d$estimate) / unit, 4)
+  d$open_left <- !is.na(d$lower) & d$lower == -Inf
+  d$open_right <- !is.na(d$upper) & d$upper == Inf
+  kinds <- c("determined", "bounded", "not determined", "held")
+  kind <- ifelse(d$state %in% kinds[-2L], d$state, kinds[2L])
+  d$kind <- factor(kind, kinds)
+  words <- c("fix it", "bound it", "do not determine it", "were not asked: it is fixed")
+  d$name <- parameter_label(d$term, unit = FALSE)
+  d$name[d$state == "held"] <- paste0(d$name[d$state == "held"], " = ",
+                                      format_quantity(d$estimate[d$state == "held"]))
+  d$name <- factor(d$name, rev(d$name))
+  present <- kinds %in% d$kind
+  key <- function(scale, values) {
+    scale("The readings", values = stats::setNames(values, kinds), limits = kinds[present],
+          labels = words[present])
+  }
+  arrow <- ggplot2::arrow(length = ggplot2::unit(0.12, "inches"), type = "closed")
+  ggplot2::ggplot(d, ggplot2::aes(y = .data[["name"]], colour = .data[["kind"]])) +
+    ggplot2::geom_segment(ggplot2::aes(x = .data[["left"]], xend = .data[["right"]],
+                                       yend = .data[["name"]], linetype = .data[["kind"]]),
+                          data = d[!is.na(d$left) & !is.na(d$right), ], linewidth = 0.8) +
+    ggplot2::geom_segment(ggplot2::aes(x = .data[["right"]], xend = .data[["right"]] + 0.25,
+                                       yend = .data[["name"]]), data = d[d$open_right, ],
+                          arrow = arrow, show.legend = FALSE) +
+    ggplot2::geom_segment(ggplot2::aes(x = .data[["left"]], xend = .data[["left"]] - 0.25,
+                                       yend = .data[["name"]]), data = d[d$open_left, ],
+                          arrow = arrow, show.legend = FALSE) +
+    ggplot2::geom_point(ggplot2::aes(x = 0, shape = .data[["kind"]]), size = 2.6) +
+    key(ggplot2::scale_colour_manual, group_colours(4)) +
+    key(ggplot2::scale_shape_manual, group_shapes(4)) +
+    key(ggplot2::scale_linetype_manual, group_lines(4)) +
+    ggplot2::scale_y_discrete(drop = FALSE) +
+    ggplot2::labs(x = "Profile interval about the estimate (in units of its nearer end)",
+                  y = "Parameter (own unit each)", title = "What the readings determine",
+                  caption = caption_of(
+                    if (any(d$open_left | d$open_right)) "Arrows: no limit on that side.",
+                    if (any(d$state == "held")) "Parameters without a bar are fixed."),
+                  alt = paste0("Profile intervals of ", nrow(d), " parameters: ",
+                               paste(parameter_label(d$term, unit = FALSE),
+                                     ifelse(d$state == "held", "fixed", d$state),
+                                     collapse = ", "), ".")) +
+    plain_theme()
+}

@@ -1,0 +1,236 @@
+# Two pictures of a fit as a whole: all temperatures on one curve, and hardness over temperature
+# and time.
+
+#' Collapse plot: all temperatures on one curve
+#'
+#' Softened fraction over k(T) t, the time in units of each temperature's own rate. If one shape
+#' holds for all temperatures and the rates follow one activation energy, the means of all
+#' temperatures fall on one curve; a temperature beside it has another rate than the line of
+#' Arrhenius says, and one that crosses it has another shape.
+#'
+#' @param fit A fit of [fit_softening()] with one exponent; a fit with strain has one
+#'   panel per strain.
+#' @inheritParams autoplot.softanneal_fit_softening
+#' @return A ggplot object with alt text. Bars are intervals of one mean from the scatter of the
+#'   means about their curves.
+#' @section Errors:
+#'   `softanneal_error_argument` unless `fit` comes from [fit_softening()];
+#'   `softanneal_error_model` for a fit with an exponent for each temperature;
+#'   `softanneal_error_too_few` where the readings do not determine the rates.
+#' @references Christian JW (2002) The Theory of Transformations in Metals and Alloys, 3rd ed.,
+#'   chapter 1 (isokinetic transformations and additivity; from memory).
+#' @examples
+#' plot_collapse(fit_softening(example_data("bellbrass_readings")))
+#' @export
+plot_collapse <- function(fit, level = 0.95, base_size = NULL, ...) {
+  check_dots_empty(...)
+  check_softening(fit)
+  check_one_exponent(fit)
+  level <- check_level(level)
+  at <- fit$conditions
+  rate <- log_rates(fit, at$temp_c, at$strain)
+  if (!any(is.finite(rate[at$time_min > 0]))) {
+    abort("too_few", "the readings do not determine a rate", arg = "fit",
+          remedy = "Read hardness at times where softening is under way.")
+  }
+  df <- max(length(at$mean) - fit$estimated, 1L)
+  drop <- worked_hardness(fit, at$strain) - fit$par[["h_soft"]]
+  half <- stats::qt(0.5 + level / 2, df) * scatter_of_means(fit) / abs(drop)
+  d <- data.frame(temp_c = at$temp_c, kt = exp(rate) * at$time_min,
+                  x = softened_fraction(fit, at$mean, at$strain))
+  d$low <- d$x - half
+  d$high <- d$x + half
+  if (!is.null(at$strain)) d$panel <- strain_label(at$strain)
+  d <- d[at$time_min > 0 & is.finite(d$kt) & is.finite(d$x), ]
+  d$temperature <- temperature_factor(d$temp_c)
+  span <- range(d$kt)
+  floor <- shortest_shown(d$kt)
+  early <- sum(d$kt < floor)
+  d <- d[d$kt >= floor, ]
+  curve <- collapse_curves(fit, range(d$kt))
+  single <- identical(fit$model, "jmak")
+  ggplot2::ggplot(d, ggplot2::aes(.data[["kt"]], .data[["x"]])) +
+    ggplot2::geom_hline(yintercept = c(0, 1), colour = INK, linewidth = 0.3, linetype = "12") +
+    (if (single) ggplot2::geom_line(data = curve[curve$temperature == curve$temperature[1L], ],
+                                    colour = INK, linewidth = 0.9)
+     else ggplot2::geom_line(ggplot2::aes(colour = .data[["temperature"]],
+                                          linetype = .data[["temperature"]]), data = curve,
+                             linewidth = 0.5)) +
+    ggplot2::geom_linerange(ggplot2::aes(ymin = .data[["low"]], ymax = .data[["high"]],
+                                         colour = .data[["temperature"]]),
+                            data = d[!is.na(d$low), ], linewidth = 0.4, alpha = 0.7,
+                            show.legend = FALSE) +
+    ggplot2::geom_point(ggplot2::aes(colour = .data[["temperature"]],
+                                     shape = .data[["temperature"]]), size = 2.2) +
+    ggplot2::scale_x_log10("Rate times time, k(T) t (no unit, logarithmic)",
+                           breaks = log_breaks(range(d$kt)), labels = plain_numbers) +
+    ggplot2::scale_y_continuous("Softened fraction (no unit)", breaks = seq(0, 1, 0.25)) +
+    strain_panels(fit) + temperature_scales(levels(d$temperature), lines = !single) +
+    ggplot2::labs(
+      title = "All temperatures on one curve",
+      caption = caption_of(
+        points_words("means of a step", d$low, level, "interval from the scatter of the means"),
+        if (single) "Line: fitted model, one shape for all." else
+          "Lines: fitted model; recovery and hardening have rates of their own.",
+        if (early) paste0(count(early, "mean"), " at smaller k(T) t not drawn.")),
+      alt = paste0("Softened fraction of ", nrow(d), " step means at ", nlevels(d$temperature),
+                   " temperatures over rate times time, from ", format_quantity(min(d$kt)), " to ",
+                   format_quantity(max(d$kt)), ", with the fitted ", fit$model, " model; ",
+                   "the largest distance from it is ",
+                   format_quantity(max(abs(collapse_misfit(fit))), 2L), ".")) +
+    plain_theme(base_size)
+}
+
+# ln k of the fit at temperatures (and strains), NA where the readings do not say.
+log_rates <- function(fit, temp_c, strain) {
+  b <- fit$par
+  e <- inverse_temperature(temp_c, fit$temp_ref_c)
+  q <- if ("q_kj_mol" %in% names(b)) b[["q_kj_mol"]] else 0
+  out <- b[["ln_k_ref"]] + q * e
+  if ("k_strain" %in% names(b)) out <- out + b[["k_strain"]] * log(strain / fit$strain_ref)
+  out
+}
+
+collapse_misfit <- function(fit) {
+  at <- fit$conditions
+  drop <- worked_hardness(fit, at$strain) - fit$par[["h_soft"]]
+  ((at$mean - condition_values(fit)) / drop)[at$time_min > 0]
+}
+
+collapse_curves <- function(fit, span) {
+  temps <- sort(unique(signif(fit$conditions$temp_c[fit$conditions$time_min > 0], 10)))
+  grid <- exp(seq(log(span[1L] / 1.3), log(span[2L] * 1.2), length.out = 200L))
+  strain <- check_strain(fit, NULL)
+  one <- function(s) {
+    k <- exp(log_rates(fit, temps, s))
+    d <- data.frame(temp_c = rep(temps, each = 200L), kt = rep(grid, length(temps)))
+    at <- if (is.null(s)) NULL else rep(s, nrow(d))
+    d$x <- softened_fraction(fit, softening_values(fit, d$temp_c, d$kt / rep(k, each = 200L),
+                                                   at)$fit, at)
+    if (!is.null(s)) d$panel <- strain_label(at)
+    d
+  }
+  curve <- if (is.null(strain)) one(NULL) else do.call(rbind, lapply(strain, one))
+  curve$temperature <- temperature_factor(curve$temp_c, temps)
+  curve[is.finite(curve$x), ]
+}
+
+#' Hardness map over temperature and time
+#'
+#' Lines of equal hardness over temperature and time of an isothermal anneal, the readings that
+#' stand behind them, and the region of the data outlined: outside it the map extrapolates.
+#'
+#' @param fit A fit of [fit_softening()] of readings at two temperatures or more.
+#' @param hardness Hardness of the lines, in the scale of the fit; by default about six round values.
+#' @param temp_c,time_min Range of temperatures in degrees Celsius and of times in min; by default
+#'   those of the readings, a little widened.
+#' @param strain For a fit with strain: the strain of the cold work in question.
+#' @inheritParams autoplot.softanneal_fit_softening
+#' @return A ggplot object with alt text. Lines are dashed outside the region of the data, and there
+#'   are none where the readings do not determine the curve.
+#' @section Errors:
+#'   As in [process_window()].
+#' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
+#' @examples
+#' plot_hardness_map(fit_softening(example_data("bellbrass_readings")))
+#' @export
+plot_hardness_map <- function(fit, hardness = NULL, temp_c = NULL, time_min = NULL, strain = NULL,
+                              base_size = NULL, ...) {
+  check_dots_empty(...)
+  check_softening(fit)
+  check_two_temperatures(fit)
+  check_one_exponent(fit)
+  strain <- check_strain(fit, strain, one = TRUE)
+  at <- fit$conditions
+  after <- at$time_min > 0
+  read <- list(temp_c = range(at$temp_c[after]),
+               time_min = range(at$time_min[at$time_min > shortest_shown(at$time_min)]))
+  wide <- diff(read$temp_c) * 0.12
+  temp_c <- window_axis(temp_c %or% (read$temp_c + c(-wide, wide)), NULL, 101L, "temp_c", FALSE)
+  time_min <- window_axis(time_min %or% (read$time_min * c(1 / 1.6, 1.6)), NULL, 101L, "time_min",
+                          TRUE)
+  grid <- expand.grid(temp_c = temp_c, time_min = time_min, KEEP.OUT.ATTRS = FALSE)
+  value <- softening_values(fit, grid$temp_c, grid$time_min, strain)
+  grid$hardness <- ifelse(is.na(value$se), NA_real_, value$fit)
+  known <- grid$hardness[!is.na(grid$hardness)]
+  lines <- if (is.null(hardness)) map_lines(known) else {
+    sort(unique(check_numeric(hardness, "hardness", 0, open = TRUE)))
+  }
+  curves <- map_curves(grid, lines, temp_c, time_min)
+  curves$inside <- curves$temp_c >= read$temp_c[1L] & curves$temp_c <= read$temp_c[2L] &
+    curves$time_min >= read$time_min[1L] & curves$time_min <= read$time_min[2L]
+  keep <- after & at$time_min >= read$time_min[1L]
+  if (!is.null(strain)) keep <- keep & abs(at$strain - strain) < 1e-9
+  points <- data.frame(temp_c = at$temp_c, time_min = at$time_min, hardness = at$mean)[keep, ]
+  frame <- data.frame(x1 = read$time_min[1L], x2 = read$time_min[2L], y1 = read$temp_c[1L],
+                      y2 = read$temp_c[2L])
+  open <- sum(is.na(grid$hardness))
+  ggplot2::ggplot(mapping = ggplot2::aes(.data[["time_min"]], .data[["temp_c"]])) +
+    ggplot2::geom_rect(ggplot2::aes(xmin = .data[["x1"]], xmax = .data[["x2"]],
+                                    ymin = .data[["y1"]], ymax = .data[["y2"]]), data = frame,
+                       fill = INK, alpha = 0.1, colour = INK, linewidth = 0.5, inherit.aes = FALSE) +
+    ggplot2::geom_point(ggplot2::aes(fill = .data[["hardness"]]), data = points, size = 2.6,
+                        shape = 21, colour = INK, stroke = 0.4) +
+    lapply(split(curves, curves$inside), function(part) {
+      ggplot2::geom_path(ggplot2::aes(group = .data[["piece"]]), data = part, linewidth = 0.6,
+                         colour = INK, linetype = if (part$inside[1L]) "solid" else "22")
+    }) +
+    ggplot2::geom_label(ggplot2::aes(label = .data[["label"]]), data = map_labels(curves),
+                        size = 2.8, label.size = 0, label.padding = grid::unit(0.08, "lines"),
+                        colour = INK) +
+    ggplot2::scale_fill_gradientn(hardness_title(fit$scale), colours = rev(ramp_colours(7))) +
+    ggplot2::scale_x_log10("Time at temperature (min, logarithmic)", breaks = log_breaks(time_min),
+                           labels = plain_numbers, expand = c(0, 0), limits = range(time_min)) +
+    ggplot2::scale_y_continuous("Temperature (\u00b0C)", expand = c(0, 0), limits = range(temp_c)) +
+    ggplot2::labs(
+      title = "Hardness over temperature and time",
+      caption = caption_of(
+        paste0("Lines: equal hardness (", fit$scale, "); dashed outside the region of the data ",
+               "(grey). Points: means of the readings."),
+        if (open) "No line where the readings do not determine the curve.",
+        "An estimate, not a release for use."),
+      alt = paste0("Map of hardness in ", fit$scale, " over time from ",
+                   format_quantity(min(time_min)), " to ", format_quantity(max(time_min)),
+                   " min and temperature from ", format_quantity(min(temp_c)), " to ",
+                   format_quantity(max(temp_c)), " degrees Celsius with lines at ",
+                   paste(format_quantity(unique(curves$level)), collapse = ", "), " and ",
+                   nrow(points), " step means",
+                   if (open) "; part of it is not determined by the readings", ".")) +
+    plain_theme(base_size)
+}
+
+# About six round values, none at the flat ends.
+map_lines <- function(h) {
+  if (!length(h)) return(numeric())
+  span <- range(h)
+  out <- pretty(span, 7L)
+  out[out > span[1L] + 0.06 * diff(span) & out < span[2L] - 0.06 * diff(span)]
+}
+
+map_curves <- function(grid, lines, temp_c, time_min) {
+  z <- matrix(grid$hardness, length(temp_c))
+  found <- if (length(lines)) {
+    grDevices::contourLines(temp_c, log(time_min), z, levels = lines)
+  }
+  empty <- data.frame(temp_c = numeric(), time_min = numeric(), level = numeric(), piece = integer())
+  rbind(empty, do.call(rbind, lapply(seq_along(found), function(k) {
+    data.frame(temp_c = found[[k]]$x, time_min = exp(found[[k]]$y), level = found[[k]]$level,
+               piece = k)
+  })))
+}
+
+# A label on the longest piece of each line.
+map_labels <- function(curves) {
+  levels <- sort(unique(curves$level))
+  # beside one another where lines lie close
+  along <- rep(c(0.25, 0.5, 0.75), length.out = length(levels))
+  do.call(rbind, lapply(split(curves, curves$level), function(one) {
+    longest <- names(which.max(table(one$piece)))
+    own <- one[one$piece == longest, ]
+    inner <- own[own$inside, ]
+    if (nrow(inner) > 2L) own <- inner
+    middle <- own[max(1L, round(nrow(own) * along[match(one$level[1L], levels)])), ]
+    middle$label <- format(middle$level)
+    middle
+  })) %or% data.frame(temp_c = numeric(), time_min = numeric(), label = character())
+}

@@ -1,0 +1,140 @@
+# What is drawn is all there is, and what captions say is what is drawn; checked on built data.
+
+rows_of <- function(p, geom) {
+  k <- which(vapply(p$layers, \(l) inherits(l$geom, geom), NA))
+  if (!length(k)) return(0L)
+  sum(vapply(k, \(i) nrow(ggplot2::layer_data(p, i)), 0L))
+}
+
+axis_name <- function(p, axis) p$scales$get_scales(axis)$name
+
+test_that("the Avrami plot leaves out no mean and does not bend pure JMAK", {
+  above <- c(low = 0, low_all = 0)
+  for (seed in 1:6) {
+    d <- with_test_seed(seed, made_readings(sd_step = 1, times = c(0, 2, 4, 8, 16, 32, 64, 128)))
+    f <- quietly_fitted(d)
+    p <- plot_avrami(f)
+    steps <- sum(f$conditions$time_min > 0)
+    points <- nrow(ggplot2::layer_data(p, length(p$layers)))
+    arrows <- nrow(ggplot2::layer_data(p, 3L))
+    expect_equal(points + arrows, steps)
+    pts <- softanneal:::avrami_points(f, NULL, 0.95)$points
+    x <- softanneal:::softened_fraction(f, predict(f, pts[c("temp_c", "time_min")]), NULL)
+    inside <- pts$where == "inside"
+    expect_true(all(pts$low[inside] <= pts$y[inside] & pts$y[inside] <= pts$high[inside]))
+    # a mean off its line by more than its bar is the exception
+    out <- softanneal:::double_log(x) < pts$low | softanneal:::double_log(x) > pts$high
+    expect_lt(mean(out[inside]), 0.2)
+    low <- inside & x < 0.15 # where leaving out the small ones would lift the rest
+    above <- above + c(sum(pts$x[low] > x[low]), sum(low))
+  }
+  expect_gt(above[["low_all"]], 8)
+  expect_lt(above[["low"]] / above[["low_all"]], 0.8)
+  expect_match(p$labels$caption, "Arrows: \\d+ means within")
+  wide <- plot_avrami(f, margin = 0.2)
+  expect_gt(nrow(ggplot2::layer_data(wide, 3L)), arrows)
+})
+
+test_that("captions name intervals and bands only where there are some", {
+  f <- fit_softening(example_data("bellbrass_readings"))
+  for (p in list(ggplot2::autoplot(f), ggplot2::autoplot(f, band = "none"))) {
+    expect_identical(grepl("Band", p$labels$caption), rows_of(p, "GeomRibbon") > 0)
+    expect_match(p$labels$caption, "with 95 % t interval", fixed = TRUE)
+  }
+  single <- stats::aggregate(hardness ~ specimen + temp_c + time_min + scale,
+                             example_data("bellbrass_readings"), mean)
+  one <- ggplot2::autoplot(quietly_fitted(single[single$scale == "HR30T", ]), band = "none")
+  expect_identical(rows_of(one, "GeomLinerange"), 0L)
+  expect_match(one$labels$caption, "^Points: readings\\.$")
+  # one temperature has a rate, but no line and no band
+  r <- example_data("bellbrass_readings")
+  alone <- plot_arrhenius(quietly_fitted(r[r$temp_c == 330, ]))
+  expect_identical(rows_of(alone, "GeomLine") + rows_of(alone, "GeomRibbon"), 0L)
+  expect_no_match(alone$labels$caption, "Line|Band")
+  expect_no_match(ggplot2::get_alt_text(alone), "straight line")
+  both <- plot_arrhenius(f)
+  expect_match(both$labels$caption, "shape of the curve taken as known")
+  expect_match(both$labels$caption, "uncertainty of the shape included")
+})
+
+test_that("along a history times are called equivalent, and few decades are shown", {
+  history <- do.call(rbind, lapply(c(A = 300, B = 340), \(t) {
+    data.frame(temp_c = t, time_s = seq(0, 4800, 60))
+  }))
+  history$specimen <- rep(c("A", "B"), each = 81L)
+  history$temp_c <- history$temp_c - (history$temp_c - 20) * exp(-history$time_s / 60)
+  d <- expand.grid(log_time = c(0, 120, 300, 600, 1200, 2400, 4800), specimen = c("A", "B"))
+  d$specimen <- as.character(d$specimen)
+  d$temp_c <- ifelse(d$specimen == "A", 300, 340)
+  d$hardness <- c(160, 159, 155, 150, 140, 120, 95, 160, 145, 120, 95, 82, 80, 79)
+  d$time_min <- d$log_time / 60
+  d$scale <- "HV"
+  f <- quietly_fitted(d, history = history, log_time = log_time)
+  p <- ggplot2::autoplot(f)
+  expect_match(axis_name(p, "x"), "^Equivalent time")
+  expect_match(p$labels$caption, "equivalent time")
+  expect_match(ggplot2::get_alt_text(p), "equivalent time")
+  expect_match(axis_name(ggplot2::autoplot(fit_softening(example_data("bellbrass_readings"))), "x"),
+               "^Time at temperature")
+  expect_equal(softanneal:::shortest_shown(c(0, 1e-6, 1, 100)), 0.01)
+  expect_equal(softanneal:::shortest_shown(c(0, 1, 100)), 0)
+})
+
+test_that("a process window greys what lies outside the readings and marks what is open", {
+  f <- fit_softening(example_data("bellbrass_readings"))
+  inside <- process_window(f, c(95, 125), n_points = 15)
+  expect_no_match(ggplot2::get_alt_text(ggplot2::autoplot(inside)), "outside")
+  expect_no_match(paste(capture.output(print(inside)), collapse = " "), "outside")
+  w <- process_window(f, c(95, 125), temp_c = c(250, 450), time_min = c(1, 1000), n_points = 21)
+  beyond <- w$temp_c < 290 | w$temp_c > 410 | w$time_min < 4 | w$time_min > 128
+  expect_identical(softanneal:::outside_readings(w), beyond)
+  said <- paste(sum(beyond & w$inside), "of them")
+  expect_match(gsub("\\s+", " ", paste(capture.output(print(w)), collapse = " ")), said)
+  p <- ggplot2::autoplot(w)
+  expect_match(ggplot2::get_alt_text(p), said)
+  expect_match(p$labels$caption, "outside the readings")
+  rect <- which(vapply(p$layers, \(l) inherits(l$geom, "GeomRect"), NA))
+  veil <- ggplot2::layer_data(p, rect[1L])
+  border <- ggplot2::layer_data(p, rect[2L])
+  expect_equal(10^c(border$xmin, border$xmax), c(4, 128))
+  expect_equal(c(border$ymin, border$ymax), c(290, 410))
+  area <- function(d) sum((d$xmax - d$xmin) * (d$ymax - d$ymin))
+  expect_equal(area(veil) + area(border), 3 * 200)
+  expect_true("outside the readings" %in% p$scales$get_scales("fill")$limits)
+  r <- example_data("bellbrass_readings")
+  half <- quietly_fitted(r[r$temp_c >= 370, ], fixed = c(n = 1.6))
+  open <- process_window(half, c(95, 125), n_points = 15)
+  skip_if_not(anyNA(open$probability))
+  q <- ggplot2::autoplot(open)
+  expect_true("not determined" %in% q$scales$get_scales("fill")$limits)
+  expect_match(ggplot2::get_alt_text(q), paste(sum(is.na(open$probability)), "points are not determined"))
+  cells <- ggplot2::layer_data(q, 2L)
+  expect_equal(nrow(cells), sum(is.na(open$probability)))
+})
+
+test_that("a fixed parameter is on the picture of what is determined", {
+  f <- quietly_fitted(example_data("bellbrass_readings"), fixed = c(n = 1.6))
+  p <- ggplot2::autoplot(identifiability(f))
+  built <- ggplot2::ggplot_build(p)
+  labels <- built$layout$panel_params[[1L]]$y$get_labels()
+  expect_equal(labels, rev(c("Hardness as rolled", "Hardness when soft", "ln rate at reference",
+                             "Exponent n = 1.6", "Activation energy")))
+  expect_match(ggplot2::get_alt_text(p), "Exponent n fixed")
+  expect_match(p$labels$caption, "fixed")
+})
+
+test_that("the timetable names what was not booked", {
+  plan <- suppressWarnings(plan_anneal(c(300, 350), c(5, 10, 20, 40, 80), session_min = 150))
+  lost <- plan$steps[is.na(plan$steps$read_min), ]
+  skip_if_not(nrow(lost) > 0)
+  p <- ggplot2::autoplot(plan)
+  said <- paste0(nrow(lost), " of ", nrow(plan$steps))
+  expect_match(ggplot2::get_alt_text(p), said)
+  expect_match(p$labels$caption, said)
+  labels <- p$scales$get_scales("y")$labels
+  expect_true(all(vapply(unique(plan$steps$specimen), \(s) any(grepl(s, labels, fixed = TRUE)), NA)))
+  expect_equal(sum(as.integer(sub(".*\\((\\d+) unbooked\\)", "\\1", grep("unbooked", labels, value = TRUE)))),
+               nrow(lost))
+  expect_equal(softanneal:::number_runs(c(3, 4, 5, 8)), "3 to 5, 8")
+  expect_equal(softanneal:::number_runs(c(1, 2)), "1, 2")
+})
