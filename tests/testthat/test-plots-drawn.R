@@ -138,3 +138,83 @@ test_that("the timetable names what was not booked", {
   expect_equal(softanneal:::number_runs(c(3, 4, 5, 8)), "3 to 5, 8")
   expect_equal(softanneal:::number_runs(c(1, 2)), "1, 2")
 })
+
+test_that("the sketch has the fractions and the exponent it names, and keeps the seed", {
+  set.seed(5)
+  before <- .Random.seed
+  p <- plot_grain_sketch(n = 3, fraction = c(0.1, 0.5, 0.9), seed = 2)
+  expect_identical(.Random.seed, before)
+  expect_equal(plot_grain_sketch(n = 3, seed = 2)$data, p$data)
+  for (n in c(1, 2, 3, 4)) {
+    slopes <- vapply(1:4, \(seed) {
+      set.seed(seed)
+      t <- sort(softanneal:::grow_grains(n, 200, 80L)$arrival)
+      x <- seq_along(t) / length(t)
+      use <- x > 0.1 & x < 0.9 & t > 0
+      unname(coef(lm(log(-log1p(-x[use])) ~ log(t[use])))[2])
+    }, 0)
+    expect_equal(mean(slopes), n, tolerance = 0.08) # exponent of the drawn structure
+  }
+  # extended fraction 1 at time 1: X = 1 - 1/e there, whatever n
+  set.seed(9)
+  reached <- vapply(c(1.5, 2, 3.5), \(n) mean(softanneal:::grow_grains(n, 300, 80L)$arrival <= 1), 0)
+  expect_equal(reached, rep(1 - exp(-1), 3), tolerance = 0.06)
+  new <- stats::aggregate(kind != "rolled" ~ panel, p$data, mean)[[2]]
+  expect_equal(new, c(0.1, 0.5, 0.9), tolerance = 0.25)
+  expect_match(p$labels$title, "Sketch")
+  expect_match(ggplot2::get_alt_text(p), "not a micrograph")
+  expect_error(plot_grain_sketch(n = 9), class = "softanneal_error_range")
+})
+
+test_that("the furnace log measures the time within the tolerance", {
+  w <- softanneal:::time_within(c(0, 10, 20, 30), c(20, 120, 120, 20), 120, 10)
+  # by hand: 110 is passed at 9 s and at 21 s
+  expect_equal(unlist(w), c(first_s = 9, last_s = 21, within_s = 12))
+  over <- softanneal:::time_within(c(0, 10, 20), c(0, 200, 0), 100, 20) # through and back
+  expect_equal(unlist(over), c(first_s = 4, last_s = 16, within_s = 4))
+  never <- softanneal:::time_within(c(0, 10), c(0, 50), 100, 20)
+  expect_true(is.na(never$first_s))
+  log <- data.frame(specimen = rep(c("A", "B"), each = 4), time_s = c(0, 10, 20, 30),
+                    temp_c = c(20, 120, 120, 20, 20, 100, 100, 20))
+  p <- plot_furnace_log(log, target_c = c(B = 100, A = 120), tolerance_c = 10)
+  expect_match(ggplot2::get_alt_text(p), "A: 12 s, 100 % within", fixed = TRUE)
+  expect_error(plot_furnace_log(log, target_c = c(A = 120)), class = "softanneal_error_argument")
+  expect_equal(nlevels(p$data$panel), 2L)
+})
+
+test_that("groups are compared in order, with the interval of the same fit alone", {
+  d <- as.data.frame(example_data("bellbrass_readings"))
+  slow <- transform(d, coil = "slow", time_min = time_min * 3)
+  two <- rbind(cbind(d, coil = "a name that is longer than eighteen letters"), slow[names(cbind(d, coil = ""))])
+  fits <- fit_each(two, by = coil, se = "cluster")
+  p <- plot_groups(fits, temp_c = 330)
+  v <- softanneal:::group_values(fits, 330, softanneal:::group_refs(fits), 0.95)
+  alone <- time_to(fit_softening(d, se = "cluster"), temp_c = 330, softening = 0.5)
+  first <- which(as.character(fits$keys$coil) != "slow")
+  expect_equal(v$time[first], alone$time_min, tolerance = 1e-3)
+  expect_equal(c(v$time_low[first], v$time_high[first]), c(alone$conf.low, alone$conf.high),
+               tolerance = 0.02)
+  expect_equal(v$time[-first] / v$time[first], 3, tolerance = 0.05)
+  expect_match(p$labels$caption, "P1 = a name that is longer", fixed = TRUE)
+  built <- ggplot2::ggplot_build(p)$data
+  points <- built[[length(built)]]
+  expect_gt(points$y[which.min(points$x)], 1) # the fastest on top
+  expect_error(plot_groups(1), class = "softanneal_error_argument")
+})
+
+test_that("the collapse plot puts JMAK of all temperatures on one curve, and shows what is off", {
+  d <- with_test_seed(3, made_readings(sd_step = 0.3))
+  f <- quietly_fitted(d)
+  p <- plot_collapse(f)
+  pts <- p$data
+  truth <- 1 - exp(-pts$kt^coef(f)[["n"]])
+  expect_lt(max(abs(pts$x - truth)), 0.08)
+  expect_match(ggplot2::get_alt_text(p), "on|over rate times time")
+  expect_equal(nrow(pts), sum(f$conditions$time_min > 0))
+  m <- plot_hardness_map(f)
+  path <- ggplot2::layer_data(m, 3L)
+  known <- predict(f, data.frame(temp_c = path$y[5], time_min = 10^path$x[5]))
+  expect_lt(min(abs(known - pretty(c(60, 180), 24))), 0.6)
+  expect_error(plot_hardness_map(quietly_fitted(d[d$temp_c == d$temp_c[1], ])),
+               class = "softanneal_error_model")
+})
