@@ -92,6 +92,7 @@ fit_code <- function(name = "readings") {
 
 # A report from the template beside nothing that is there already.
 new_report <- function(path, template = "laboratory-report") {
+  check_seen(path, "path")
   if (!grepl("[.][Rr]md$", path)) path <- paste0(path, ".Rmd")
   if (file.exists(path)) {
     abort("file", paste0("there is a file ", path, " already"), arg = "path",

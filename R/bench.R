@@ -38,7 +38,8 @@ LATEX <- "pdflatex"
 bench_sheet <- function(plan, file, ..., title = "Annealing run", overwrite = FALSE) {
   check_dots_empty(...)
   check_plan(plan)
-  file <- check_string(file, "file")
+  file <- check_path(file, "file")
+  check_seen(file, "file")
   title <- check_string(title, "title")
   check_flag(overwrite, "overwrite")
   ending <- tolower(tools::file_ext(file))

@@ -7,15 +7,16 @@
 #' then nothing is written at all.
 #'
 #' The files hold the readings only: no truth, no seed. Text that a spreadsheet would take for a
-#' formula is preceded by an apostrophe; a reading that is missing is an empty cell.
+#' formula is preceded by an apostrophe; a reading that is missing is an empty cell. The name of a file
+#' holds the letters and digits of the group's name, at most 60; where two would be the same, the later
+#' one gets a number (`a.csv`, `a-2.csv`).
 #'
 #' @param class A table of [simulate_class()], or any data frame with a column `group`.
 #' @param dir Folder; made if it is not there.
 #' @param ... Must be empty.
 #' @param overwrite Whether files of the same names may be replaced.
 #' @return The paths of the files, invisibly, named by group.
-#' @section Errors: `softanneal_error_file` when a file is there already or cannot be written;
-#'   `softanneal_error_argument` when the names of two groups give the same file name.
+#' @section Errors: `softanneal_error_file` when a file is there already or cannot be written.
 #' @seealso [simulate_class()], [answer_form()]
 #' @examples
 #' class <- simulate_class(2, seed = 20)
@@ -35,11 +36,8 @@ write_class <- function(class, dir, ..., overwrite = FALSE) {
           remedy = "Name the group in every row.")
   }
   groups <- unique(group)
-  file <- paste0(gsub("[^[:alnum:]_-]+", "-", groups), ".csv")
-  if (anyDuplicated(tolower(file))) {
-    abort("argument", "two groups would get the same file name", arg = "class",
-          remedy = "Give groups names that differ in letters or digits.")
-  }
+  # groups of the same name but for case and signs get numbers
+  file <- file_names(groups, "csv")
   path <- file.path(dir, file)
   there <- file.exists(path)
   if (any(there) && !overwrite) {

@@ -85,6 +85,7 @@ code_text <- function(x) {
 FORMULA_START <- "^'*[=+@\t\r\n-]"
 
 escape_cells <- function(x) {
+  x <- valid_text(x)
   formula <- grepl(FORMULA_START, x, useBytes = TRUE) &
     !grepl("^[+-]?[0-9.]+([eE][+-]?[0-9]+)?$", x, useBytes = TRUE)
   x[formula] <- paste0("'", x[formula])
@@ -95,4 +96,36 @@ plain_cells <- function(x) {
   escaped <- grepl(paste0("^'", substring(FORMULA_START, 2L)), x, useBytes = TRUE)
   x[escaped] <- substring(x[escaped], 2L)
   x
+}
+
+# Names of files from names of people's choice: letters, digits, _ and - of it, at most 60 of them;
+# never empty, hidden, an option or a device of Windows; distinct where case does not count.
+DEVICES <- "^(con|prn|aux|nul|com[0-9]|lpt[0-9])$"
+
+file_names <- function(x, ext, empty = "group") {
+  name <- gsub("[^\\p{L}\\p{N}_-]+", "-", enc2utf8(check_names(x, "x")), perl = TRUE)
+  name <- gsub("^-+|-+$", "", substr(name, 1L, 60L))
+  name[!nzchar(name)] <- empty
+  device <- grepl(DEVICES, name, ignore.case = TRUE)
+  name[device] <- paste0(name[device], "_")
+  taken <- character()
+  for (k in seq_along(name)) {
+    wanted <- name[k]
+    n <- 1L
+    while (tolower(wanted) %in% taken) {
+      n <- n + 1L
+      wanted <- paste0(name[k], "-", n)
+    }
+    name[k] <- wanted
+    taken[k] <- tolower(wanted)
+  }
+  paste0(name, ".", ext)
+}
+
+# A name that begins with a dot is hidden from most people.
+check_seen <- function(path, arg) {
+  if (startsWith(basename(path), ".")) {
+    abort("file", paste0("the name '", basename(path), "' would make a hidden file"), arg = arg,
+          remedy = "Give the file a name that does not begin with a dot.")
+  }
 }

@@ -66,7 +66,7 @@ group_name <- function(keys, row) {
 #' @param out_dir Folder of a [fit_archive()].
 #' @rdname fit_archive
 #' @export
-read_archive <- function(out_dir) open_archive(check_string(out_dir, "out_dir"), strict = TRUE)
+read_archive <- function(out_dir) open_archive(check_path(out_dir, "out_dir"), strict = TRUE)
 
 # What archive.dcf tells.
 read_about <- function(out_dir) {

@@ -130,7 +130,7 @@ fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6
     abort("argument", paste0("a key column cannot be named '", odd[1L], "' in an archive"),
           arg = "by", remedy = "Rename the column: no line ends, no blanks at its ends, no comma before a blank.")
   }
-  out_dir <- check_string(out_dir, "out_dir")
+  out_dir <- check_path(out_dir, "out_dir")
   format <- check_choice(format, c("rds", "parquet", "csv"), "format")
   if (format == "parquet") need_package("nanoparquet", "to write parquet files")
   settings <- archive_arguments(list(...))

@@ -225,7 +225,12 @@ anova.softanneal_fit <- function(object, ...) {
   rss <- vapply(fits, stats::deviance, 0)
   added <- c(NA, -diff(df))
   gain <- c(NA, -diff(rss))
-  f <- (gain / added) / (rss / df)
+  f <- ifelse(df > 0, (gain / added) / (rss / df), NA_real_)
+  if (any(df[-1L] <= 0)) {
+    warn("too_few", paste("A fit without residual degrees of freedom leaves no scatter to test",
+                          "against: no F value"), n = sum(df[-1L] <= 0))
+  }
+  f[is.nan(f)] <- NA_real_ # no scatter and no gain
   names <- vapply(fits, function(x) {
     paste0(if (is.null(x$model)) "fit" else x$model,
            if (!is.null(x$readings$growth)) ", grain growth",
@@ -265,6 +270,10 @@ simulate.softanneal_fit <- function(object, nsim = 1, seed = NULL, ...) {
   }
   n <- length(mean)
   error <- error_components(object)
+  if (is.na(error$reading)) {
+    abort("too_few", "the fit has no residual degrees of freedom, so its scatter is unknown",
+          arg = "object", remedy = "Fit fewer parameters, or take more readings.")
+  }
   sd_reading <- reading_sd(error$reading, object$weights)
   sims <- lapply(seq_len(nsim), function(k) {
     step <- if (error$step > 0) {

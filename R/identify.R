@@ -112,8 +112,9 @@ reason_for <- function(fit, term, state) {
   }
   p <- progress(fit)
   # a mean within a tenth of the end of the softening is taken as over, or as not begun
-  over <- unique(p$temp_c[p$first > 0.9])
-  idle <- unique(p$temp_c[p$last < 0.1])
+  over <- unique(p$temp_c[which(p$first > 0.9)])
+  idle <- unique(p$temp_c[which(p$last < 0.1)])
+  if (all(is.na(c(p$first, p$last)))) return("The hardness does not change: there is no softening to see.")
   rate <- term %in% c("ln_k_ref", "q_kj_mol")
   if (rate && length(over)) {
     return(paste0("Softening at ", paste(temperature_label(over), collapse = ", "),
@@ -137,7 +138,7 @@ reason_for <- function(fit, term, state) {
   if (term == "theta0" && state == "at lower bound") {
     return("The early readings fall; a delay alone would make them flatter.")
   }
-  if (term == "h_soft" && all(p$last < 0.95)) {
+  if (term == "h_soft" && all(p$last < 0.95, na.rm = TRUE)) {
     return("No temperature has reached its soft plateau.")
   }
   if (term == "h_worked" && !any(fit$conditions$time_min == 0)) {
@@ -158,7 +159,13 @@ advice_for <- function(fit, ends, candidates) {
   }
   gap <- abs(curve(ends[, 1L]) - curve(ends[, 2L]))
   k <- which.max(gap)
-  if (gap[k] < 2 * sqrt(reading_variance(fit))) {
+  noise <- reading_variance(fit)
+  if (is.na(noise)) {
+    return(paste("The scatter is not known: take more readings than there are parameters, or use a",
+                 "simpler model."))
+  }
+  # below 0.01 HV no reading shows a difference, however small the scatter is
+  if (length(k) == 0L || gap[k] < max(2 * sqrt(noise), 0.01)) {
     return("No single reading would settle it; more readings or a simpler model.")
   }
   paste0("Read at ", temperature_label(signif(candidates$temp_c[k], 3)), " after ",

@@ -1,0 +1,83 @@
+# As few readings as parameters, no scatter, no change: every method answers in words or with NA.
+
+few_data <- function() {
+  d <- expand.grid(temp_c = c(300, 340), time_min = c(0, 5, 20, 80))
+  d$specimen <- paste0("s", d$temp_c)
+  d$scale <- "HV"
+  k <- arrhenius_rate(d$temp_c, k_ref = 0.05, temp_ref_c = 320, q_kj_mol = 140)
+  x <- jmak_fraction(d$time_min, k = k, n = 1.6)
+  d$hardness <- 160 - 82 * x
+  five <- d[c(1, 3, 5, 6, 7), ]
+  twice <- rbind(d, d)
+  list(five_rows = transform(five, hardness = hardness + c(1, -1, 0.5, -0.5, 1)), no_scatter = d,
+       no_scatter_repeated = twice, constant = transform(d, hardness = 120),
+       constant_repeated = transform(twice, hardness = 120),
+       constant_nearly = transform(d, hardness = 120 + 1e-9 * seq_along(hardness)),
+       two_levels = transform(d, hardness = ifelse(time_min > 0, 80, 160)),
+       rounded = transform(twice, hardness = round(hardness)))
+}
+
+test_that("every method answers a fit of few or flat data, and what it cannot say is said", {
+  withr::local_pdf(withr::local_tempfile(fileext = ".pdf"))
+  drawn <- function(p) ggplot2::ggplot_build(p)
+  methods <- list(
+    print = print, summary = function(f) print(summary(f)), glance = glance,
+    tidy = function(f) tidy(f, conf.int = TRUE), confint = stats::confint, vcov = stats::vcov,
+    identifiability = function(f) {
+      known <- identifiability(f)
+      print(known)
+      drawn(ggplot2::autoplot(known))
+      expect_true(all(nzchar(known$reason)))
+      expect_false(any(grepl("NA|NaN", c(known$reason, known$advice[!is.na(known$advice)]))))
+    },
+    autoplot = function(f) drawn(ggplot2::autoplot(f)), plot = plot,
+    plot_avrami = function(f) drawn(plot_avrami(f)), plot_arrhenius = function(f) drawn(plot_arrhenius(f)),
+    time_to = function(f) print(time_to(f)), recryst = recryst_temperature,
+    predict = function(f) predict(f, data.frame(temp_c = 320, time_min = c(0, 10)), interval = "prediction"),
+    simulate = function(f) stats::simulate(f, seed = 1), augment = augment,
+    anova = stats::anova, residuals = function(f) residuals(f, type = "pearson"))
+  found <- character()
+  refused <- character()
+  for (case in names(few_data())) {
+    fit <- outcome("fit_softening", list(few_data()[[case]]))
+    if (fit != "result") {
+      if (fit != "refused") found <- c(found, paste(case, fit))
+      next
+    }
+    fit <- suppressWarnings(fit_softening(few_data()[[case]]))
+    for (name in names(methods)) {
+      end <- outcome(methods[[name]], list(fit))
+      if (end == "refused") refused <- c(refused, paste(case, name))
+      if (!end %in% c("result", "refused")) found <- c(found, paste(case, name, end))
+    }
+  }
+  expect_identical(found, character())
+  # no scatter can be simulated where none can be estimated
+  expect_true("five_rows simulate" %in% refused)
+})
+
+test_that("five readings for five parameters leave no errors, and the advice says so", {
+  fit <- suppressWarnings(fit_softening(few_data()$five_rows))
+  expect_identical(stats::df.residual(fit), 0L, ignore_attr = TRUE)
+  expect_true(all(is.na(tidy(fit)$std.error)))
+  known <- suppressWarnings(identifiability(fit))
+  expect_match(known$advice[!is.na(known$advice) & nzchar(known$advice)],
+               "scatter is not known: take more readings", all = FALSE)
+  expect_error(stats::simulate(fit), class = "softanneal_error_too_few")
+})
+
+test_that("nested fits of which one leaves no degrees of freedom are compared without F", {
+  six <- few_data()$no_scatter[c(1, 3, 5, 6, 7, 4), ]
+  six$hardness <- six$hardness + c(1, -1, 0.5, -0.5, 1, 0)
+  small <- suppressWarnings(fit_softening(six))
+  large <- suppressWarnings(fit_softening(six, model = "jmak_incubation"))
+  expect_warning(a <- stats::anova(small, large), class = "softanneal_warning_too_few")
+  expect_true(all(is.na(a[["F value"]])) && all(is.na(a[["Pr(>F)"]])))
+})
+
+test_that("hardness that does not change is told to be no softening", {
+  fit <- tryCatch(suppressWarnings(fit_softening(few_data()$constant)), softanneal_error = identity)
+  skip_if(inherits(fit, "softanneal_error"), "refused at the door")
+  known <- suppressWarnings(identifiability(fit))
+  expect_match(known$reason, "no softening to see|held by the call|fix it", all = TRUE)
+})
