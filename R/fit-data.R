@@ -128,8 +128,22 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   }
   d$temp_k[before] <- d$ref_k
   if (!is.null(strain)) d <- with_strain(d, strain, strain_ref)
+  # set temperatures and times that differ in rounding alone are one condition, in any order of rows
+  for (key in if (is.null(history)) c("temp_k", "time_min") else "passed_min") {
+    d[[key]] <- merge_near(d[[key]])
+  }
   d$order <- condition_order(d)
   d
+}
+
+# Values within 1e-9 of the next lower one become that one. Twin: merge_near() in src/batch_readings.c.
+merge_near <- function(x) {
+  values <- sort(unique(x))
+  near <- which(diff(values) <= 1e-9 * values[-1L])
+  if (!length(near)) return(x)
+  merged <- values
+  for (k in near) merged[k + 1L] <- merged[k]
+  merged[match(x, values)]
 }
 
 # What makes a condition: temperature and time; along histories the number of the history

@@ -58,6 +58,13 @@ profile_ends <- function(fit, term, level) {
   }, 0)
 }
 
+# Does the upper end of the search fit as well as the best Q does?
+fits_any_energy <- function(fit, level) {
+  s <- fit$settings
+  rise <- held_deviance(fit, "q_kj_mol", s$bounds$upper[["q_kj_mol"]]) - fit$deviance
+  isTRUE(rise <= (interval_t(fit, level) * fit$sigma)^2)
+}
+
 # Q without a value: its state, its limits at `level`, and no errors for what leans on it.
 with_recryst_limits <- function(fit, level) {
   terms <- names(fit$coefficients)
@@ -66,7 +73,8 @@ with_recryst_limits <- function(fit, level) {
   if (!"q_kj_mol" %in% fit$settings$terms || is.na(fit$sigma)) return(fit)
   se <- sqrt(fit$vcov["q_kj_mol", "q_kj_mol"])
   wide <- is.na(se) || se > 0.15 * abs(fit$coefficients[["q_kj_mol"]])
-  if (fit$states[["q_kj_mol"]] == "determined" && !wide) return(fit) # far from open
+  # a curve that was over at its first specimen may look well fixed from near by
+  if (fit$states[["q_kj_mol"]] == "determined" && !wide && !fits_any_energy(fit, level)) return(fit)
   ends <- profile_ends(fit, "q_kj_mol", level)
   fit$limits["q_kj_mol", ] <- ends
   if (fit$states[["q_kj_mol"]] == "at lower bound" || anyNA(ends) || all(is.finite(ends))) {

@@ -116,6 +116,30 @@ static void sort_readings(sa_batch_room *r, size_t n)
     }
 }
 
+/* Sorted readings whose temperatures or times differ in rounding alone: of one condition, in any
+ * order of rows. Twin: merge_near() in R/fit-data.R. */
+static void merge_near(sa_batch_room *r, size_t n)
+{
+    sa_reading *row = r->row;
+    int moved = 0;
+    for (size_t i = 1; i < n; i++)
+        if (row[i].temp_k != row[i - 1].temp_k && same(row[i].temp_k, row[i - 1].temp_k)) {
+            row[i].temp_k = row[i - 1].temp_k;
+            moved = 1;
+        }
+    if (moved)
+        sort_readings(r, n);
+    moved = 0;
+    for (size_t i = 1; i < n; i++)
+        if (row[i].time != row[i - 1].time && row[i].temp_k == row[i - 1].temp_k &&
+            same(row[i].time, row[i - 1].time)) {
+            row[i].time = row[i - 1].time;
+            moved = 1;
+        }
+    if (moved)
+        sort_readings(r, n);
+}
+
 /* Readings of a group, checked; returns SA_GROUP_OK or what is wrong, `count` as it goes. */
 sa_group_status sa_batch_collect(const sa_batch_columns *c, size_t first, size_t size,
                                  sa_batch_room *r, size_t *n_out, double *ref_k, int *count)
@@ -164,6 +188,7 @@ sa_group_status sa_batch_collect(const sa_batch_columns *c, size_t first, size_t
                 r->row[i].temp_k = *ref_k;
         sort_readings(r, n);
     }
+    merge_near(r, n);
     return SA_GROUP_OK;
 }
 
