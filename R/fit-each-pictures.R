@@ -155,7 +155,7 @@ PICTURE_KINDS <- c("estimate", "only a lower limit", "only an upper limit")
 
 place_axis <- function(d, named, title) {
   if (!named) return(ggplot2::scale_y_continuous("Groups in order of the estimate (rank)"))
-  ggplot2::scale_y_continuous(title, breaks = unique(d$place), labels = unique(d$label),
+  ggplot2::scale_y_continuous(title, breaks = unique(d$place), labels = unique(d$label), guide = ggplot2::guide_axis(check.overlap = TRUE),
                               minor_breaks = NULL, expand = ggplot2::expansion(add = 0.6))
 }
 
@@ -166,8 +166,7 @@ picture_caption <- function(level, limit_level, absent) {
 
 fits_picture_data <- function(object, terms, level) {
   rows <- match(terms, object$set$terms)
-  unit <- unlist(softening_units(terms, object$set$scale))
-  panel <- ifelse(nzchar(unit), paste0(terms, " (", unit, ")"), terms)
+  panel <- parameter_label(terms, object$set$scale)
   par <- fits_par(object)[rows, , drop = FALSE]
   se <- fits_se(object)[rows, , drop = FALSE]
   groups <- ncol(par)

@@ -42,7 +42,7 @@ plot_furnace_log <- function(data, target_c, tolerance_c = 5, specimen = specime
   word <- ifelse(is.na(stays$first_s), "never within", paste0(
     format_quantity((stays$last_s - stays$first_s) / unit), if (in_min) " min" else " s", ", ",
     ifelse(is.finite(stays$share), paste0(floor(100 * stays$share + 1e-9), " % within"), "a moment")))
-  panel <- paste0(pieces, ": ", word)
+  panel <- paste0(pieces, "\n", word)
   d <- data.frame(time = h$time_s / unit, temp_c = h$temp_c,
                   panel = factor(panel[match(h$specimen, pieces)], panel))
   low <- goal - 3 * tolerance_c
@@ -76,7 +76,7 @@ plot_furnace_log <- function(data, target_c, tolerance_c = 5, specimen = specime
                          " \u00b0C below the set point.")),
       alt = paste0("Logged temperature over time of ", count(length(pieces), "piece"),
                    " about the set point, tolerance ", format(tolerance_c), " degrees Celsius: ",
-                   paste(panel, collapse = "; "), ".")) +
+                   gsub("\n", ": ", paste(panel, collapse = "; "), fixed = TRUE), ".")) +
     plain_theme(base_size, "bottom")
 }
 

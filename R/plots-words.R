@@ -33,7 +33,8 @@ PARAMETER_WORDS <- c(
   dh_grow = "Fall by grain growth", ln_k_rec = "ln rate of recovery",
   q_rec_kj_mol = "Energy of recovery", ln_k_hard = "ln rate of hardening",
   q_hard_kj_mol = "Energy of hardening", ln_k_grow = "ln rate of growth",
-  q_grow_kj_mol = "Energy of growth")
+  q_grow_kj_mol = "Energy of growth", k_strain = "Effect of strain on rate",
+  h_strain = "Effect of strain on hardness")
 
 parameter_label <- function(terms, scale = NULL, unit = TRUE) {
   base <- base_term(terms)

@@ -17,9 +17,8 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' @param level Level of the intervals.
 #' @param overwrite Whether results that are in the folder already may be replaced.
 #' @param ... Must be empty.
-#' @return A list of class `softanneal_report`: `fit`, `models` (table of the four
-#'   common models and the chosen one: `model`,
-#'   `parameters`, `sigma`, `AIC`, `BIC`, `open`, `note`), `half_softening` (from [time_to()]),
+#' @return A list of class `softanneal_report`: `fit`, `models` (the four common models and the
+#'   chosen one, from [compare_models()] without cross-validation), `half_softening` (from [time_to()]),
 #'   `files` (paths written). Printing it gives a short summary for the technician.
 #'   The folder then holds `coefficients.csv`, `half_softening.csv`, `models.csv`,
 #'   `softening.png`, `avrami.png`, `arrhenius.png` and `report.html`. Cells that a spreadsheet
@@ -60,7 +59,7 @@ softening_report <- function(readings, out_dir, model = "jmak", scale = "HV", ma
   data <- read_for_report(readings, specimen)
   fit <- fit_softening(data, model = model, scale = scale, material = material, level = level)
   result <- list(
-    fit = fit, models = model_table(data, scale, material, model), level = level, title = title,
+    fit = fit, models = report_comparison(data, scale, material, model), level = level, title = title,
     half_softening = suppressWarnings(time_to(fit, level = level),
                                       classes = "softanneal_warning_outside"))
   make_folder(out_dir)
@@ -103,26 +102,6 @@ read_for_report <- function(readings, specimen) {
   })
 }
 
-# The four common models and the chosen one on the same readings; one that cannot be fitted is a
-# row with its reason.
-model_table <- function(data, scale, material, chosen) {
-  rows <- lapply(unique(c(names(SOFTENING_MODELS)[1:4], chosen)), function(model) {
-    fit <- tryCatch(suppressWarnings(fit_softening(data, model = model, scale = scale,
-                                                   material = material),
-                                     classes = "softanneal_warning"),
-                    softanneal_error_too_few = function(e) e)
-    p <- length(SOFTENING_MODELS[[model]])
-    if (inherits(fit, "error")) {
-      return(data.frame(model = model, parameters = p, sigma = NA_real_, AIC = NA_real_,
-                        BIC = NA_real_, open = NA_integer_, note = conditionMessage(fit)))
-    }
-    g <- glance(fit)
-    data.frame(model = model, parameters = p, sigma = g$sigma, AIC = g$AIC, BIC = g$BIC,
-               open = g$open, note = paste(fit_remarks(fit), collapse = " "))
-  })
-  do.call(rbind, rows)
-}
-
 # CSV for spreadsheets: a text cell that begins like a formula, and is no number such as -3, is
 # preceded by an apostrophe.
 write_table <- function(x, file, na = "NA") {
@@ -156,10 +135,10 @@ empty_picture <- function(title, reason) {
 render_report <- function(result, folder) {
   source <- system.file("report", "softening.Rmd", package = "softanneal", mustWork = TRUE)
   copy <- file.path(folder, "report.Rmd")
-  file.copy(c(source, file.path(dirname(source), "report.css")),
-            c(copy, file.path(folder, "report.css")))
+  parts <- c("report.css", "page.html")
+  file.copy(c(source, file.path(dirname(source), parts)), c(copy, file.path(folder, parts)))
   render_apart(copy, output_file = "report.html", params = list(result = result))
-  unlink(c(copy, file.path(folder, "report.css")))
+  unlink(c(copy, file.path(folder, parts)))
 }
 
 # Also from within a document that is being knitted: rmarkdown keeps its options apart, but knitr

@@ -25,6 +25,23 @@ test_that("the main job leaves tables, pictures and a report that agree with the
   expect_match(html, "alt=\"Hardness in HV over time")
   expect_match(html, "not a release for use")
   expect_match(html, "Tongs")
+  # answer, picture, tables; labels, not names of columns; small, and no script in it
+  places <- vapply(c("<h2[^>]*>Answer", "<img", "<table", "<h2[^>]*>Cautions"),
+                   \(x) regexpr(x, html)[1L], 0)
+  expect_false(is.unsorted(places, strictly = TRUE))
+  expect_true(all(places > 0))
+  words <- gsub("<[^>]*>", " ", gsub("<(style|script).*?</\\1>|data:image[^\"]*", "", html))
+  expect_no_match(words, "q_kj_mol|h_worked|ln_k|2e-16|NA ")
+  expect_match(words, "Activation energy (kJ/mol)", fixed = TRUE)
+  expect_no_match(html, "<script")
+  expect_match(html, "<html lang=\"en\"")
+  expect_match(html, "<main>")
+  expect_match(html, "<th scope=\"col\"")
+  expect_lt(file.size(file.path(out, "report.html")), 400e3)
+  models <- compare_models(bell_readings(), cross_validate = FALSE)
+  expect_equal(r$models$model, models$model)
+  expect_equal(r$models$delta, models$delta, tolerance = 1e-8)
+  expect_equal(softanneal:::report_models(models)[["AICc above the best"]][1L], "0")
   expect_output(print(r), "Half of the softening takes")
   expect_output(print(r), "an estimate, not a release")
 })
@@ -74,4 +91,19 @@ test_that("a table without specimens is taken as one piece, and says so", {
   expect_message(x <- softanneal:::read_for_report(d[setdiff(names(d), "specimen")], NULL),
                  "one heat treatment")
   expect_equal(unique(x$specimen), "all readings")
+})
+
+test_that("numbers and words of a report are those people write", {
+  expect_equal(softanneal:::p_words(c(1e-20, 0.0312, NA)), c("p < 0.001", "p = 0.031", "\u2013"))
+  f <- quietly_fitted(example_data("bellbrass_readings"), fixed = c(n = 1.6))
+  t <- softanneal:::report_estimates(f, 0.9)
+  expect_equal(t$Parameter[4:5], c("Exponent n", "Activation energy (kJ/mol)"))
+  expect_equal(t[["Standard error"]][4], "fixed")
+  expect_match(names(t)[4], "90 % interval")
+  expect_true(all(nzchar(t$Meaning)))
+  half <- data.frame(conf.low = c(1, 2, NA, 0), conf.high = c(3, Inf, NA, 5))
+  expect_equal(softanneal:::half_interval(half), c("1 to 3", "2 or more", "not determined", "5 or less"))
+  expect_equal(softanneal:::reader_words("The data do not determine q_rec_kj_mol."),
+               "The data do not determine energy of recovery.")
+  expect_true(all(softanneal:::SOFTENING_PARAMETERS$name %in% names(softanneal:::PARAMETER_MEANING)))
 })

@@ -1,0 +1,136 @@
+# Parts of reports for people: labels instead of column names, numbers on the right with the digits
+# their errors allow, and one line that says what each parameter means.
+
+PARAMETER_MEANING <- c(
+  h_worked = "before any anneal", h_soft = "when softening is complete",
+  ln_k_ref = "logarithm of the rate k in 1/min at the reference temperature; higher is faster",
+  n = "how suddenly softening comes; 1 to 4 is usual",
+  q_kj_mol = "how strongly the rate depends on temperature; higher is stronger",
+  theta0 = "time before recrystallisation begins, in units of 1/k",
+  loss = "softening before recrystallisation, by recovery",
+  dh_rec = "softening before recrystallisation, by recovery",
+  ln_k_rec = "logarithm of the rate of recovery in 1/min",
+  q_rec_kj_mol = "how strongly recovery depends on temperature",
+  gain = "hardening at low temperature", dh_hard = "hardening at low temperature",
+  ln_k_hard = "logarithm of the rate of that hardening in 1/min",
+  q_hard_kj_mol = "how strongly that hardening depends on temperature",
+  k_strain = "how much faster softening is after more cold work",
+  h_strain = "how much harder more cold work makes the sheet",
+  fall = "softening by growing grains", dh_grow = "softening by growing grains",
+  ln_k_grow = "logarithm of the rate of grain growth in 1/min",
+  q_grow_kj_mol = "how strongly grain growth depends on temperature")
+
+# p-values as they are written: never as zero.
+p_words <- function(p) {
+  ifelse(is.na(p), "\u2013", ifelse(p < 0.001, "p < 0.001", paste("p =", format_quantity(p, 2L))))
+}
+
+report_estimates <- function(fit, level) {
+  t <- estimate_table(fit, level)
+  terms <- rownames(t)
+  meaning <- unname(PARAMETER_MEANING[base_term(terms)])
+  meaning[is.na(meaning)] <- ""
+  reference <- base_term(terms) == "ln_k_ref"
+  meaning[reference] <- sub("the reference temperature", temperature_label(fit$temp_ref_c),
+                            meaning[reference])
+  fixed <- fit$states == "held"
+  out <- data.frame(Parameter = parameter_label(terms, fit$scale), Estimate = t[, "Estimate"],
+                    se = ifelse(fixed, "fixed", t[, "Std. error"]),
+                    interval = ifelse(fixed, "\u2013", t[, 4L]), Meaning = meaning,
+                    row.names = NULL)
+  names(out)[3:4] <- c("Standard error", colnames(t)[4L])
+  out
+}
+
+report_half <- function(half, level) {
+  out <- data.frame(t = trimws(temperature_label(half$temp_c)), min = format_quantity(half$time_min),
+                    interval = half_interval(half), note = half$note, row.names = NULL)
+  names(out) <- c("Temperature", "Time (min)", paste(percent_text(level), "interval (min)"), "Note")
+  out[c(TRUE, TRUE, TRUE, any(nzchar(half$note)))]
+}
+
+half_interval <- function(half) {
+  low <- half$conf.low
+  high <- half$conf.high
+  none <- is.na(low) | is.na(high)
+  ifelse(none, "not determined",
+         ifelse(is.infinite(high), paste(format_quantity(low), "or more"),
+                ifelse(low == 0, paste(format_quantity(high), "or less"),
+                       paste(format_quantity(low), "to", format_quantity(high)))))
+}
+
+# The table of compare_models() for readers.
+report_models <- function(m) {
+  column <- function(...) {
+    for (name in c(...)) if (!is.null(m[[name]])) return(m[[name]])
+    rep(NA_real_, nrow(m))
+  }
+  out <- data.frame(
+    Model = gsub("_", " + ", m$model), Parameters = m$parameters,
+    sd = format_quantity(m$sigma, 3L), delta = format_quantity(m$delta, 3L),
+    p = p_words(column("lack_of_fit.p.value", "lack_of_fit")),
+    open = column("n_undetermined", "undetermined", "open"), Remark = reader_words(m$note))
+  out[] <- lapply(out, function(v) ifelse(v == "NA" | is.na(v), "\u2013", v))
+  names(out)[3:6] <- c("Residual sd", "AICc above the best", "Lack of fit", "Not determined")
+  out
+}
+
+# The answer first, in sentences.
+report_answer <- function(result) {
+  fit <- result$fit
+  h <- result$half_softening
+  unit <- if (fit$scale == "as read") "" else paste0(" ", fit$scale)
+  worked <- worked_hardness(fit, check_strain(fit, NULL))
+  strain <- strain_name(fit)
+  times <- paste0(ifelse(half_interval(h) == "not determined", "not determined", paste0(
+    format_quantity(h$time_min), " min (", half_interval(h), ")")), " at ",
+    trimws(temperature_label(h$temp_c)),
+    if (!is.null(strain)) paste(" and strain", format_quantity(h[[strain]])))
+  c(paste0("Hardness falls from ", paste(format_quantity(worked), collapse = ", "), " to ",
+           format_quantity(fit$par[["h_soft"]]), unit, "."),
+    paste0("Half of the softening takes ", paste(times, collapse = "; "), ". In parentheses: ",
+           percent_text(result$level), " intervals."),
+    reader_words(energy_sentence(fit, result$level)))
+}
+
+lack_sentence <- function(fit) {
+  l <- fit$lack_of_fit
+  p <- l[["p.value"]] %or% l[["p_value"]]
+  if (is.na(l$f)) return(NULL)
+  paste0(if (p < 0.05) "The step means are off the curves by more than their readings scatter" else
+    "The step means are off the curves by no more than their readings scatter",
+    " (F = ", format_quantity(l$f), " on ", l$df_misfit, " and ", l$df_pure, " degrees of freedom, ",
+    p_words(p), "). The test also reacts to errors that all readings of a step share.")
+}
+
+# A table of HTML: header cells with scope, numbers on the right, in a box that scrolls by itself
+# on a narrow screen.
+report_table <- function(x, caption, words = character()) {
+  right <- !names(x) %in% words
+  cells <- x
+  cells[] <- lapply(x, function(v) markdown_text(as.character(v)))
+  text <- knitr::kable(stats::setNames(cells, markdown_text(names(x))), "html", row.names = FALSE,
+                       escape = FALSE, align = ifelse(right, "r", "l"),
+                       caption = markdown_text(caption))
+  text <- gsub("<th ", "<th scope=\"col\" ", text, fixed = TRUE)
+  knitr::asis_output(paste0("\n<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"",
+                            htmltools::htmlEscape(caption, attribute = TRUE), "\">\n",
+                            paste(text, collapse = "\n"), "\n</div>\n"))
+}
+
+# The four common models and the chosen one.
+report_comparison <- function(data, scale, material, chosen) {
+  compare_models(data, unique(c(names(SOFTENING_MODELS)[1:4], chosen)), cross_validate = FALSE,
+                 scale = scale, material = material)
+}
+
+# Names of parameters in sentences of a fit, as readers know them.
+reader_words <- function(text) {
+  terms <- names(PARAMETER_WORDS)
+  for (term in terms[order(-nchar(terms))]) {
+    word <- PARAMETER_WORDS[[term]]
+    if (!startsWith(word, "ln ")) word <- paste0(tolower(substr(word, 1L, 1L)), substring(word, 2L))
+    text <- gsub(paste0("\\b", term, "\\b"), word, text, perl = TRUE)
+  }
+  text
+}
