@@ -51,8 +51,9 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #'   the last furnace temperature (or the room).
 #' @param h_w_m2k Convection coefficient in W/(m2 K), or `NULL` for still air.
 #' @param emissivity Emissivity of the surface, 0 to 1, or `NULL` for the usual one.
-#' @param support `"free"`: hung or on a grid, all faces exposed; `"block"`: flat on a steel
-#'   block at the temperature of the furnace or room.
+#' @param support `"block"`: flat on a steel block at the temperature of the furnace or room; `"free"`:
+#'   hung or on a grid, all faces exposed. The same default as in [plan_anneal()] and
+#'   [anneal_history()].
 #' @param h_block_w_m2k Contact coefficient to the block in W/(m2 K), or `NULL`.
 #' @param width_mm,length_mm Size of the piece in mm; `Inf` leaves its edges out.
 #' @param alloy A metal of [thermal_material()], by name or object.
@@ -83,7 +84,7 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #' @order 1
 #' @export
 heat_up <- function(thickness_mm, furnace_c, until_min = NULL, start_c = 20, tolerance_c = 2,
-                    h_w_m2k = NULL, emissivity = NULL, support = c("free", "block"),
+                    h_w_m2k = NULL, emissivity = NULL, support = c("block", "free"),
                     h_block_w_m2k = NULL, width_mm = Inf, length_mm = Inf,
                     alloy = "C26000", specimen = NULL, n_points = 200) {
   alloy <- as_material(alloy)
@@ -100,7 +101,7 @@ heat_up <- function(thickness_mm, furnace_c, until_min = NULL, start_c = 20, tol
     check_warmer(around$temp_c, start_c, "furnace_c", "start_c", "cool_down()")
   }
   run_heating(thickness_mm, around, is.data.frame(furnace_c), until_min, start_c, tolerance_c,
-              h_w_m2k, emissivity, check_choice(support, c("free", "block"), "support"),
+              h_w_m2k, emissivity, check_choice(support, c("block", "free"), "support"),
               h_block_w_m2k, width_mm, length_mm, alloy, specimen, n_points, NULL)
 }
 
@@ -110,12 +111,12 @@ heat_up <- function(thickness_mm, furnace_c, until_min = NULL, start_c = 20, tol
 #'   `thickness_mm`, `start_c`, sizes, `alloy` and `specimen` are then not to be given.
 #' @rdname heat_up
 #' @examples
-#' cool_down(0.95, start_c = 410, support = "block")
+#' cool_down(0.95, start_c = 410)
 #' whole <- cool_down(after = heat_up(0.95, furnace_c = 410, until_min = 16))
 #' range(whole$history$temp_c)
 #' @export
 cool_down <- function(thickness_mm, start_c, ambient_c = 20, until_min = NULL, tolerance_c = 2,
-                      h_w_m2k = NULL, emissivity = NULL, support = c("free", "block"),
+                      h_w_m2k = NULL, emissivity = NULL, support = c("block", "free"),
                       h_block_w_m2k = NULL, width_mm = Inf, length_mm = Inf,
                       alloy = "C26000", specimen = NULL, n_points = 200, after = NULL) {
   if (!is.null(after)) {
@@ -144,7 +145,7 @@ cool_down <- function(thickness_mm, start_c, ambient_c = 20, until_min = NULL, t
   check_below_solidus(start_c, "start_c", alloy)
   check_warmer(start_c, ambient_c, "start_c", "ambient_c", "heat_up()")
   run_heating(thickness_mm, list(time_s = 0, temp_c = ambient_c), FALSE, until_min, start_c, tolerance_c,
-              h_w_m2k, emissivity, check_choice(support, c("free", "block"), "support"),
+              h_w_m2k, emissivity, check_choice(support, c("block", "free"), "support"),
               h_block_w_m2k, width_mm, length_mm, alloy, specimen, n_points, after)
 }
 

@@ -50,7 +50,7 @@
 #' equivalent_time(log, q_kj_mol = 180, temp_c = c(330, 410))
 #' @export
 anneal_history <- function(steps, thickness_mm = NULL, ambient_c = 20, dip_c = 0, recover_min = 3,
-                           open_s = 10, support = "free", cool_support = "free", h_w_m2k = NULL,
+                           open_s = 10, support = "block", cool_support = "block", h_w_m2k = NULL,
                            cool_h_w_m2k = NULL, emissivity = NULL, alloy = "C26000", ...,
                            specimen = specimen, time = time_min, temp = temp_c) {
   check_dots_empty(...)

@@ -107,7 +107,7 @@ improve_plan <- function(plan, aim = c("q", "t50", "hardness", "determinant"), .
     check_number(n_specimens, "n_specimens", 1, 1000, whole = TRUE)
   }
   most <- check_most_steps(max_steps, plan, own, length(time_min))
-  heat <- allowances(temp_c, plan$guess$alloy, set)$heat_up_min
+  heat <- allowances(temp_c, plan$guess, set)$heat_up_min
   limit <- check_number(furnace_min, "furnace_min", 0, open = TRUE, null = TRUE)
   if (is.null(limit)) limit <- furnace_minutes(own)
   problem <- list(guess = plan$guess, weight = step_information(plan$guess, set$n_readings),

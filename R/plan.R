@@ -16,10 +16,12 @@ FINISHED <- 0.95
 #'
 #' **Pieces.** Each piece stays at one temperature and is read before its first anneal and after
 #' every step; `time_min` is its accumulated time at temperature. Each step starts from cold, so
-#' the piece stays in the furnace for the step and its heat-up allowance: the time until
-#' [heat_up()] has it within `tolerance_c` of the furnace, rounded up to half a minute. That
-#' allowance is known to a factor of three at best; `temperatures` gives its range. A step that
-#' is shorter than its allowance is noted.
+#' the piece stays in the furnace for the step and its heat-up allowance: the minutes in the furnace that
+#' do not count, which are those of [heat_up()] less their equivalent time ([equivalent_time()]) at
+#' the activation energy of the guess, and less that of the cooling, to a quarter of a minute. So
+#' readings of such a run belong to `time_min`, and a fit of them without a temperature history is not
+#' biased by the heat-up. The allowance is known to a factor of three at best; `temperatures` gives its
+#' range. A step that is shorter than its allowance is noted.
 #'
 #' **Timetable.** One hardness machine, and one person who opens the furnaces: door events never
 #' overlap. With `n_operators = 1` the same person reads. Each furnace has one temperature at a
@@ -61,10 +63,10 @@ FINISHED <- 0.95
 #' @param n_operators `1`: the same person opens the furnaces and reads; `2`: another one reads.
 #' @param reading_min Minutes for one reading.
 #' @param handling_min Minutes from opening a furnace to having hands free again.
-#' @param tolerance_c Heating up counts as done within so many deg C of the furnace.
+#' @param tolerance_c Cooling counts as done within so many deg C of the room.
 #' @param support `"block"`: flat on a steel block in the furnace; `"free"`: on a grid. See
 #'   [heat_up()].
-#' @param heat_up_min Heat-up allowance in min, one or one a temperature (rows of
+#' @param heat_up_min Heat-up allowance in min (see Pieces), one or one a temperature (rows of
 #'   `temperatures`, in their order), instead of the computed one.
 #' @param cooling `"block"`: on a cold steel block; `"air"`: on a grid in still air; `"water"`:
 #'   quenched, two minutes with drying and checking (common practice, no source).
@@ -149,7 +151,7 @@ plan_anneal <- function(temp_c, time_min, guess = plan_guess(), ..., n_readings 
 
 build_plan <- function(treatments, guess, set) {
   pieces <- treatments[!duplicated(treatments$specimen), c("specimen", "temp_c")]
-  temperatures <- allowances(sort(unique(pieces$temp_c)), guess$alloy, set)
+  temperatures <- allowances(sort(unique(pieces$temp_c)), guess, set)
   of_piece <- match(treatments$specimen, pieces$specimen)
   at <- match(treatments$temp_c, temperatures$temp_c)
   step <- stats::ave(of_piece, of_piece, FUN = seq_along)
@@ -182,48 +184,6 @@ build_plan <- function(treatments, guess, set) {
   tell_unbooked(plan, booked$sessions)
   tell_finished(plan)
   plan
-}
-
-# Heat-up and cooling times of each temperature.
-allowances <- function(temp_c, alloy, set) {
-  size <- set[c("thickness_mm", "width_mm", "length_mm", "tolerance_c", "ambient_c")]
-  out <- data.frame(temp_c = temp_c,
-                    homologous = (temp_c + ZERO_CELSIUS) / (alloy$solidus_c + ZERO_CELSIUS))
-  n <- length(temp_c)
-  cold <- which(temp_c <= size$ambient_c)
-  if (length(cold)) {
-    abort("range", paste0("`temp_c` (", format(temp_c[cold[1L]]), " deg C) is not above the room (",
-                          format(size$ambient_c), " deg C)"), arg = "temp_c",
-          remedy = "Annealing needs a furnace hotter than the room; check the unit.")
-  }
-  if (is.null(set$heat_up_min)) {
-    heat <- heat_up(size$thickness_mm, furnace_c = temp_c, start_c = size$ambient_c,
-                    tolerance_c = size$tolerance_c, support = set$support, width_mm = size$width_mm,
-                    length_mm = size$length_mm, alloy = alloy)$summary
-    out$heat_up_min <- pmax(ceiling(2 * heat$time_min) / 2, 0.5)
-    out$heat_up_low_min <- heat$time_low_min
-    out$heat_up_high_min <- heat$time_high_min
-  } else {
-    given <- check_numeric(set$heat_up_min, "heat_up_min", 0)
-    out$heat_up_min <- common_length(temp_c = temp_c, heat_up_min = given)$heat_up_min
-    out$heat_up_low_min <- out$heat_up_high_min <- out$heat_up_min
-  }
-  if (!is.null(set$cool_min)) {
-    out$cool_min <- rep(check_number(set$cool_min, "cool_min", 0), n)
-  } else if (set$cooling == "water") {
-    out$cool_min <- rep(WATER_COOLING, n)
-  } else {
-    cool <- cool_down(size$thickness_mm, start_c = temp_c, ambient_c = size$ambient_c,
-                      tolerance_c = size$tolerance_c,
-                      support = if (set$cooling == "block") "block" else "free",
-                      width_mm = size$width_mm, length_mm = size$length_mm, alloy = alloy)
-    out$cool_min <- pmax(ceiling(cool$summary$time_min), 1)
-  }
-  if (anyNA(out$heat_up_min) || anyNA(out$cool_min)) {
-    abort("range", "heating or cooling of the pieces cannot be computed", arg = "thickness_mm",
-          remedy = "Check the sizes of the pieces, or give `heat_up_min` and `cool_min`.")
-  }
-  out
 }
 
 plan_layout <- function(guess, set, steps) {

@@ -46,9 +46,9 @@ save_csv(rolling, "bellbrass_rolling.csv")
 # degrees Celsius with a door dip of 9, then in air; logged every 10 s to 0.1 with sd 0.3.
 seed(70303)
 hot <- softanneal::heat_up(0.95, softanneal::door_opening(330), until_min = 8, emissivity = 0.6,
-                           specimen = "bell-B")
+                           support = "free", specimen = "bell-B")
 # the history goes on from the heating
-log <- softanneal::cool_down(after = hot, until_min = 6)$history
+log <- softanneal::cool_down(after = hot, until_min = 6, support = "free")$history
 at <- seq(0, 840, 10)
 save_csv(data.frame(specimen = "bell-B", time_s = at,
                     temp_c = round(approx(log$time_s, log$temp_c, at)$y +

@@ -59,7 +59,7 @@ test_that("the energy need not be near the typical one", {
 })
 
 test_that("ignoring the heat-up biases rate, exponent and energy; the history removes it", {
-  log <- anneal_history(steps(), thickness_mm = 0.95, dip_c = 9)
+  log <- anneal_history(steps(), support = "free", cool_support = "free", thickness_mm = 0.95, dip_c = 9)
   set.seed(11)
   data <- simulated(log, sd = 1, each = 5L)
   with <- fit_softening(data, history = log, temp_ref_c = 370)

@@ -214,16 +214,31 @@ test_that("a small timetable is as worked out by hand", {
   expect_match(late$steps$end_clock[2L], "^00:")
 })
 
-test_that("heat-up and cooling are those of the heat room, rounded up", {
+test_that("heat-up allowance is the time that does not count, cooling that of the heat room", {
   g <- guess_330(draws = 8)
   p <- plan_anneal(c(290, 330), c(16, 32), g, support = "free", cooling = "air", session_min = 400)
   t <- p$temperatures
-  heat <- heat_up(0.95, c(290, 330), width_mm = 20, length_mm = 80)$summary
-  cool <- cool_down(0.95, c(290, 330), width_mm = 20, length_mm = 80)$summary
-  expect_equal(t$heat_up_min, ceiling(2 * heat$time_min) / 2)
-  expect_equal(t$heat_up_low_min, heat$time_low_min)
-  expect_equal(t$cool_min, ceiling(cool$time_min))
-  expect_match(paste(plan_anneal(290, 4, g, support = "free")$temperatures$note), "heat-up")
+  cool <- cool_down(0.95, c(290, 330), support = "free", width_mm = 20, length_mm = 80)
+  expect_equal(t$cool_min, ceiling(cool$summary$time_min))
+  # by hand: integral of 1 - k(T(t)) / k(T) over the heat-up, less that of k over the cooling
+  q <- g$par[["q_kj_mol"]]
+  k <- function(celsius, at) exp(-q / 8.31446261815324e-3 * (1 / (celsius + 273.15) -
+                                                               1 / (at + 273.15)))
+  for (i in 1:2) {
+    at <- t$temp_c[i]
+    area <- function(h, f) {
+      y <- f(h$temp_c)
+      sum(diff(h$time_s) * (y[-1L] + y[-length(y)]) / 2) / 60
+    }
+    hot <- heat_up(0.95, at, support = "free", tolerance_c = 0.1, width_mm = 20, length_mm = 80,
+                   n_points = 4000)$history
+    cold <- cool_down(0.95, at, support = "free", width_mm = 20, length_mm = 80,
+                      n_points = 4000)$history
+    lost <- area(hot, function(x) 1 - k(x, at)) - area(cold, function(x) k(x, at))
+    expect_lte(abs(t$heat_up_min[i] - lost), 0.125 + 0.01) # a quarter of a minute
+  }
+  expect_true(all(t$heat_up_low_min < t$heat_up_min & t$heat_up_min < t$heat_up_high_min))
+  expect_match(paste(plan_anneal(290, 1, g, support = "free")$temperatures$note), "heat-up")
   wet <- plan_anneal(290, 4, g, cooling = "water")
   expect_equal(wet$temperatures$cool_min, 2)
   expect_true("quenching" %in% wet$cautions$process)
@@ -413,4 +428,33 @@ test_that("errors to expect are those of linear theory, by hand", {
   blind <- tidy(plan_anneal(330, c(4, 8, 16, 32), g))
   expect_true(is.na(blind$std.error[blind$term == "q_kj_mol"]))
   expect_output(print(plan_anneal(330, c(4, 8, 16, 32), g)), "do not determine the activation")
+})
+
+test_that("a fit of readings from a plan gives back the truth, whatever the sheet", {
+  truth <- c(h_worked = 160, h_soft = 78, ln_k_ref = log(0.03), n = 1.6, q_kj_mol = 140)
+  g <- guess_330(draws = 8)
+  for (thickness in c(0.95, 3)) {
+    p <- suppressWarnings(plan_anneal(c(290, 310, 330, 350), c(4, 8, 16, 32, 64), g, furnaces = 4,
+                                      thickness_mm = thickness, session_min = 600))
+    s <- p$steps[order(p$steps$specimen, p$steps$step), ]
+    s$total_min <- ave(s$furnace_min, s$specimen, FUN = cumsum)
+    done <- s[s$step > 0, ]
+    # what the pieces really go through, by the defaults of the forward model
+    log <- anneal_history(data.frame(specimen = done$specimen, temp_c = done$temp_c,
+                                     time_min = done$total_min), thickness_mm = thickness)
+    hv <- soften(log, truth, model = "jmak", temp_ref_c = 320)$hardness
+    at <- vapply(seq_len(nrow(done)), function(k) {
+      max(which(log$specimen == done$specimen[k] & abs(log$furnace_min - done$total_min[k]) < 1e-9))
+    }, 1L)
+    d <- data.frame(specimen = s$specimen, temp_c = s$temp_c, time_min = s$time_min, scale = "HV",
+                    hardness = 160)
+    d$hardness[s$step > 0] <- hv[at]
+    fit <- suppressWarnings(fit_softening(d, temp_ref_c = 320))
+    expect_lt(abs(coef(fit)[["q_kj_mol"]] - 140), 2)
+    expect_lt(abs(coef(fit)[["n"]] - 1.6), 0.03)
+    expect_lt(abs(coef(fit)[["ln_k_ref"]] - log(0.03)), 0.03)
+    # the clock in the furnace instead: the bias that the allowance takes away
+    d$time_min <- s$total_min
+    expect_gt(abs(coef(suppressWarnings(fit_softening(d, temp_ref_c = 320)))[["q_kj_mol"]] - 140), 4)
+  }
 })
