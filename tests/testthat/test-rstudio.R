@@ -114,7 +114,7 @@ test_that("the plan shows hours, indentations, expected curves and errors, and m
   dir <- withr::local_tempdir()
   html <- render_template("plan-bench-sheet", list(
     improve = "", temp_c = c(290, 330), time_min = c(4, 8, 16, 32), run = "<b>run</b> *2*",
-    recryst_1h_c = 340, recryst_sd_c = 12, n = 5, length_mm = 60), dir)
+    recryst_1h_c = 340, recryst_sd_c = 12, n_readings = 5, length_mm = 60), dir)
   guess <- plan_guess("C26000", recryst_1h_c = 340, sd_prior = c(recryst_1h_c = 12))
   plan <- plan_anneal(c(290, 330), c(4, 8, 16, 32), guess, n_readings = 5, length_mm = 60, furnaces = 2)
   shown <- read_text(html)
