@@ -262,11 +262,7 @@ print.softanneal_layout <- function(x, ...) {
 
 #' @rdname indent_layout
 #' @export
-plot.softanneal_layout <- function(x, ...) {
-  check_dots_empty(...)
-  print(layout_picture(x))
-  invisible(x)
-}
+plot.softanneal_layout <- draw_picture
 
 #' @rdname indent_layout
 #' @method autoplot softanneal_layout

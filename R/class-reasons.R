@@ -7,7 +7,7 @@ ROUNDED <- 0.02
 # value, mark and reason for the rows of one group.
 mark_group <- function(key, given, design) {
   material <- if (is.null(design)) "brass" else design$bench$material
-  jmak <- is.null(design) || identical(design$truth$model, "jmak")
+  model <- if (is.null(design)) "jmak" else design$truth$model
   n <- nrow(key)
   out <- data.frame(value = given$value, mark = rep(NA_character_, n), reason = NA_character_)
   other <- which(!is.na(given$scale) & given$scale != "HV" & !is.na(given$number))
@@ -52,7 +52,7 @@ mark_group <- function(key, given, design) {
       next
     }
     as_given <- rounds_to(at$as_given, given$number[i], digits_of(given$digits[i]), change, at)
-    reason <- earlier_mistake(i, x, key, out, jmak, as_given == "right")
+    reason <- earlier_mistake(i, x, key, out, model, as_given == "right")
     if (!is.null(reason)) {
       set(i, "consistent", reason)
     } else {
@@ -153,18 +153,19 @@ slope_energy <- function(ln_rate, inverse) {
 # The reason if the number follows from the group's own earlier ones, or NULL. `out` holds the
 # values and the marks given so far; `rounds` tells whether the number is the one of the readings
 # as they are, rounded.
-earlier_mistake <- function(i, x, key, out, jmak, rounds) {
+earlier_mistake <- function(i, x, key, out, model, rounds) {
   at <- key[i, ]
+  plain <- is_plain_model(model) # then half of the softening is half of the recrystallisation
   near <- function(value) length(value) == 1L && !is.na(value) && abs(x / value - 1) <= ROUNDED
   not_right <- function(rows) any(out$mark[rows] %in% MARKS[c("unit", "consistent", "wrong")])
   row <- function(quantity) which(key$quantity == quantity & !is.na(out$value) & out$value > 0)
   here <- function(rows) rows[abs(key$temp_c[rows] - at$temp_c) < 1e-6]
-  if (jmak && at$quantity %in% c("k_per_min", "t50_min")) {
+  if (plain && at$quantity %in% c("k_per_min", "t50_min")) {
     n <- row("n")
     from <- here(row(setdiff(c("k_per_min", "t50_min"), at$quantity)))
     if (length(n) && length(from)) {
-      # k t_half = (ln 2)^(1/n), either way round
-      value <- log(2)^(1 / out$value[n]) / out$value[from]
+      # k t_half is a number that n alone decides, either way round
+      value <- theta_at(model, 0.5, out$value[n]) / out$value[from]
       used <- if (at$quantity == "k_per_min") n else c(n, from)
       if (not_right(used) && near(value)) {
         return(paste("follows from the group's own n and",
@@ -173,7 +174,7 @@ earlier_mistake <- function(i, x, key, out, jmak, rounds) {
     }
   }
   if (at$quantity == "q_kj_mol") {
-    for (quantity in c("k_per_min", if (jmak) "t50_min")) {
+    for (quantity in c("k_per_min", if (plain) "t50_min")) {
       rows <- row(quantity)
       if (length(rows) < 2L || !not_right(rows)) next
       ln_rate <- log(out$value[rows]) * if (quantity == "t50_min") -1 else 1

@@ -17,10 +17,11 @@ MOST_DRAWS <- 100L
 #' Each group's truth is the class truth plus a normal difference for hardness levels and times
 #' the exponential of a normal difference for the others, so that these stay positive.
 #'
-#' @param parameters,temp_ref_c The class truth, as in [simulate_readings()].
+#' @param parameters,model,temp_ref_c The class truth, as in [simulate_readings()].
 #' @param ... Must be empty.
 #' @param sd_groups Named standard deviations between the truths of groups: of `h_worked`,
-#'   `h_soft` and `loss` in HV; relative ones for `t50_rex_min` (or `ln_k_ref`: of the rate), `n`,
+#'   `h_soft`, `dh_rec` and `dh_hard` in HV; relative ones for `t50_rex_min` and the rates (`ln_k_ref`
+#'   and the like: 0.1 is 10 % of the rate), `n`,
 #'   `q_kj_mol` and the other parameters. Parameters that are not named do not differ.
 #' @param temp_c,time_min,n_readings,scale,sd,resolution As in [simulate_readings()].
 #' @param operators,specimen,schedule,material As in [simulate_readings()].
@@ -33,14 +34,14 @@ MOST_DRAWS <- 100L
 #' @examples
 #' class_design(blunders = c("outlier", "forgotten"), temp_c = c(310, 340, 370))
 #' @export
-class_design <- function(parameters = WORKSHOP_TRUTH, ..., temp_ref_c = 330,
+class_design <- function(parameters = WORKSHOP_TRUTH, ..., model = "jmak", temp_ref_c = 330,
                          sd_groups = CLASS_SD, temp_c = c(290, 330, 370, 410),
                          time_min = c(0, 4, 8, 16, 32, 64, 128), n_readings = 6, scale = "HR30T",
                          sd = WORKSHOP_SD, resolution = 0.5, operators = NULL,
                          blunders = NULL, specimen = NULL, schedule = NULL, material = "brass",
                          tolerance = 2) {
   check_dots_empty(...)
-  truth <- true_model(parameters, temp_ref_c)
+  truth <- true_model(parameters, model, temp_ref_c)
   bench <- bench_settings(temp_c, time_min, n_readings, scale, sd, resolution, operators, blunders,
                           specimen, schedule, material)
   # NULL: all groups share the class truth
@@ -177,7 +178,7 @@ draw_truth <- function(design) {
   sd <- stats::setNames(numeric(length(terms)), terms)
   sd[names(design$sd_groups)] <- design$sd_groups
   # the logarithm of a rate takes a relative difference by adding it
-  added <- terms %in% c("h_worked", "h_soft", "loss", "ln_k_ref", "ln_k_rec")
+  added <- is_level(terms) | is_amplitude(terms) | is_rate(terms)
   truth$par <- ifelse(added, truth$par + sd * z, truth$par * exp(sd * z))
   names(truth$par) <- terms
   truth

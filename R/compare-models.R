@@ -12,7 +12,8 @@
 #' model that is too rich does worse there although it fits better. It needs three temperatures.
 #'
 #' @param data Readings, as for [fit_softening()].
-#' @param models Names of models.
+#' @param models Names of models; `NULL` for those of [fit_softening()] without hardening at low
+#'   temperature.
 #' @param cross_validate Whether to cross-validate.
 #' @param ... Further arguments of [fit_softening()].
 #' @return A data frame of class `softanneal_model_table`, in the order of `aicc`: `model`,
@@ -29,16 +30,15 @@
 #'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
 #' compare_models(bell, c("jmak", "jmak_incubation"))
 #' @export
-compare_models <- function(data, models = c("jmak", "jmak_incubation", "recovery_jmak",
-                                            "recovery_jmak_incubation"),
-                           cross_validate = TRUE, ...) {
+compare_models <- function(data, models = NULL, cross_validate = TRUE, ...) {
   check_data(data)
   cross_validate <- check_flag(cross_validate, "cross_validate")
+  if (is.null(models)) models <- usual_models()
   if (!is.character(models) || !length(models) || anyDuplicated(models)) {
     abort("argument", "`models` must name each model once", arg = "models",
-          remedy = paste0("Choose from ", in_quotes(names(SOFTENING_MODELS)), "."))
+          remedy = paste0("Choose from ", in_quotes(model_names()), "."))
   }
-  for (m in models) check_choice(m, names(SOFTENING_MODELS), "models")
+  for (m in models) check_model_name(m, "models")
   out <- do.call(rbind, lapply(models, compare_row, data = data, cross_validate = cross_validate, ...))
   out <- out[order(out$aicc), ]
   out$delta <- out$aicc - min(out$aicc, Inf, na.rm = TRUE)
@@ -53,7 +53,7 @@ compare_row <- function(model, data, cross_validate, ...) {
                                           classes = "softanneal_warning")
   fit <- tryCatch(quiet(data, ...), softanneal_error_too_few = function(e) e)
   if (inherits(fit, "error")) {
-    return(data.frame(model = model, parameters = length(SOFTENING_MODELS[[model]]),
+    return(data.frame(model = model, parameters = length(model_terms(model)),
                       sigma = NA_real_, aicc = NA_real_, bic = NA_real_, lack_of_fit = NA_real_,
                       cv_rmse = NA_real_, open = NA_integer_, note = conditionMessage(fit)))
   }

@@ -175,7 +175,7 @@ archive_arguments <- function(given) {
           arg = code[1L], remedy = "Give columns and choices in quotes.")
   }
   or <- function(name, otherwise) if (is.null(given[[name]])) otherwise else given[[name]]
-  each_settings(or("model", names(SOFTENING_MODELS)), or("scale", c("HV", "as read")), given$se,
+  each_settings(or("model", model_names()), or("scale", c("HV", "as read")), given$se,
                 given$fixed, given$lower, given$upper, given$temp_ref_c, or("level", 0.95),
                 given$control, or("material", "brass"))
   check_number(or("threads", 1L), "threads", 1, 1024, whole = TRUE)

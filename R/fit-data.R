@@ -2,20 +2,6 @@
 # parameters, bounds and held values of the model. Everything a later refit needs travels in
 # the list, as plain vectors.
 
-# Names and order of the parameters. Twin: sa_model_parameters() in src/model.c.
-SOFTENING_MODELS <- list(
-  jmak = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol"),
-  jmak_incubation = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "theta0"),
-  recovery_jmak = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "loss", "ln_k_rec",
-                    "q_rec_kj_mol"),
-  recovery_jmak_incubation = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "loss",
-                               "ln_k_rec", "q_rec_kj_mol", "theta0"),
-  hardening_jmak = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "gain", "ln_k_hard",
-                     "q_hard_kj_mol"),
-  hardening_recovery_jmak = c("h_worked", "h_soft", "ln_k_ref", "n", "q_kj_mol", "loss",
-                              "ln_k_rec", "q_rec_kj_mol", "gain", "ln_k_hard", "q_hard_kj_mol")
-)
-
 # Order of sa_parameter_state in src/softening.h.
 PARAMETER_STATES <- c("determined", "held", "at lower bound", "at upper bound",
                       "only an upper limit", "only a lower limit", "not determined")
@@ -24,38 +10,6 @@ SOFTENING_FORMULA <- hardness ~ time_min + temp_c
 environment(SOFTENING_FORMULA) <- baseenv()
 STRAIN_FORMULA <- hardness ~ time_min + temp_c + strain
 environment(STRAIN_FORMULA) <- baseenv()
-
-# What the setup needs to know of each parameter: its unit ("scale": that of the fit), the edges
-# of the search, a plain start, and whether the lower edge is one of nature. Where the edges
-# depend on the readings: `rate` on the logarithm of their times, `of_top` is the upper edge as a
-# multiple of ten times the hardest reading.
-SOFTENING_PARAMETERS <- as.list(utils::read.table(header = TRUE, text = "
-  name          unit   low  high of_top start natural rate
-  h_worked      scale    0    NA      1     0   FALSE FALSE
-  h_soft        scale    0    NA      1     0   FALSE FALSE
-  ln_k_ref      none    NA    NA     NA    NA   FALSE  TRUE
-  n             none   0.1    10     NA   1.5    TRUE FALSE
-  q_kj_mol      kJ/mol   0  2000     NA   200    TRUE FALSE
-  theta0        none     0    50     NA     0    TRUE FALSE
-  loss          scale    0    NA    1e6     0    TRUE FALSE
-  ln_k_rec      none    NA    NA     NA    NA   FALSE  TRUE
-  q_rec_kj_mol  kJ/mol   0  2000     NA   200    TRUE FALSE
-  gain          scale    0    NA      1     0    TRUE FALSE
-  ln_k_hard     none    NA    NA     NA    NA   FALSE  TRUE
-  q_hard_kj_mol kJ/mol   0  2000     NA   100    TRUE FALSE
-  k_strain      none   -20    20     NA     1   FALSE FALSE
-  h_strain      none     0     5     NA     0    TRUE FALSE
-  fall          scale    0    NA      1     0    TRUE FALSE
-  ln_k_grow     none    NA    NA     NA    NA   FALSE  TRUE
-  q_grow_kj_mol kJ/mol   0  2000     NA   200    TRUE FALSE"))
-
-softening_units <- function(terms, scale) {
-  unit <- SOFTENING_PARAMETERS$unit[match(base_term(terms), SOFTENING_PARAMETERS$name)]
-  unit[unit == "scale"] <- scale
-  unit[unit == "none"] <- ""
-  names(unit) <- terms
-  as.vector(unit, "list")
-}
 
 # The name in a column argument, bare or quoted.
 column_name <- function(expr) {
@@ -237,8 +191,8 @@ fit_scale <- function(value, read_on, scale, material, gone, n) {
 
 # Parameters of the model: kind for C, start, bounds, what is held and why.
 softening_setup <- function(d, model, start, fixed, lower, upper) {
-  terms <- softening_terms(model, d)
-  base <- base_term(terms)
+  known <- model_setup(model, !is.null(d$strain_ln), d$growth, exponent_names(d))
+  terms <- known$terms
   p <- length(terms)
   after <- d$time_min > 0
   if (!any(after)) {
@@ -252,25 +206,22 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
     one_temperature <- diff(range(d$clock$energy_slope)) <= 1e-12
     log_time <- d$clock$log_min
   }
-  known <- SOFTENING_PARAMETERS
-  k <- match(base, known$name)
-  low <- known$low[k]
-  high <- known$high[k]
-  value <- known$start[k]
-  rate <- known$rate[k]
-  low[rate] <- -max(log_time) - 40
-  high[rate] <- -min(log_time) + 40
+  part <- term_rows(terms)
+  low <- part$low
+  high <- part$high
+  value <- part$start
+  rate <- part$rule == "times"
+  low[rate] <- low[rate] - max(log_time)
+  high[rate] <- high[rate] - min(log_time)
   value[rate] <- -sum(log_time) / length(log_time)
   hardest <- max(d$hardness)
   softest <- min(d$hardness)
-  level <- which(!is.na(known$of_top[k]))
-  high[level] <- 10 * hardest * known$of_top[k[level]]
-  high[base == "fall"] <- softest
+  high <- high * ifelse(part$rule == "top", 10 * hardest, ifelse(part$rule == "softest", softest, 1))
   value[1:2] <- c(hardest, softest)
-  if (!is.null(d$strain_ln)) value[base == "h_strain"] <- start_of_hardening(d)
+  if (!is.null(d$strain_ln)) value[terms == "h_strain"] <- start_of_hardening(d)
   names(low) <- names(high) <- names(value) <- terms
   # bounds of nature and of the user are answers; the others are only the edge of the search
-  natural <- c(known$natural[k] | terms %in% names(lower), terms %in% names(upper))
+  natural <- c(part$natural | terms %in% names(lower), terms %in% names(upper))
   low <- named_values(lower, low, "lower")
   high <- named_values(upper, high, "upper")
   if (any(low >= high)) {
@@ -282,8 +233,7 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   names(held) <- terms
   no_energy <- character()
   if (one_temperature) {
-    no_energy <- intersect(c("q_kj_mol", "q_rec_kj_mol", "q_hard_kj_mol", "q_grow_kj_mol"),
-                           setdiff(terms, names(fixed)))
+    no_energy <- setdiff(terms[is_energy(terms)], names(fixed))
     value[no_energy] <- 0
     held[no_energy] <- 1L
   }
@@ -303,7 +253,7 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   }
   counts <- count_changes(d)
   check_enough(counts[1L], p - sum(held))
-  list(kind = model_code(model, d), terms = terms, start = as.double(value),
+  list(kind = known$kind, terms = terms, start = as.double(value),
        lower = as.double(low), upper = as.double(high), natural = as.integer(natural),
        held = as.integer(held), no_energy = no_energy, use_start = !is.null(start),
        clusters_at_most = counts[2L])

@@ -38,7 +38,7 @@ summary.softanneal_fits <- function(object, ...) {
   }
   parameters <- data.frame(term = object$set$terms, least = m[, 1L], lower = m[, 2L],
                            median = m[, 3L], upper = m[, 4L], most = m[, 5L], std.error = m[, 6L],
-                           unit = unlist(softening_units(object$set$terms, object$set$scale),
+                           unit = unlist(term_units(object$set$terms, object$set$scale),
                                          use.names = FALSE))
   counts <- table(factor(status, GROUP_STATUS))
   lof <- glance(object)$lack_of_fit_p
@@ -207,7 +207,4 @@ fits_alt <- function(d, absent) {
 count_values <- function(n) if (n == 1L) "1 value is" else paste(n, "values are")
 
 #' @export
-plot.softanneal_fits <- function(x, ...) {
-  print(ggplot2::autoplot(x, ...))
-  invisible(x)
-}
+plot.softanneal_fits <- draw_picture

@@ -107,9 +107,7 @@ CONSTANT_LEVEL <- 0.999
 #' predict(fits, data.frame(coil = c("A", "B"), temp_c = 330, time_min = 10))
 #' @export
 fit_each <- function(data, by,
-                     model = c("jmak", "jmak_incubation", "recovery_jmak",
-                               "recovery_jmak_incubation", "hardening_jmak",
-                               "hardening_recovery_jmak"),
+                     model = "jmak",
                      scale = c("HV", "as read"), se = c("cluster", "model", "steps"), ...,
                      time = time_min, temp = temp_c, hardness = hardness, reading_scale = scale,
                      specimen = specimen, weights = NULL, material = "brass", fixed = NULL,
@@ -157,8 +155,8 @@ key_names <- function(expr) {
 # Everything the compiled call needs beside the readings; plain values that travel to workers.
 each_settings <- function(model, scale, se, fixed, lower, upper, temp_ref_c, level, control,
                           material) {
-  model <- check_choice(model, names(SOFTENING_MODELS), "model")
-  terms <- SOFTENING_MODELS[[model]]
+  model <- check_model_name(model)
+  terms <- model_terms(model)
   automatic <- is.null(se)
   se <- if (automatic) "cluster" else check_choice(se, c("cluster", "model", "steps"), "se")
   none <- stats::setNames(rep(NaN, length(terms)), terms)
@@ -170,13 +168,12 @@ each_settings <- function(model, scale, se, fixed, lower, upper, temp_ref_c, lev
                           in_quotes(terms[crossed], " and ")), arg = "lower",
           remedy = "Correct the bounds, or hold the parameter with `fixed`.")
   }
-  natural <- cbind(terms %in% c("n", "q_kj_mol", "theta0", "loss", "q_rec_kj_mol", "gain",
-                                "q_hard_kj_mol") | terms %in% names(lower), terms %in% names(upper))
+  natural <- cbind(term_rows(terms)$natural | terms %in% names(lower), terms %in% names(upper))
   held <- terms %in% names(fixed)
   if (!is.null(temp_ref_c)) {
     temp_ref_c <- check_number(temp_ref_c, "temp_ref_c", -ZERO_CELSIUS, open = TRUE)
   }
-  list(model = model, kind = match(model, names(SOFTENING_MODELS)) - 1L, terms = terms,
+  list(model = model, kind = model_code(model), terms = terms,
        scale = check_choice(scale, c("HV", "as read"), "scale"), se = se, automatic = automatic,
        level = check_level(level), material = material,
        ref_k = if (is.null(temp_ref_c)) NaN else temp_ref_c + ZERO_CELSIUS,

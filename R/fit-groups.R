@@ -3,34 +3,10 @@
 # of coordinate of temperature, that logarithm, and the number of the exponent from 0 (as C takes it).
 
 EXPONENT_CHOICES <- c("shared", "by temperature")
-MOST_EXPONENTS <- 12L # twin: SA_MOST_EXPONENTS in src/model.h
-
-# The number of a model for C. Twin: sa_model_kind in src/model.h.
-model_code <- function(model, d) {
-  match(model, names(SOFTENING_MODELS)) - 1L + (if (is.null(d$strain_ln)) 0L else 16L) +
-    (if (is.null(d$growth)) 0L else 32L * (as.integer(d$growth) - 1L)) +
-    256L * max(length(d$exponent_k) - 1L, 0L)
-}
-
-# Parameters of a model for these readings; those of groups stand after the energy.
-softening_terms <- function(model, d) {
-  terms <- SOFTENING_MODELS[[model]]
-  if (is.null(d$exponent_k) && is.null(d$strain_ln) && is.null(d$growth)) return(terms)
-  n <- exponent_names(d)
-  c(terms[1:3], if (length(n)) n[1L] else "n", terms[5L],
-    if (!is.null(d$strain_ln)) c("k_strain", "h_strain"), n[-1L], setdiff(terms[-(1:5)], "theta0"),
-    if (!is.null(d$growth)) c("fall", "ln_k_grow", "q_grow_kj_mol"), intersect(terms, "theta0"))
-}
 
 exponent_names <- function(d) {
   if (is.null(d$exponent_k)) return(NULL)
   paste0("n_", format(signif(d$exponent_k - ZERO_CELSIUS, 6), trim = TRUE, drop0trailing = TRUE))
-}
-
-# The parameter whose bounds and start a term shares: n for each n_<temperature>.
-base_term <- function(terms) {
-  terms[startsWith(terms, "n_")] <- "n"
-  terms
 }
 
 # Strains of the readings, checked; missing ones are found with the other columns.
@@ -70,9 +46,9 @@ with_exponents <- function(d) {
     abort("too_few", "all readings after an anneal are at one temperature", arg = "exponent",
           remedy = "Use n_by = \"shared\".")
   }
-  if (length(temps) > MOST_EXPONENTS) {
+  if (length(temps) > most_exponents()) {
     abort("argument", paste0("there are ", length(temps), " temperatures, more than the ",
-                             MOST_EXPONENTS, " exponents a fit can have"), arg = "exponent",
+                             most_exponents(), " exponents a fit can have"), arg = "exponent",
           remedy = "Use n_by = \"shared\", or fit fewer temperatures.")
   }
   d$exponent_k <- temps

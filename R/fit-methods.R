@@ -335,7 +335,4 @@ end_seed <- function(state) {
 as.data.frame.softanneal_fit <- function(x, ...) as.data.frame(augment(x))
 
 #' @export
-plot.softanneal_fit <- function(x, ...) {
-  print(ggplot2::autoplot(x, ...))
-  invisible(x)
-}
+plot.softanneal_fit <- draw_picture

@@ -94,14 +94,9 @@ count_line <- function(x) {
 
 #' @export
 header_lines.softanneal_fit_softening <- function(x) {
-  words <- c(jmak = "recrystallisation", jmak_incubation = "recrystallisation after incubation",
-             recovery_jmak = "recovery and recrystallisation",
-             recovery_jmak_incubation = "recovery, and recrystallisation after incubation",
-             hardening_jmak = "hardening at low temperature, then recrystallisation",
-             hardening_recovery_jmak = "hardening, recovery and recrystallisation")
   treatments <- length(unique(x$conditions$cluster_of))
   oven <- unique(signif(x$conditions$temp_c[x$conditions$time_min > 0], 12))
-  c(paste0("Softening fit '", x$model, "': ", words[[x$model]]),
+  c(paste0("Softening fit '", x$model, "': ", model_words(x$model)),
     paste0(count_line(x), " of ", treatments, " heat treatments at ", length(oven),
            if (length(oven) == 1L) " temperature (" else " temperatures (",
            paste(format(sort(oven)), collapse = ", "), " degrees Celsius)"),

@@ -39,7 +39,7 @@ resample_fit <- function(fit, n_resamples = 999, type = c("parametric", "residua
   draw <- resampler(fit, type)
   set <- fit$settings$set
   # the batch knows the plain models at constant temperature
-  plain <- set$kind == match(fit$model, names(SOFTENING_MODELS)) - 1L && !is_grouped(fit)
+  plain <- set$kind == model_code(fit$model) && !is_grouped(fit)
   estimates <- if (plain && is.null(fit$readings$history) && fit$loss == "squares") {
     refit_many(fit, type, draw, n_resamples)
   } else {
@@ -207,7 +207,4 @@ autoplot.softanneal_resample <- function(object, ...) {
 
 #' @rdname resample_fit
 #' @export
-plot.softanneal_resample <- function(x, ...) {
-  print(ggplot2::autoplot(x, ...))
-  invisible(x)
-}
+plot.softanneal_resample <- draw_picture

@@ -20,13 +20,13 @@
 #' |---|---|---|
 #' | `"jmak"` | recrystallisation alone | `h_worked`, `h_soft`, `ln_k_ref`, `n`, `q_kj_mol` |
 #' | `"jmak_incubation"` | incubation | `theta0` |
-#' | `"recovery_jmak"` | logarithmic recovery: \eqn{H_u = H_{worked} - A \ln(1 + k_r t)}, never below `h_soft` | `loss` (A), `ln_k_rec`, `q_rec_kj_mol` |
-#' | `"recovery_jmak_incubation"` | recovery and incubation | `loss`, `ln_k_rec`, `q_rec_kj_mol`, `theta0` |
-#' | `"hardening_jmak"` | hardening at low temperature: \eqn{H_u = H_{worked} + B (1 - \exp(-k_h t))} | `gain` (B), `ln_k_hard`, `q_hard_kj_mol` |
+#' | `"recovery_jmak"` | logarithmic recovery: \eqn{H_u = H_{worked} - A \ln(1 + k_r t)}, never below `h_soft` | `dh_rec` (A), `ln_k_rec`, `q_rec_kj_mol` |
+#' | `"recovery_jmak_incubation"` | recovery and incubation | `dh_rec`, `ln_k_rec`, `q_rec_kj_mol`, `theta0` |
+#' | `"hardening_jmak"` | hardening at low temperature: \eqn{H_u = H_{worked} + B (1 - \exp(-k_h t))} | `dh_hard` (B), `ln_k_hard`, `q_hard_kj_mol` |
 #' | `"hardening_recovery_jmak"` | hardening and recovery | all of both, never below `h_soft` |
 #'
 #' `ln_k_ref`, `ln_k_rec` and `ln_k_hard` are natural logarithms of rates in 1/min at
-#' `temp_ref_c`; hardness levels, `loss` and `gain` are in the scale of the fit; energies in kJ/mol; `n` and
+#' `temp_ref_c`; hardness levels, `dh_rec` and `dh_hard` are in the scale of the fit; energies in kJ/mol; `n` and
 #' `theta0` have no unit.
 #'
 #' Cold-worked alpha brass gains some hardness near 200 to 250 degrees Celsius before it
@@ -36,7 +36,7 @@
 #'
 #' The models with hardening can have several minima, some with an amplitude far beyond any
 #' metal that trades against n. The search begins where hardening is small beside the
-#' softening; give `start`, or `upper = c(gain = ...)`, to look elsewhere or to keep it there.
+#' softening; give `start`, or `upper = c(dh_hard = ...)`, to look elsewhere or to keep it there.
 #'
 #' **Scale.** The rule of mixtures holds on a scale that is linear in strength, so Rockwell
 #' readings are converted to Vickers first (`scale = "HV"`, see [convert_hardness()]). With
@@ -112,7 +112,7 @@
 #' \deqn{H_{soft}(t) = H_{soft} - F \left(1 - (1 + \theta_g)^{-1/(2m)}\right), \quad
 #'   \theta_g = \int \frac{K_g}{d_0^m} dt}{H_soft(t) = H_soft - F (1 - (1 + theta_g)^(-1/(2 m))),
 #'   theta_g = integral of K_g / d_0^m dt}
-#' with the parameters `fall` (F = H_soft - H_i, between zero and the lowest reading),
+#' with the parameters `dh_grow` (F = H_soft - H_i, between zero and the lowest reading),
 #' `ln_k_grow` (of K_g / d_0^m in 1/min at `temp_ref_c`) and `q_grow_kj_mol`; hardness alone tells
 #' no diameter. m cannot be told from hardness either and is given. The growth runs from the
 #' start of the anneal, so that it follows a temperature history as the other rates do. Grains in
@@ -120,8 +120,8 @@
 #' recrystallised, the curve is met within 0.5 HV and `h_soft` within 3 % where k is 35 times
 #' the rate of growth; at 3.5 times the curve is still met within 1 HV, but `h_soft` then is 10 HV
 #' too high, since it stands for time zero. Unless the grains grow a great deal, only the product of
-#' `fall` and the rate
-#' shows: hold `fall` then, with H_i from [fit_hall_petch()].
+#' `dh_grow` and the rate
+#' shows: hold `dh_grow` then, with H_i from [fit_hall_petch()].
 #'
 #' @param data A data frame of readings, one row a reading, as from [read_readings()].
 #' @param model Which model; see Details.
@@ -206,9 +206,7 @@
 #' anova(fit_softening(bell), fit_softening(bell, n_by = "by temperature"))
 #' @export
 fit_softening <- function(data,
-                          model = c("jmak", "jmak_incubation", "recovery_jmak",
-                                    "recovery_jmak_incubation", "hardening_jmak",
-                                    "hardening_recovery_jmak"),
+                          model = "jmak",
                           scale = c("HV", "as read"),
                           se = c("cluster", "components", "steps", "model"),
                           start = NULL, ..., time = time_min, temp = temp_c, hardness = hardness,
@@ -226,7 +224,7 @@ fit_softening <- function(data,
   se <- check_choice(se, SE_CHOICES, "se")
   loss <- check_choice(loss, c("squares", "huber"), "loss")
   level <- check_level(level)
-  model <- check_choice(model, names(SOFTENING_MODELS), "model")
+  model <- check_model_name(model)
   scale <- check_choice(scale, c("HV", "as read"), "scale")
   columns <- list(time = column_name(rlang::enexpr(time)), temp = column_name(rlang::enexpr(temp)),
                   hardness = column_name(rlang::enexpr(hardness)),
@@ -310,7 +308,7 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
     convergence = convergence_list(counts[4L], counts[5L], counts[6L], r$sums[4L], counts[3L],
                                    list(adopted = counts[7L])),
     call = call, formula = if (is.null(d$strain)) SOFTENING_FORMULA else STRAIN_FORMULA,
-    na.action = d$na.action, units = softening_units(terms, d$scale), model = model, se = se,
+    na.action = d$na.action, units = term_units(terms, d$scale), model = model, se = se,
     loss = loss, level = level,
     scale = d$scale, material = d$material, temp_ref_c = d$ref_k - ZERO_CELSIUS,
     par = par, cov_full = full, cov_null = r$null,

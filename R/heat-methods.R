@@ -50,7 +50,4 @@ autoplot.softanneal_heat <- function(object, ...) {
 
 #' @rdname heat_up
 #' @export
-plot.softanneal_heat <- function(x, ...) {
-  print(ggplot2::autoplot(x, ...))
-  invisible(x)
-}
+plot.softanneal_heat <- draw_picture

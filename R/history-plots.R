@@ -46,10 +46,7 @@ autoplot.softanneal_softening <- function(object, ...) {
 
 #' @rdname soften
 #' @export
-plot.softanneal_softening <- function(x, ...) {
-  print(ggplot2::autoplot(x, ...))
-  invisible(x)
-}
+plot.softanneal_softening <- draw_picture
 
 #' Hardness against temperature at given times
 #'
@@ -167,8 +164,8 @@ isochronal_range <- function(p, time_min, temp_c, read) {
     abort("argument", "`temp_c` is needed: without activation energy no temperature is special",
           arg = "temp_c", remedy = "Give the lowest and the highest temperature.")
   }
-  # ln k t = ln y / n with y = -ln(1 - X); e from it, T from e
-  e <- (log(-log1p(-c(0.01, 0.99))) / p$par[4L] - p$par[3L] - log(rev(range(time_min)))) / q
+  # ln k t = ln y / n with y of the fraction; e from it, T from e
+  e <- (shape_line(p$model, c(0.01, 0.99)) / p$par[4L] - p$par[3L] - log(rev(range(time_min)))) / q
   inverse <- 1 / p$ref_k - e * GAS_CONSTANT / 1000
   inverse <- pmin(pmax(inverse, 1 / 3000), 1 / 100)
   range_c <- 1 / inverse - ZERO_CELSIUS

@@ -15,9 +15,9 @@
 #'   between points), or a result of [anneal_history()], [heat_up()] or [cool_down()].
 #' @param parameters A fit of [fit_softening()], or a named vector with all parameters of one
 #'   model: `h_worked`, `h_soft` (any hardness scale linear in strength), `ln_k_ref` (k in
-#'   1/min at `temp_ref_c`), `n`, `q_kj_mol`, and as the model asks `theta0`, `loss`, `ln_k_rec`,
-#'   `q_rec_kj_mol`, `gain`, `ln_k_hard`, `q_hard_kj_mol`.
-#' @param model Name of the model; by default the one whose parameters are named.
+#'   1/min at `temp_ref_c`), `n`, `q_kj_mol`, and as the model asks `theta0`, `dh_rec`, `ln_k_rec`,
+#'   `q_rec_kj_mol`, `dh_hard`, `ln_k_hard`, `q_hard_kj_mol`.
+#' @param model Name of the model: that of a fit, or by default `"jmak"`.
 #' @param temp_ref_c Reference temperature of the rates in degrees Celsius; needed with a
 #'   vector, taken from a fit.
 #' @param time_min Times asked, in min after the first point of each history; by default every
@@ -87,40 +87,19 @@ forward_parameters <- function(parameters, model = NULL, temp_ref_c = NULL) {
     }
     return(list(kind = parameters$settings$set$kind, par = unname(parameters$par),
                 ref_k = parameters$temp_ref_c + ZERO_CELSIUS, scale = parameters$scale,
-                terms = names(parameters$par)))
+                terms = names(parameters$par), model = parameters$model))
   }
   parameters <- check_start_like(parameters, "parameters")
-  model <- if (is.null(model)) model_of_names(names(parameters)) else {
-    check_choice(model, names(SOFTENING_MODELS), "model")
-  }
-  terms <- SOFTENING_MODELS[[model]]
-  odd <- c(setdiff(names(parameters), terms), setdiff(terms, names(parameters)))
-  if (length(odd) || anyDuplicated(names(parameters))) {
-    abort("argument", paste0("model '", model, "' needs each of ", in_quotes(terms, " and "),
-                             " once"), arg = "parameters",
-          remedy = if (length(odd)) paste0("Missing or unknown: ", in_quotes(odd, " and "), "."))
-  }
+  model <- if (is.null(model)) "jmak" else check_model_name(model)
+  par <- parameters_of(parameters, model)
   if (is.null(temp_ref_c)) {
     abort("argument", "`temp_ref_c` is missing: rates need the temperature they hold at",
           arg = "temp_ref_c", remedy = "Give the reference temperature of `ln_k_ref` in deg C.")
   }
   ref_k <- check_number(temp_ref_c, "temp_ref_c", -ZERO_CELSIUS, open = TRUE) + ZERO_CELSIUS
-  par <- parameters[terms]
-  lower <- ifelse(terms %in% c("ln_k_ref", "ln_k_rec", "ln_k_hard"), -Inf, 0)
-  for (j in seq_along(terms)) {
-    check_number(unname(par[j]), terms[j], lower[j], open = terms[j] == "n")
-  }
-  list(kind = match(model, names(SOFTENING_MODELS)) - 1L, par = as.double(par), ref_k = ref_k,
-       scale = NULL, terms = terms)
-}
-
-model_of_names <- function(names) {
-  fits <- vapply(SOFTENING_MODELS, setequal, NA, names)
-  if (any(fits)) return(names(SOFTENING_MODELS)[which(fits)[1L]])
-  near <- names(SOFTENING_MODELS)[which.min(vapply(SOFTENING_MODELS, \(terms) {
-    length(setdiff(terms, names)) + length(setdiff(names, terms))
-  }, 0))]
-  near
+  check_parameters(par)
+  list(kind = model_code(model), par = as.double(par), ref_k = ref_k, scale = NULL,
+       terms = names(par), model = model)
 }
 
 all_points <- function(h) {

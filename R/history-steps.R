@@ -205,7 +205,4 @@ as.data.frame.softanneal_history <- function(x, ...) structure(x, class = "data.
 autoplot.softanneal_history <- function(object, ...) plot_history(as.data.frame(object), ...)
 
 #' @export
-plot.softanneal_history <- function(x, ...) {
-  print(ggplot2::autoplot(x, ...))
-  invisible(x)
-}
+plot.softanneal_history <- draw_picture

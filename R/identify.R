@@ -103,6 +103,15 @@ progress <- function(fit) {
   }, each$temp_c, each$strain))
 }
 
+# Why the amplitude, the rate and the energy of a process are not known.
+UNSEEN_PROCESS <- c(
+  recovery = paste("While recovery is slow only the product of its amplitude and rate shows;",
+                   "or there is no recovery to see."),
+  hardening = paste("The hardening shows only in readings taken while it is under way, before the",
+                    "metal softens; or there is none to see."),
+  growth = paste("While grains have grown little only the product of the fall and its rate shows;",
+                 "or there is no growth to see."))
+
 reason_for <- function(fit, term, state) {
   if (state == "determined") return("The readings fix it.")
   if (state == "held") {
@@ -115,7 +124,8 @@ reason_for <- function(fit, term, state) {
   over <- unique(p$temp_c[which(p$first > 0.9)])
   idle <- unique(p$temp_c[which(p$last < 0.1)])
   if (all(is.na(c(p$first, p$last)))) return("The hardness does not change: there is no softening to see.")
-  rate <- term %in% c("ln_k_ref", "q_kj_mol")
+  process <- term_process(term)
+  rate <- process == "recrystallisation" && (is_rate(term) || is_energy(term))
   if (rate && length(over)) {
     return(paste0("Softening at ", paste(temperature_label(over), collapse = ", "),
                   " was over before the first reading, so only a least rate is known there."))
@@ -127,14 +137,7 @@ reason_for <- function(fit, term, state) {
   if (term == "k_strain") {
     return("Softening is seen under way at too few strains to tell how the rate goes with strain.")
   }
-  if (term %in% c("loss", "ln_k_rec", "q_rec_kj_mol")) {
-    return(paste("While recovery is slow only the product of its amplitude and rate shows;",
-                 "or there is no recovery to see."))
-  }
-  if (term %in% c("fall", "ln_k_grow", "q_grow_kj_mol")) {
-    return(paste("While grains have grown little only the product of the fall and its rate shows;",
-                 "or there is no growth to see."))
-  }
+  if (process %in% names(UNSEEN_PROCESS)) return(UNSEEN_PROCESS[[process]])
   if (term == "theta0" && state == "at lower bound") {
     return("The early readings fall; a delay alone would make them flatter.")
   }
@@ -219,7 +222,4 @@ autoplot.softanneal_profile <- function(object, ...) {
 
 #' @rdname profile.softanneal_fit_softening
 #' @export
-plot.softanneal_profile <- function(x, ...) {
-  print(ggplot2::autoplot(x, ...))
-  invisible(x)
-}
+plot.softanneal_profile <- draw_picture

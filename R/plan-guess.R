@@ -143,14 +143,14 @@ guess_of_metal <- function(alloy, given, sd_prior, draws) {
                 n = n, q_kj_mol = q)
   par <- c(h_worked = v[["h_worked"]], h_soft = v[["h_soft"]],
            ln_k_ref = rate_of_hour(v[["n"]]), n = v[["n"]], q_kj_mol = v[["q_kj_mol"]])
-  list(model = "jmak", kind = 0L, par = par, draws = keep_falling(sets, par), table = table,
+  list(model = "jmak", kind = model_code("jmak"), par = par, draws = keep_falling(sets, par), table = table,
        temp_ref_c = v[["recryst_1h_c"]], estimated = stats::setNames(rep(TRUE, 5L), names(par)),
        sd_reading = USUAL_SCATTER[["reading"]], sd_step = USUAL_SCATTER[["step"]], scale = "HV",
        conversion = conversion_of(alloy$material), origin = "values and spreads")
 }
 
 # ln k in 1/min at the temperature where recrystallisation is complete in 60 min.
-rate_of_hour <- function(n) log(-log1p(-COMPLETE)) / n - log(60)
+rate_of_hour <- function(n) log(theta_at("jmak", COMPLETE, n)) - log(60)
 
 # Name of the hardness conversion table for a metal, NA where there is none.
 conversion_of <- function(alloy) {
@@ -194,8 +194,8 @@ keep_falling <- function(sets, par) {
 # Widest limits of what a parameter can be: half widths that keep the information regular.
 widest <- function(par) {
   drop <- abs(par[["h_worked"]] - par[["h_soft"]])
-  c(h_worked = drop, h_soft = drop, ln_k_ref = 10, n = 5, q_kj_mol = 1000, theta0 = 10,
-    loss = drop, ln_k_rec = 10, q_rec_kj_mol = 1000)[names(par)]
+  c(level = drop, amplitude = drop, rate = 10, exponent = 5, energy = 1000,
+    delay = 10)[term_role(names(par))]
 }
 
 guess_of_fit <- function(fit, alloy, given, sd_prior, draws) {
@@ -224,7 +224,7 @@ guess_of_fit <- function(fit, alloy, given, sd_prior, draws) {
                                    diag(1 / widest(par)[moving]^2, sum(moving)))
   }
   # energies, exponents and amplitudes stay positive: their logarithms are drawn
-  positive <- names(par) %in% c("n", "q_kj_mol", "q_rec_kj_mol") & par > 0
+  positive <- term_role(names(par)) %in% c("exponent", "energy") & par > 0
   by <- ifelse(positive, par, 1)
   cov <- cov / outer(by, by)
   root <- eigen(cov, symmetric = TRUE)
@@ -234,7 +234,8 @@ guess_of_fit <- function(fit, alloy, given, sd_prior, draws) {
   sets <- sweep(shift, 2L, ifelse(positive, 0, par), `+`)
   sets[, positive] <- sweep(exp(shift[, positive, drop = FALSE]), 2L, par[positive], `*`)
   colnames(sets) <- names(par)
-  for (term in intersect(c("theta0", "loss"), names(par))) sets[, term] <- pmax(sets[, term], 0)
+  least <- term_role(names(par)) %in% c("delay", "amplitude")
+  sets[, least] <- pmax(sets[, least], 0)
   blind <- fit$settings$set$no_energy
   if (length(blind)) {
     known <- guess_of_metal(alloy, list(), NULL, draws)

@@ -91,10 +91,7 @@ energy_expectation <- function(q) {
 
 #' @rdname plan_anneal
 #' @export
-plot.softanneal_plan <- function(x, ...) {
-  print(ggplot2::autoplot(x, ...))
-  invisible(x)
-}
+plot.softanneal_plan <- draw_picture
 
 #' @param what `autoplot()`: `"timetable"`, or `"expected"` for the hardness to expect at each
 #'   temperature over time with the middle 90 % of the guess, and the readings planned.

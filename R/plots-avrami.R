@@ -48,7 +48,8 @@ plot_avrami <- function(fit, margin = NULL, level = 0.95, base_size = NULL, ...)
   curve <- avrami_curves(fit, d)
   arrows <- points[!inside, ]
   levels <- c(0.001, 0.01, 0.05, 0.2, 0.5, 0.8, 0.95, 0.99, 0.999)
-  levels <- levels[double_log(levels) >= d$edge[1L] & double_log(levels) <= d$edge[2L]]
+  place <- shape_line(fit$model, levels)
+  levels <- levels[place >= d$edge[1L] & place <= d$edge[2L]]
   span <- range(points$time_min)
   ggplot2::ggplot(points, ggplot2::aes(.data[["time_min"]], colour = .data[["temperature"]])) +
     ggplot2::geom_line(ggplot2::aes(y = .data[["y"]], linetype = .data[["temperature"]]),
@@ -65,8 +66,8 @@ plot_avrami <- function(fit, margin = NULL, level = 0.95, base_size = NULL, ...)
     ggplot2::scale_x_log10(sub(")", ", logarithmic)", time_title(fit), fixed = TRUE),
                            breaks = log_breaks(span), labels = plain_numbers) +
     ggplot2::scale_y_continuous(
-      "ln(-ln(1 - X)), X softened fraction (no unit)",
-      sec.axis = ggplot2::sec_axis(~., breaks = double_log(levels),
+      paste0(shape_words(fit$model), ", X softened fraction (no unit)"),
+      sec.axis = ggplot2::sec_axis(~., breaks = shape_line(fit$model, levels),
                                    labels = paste0(100 * levels, " %"),
                                    name = "Softened fraction (%)")) +
     strain_panels(fit) + temperature_scales(levels(points$temperature)) +
@@ -85,8 +86,6 @@ plot_avrami <- function(fit, margin = NULL, level = 0.95, base_size = NULL, ...)
                    sum(points$where == "high"), " means are arrows at the lower and upper edge.")) +
     plain_theme(base_size)
 }
-
-double_log <- function(x) log(-log1p(-x))
 
 softened_fraction <- function(fit, hardness, strain) {
   worked <- worked_hardness(fit, strain)
@@ -124,10 +123,10 @@ avrami_points <- function(fit, margin, level) {
   out <- out[keep, ]
   half <- rep_len(half, length(x))[keep]
   x <- x[keep]
-  edge <- double_log(c(margin, 1 - margin)) + c(-0.45, 0.3)
+  edge <- shape_line(fit$model, c(margin, 1 - margin)) + c(-0.45, 0.3)
   out$where <- ifelse(x < margin, "low", ifelse(x > 1 - margin, "high", "inside"))
   clamp <- function(v) {
-    y <- suppressWarnings(double_log(pmin(pmax(v, 0), 1))) # 0 and 1 give the infinite ends
+    y <- shape_line(fit$model, pmin(pmax(v, 0), 1)) # 0 and 1 give the infinite ends
     pmin(pmax(y, edge[1L]), edge[2L])
   }
   inside <- out$where == "inside"
@@ -158,7 +157,7 @@ avrami_curves <- function(fit, d) {
                                                curve$strain)$fit, curve$strain)
   keep <- !is.na(x) & x > 0 & x < 1
   curve <- curve[keep, ]
-  curve$y <- double_log(x[keep])
+  curve$y <- shape_line(fit$model, x[keep])
   curve <- curve[curve$y >= d$edge[1L] & curve$y <= d$edge[2L], ]
   curve$temperature <- temperature_factor(curve$temp_c, temps)
   curve

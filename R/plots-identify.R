@@ -1,7 +1,7 @@
 # What the readings determine: one line per parameter, also for those that are fixed.
 
 #' @rdname identifiability
-#' @param object What `identifiability()` returned.
+#' @param object,x What `identifiability()` returned.
 #' @method autoplot softanneal_identifiability
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_identifiability)
 autoplot.softanneal_identifiability <- function(object, ...) {
@@ -58,3 +58,7 @@ autoplot.softanneal_identifiability <- function(object, ...) {
                                      collapse = ", "), ".")) +
     plain_theme()
 }
+
+#' @rdname identifiability
+#' @export
+plot.softanneal_identifiability <- draw_picture

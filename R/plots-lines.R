@@ -18,15 +18,14 @@ rates_by_temperature <- function(fit) {
   temps <- sort(unique(signif(d$temp_k[d$time_min > 0], 12)))
   set <- fit$settings$set
   j <- match("ln_k_ref", set$terms)
+  rates <- which(is_rate(set$terms))
+  energies <- match(term_process(set$terms[rates]),
+                    ifelse(is_energy(set$terms), term_process(set$terms), NA))
   out <- lapply(temps, function(temp_k) {
     pick <- which(abs(d$temp_k - temp_k) <= 1e-9 * temp_k & d$time_min > 0)
     e <- inverse_temperature(temp_k - ZERO_CELSIUS, fit$temp_ref_c)
     start <- unname(fit$par)
-    start[j] <- start[j] + fit$par[["q_kj_mol"]] * e
-    for (process in c("rec", "hard", "grow")) { # every rate moves to the new reference
-      i <- match(paste0("ln_k_", process), set$terms)
-      if (!is.na(i)) start[i] <- start[i] + fit$par[[paste0("q_", process, "_kj_mol")]] * e
-    }
+    start[rates] <- start[rates] + start[energies] * e # every rate moves to the new reference
     held <- rep(1L, length(start))
     held[j] <- 0L
     one <- take_readings(d, pick)

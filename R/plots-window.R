@@ -119,7 +119,4 @@ window_veil <- function(grid, read, keys) {
 
 #' @rdname process_window
 #' @export
-plot.softanneal_window <- function(x, ...) {
-  print(ggplot2::autoplot(x, ...))
-  invisible(x)
-}
+plot.softanneal_window <- draw_picture

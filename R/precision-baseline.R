@@ -313,7 +313,4 @@ autoplot.softanneal_comparison <- function(object, ...) {
 
 #' @rdname compare_baseline
 #' @export
-plot.softanneal_comparison <- function(x, ...) {
-  print(ggplot2::autoplot(x, ...))
-  invisible(x)
-}
+plot.softanneal_comparison <- draw_picture

@@ -146,14 +146,11 @@ strip_alt <- function(steps, specimens, scales, times) {
 
 #' @rdname autoplot.softanneal_readings
 #' @export
-plot.softanneal_readings <- function(x, ...) {
-  print(ggplot2::autoplot(x, ...))
-  invisible(x)
-}
+plot.softanneal_readings <- draw_picture
 
 #' @rdname autoplot.softanneal_readings
 #' @export
-plot.softanneal_steps <- plot.softanneal_readings
+plot.softanneal_steps <- draw_picture
 
 #' Consistency of laboratories: h and k
 #'
@@ -218,7 +215,7 @@ autoplot.softanneal_laboratories <- function(object, ...) {
 
 #' @rdname autoplot.softanneal_laboratories
 #' @export
-plot.softanneal_laboratories <- plot.softanneal_readings
+plot.softanneal_laboratories <- draw_picture
 
 #' Uncertainty budget as bars
 #'
@@ -267,7 +264,7 @@ autoplot.softanneal_budget <- function(object, ...) {
 
 #' @rdname autoplot.softanneal_budget
 #' @export
-plot.softanneal_budget <- plot.softanneal_readings
+plot.softanneal_budget <- draw_picture
 
 # Whether the times would touch below panels side by side: a figure takes about 2.2 mm, and the
 # panels of a picture as wide as a page share about 150 mm.

@@ -1,25 +1,6 @@
 # Parts of reports for people: labels instead of column names, numbers on the right with the digits
 # their errors allow, and one line that says what each parameter means.
 
-PARAMETER_MEANING <- c(
-  h_worked = "before any anneal", h_soft = "when softening is complete",
-  ln_k_ref = "logarithm of the rate k in 1/min at the reference temperature; higher is faster",
-  n = "how suddenly softening comes; 1 to 4 is usual",
-  q_kj_mol = "how strongly the rate depends on temperature; higher is stronger",
-  theta0 = "time before recrystallisation begins, in units of 1/k",
-  loss = "softening before recrystallisation, by recovery",
-  dh_rec = "softening before recrystallisation, by recovery",
-  ln_k_rec = "logarithm of the rate of recovery in 1/min",
-  q_rec_kj_mol = "how strongly recovery depends on temperature",
-  gain = "hardening at low temperature", dh_hard = "hardening at low temperature",
-  ln_k_hard = "logarithm of the rate of that hardening in 1/min",
-  q_hard_kj_mol = "how strongly that hardening depends on temperature",
-  k_strain = "how much faster softening is after more cold work",
-  h_strain = "how much harder more cold work makes the sheet",
-  fall = "softening by growing grains", dh_grow = "softening by growing grains",
-  ln_k_grow = "logarithm of the rate of grain growth in 1/min",
-  q_grow_kj_mol = "how strongly grain growth depends on temperature")
-
 # p-values as they are written: never as zero.
 p_words <- function(p) {
   ifelse(is.na(p), "\u2013", ifelse(p < 0.001, "p < 0.001", paste("p =", format_quantity(p, 2L))))
@@ -120,7 +101,7 @@ report_table <- function(x, caption, words = character()) {
 
 # The four common models and the chosen one.
 report_comparison <- function(data, scale, material, chosen) {
-  compare_models(data, unique(c(names(SOFTENING_MODELS)[1:4], chosen)), cross_validate = FALSE,
+  compare_models(data, unique(c(usual_models(), chosen)), cross_validate = FALSE,
                  scale = scale, material = material)
 }
 

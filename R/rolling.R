@@ -257,7 +257,4 @@ autoplot.softanneal_cold_work <- function(object, ...) {
 
 #' @rdname cold_work
 #' @export
-plot.softanneal_cold_work <- function(x, ...) {
-  print(ggplot2::autoplot(x, ...))
-  invisible(x)
-}
+plot.softanneal_cold_work <- draw_picture

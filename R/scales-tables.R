@@ -162,7 +162,4 @@ conversion_alt <- function(cells, materials, scales) {
 
 #' @rdname autoplot.softanneal_conversion_tables
 #' @export
-plot.softanneal_conversion_tables <- function(x, ...) {
-  print(autoplot.softanneal_conversion_tables(x, ...))
-  invisible(x)
-}
+plot.softanneal_conversion_tables <- draw_picture

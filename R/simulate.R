@@ -29,7 +29,7 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' | `warm` | a step is read before the piece is cold: 4 to 7 HV too soft, and a `note` says so |
 #' | `forgotten` | one reading is not written down (`NA`) |
 #'
-#' @param parameters Named vector of true values: those of one model of [fit_softening()], in
+#' @param parameters Named vector of true values: those of the model (see [fit_softening()]), in
 #'   HV, kJ/mol and 1/min. Instead of `ln_k_ref` (logarithm of the rate in 1/min at
 #'   `temp_ref_c`) you may give `t50_rex_min`: minutes to half of the recrystallisation there.
 #' @param temp_c Temperatures in degrees Celsius, one piece each.
@@ -37,6 +37,7 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' @param n_readings Readings a step.
 #' @param scale Hardness scale of the dial; one, or one for each reading of a step.
 #' @param ... Must be empty.
+#' @param model Name of the model the truth follows.
 #' @param temp_ref_c Temperature of `t50_rex_min` or `ln_k_ref`, in degrees Celsius.
 #' @param sd Named standard deviations, put in place of those of the default: `reading`,
 #'   `step`, `specimen` in HV; `operator`, `machine` in points of the scale.
@@ -76,11 +77,12 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' @export
 simulate_readings <- function(parameters = WORKSHOP_TRUTH, temp_c = c(290, 330, 370, 410),
                               time_min = c(0, 4, 8, 16, 32, 64, 128), n_readings = 6,
-                              scale = "HR30T", ..., temp_ref_c = 330, sd = WORKSHOP_SD,
-                              resolution = 0.5, operators = NULL, blunders = NULL, specimen = NULL,
+                              scale = "HR30T", ..., model = "jmak", temp_ref_c = 330,
+                              sd = WORKSHOP_SD, resolution = 0.5, operators = NULL,
+                              blunders = NULL, specimen = NULL,
                               schedule = NULL, material = "brass", seed = NULL) {
   check_dots_empty(...)
-  truth <- true_model(parameters, temp_ref_c)
+  truth <- true_model(parameters, model, temp_ref_c)
   bench <- bench_settings(temp_c, time_min, n_readings, scale, sd, resolution, operators, blunders,
                           specimen, schedule, material)
   if (!is.null(seed)) {
@@ -117,36 +119,21 @@ restore_random <- function(state) {
   if (state$absent) rm(".Random.seed", envir = globalenv())
 }
 
-# True values as a model of the fits: list(model, kind, par, temp_ref_c), par in the order of
-# SOFTENING_MODELS with ln_k_ref.
-true_model <- function(parameters, temp_ref_c) {
+# True values as a model of the fits: list(model, kind, par, temp_ref_c), par in the order of the
+# model with ln_k_ref.
+true_model <- function(parameters, model, temp_ref_c) {
   temp_ref_c <- check_number(temp_ref_c, "temp_ref_c", -ZERO_CELSIUS, open = TRUE)
+  model <- check_model_name(model)
   x <- check_start_like(parameters, "parameters")
-  if (anyDuplicated(names(x))) {
-    abort("argument", "`parameters` names a parameter twice", arg = "parameters",
-          remedy = "Give each once.")
-  }
-  given <- replace(names(x), names(x) == "t50_rex_min", "ln_k_ref")
-  model <- names(SOFTENING_MODELS)[vapply(SOFTENING_MODELS, setequal, NA, given)]
-  if (length(model) != 1L || anyDuplicated(given)) {
-    abort("argument", paste0("`parameters` are those of no model: ", in_quotes(names(x), " and ")),
-          arg = "parameters",
-          remedy = paste0("A model has for example ",
-                          in_quotes(SOFTENING_MODELS$jmak, " and "),
-                          "; `t50_rex_min` may stand for `ln_k_ref`."))
-  }
-  for (name in names(x)) {
-    positive <- name %in% c("h_worked", "h_soft", "t50_rex_min", "n")
-    if (name %in% c("ln_k_ref", "ln_k_rec")) check_number(x[[name]], name) else
-      check_number(x[[name]], name, 0, open = positive)
-  }
-  if ("t50_rex_min" %in% names(x)) {
+  half <- names(x) == "t50_rex_min"
+  if (any(half)) check_number(x[[which(half)[1L]]], "t50_rex_min", 0, open = TRUE)
+  x <- parameters_of(stats::setNames(x, ifelse(half, "ln_k_ref", names(x))), model)
+  check_parameters(x, c("level", "exponent"))
+  if (any(half)) {
     theta0 <- if ("theta0" %in% names(x)) x[["theta0"]] else 0
-    x[["t50_rex_min"]] <- log(jmak_time(0.5, 1, x[["n"]], theta0) / x[["t50_rex_min"]])
-    names(x)[names(x) == "t50_rex_min"] <- "ln_k_ref"
+    x[["ln_k_ref"]] <- log(theta_at(model, 0.5, x[["n"]], theta0) / x[["ln_k_ref"]])
   }
-  list(model = model, kind = match(model, names(SOFTENING_MODELS)) - 1L,
-       par = x[SOFTENING_MODELS[[model]]], temp_ref_c = temp_ref_c)
+  list(model = model, kind = model_code(model), par = x, temp_ref_c = temp_ref_c)
 }
 
 # True hardness in HV and its gradient: matrix(hardness, d hardness / d parameters).

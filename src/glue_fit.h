@@ -5,6 +5,7 @@
 
 #include "glue.h"
 #include "glue_history.h"
+#include "glue_parts.h"
 #include "least_squares.h"
 #include "model.h"
 
@@ -18,9 +19,6 @@ SEXP sa_call_time_to(SEXP model, SEXP place, SEXP target, SEXP kind, SEXP par);
 
 SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP meetings,
                               SEXP settings);
-
-/* A model number from R. */
-sa_model_kind glue_model(SEXP model);
 
 /* For each temperature the number of the nearest level, from 0. */
 int *glue_exponents(SEXP levels, const double *temp_k, size_t n);

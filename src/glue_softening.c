@@ -26,16 +26,6 @@ static double *put_matrix(SEXP list, int slot, size_t rows, size_t cols)
     return REAL(VECTOR_ELT(list, slot));
 }
 
-sa_model_kind glue_model(SEXP model)
-{
-    int kind = glue_integer(model, "model");
-    if (kind < SA_JMAK || kind >= SA_MOST_KINDS ||
-        kind % SA_WITH_STRAIN >= SA_MODELS ||
-        kind % SA_ONE_EXPONENT >= 4 * SA_WITH_GROWTH || kind / SA_ONE_EXPONENT >= SA_MOST_EXPONENTS)
-        Rf_error("internal error: unknown model %d", kind);
-    return (sa_model_kind)kind;
-}
-
 int *glue_exponents(SEXP levels, const double *temp_k, size_t n)
 {
     const R_xlen_t count = Rf_xlength(levels);

@@ -72,13 +72,13 @@ const sa_term sa_terms[SA_TERMS] = {
     [SA_T_H_STRAIN] = {"h_strain", SA_STRAIN, SA_NO_PROCESS, 1, SA_BY_TABLE, 0.0, 5.0, 0.0,
                        OF_POWER},
     [SA_T_THETA0] = {"theta0", SA_DELAY, SA_NO_PROCESS, 1, SA_BY_TABLE, 0.0, 50.0, 0.0, OF_POWER},
-    [SA_T_RECOVERY] = AMPLITUDE("loss", SA_RECOVERY, SA_BY_TOP, 1e6),
+    [SA_T_RECOVERY] = AMPLITUDE("dh_rec", SA_RECOVERY, SA_BY_TOP, 1e6),
     [SA_T_RECOVERY + 1] = RATE("ln_k_rec", SA_RECOVERY),
     [SA_T_RECOVERY + 2] = ENERGY("q_rec_kj_mol", SA_RECOVERY, 200.0),
-    [SA_T_HARDENING] = AMPLITUDE("gain", SA_HARDENING, SA_BY_TOP, 1.0),
+    [SA_T_HARDENING] = AMPLITUDE("dh_hard", SA_HARDENING, SA_BY_TOP, 1.0),
     [SA_T_HARDENING + 1] = RATE("ln_k_hard", SA_HARDENING),
     [SA_T_HARDENING + 2] = ENERGY("q_hard_kj_mol", SA_HARDENING, 100.0),
-    [SA_T_GROWTH] = AMPLITUDE("fall", SA_GROWTH, SA_BY_SOFTEST, 1.0),
+    [SA_T_GROWTH] = AMPLITUDE("dh_grow", SA_GROWTH, SA_BY_SOFTEST, 1.0),
     [SA_T_GROWTH + 1] = RATE("ln_k_grow", SA_GROWTH),
     [SA_T_GROWTH + 2] = ENERGY("q_grow_kj_mol", SA_GROWTH, 200.0)};
 
@@ -97,19 +97,21 @@ const sa_process sa_processes[SA_PROCESSES] = {
 #define HARDENING (1u << SA_HARDENING)
 
 const sa_model_part sa_models[SA_MODELS] = {
-    [SA_JMAK] = {"jmak", "recrystallisation", SA_SHAPE_JMAK, 0, 0},
+    [SA_JMAK] = {"jmak", "recrystallisation", SA_SHAPE_JMAK, 0, 0, 1},
     [SA_JMAK_INCUBATION] = {"jmak_incubation", "recrystallisation after incubation", SA_SHAPE_JMAK,
-                            0, 1},
+                            0, 1, 1},
     [SA_RECOVERY_JMAK] = {"recovery_jmak", "recovery and recrystallisation", SA_SHAPE_JMAK,
-                          RECOVERY, 0},
+                          RECOVERY, 0, 1},
     [SA_RECOVERY_JMAK_INCUBATION] = {"recovery_jmak_incubation",
                                      "recovery, and recrystallisation after incubation",
-                                     SA_SHAPE_JMAK, RECOVERY, 1},
+                                     SA_SHAPE_JMAK, RECOVERY, 1, 1},
     [SA_HARDENING_JMAK] = {"hardening_jmak", "hardening at low temperature, then recrystallisation",
-                           SA_SHAPE_JMAK, HARDENING, 0},
+                           SA_SHAPE_JMAK, HARDENING, 0, 0},
     [SA_HARDENING_RECOVERY_JMAK] = {"hardening_recovery_jmak",
                                     "hardening, recovery and recrystallisation", SA_SHAPE_JMAK,
-                                    HARDENING | RECOVERY, 0}};
+                                    HARDENING | RECOVERY, 0, 0}};
+
+const char sa_shape_lines[SA_SHAPES][24] = {[SA_SHAPE_JMAK] = "ln(-ln(1 - X))"};
 
 double sa_shape_fraction(sa_shape shape, double y)
 {

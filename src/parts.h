@@ -80,6 +80,7 @@ typedef struct {
     sa_shape shape;
     unsigned processes;
     int delay;
+    int usual; /* compared with others unless asked otherwise */
 } sa_model_part;
 
 /* The number of a model is its row; R asks for the rows and numbers them the same way. */
@@ -100,6 +101,7 @@ typedef enum {
 extern const sa_term sa_terms[SA_TERMS];
 extern const sa_process sa_processes[SA_PROCESSES];
 extern const sa_model_part sa_models[SA_MODELS];
+extern const char sa_shape_lines[SA_SHAPES][24]; /* what sa_shape_line() is, as text */
 
 /* What a process has done at ln(reduced time) = v, and its derivative in v; `power`: of growth. */
 double sa_process_value(int process, double v, double power, double *slope);

@@ -9,9 +9,9 @@ truth <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol =
 
 # Every model with plausible values.
 model_values <- function(model) {
-  c(truth, theta0 = 0.2, loss = 5, ln_k_rec = log(0.8), q_rec_kj_mol = 140, gain = 9,
+  c(truth, theta0 = 0.2, dh_rec = 5, ln_k_rec = log(0.8), q_rec_kj_mol = 140, dh_hard = 9,
     ln_k_hard = log(10), q_hard_kj_mol = 110)[
-    SOFTENING_MODELS[[model]]]
+    model_terms(model)]
 }
 
 steps <- function(temp_c = c(330, 370, 410, 450), time_min = c(2, 4, 8, 16, 32, 64)) {
@@ -20,11 +20,12 @@ steps <- function(temp_c = c(330, 370, 410, 450), time_min = c(2, 4, 8, 16, 32, 
 }
 
 # Readings simulated along the histories of thin strip in still air, sd of one reading in HV.
-simulated <- function(log, par = truth, sd = 0, each = 1L, ref_c = 370, plan = steps()) {
+simulated <- function(log, par = truth, sd = 0, each = 1L, ref_c = 370, plan = steps(),
+                      model = "jmak") {
   plan <- rbind(data.frame(specimen = "rolled", time_min = 0, temp_c = NA), plan)
   h <- history_points(log)
   at <- join_history(h, plan$specimen, plan$time_min, NULL, seq_len(nrow(plan)))
-  p <- forward_parameters(par, NULL, ref_c)
+  p <- forward_parameters(par, model, ref_c)
   value <- rep(par[["h_worked"]], nrow(plan))
   on <- at$place > 0
   marks <- history_marks(h$points, at$place[on], at$passed_min[on])

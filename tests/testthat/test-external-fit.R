@@ -141,8 +141,8 @@ test_that("tungsten: incubation alone runs to zero, with recovery it is well det
   expect_equal(coef(both)[["n"]], 1.4, tolerance = 0.06)
   expect_equal(sigma(both), 4.6, tolerance = 0.01)
   # the amplitude of recovery trades against its rate: said, not hidden
-  expect_true(is.na(vcov(both)["loss", "loss"]))
-  expect_equal(confint(both, "loss")[2L], Inf)
+  expect_true(is.na(vcov(both)["dh_rec", "dh_rec"]))
+  expect_equal(confint(both, "dh_rec")[2L], Inf)
 })
 
 test_that("the bootstrap agrees with the Wald errors in a regular case", {

@@ -85,7 +85,7 @@ test_that("hardness along a history agrees with the rate equations solved by deS
   skip_if_not_installed("deSolve")
   log <- data.frame(time_s = c(0, 90, 240, 600, 630, 700, 1500, 1600, 2400),
                     temp_c = c(20, 240, 352, 369, 355, 371, 371, 90, 30))
-  par <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.12), n = 1.6, q_kj_mol = 190, loss = 6,
+  par <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.12), n = 1.6, q_kj_mol = 190, dh_rec = 6,
            ln_k_rec = log(2), q_rec_kj_mol = 120)
   ref_c <- 370
   temp <- stats::approxfun(log$time_s, log$temp_c, rule = 2)
@@ -95,7 +95,7 @@ test_that("hardness along a history agrees with the rate equations solved by deS
     k_rec <- exp(par[["ln_k_rec"]] + par[["q_rec_kj_mol"]] * e) / 60
     # theta, fraction in rate form dX/dt = n k theta^(n - 1) (1 - X), recovery dH_u/dt
     list(c(k, par[["n"]] * k * max(y[1L], 0)^(par[["n"]] - 1) * (1 - y[2L]),
-           -par[["loss"]] * k_rec * exp((y[3L] - par[["h_worked"]]) / par[["loss"]])))
+           -par[["dh_rec"]] * k_rec * exp((y[3L] - par[["h_worked"]]) / par[["dh_rec"]])))
   }
   out <- c(0, 0, par[["h_worked"]])
   solved <- matrix(out, 1L)
@@ -105,7 +105,7 @@ test_that("hardness along a history agrees with the rate equations solved by deS
     solved <- rbind(solved, out)
   }
   hardness <- solved[, 2L] * par[["h_soft"]] + (1 - solved[, 2L]) * solved[, 3L]
-  ours <- soften(log, par, temp_ref_c = ref_c)
+  ours <- soften(log, par, "recovery_jmak", temp_ref_c = ref_c)
   expect_lt(max(abs(ours$theta / solved[, 1L] - 1)[-1L]), 1e-6)
   expect_lt(max(abs(ours$fraction - solved[, 2L])), 1e-6)
   expect_lt(max(abs(ours$hardness - hardness)), 1e-6 * 180)

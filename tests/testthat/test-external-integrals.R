@@ -61,8 +61,8 @@ exact_hardness <- function(p, theta, theta_rec = NULL, theta_hard = NULL) {
   power[started] <- passed[started]^value("n")
   x <- -expm1(-power)
   worked <- value("h_worked") + 0 * passed
-  if (!is.null(theta_hard)) worked <- worked - value("gain") * expm1(-theta_hard)
-  if (!is.null(theta_rec)) worked <- worked - value("loss") * log1p(theta_rec)
+  if (!is.null(theta_hard)) worked <- worked - value("dh_hard") * expm1(-theta_hard)
+  if (!is.null(theta_rec)) worked <- worked - value("dh_rec") * log1p(theta_rec)
   low <- as.logical(worked < value("h_soft"))
   worked[low] <- value("h_soft")
   list(fraction = x, hardness = x * value("h_soft") + (1 - x) * worked)
@@ -71,16 +71,16 @@ exact_hardness <- function(p, theta, theta_rec = NULL, theta_hard = NULL) {
 test_that("soften(): all six models, k t from 1e-300 to 1e300, n from 0.2 to 8", {
   skip_if_not_installed("Rmpfr")
   exponent <- c(-300, -100, -20, -8, -3, -1, -0.3, 0, 0.2, 0.5, 1, 2, 8, 20, 100, 300)
-  all <- c(h_worked = 181, h_soft = 74, n = NA, q_kj_mol = 175, theta0 = 0.3, loss = 6,
-           q_rec_kj_mol = 110, gain = 4, q_hard_kj_mol = 95)
+  all <- c(h_worked = 181, h_soft = 74, n = NA, q_kj_mol = 175, theta0 = 0.3, dh_rec = 6,
+           q_rec_kj_mol = 110, dh_hard = 4, q_hard_kj_mol = 95)
   hold <- data.frame(time_s = c(0, 60), temp_c = 371)
-  for (model in names(SOFTENING_MODELS)) for (n in c(0.2, 0.8, 1, 2.3, 8)) {
+  for (model in model_names()) for (n in c(0.2, 0.8, 1, 2.3, 8)) {
     rates <- lapply(exponent, function(e) {
       c(all, ln_k_ref = e * log(10), ln_k_rec = (e + 1) * log(10), ln_k_hard = (e - 1) * log(10))
     })
     got <- vapply(rates, function(p) {
       p[["n"]] <- n
-      s <- soften(hold, p[SOFTENING_MODELS[[model]]], model, temp_ref_c = 371)
+      s <- soften(hold, p[model_terms(model)], model, temp_ref_c = 371)
       c(s$fraction[2L], s$hardness[2L])
     }, numeric(2))
     theta <- exp(exactly(exponent * log(10)))
@@ -97,8 +97,8 @@ test_that("soften(): all six models, k t from 1e-300 to 1e300, n from 0.2 to 8",
 
 test_that("soften() along ramps: fraction and hardness of the three processes", {
   skip_if_not_installed("Rmpfr")
-  p <- c(h_worked = 181, h_soft = 74, ln_k_ref = log(0.11), n = 1.7, q_kj_mol = 175, loss = 6,
-         ln_k_rec = log(2), q_rec_kj_mol = 110, gain = 4, ln_k_hard = log(40), q_hard_kj_mol = 95)
+  p <- c(h_worked = 181, h_soft = 74, ln_k_ref = log(0.11), n = 1.7, q_kj_mol = 175, dh_rec = 6,
+         ln_k_rec = log(2), q_rec_kj_mol = 110, dh_hard = 4, ln_k_hard = log(40), q_hard_kj_mol = 95)
   for (top in c(250, 350, 420, 700)) {
     log <- data.frame(time_s = c(0, 1200), temp_c = c(20, top))
     theta <- function(ln_k, q) {
@@ -107,7 +107,7 @@ test_that("soften() along ramps: fraction and hardness of the three processes", 
     }
     truth <- exact_hardness(p, theta("ln_k_ref", "q_kj_mol"), theta("ln_k_rec", "q_rec_kj_mol"),
                             theta("ln_k_hard", "q_hard_kj_mol"))
-    s <- soften(log, p, temp_ref_c = 371)[2L, ]
+    s <- soften(log, p, "hardening_recovery_jmak", temp_ref_c = 371)[2L, ]
     expect_lt(relative(s$fraction, truth$fraction), 1e-11)
     expect_lt(relative(s$hardness, truth$hardness), 1e-12)
   }

@@ -68,7 +68,7 @@ test_that("derivatives of every grouped model agree with numDeriv", {
     code <- k - 1L + 16L + 2L * 256L
     value <- function(b) .Call(C_sa_call_hardness, code, log(times), place, b)
     expect_equal(value(par)[, -1L], numDeriv::jacobian(function(b) value(b)[, 1L], par),
-                 tolerance = 1e-6, label = names(SOFTENING_MODELS)[k])
+                 tolerance = 1e-6, label = model_names()[k])
     for (kind in 0:2) {
       target <- rep(c(120, 0.4, 0.6)[kind + 1L], 12)
       ask <- function(b) .Call(C_sa_call_time_to, code, place, target, kind, b)
@@ -81,7 +81,7 @@ test_that("derivatives of every grouped model agree with numDeriv", {
 test_that("every model takes strain, and every method knows it", {
   d <- with_test_seed(81, made_strains(sd_step = 0.5))
   plain <- strain_fit()
-  for (model in names(SOFTENING_MODELS)) {
+  for (model in model_names()) {
     f <- strain_fit(model)
     expect_true(f$convergence$converged, label = model)
     expect_lte(deviance(f), deviance(plain) * (1 + 1e-8), label = model)

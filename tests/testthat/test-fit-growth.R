@@ -1,14 +1,14 @@
 # Softening by grain growth after recrystallisation.
 
 # Readings of a known truth: growth from the start of the anneal, or from 99 % recrystallised.
-grown_readings <- function(m = 2, sd = 0.5, fall = 40, rate = 0.5, energy = 150, late = FALSE, n = 4) {
+grown_readings <- function(m = 2, sd = 0.5, dh_grow = 40, rate = 0.5, energy = 150, late = FALSE, n = 4) {
   d <- made_readings(temps = c(330, 370, 410, 450), times = c(0, 2, 4, 8, 16, 32, 64, 128), n = n,
                      sd_reading = 0)
   k <- arrhenius_rate(d$temp_c, jmak_time(0.5, 1, 1.6) / 12, 330, 140)
   x <- jmak_fraction(d$time_min, k, 1.6)
   after <- pmax(d$time_min - if (late) jmak_time(0.99, k, 1.6) else 0, 0)
   grown <- arrhenius_rate(d$temp_c, rate, 410, energy) * after
-  soft <- 80 - fall * (1 - (1 + grown)^(-1 / (2 * m)))
+  soft <- 80 - dh_grow * (1 - (1 + grown)^(-1 / (2 * m)))
   d$hardness <- 160 * (1 - x) + x * soft + stats::rnorm(nrow(d), sd = sd)
   d
 }
@@ -18,7 +18,7 @@ growth_fit <- function(..., m = 2) {
 }
 
 test_that("exact readings give the true parameters back for each exponent", {
-  truth <- c(h_worked = 160, h_soft = 80, n = 1.6, q_kj_mol = 140, fall = 40, ln_k_grow = log(0.5),
+  truth <- c(h_worked = 160, h_soft = 80, n = 1.6, q_kj_mol = 140, dh_grow = 40, ln_k_grow = log(0.5),
              q_grow_kj_mol = 150)
   for (m in 2:4) {
     f <- quietly_fitted(grown_readings(m, sd = 0), growth_exponent = m, temp_ref_c = 410)
@@ -72,14 +72,14 @@ test_that("derivatives agree with numDeriv", {
     code <- k - 1L + 32L * 2L
     value <- function(b) .Call(C_sa_call_hardness, code, log(times), e, b)
     expect_equal(value(par)[, -1L], numDeriv::jacobian(function(b) value(b)[, 1L], par),
-                 tolerance = 1e-6, label = names(SOFTENING_MODELS)[k])
+                 tolerance = 1e-6, label = model_names()[k])
     ask <- function(b) .Call(C_sa_call_time_to, code, e, rep(c(120, 70, 55), 4), 0L, b)
     expect_equal(ask(par)[, -1L], numDeriv::jacobian(function(b) ask(b)[, 1L], par), tolerance = 1e-6)
   }
 })
 
 test_that("intervals cover the truth as often as they say", {
-  truth <- c(h_soft = 80, fall = 40, q_grow_kj_mol = 150)
+  truth <- c(h_soft = 80, dh_grow = 40, q_grow_kj_mol = 150)
   covered <- vapply(1:40, function(k) {
     i <- confint(quietly_fitted(with_test_seed(950 + k, grown_readings(n = 2)), growth_exponent = 2,
                                 se = "model"))[names(truth), ]
@@ -92,19 +92,19 @@ test_that("intervals cover the truth as often as they say", {
 test_that("every model takes growth, with strain as well, and the methods know it", {
   d <- with_test_seed(91, grown_readings())
   f <- growth_fit()
-  for (model in names(SOFTENING_MODELS)) {
+  for (model in model_names()) {
     g <- growth_fit(model)
     expect_true(g$convergence$converged, label = model)
     expect_lte(deviance(g), deviance(f) * (1 + 1e-8), label = model)
   }
   expect_output(print(f), "grain growth, exponent m = 2")
   expect_equal(predict(f, d), fitted(f))
-  expect_equal(unname(unlist(f$units)[c("fall", "q_grow_kj_mol")]), c("HV", "kJ/mol"))
+  expect_equal(unname(unlist(f$units)[c("dh_grow", "q_grow_kj_mol")]), c("HV", "kJ/mol"))
   two <- rbind(cbind(d, strain = 0.4), cbind(transform(d, hardness = hardness * (0.8 / 0.4)^0.1 *
                                                          (time_min == 0) + hardness * (time_min > 0)),
                                              strain = 0.8))
   both <- quietly_fitted(two, growth_exponent = 2, strain = strain)
-  expect_true(all(c("k_strain", "fall") %in% names(coef(both))))
+  expect_true(all(c("k_strain", "dh_grow") %in% names(coef(both))))
   expect_true(both$convergence$converged)
   expect_s3_class(ggplot2::autoplot(f), "ggplot")
   expect_s3_class(plot_arrhenius(f), "ggplot")
@@ -146,12 +146,12 @@ test_that("little growth gives no number for its fall, and a held fall helps", {
   d <- with_test_seed(93, grown_readings(rate = 0.002, sd = 1))
   f <- quietly_fitted(d, growth_exponent = 2)
   expect_true(any(c("not determined", "only a lower limit", "only an upper limit") %in%
-                    f$states[c("fall", "ln_k_grow")]))
+                    f$states[c("dh_grow", "ln_k_grow")]))
   i <- identifiability(f)
-  expect_match(i$reason[i$term == "fall"], "product of the fall and its rate|no growth")
-  held <- quietly_fitted(d, growth_exponent = 2, fixed = c(fall = 40))
-  expect_equal(coef(held)[["fall"]], 40)
-  expect_equal(held$states[["fall"]], "held")
+  expect_match(i$reason[i$term == "dh_grow"], "product of the fall and its rate|no growth")
+  held <- quietly_fitted(d, growth_exponent = 2, fixed = c(dh_grow = 40))
+  expect_equal(coef(held)[["dh_grow"]], 40)
+  expect_equal(held$states[["dh_grow"]], "held")
 })
 
 test_that("growth that begins late is described closely enough by growth from the start", {
@@ -186,6 +186,6 @@ test_that("hardness levels that are held stay where they are held", {
   expect_equal(deviance(f), deviance(ref), tolerance = 1e-8)
   expect_equal(coef(f)[c("h_worked", "ln_k_ref", "n", "q_kj_mol")], coef(ref), tolerance = 1e-4,
                ignore_attr = TRUE)
-  g <- quietly_fitted(d, "recovery_jmak", fixed = c(loss = 3, h_worked = 162))
-  expect_equal(coef(g)[c("loss", "h_worked")], c(loss = 3, h_worked = 162))
+  g <- quietly_fitted(d, "recovery_jmak", fixed = c(dh_rec = 3, h_worked = 162))
+  expect_equal(coef(g)[c("dh_rec", "h_worked")], c(dh_rec = 3, h_worked = 162))
 })

@@ -313,7 +313,7 @@ test_that("no standard error for an energy that only a bound of the user or an i
                tolerance = 0.02, ignore_attr = TRUE)
   # with recovery of up to 20 HV at hand even the lower limit goes: any Q fits as well
   idle <- function(q) {
-    suppressWarnings(fit_softening(two, "recovery_jmak", upper = c(loss = 20, ln_k_rec = 3),
+    suppressWarnings(fit_softening(two, "recovery_jmak", upper = c(dh_rec = 20, ln_k_rec = 3),
                                    fixed = q))
   }
   fit <- idle(NULL)

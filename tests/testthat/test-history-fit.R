@@ -39,9 +39,9 @@ test_that("fits along histories find the true values of exact data, every model"
   # recovery and hardening need readings well below recrystallisation
   plan <- steps(c(200, 225, 250, 280, 310, 340, 370), c(2, 4, 8, 16, 64, 256))
   log <- anneal_history(plan, thickness_mm = 0.5, dip_c = 9)
-  for (model in names(SOFTENING_MODELS)) {
+  for (model in model_names()) {
     par <- model_values(model)
-    fit <- suppressWarnings(fit_softening(simulated(log, par, plan = plan), model, history = log,
+    fit <- suppressWarnings(fit_softening(simulated(log, par, plan = plan, model = model), model, history = log,
                                           temp_ref_c = 370))
     expect_true(fit$convergence$converged)
     expect_equal(coef(fit), par, tolerance = 1e-5)

@@ -124,7 +124,7 @@ test_that("schedules, blunders and truths of a class are told apart", {
   expect_refused(simulate_readings(parameters = c(p, n = 2)), "argument",
                  "names a parameter twice", "parameters")
   expect_refused(simulate_readings(parameters = c(p, colour = 2)), "argument",
-                 "those of no model", "parameters")
+                 "Missing or unknown: 'colour'", "parameters")
   schedule <- data.frame(specimen = c("a", NA), temp_c = 330, time_min = c(0, 4))
   expect_refused(simulate_readings(schedule = schedule), "missing",
                  "`specimen` of the schedule must not be missing", "specimen", 2L)

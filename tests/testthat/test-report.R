@@ -105,5 +105,5 @@ test_that("numbers and words of a report are those people write", {
   expect_equal(softanneal:::half_interval(half), c("1 to 3", "2 or more", "not determined", "5 or less"))
   expect_equal(softanneal:::reader_words("The data do not determine q_rec_kj_mol."),
                "The data do not determine energy of recovery.")
-  expect_true(all(softanneal:::SOFTENING_PARAMETERS$name %in% names(softanneal:::PARAMETER_MEANING)))
+  expect_true(all(softanneal:::register()$terms$name %in% names(softanneal:::PARAMETER_MEANING)))
 })

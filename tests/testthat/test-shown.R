@@ -97,8 +97,8 @@ test_that("reasons of what is not determined", {
   far <- fit
   far$par[["h_soft"]] <- 0 # a plateau that no reading comes near
   expect_match(reason_for(far, "h_soft", "not determined"), "has reached its soft plateau")
-  expect_match(reason_for(fit, "loss", "not determined"), "amplitude and rate")
-  expect_match(reason_for(fit, "fall", "not determined"), "growth to see")
+  expect_match(reason_for(fit, "dh_rec", "not determined"), "amplitude and rate")
+  expect_match(reason_for(fit, "dh_grow", "not determined"), "growth to see")
   expect_match(reason_for(fit, "k_strain", "not determined"), "too few strains")
   expect_match(reason_for(fit, "theta0", "at lower bound"), "a delay alone")
   expect_match(reason_for(fit, "n", "not determined"), "falling part")

@@ -20,6 +20,7 @@ test_that("t50_rex_min and ln_k_ref are two ways to say the same, with incubatio
   b <- simulate_readings(by_rate, seed = 4)
   expect_equal(a$hardness, b$hardness)
   r <- simulate_readings(c(truth, theta0 = 0.3), temp_c = 330, time_min = c(0, 12), scale = "HV",
+                         model = "jmak_incubation",
                          sd = exact, resolution = 0)
   expect_equal(as.vector(r$hardness[r$time_min == 12]), rep(119, 6))
   expect_identical(attr(r, "truth")$model, "jmak_incubation")
@@ -27,9 +28,9 @@ test_that("t50_rex_min and ln_k_ref are two ways to say the same, with incubatio
 
 test_that("the model with recovery falls by its logarithm before recrystallisation", {
   r <- simulate_readings(c(h_worked = 160, h_soft = 78, t50_rex_min = 1e6, n = 2, q_kj_mol = 150,
-                           loss = 4, ln_k_rec = log(0.5), q_rec_kj_mol = 80),
-                         temp_c = 330, time_min = c(0, 10), n_readings = 1, scale = "HV",
-                         sd = exact, resolution = 0)
+                           dh_rec = 4, ln_k_rec = log(0.5), q_rec_kj_mol = 80),
+                         model = "recovery_jmak", temp_c = 330, time_min = c(0, 10), n_readings = 1,
+                         scale = "HV", sd = exact, resolution = 0)
   expect_equal(as.vector(r$hardness), c(160, 160 - 4 * log(1 + 0.5 * 10)), tolerance = 1e-6)
 })
 

@@ -124,7 +124,7 @@ test_that("unrecrystallised metal is never softer than the soft level as it is t
   # recovery takes more than the whole drop while growth lowers the soft level
   par <- c(h_worked = 120, h_soft = 90, ln_k_ref = log(0.01), n = 1, q_kj_mol = 150, 60, log(0.5), 100,
            40, log(0.1), 120)
-  kind <- match("recovery_jmak", names(SOFTENING_MODELS)) - 1L + 32L # growth with m = 2
+  kind <- model_code("recovery_jmak") + 32L # growth with m = 2
   t <- c(1, 1.35, 10, 30, 100, 300)
   soft <- 90 - 40 * (1 - (1 + 0.1 * t)^(-1 / 4))
   worked <- 120 - 60 * log1p(0.5 * t)
@@ -156,14 +156,14 @@ test_that("one step of the dial from the other readings is no outlier, a little 
 })
 
 test_that("a relative difference of a class is added to the logarithm of a rate", {
-  truth <- c(h_worked = 160, h_soft = 78, ln_k_ref = -2.5, n = 1.6, q_kj_mol = 140, loss = 8,
+  truth <- c(h_worked = 160, h_soft = 78, ln_k_ref = -2.5, n = 1.6, q_kj_mol = 140, dh_rec = 8,
              ln_k_rec = 1, q_rec_kj_mol = 100)
-  sd <- c(h_worked = 3, h_soft = 2, ln_k_ref = 0.2, n = 0.1, q_kj_mol = 0.05, loss = 1,
+  sd <- c(h_worked = 3, h_soft = 2, ln_k_ref = 0.2, n = 0.1, q_kj_mol = 0.05, dh_rec = 1,
           ln_k_rec = 0.3, q_rec_kj_mol = 0.04)
-  design <- class_design(parameters = truth, spread = sd)
+  design <- class_design(truth, model = "recovery_jmak", sd_groups = sd)
   z <- with_test_seed(3, stats::rnorm(8))
   drawn <- with_test_seed(3, draw_truth(design)$par)
-  added <- c("h_worked", "h_soft", "ln_k_ref", "loss", "ln_k_rec")
+  added <- c("h_worked", "h_soft", "ln_k_ref", "dh_rec", "ln_k_rec")
   expect_equal(drawn[added], (truth + sd * z)[added])
   expect_equal(drawn[setdiff(names(truth), added)], (truth * exp(sd * z))[setdiff(names(truth), added)])
 })

@@ -110,8 +110,8 @@ mutant("half the chi-square", "R/lifetime-solve.R", "2 * (top - lifetime_profile
 
 # --- class data
 mutant("which parameters differ by adding", "R/class.R",
-       "added <- terms %in% c(\"h_worked\", \"h_soft\", \"loss\", \"ln_k_ref\", \"ln_k_rec\")",
-       "added <- terms %in% c(\"h_worked\", \"h_soft\", \"loss\", \"ln_k_ref\")", c("class", "class-mark"))
+       "added <- is_level(terms) | is_amplitude(terms) | is_rate(terms)",
+       "added <- is_level(terms) | is_amplitude(terms)", c("class", "class-mark"))
 
 # --- C: scales
 mutant("circle of the slopes", "src/scale.c", "if (size > 9.0) {", "if (size > 16.0) {",
