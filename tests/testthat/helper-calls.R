@@ -1,0 +1,100 @@
+# Recorded calls of the C entry points, and the same with one or two arguments turned to something else.
+
+# What user-level functions do in C, on a few values; `p` holds the functions.
+tiny_calls <- function(p) {
+  bell <- bell_readings()
+  small <- bell[bell$time_min %in% c(0, 4, 16, 64) & bell$temp_c %in% c(330, 370), ]
+  log <- data.frame(specimen = "A", time_s = c(0, 60, 600), temp_c = c(20, 370, 370))
+  par <- c(h_worked = 180, h_soft = 75, ln_k_ref = -2.3, n = 1.5, q_kj_mol = 180)
+  fit <- suppressWarnings(fit_softening(small, se = "model"))
+  small$coil <- small$specimen
+  plan <- plan_anneal(c(300, 330), c(4, 8, 16), plan_guess(recryst_1h_c = 330, draws = 2))
+  fits <- suppressWarnings(fit_each(small, coil))
+  list(
+    fraction = function() p$jmak_fraction(c(0, 1, NA), 1, 2),
+    time = function() p$jmak_time(c(0, 0.5, NA), 1, 2),
+    rate = function() p$arrhenius_rate(c(300, NA), 1, 330, 150),
+    convert = function() p$convert_hardness(c(80, 90), "HRB", "HV", interval = TRUE),
+    labels = function() p$convert_hardness(c(80, 77), c("HRB", "HR15T"), "HV"),
+    heat = function() p$heat_up(1, 400, until_min = 1, n_points = 3),
+    equivalent = function() p$equivalent_time(log, 180, 370),
+    soften = function() p$soften(log, par, temp_ref_c = 370),
+    least_squares = function() p$fit_least_squares(function(x) x - c(1, 2), c(a = 0, b = 0)),
+    jacobian = function() p$fit_least_squares(function(x) c(x - 1, x - 2), c(a = 0),
+                                              jac = function(x) matrix(1, 2, 1)),
+    softening = function() coef(suppressWarnings(p$fit_softening(small, se = "model"))),
+    time_to = function() p$time_to(fit, softening = 0.5, temp_c = 350),
+    time_limits = function() {
+      suppressWarnings(p$time_to(fit, softening = 0.5, temp_c = 350, method = "profile"))
+    },
+    values = function() p$softening_values(fit, c(330, 350), c(4, 8)),
+    each = function() as.data.frame(suppressWarnings(p$fit_each(small, coil))),
+    each_values = function() {
+      suppressWarnings(p$predict.softanneal_fits(fits, small[c(2, 9), ], se.fit = TRUE))
+    },
+    plan = function() p$improve_plan(plan, "q", temp_c = c(300, 330), time_min = c(4, 8, 16),
+                                     n_specimens = 1, starts = 1)$improvement)
+}
+
+# All entries with arguments as the package gives them: list of list(name, args).
+recorded_calls <- function(most = 4L) {
+  copy <- copied_package()
+  copy$seen <- list()
+  copy$.Call <- function(...) {
+    args <- list(...)
+    name <- args[[1L]]$name
+    if (sum(vapply(copy$seen, function(s) s$name == name, NA)) < most) {
+      copy$seen[[length(copy$seen) + 1L]] <- list(name = name, args = args)
+    }
+    do.call(base::.Call, args, quote = TRUE)
+  }
+  for (call in tiny_calls(copy)) suppressMessages(suppressWarnings(call()))
+  copy$seen
+}
+
+# Something else in place of a value. Sizes stay such that a loop or an allocation ends.
+mutated_value <- function(x) {
+  any <- list(NULL, list(), "a", NA, TRUE, 1L, -1L, 2147483647L, NA_integer_, 0, -1, 1.5, NaN, Inf, -Inf, 1e300,
+              numeric(), integer(), c(1, 2), 1:3, 1i, raw(2), list(1), quote(a), sum, matrix(0, 2, 3))
+  if (length(x) == 0L || is.function(x) || stats::runif(1L) < 0.35) return(any[[sample(length(any), 1L)]])
+  at <- sample(length(x), 1L)
+  switch(sample(9L, 1L), x[-at], rep(x, length.out = length(x) + sample(3L, 1L)), x[0L],
+         if (is.list(x)) unname(rev(x)) else rev(x), as.list(x), {
+    if (is.list(x)) x[at] <- list(mutated_value(x[[at]])) else if (is.double(x)) {
+      x[at] <- sample(c(NA, NaN, Inf, -Inf, -1, 0, 1e9, -1e300, 0.5), 1L)
+    } else if (is.integer(x)) {
+      x[at] <- sample(c(NA, -1L, 0L, 2147483647L, -2147483647L, length(x), 7L), 1L)
+    } else x[at] <- NA
+    x
+  }, if (is.double(x)) suppressWarnings(as.integer(x)) else if (is.numeric(x)) as.double(x) else NULL,
+  `attributes<-`(x, NULL), {
+    if (!is.list(x) && length(x) > 1L) dim(x) <- sample(list(c(1L, length(x)), c(length(x), 1L)), 1L)[[1L]]
+    x
+  })
+}
+
+# One try: the place and the call. Lists are gone into, since their parts are looked at one by one.
+mutated_call <- function(recorded) {
+  one <- recorded[[sample(length(recorded), 1L)]]
+  for (round in seq_len(sample(2L, 1L))) {
+    k <- 1L + sample(length(one$args) - 1L, 1L)
+    into <- one$args[[k]]
+    inner <- is.list(into) && length(into) && stats::runif(1L) < 0.8
+    value <- if (inner) {
+      j <- sample(length(into), 1L)
+      `[<-`(into, j, list(mutated_value(into[[j]])))
+    } else mutated_value(into)
+    one$args[k] <- list(value)
+  }
+  one
+}
+
+# "result", "error" or "late" (stopped after a while); anything else ends the process.
+call_outcome <- function(one, seconds = 5) {
+  setTimeLimit(elapsed = seconds, transient = TRUE)
+  on.exit(setTimeLimit())
+  tryCatch({
+    suppressMessages(suppressWarnings(do.call(base::.Call, one$args, quote = TRUE)))
+    "result"
+  }, error = function(e) if (grepl("elapsed time limit", conditionMessage(e))) "late" else "error")
+}
