@@ -104,10 +104,13 @@ open_archive <- function(out_dir, strict = FALSE) {
   }
   for (size in c("source_bytes", "bytes")) manifest[[size]] <- as.numeric(manifest[[size]])
   parts <- max(0L, manifest$of, na.rm = TRUE)
+  not_done <- setdiff(seq_len(parts), manifest$part)
+  # a query tells of its end by the list of parts alone, and so does the first part of a folder
+  if (parts == 0L && !file.exists(file.path(out_dir, "manifest.csv"))) not_done <- NA_integer_
   manifest[c("source_time", "of")] <- NULL # only save reading a source again, and count the parts
   structure(list(out_dir = out_dir, manifest = as.data.frame(manifest),
                  format = told$format, keys = strsplit(told$keys, ", ", fixed = TRUE)[[1L]],
-                 version = told$package, not_done = setdiff(seq_len(parts), manifest$part)),
+                 version = told$package, not_done = not_done),
             class = "softanneal_archive")
 }
 
@@ -190,7 +193,9 @@ archive_tables <- function(x, columns = NULL) {
 as.data.frame.softanneal_archive <- function(x, row.names = NULL, optional = FALSE, ...) {
   tables <- archive_tables(x)
   left <- length(x$not_done)
-  if (left) {
+  if (anyNA(x$not_done)) {
+    warn("missing", "the archive was not finished: groups are missing", n = NA_integer_)
+  } else if (left) {
     warn("missing", paste0(count(left, "partition"), " of the archive ",
                            if (left == 1L) "is" else "are", " not done: their groups are missing"),
          n = left, rows = x$not_done)
@@ -208,6 +213,7 @@ print.softanneal_archive <- function(x, ...) {
       thousands(sum(m$groups)), " groups by ", paste(x$keys, collapse = ", "), ": ",
       thousands(sum(m$ok)), " ok, ",
       thousands(sum(m$groups) - sum(m$fitted)), " without estimates\n", sep = "")
-  if (length(x$not_done)) cat(count(length(x$not_done), "partition"), "not done yet\n")
+  if (anyNA(x$not_done)) cat("Not finished yet\n") else
+    if (length(x$not_done)) cat(count(length(x$not_done), "partition"), "not done yet\n")
   invisible(x)
 }

@@ -156,6 +156,7 @@ fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6
   # the table of parts, for people: reading an archive leaves the folder as it is
   put_or_stop(file.path(out_dir, "manifest.csv"), function(to) write_table(out$manifest, to),
               function(to) whole_table(to, nrow(out$manifest)))
+  if (anyNA(out$not_done)) out$not_done <- integer()
   if (length(failed)) abort_failed(failed, length(part))
   if (from_query || nrow(out$manifest) == length(job$files)) check_once(out)
   out

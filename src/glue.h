@@ -27,6 +27,34 @@ static inline const int *glue_integers(SEXP x, R_xlen_t length, const char *what
     return INTEGER_RO(x);
 }
 
+/* Part k of a list that must have one. */
+static inline SEXP glue_part(SEXP list, R_xlen_t k)
+{
+    if (TYPEOF(list) != VECSXP || k < 0 || k >= Rf_xlength(list))
+        Rf_error("internal error: a list has the wrong type or length");
+    return VECTOR_ELT(list, k);
+}
+
+/* Integers of which each lies from `low` to `high`: places in another vector. */
+static inline const int *glue_places(SEXP x, R_xlen_t length, int low, R_xlen_t high,
+                                     const char *what)
+{
+    const int *at = glue_integers(x, length, what);
+    const R_xlen_t n = Rf_xlength(x);
+    for (R_xlen_t i = 0; i < n; i++)
+        if (at[i] < low || at[i] > high)
+            Rf_error("internal error: '%s' is out of range", what);
+    return at;
+}
+
+/* A whole number within limits that is kept as double. */
+static inline double glue_whole(double x, double low, double high, const char *what)
+{
+    if (!(x >= low && x <= high))
+        Rf_error("internal error: '%s' is out of range", what);
+    return x;
+}
+
 /* The user's wish to stop, for loops of kernels: all memory is R's, so that a jump from there
  * leaks nothing. */
 static inline int glue_poll(void *context)

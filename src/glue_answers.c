@@ -10,7 +10,7 @@ static double *copy_doubles(SEXP list, int slot, R_xlen_t n, const char *what)
 {
     double *out = (double *)R_alloc((size_t)n, sizeof(double));
     if (n > 0)
-        memcpy(out, glue_doubles(VECTOR_ELT(list, slot), n, what), (size_t)n * sizeof(double));
+        memcpy(out, glue_doubles(glue_part(list, slot), n, what), (size_t)n * sizeof(double));
     return out;
 }
 
@@ -23,13 +23,15 @@ static double *copy_doubles(SEXP list, int slot, R_xlen_t n, const char *what)
 SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP meetings,
                               SEXP settings)
 {
-    const sa_model_kind kind = glue_model(VECTOR_ELT(setup, 0));
+    const sa_model_kind kind = glue_model(glue_part(setup, 0));
     const R_xlen_t rp = (R_xlen_t)sa_model_parameters(kind).n_par;
-    const R_xlen_t rm = Rf_xlength(VECTOR_ELT(conditions, 0));
+    const R_xlen_t rm = Rf_xlength(glue_part(conditions, 0));
     const size_t m = (size_t)rm;
     const double ref = glue_double(ref_k, "ref_k");
     const double *set = glue_doubles(settings, 6, "settings");
     const double *b = glue_doubles(par, rp, "par");
+    const double target = glue_whole(set[0], SA_TO_HARDNESS, SA_TO_FRACTION, "target");
+    const double last_exponent = (double)sa_model_parameters(kind).exponents - 1.0;
     const R_xlen_t count = Rf_nrows(meetings);
     const double *meet = glue_doubles(meetings, 6 * count, "meetings");
 
@@ -50,18 +52,18 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
                       .clock = {.n = m, .coordinate = coordinate, .log_time = rep.log_time},
                       .hardness = rep.mean,
                       .root_weight = root,
-                      .lower = glue_doubles(VECTOR_ELT(setup, 1), rp, "lower"),
-                      .upper = glue_doubles(VECTOR_ELT(setup, 2), rp, "upper"),
-                      .natural = glue_integers(VECTOR_ELT(setup, 3), 2 * rp, "natural"),
-                      .held = glue_integers(VECTOR_ELT(setup, 4), rp, "held")};
+                      .lower = glue_doubles(glue_part(setup, 1), rp, "lower"),
+                      .upper = glue_doubles(glue_part(setup, 2), rp, "upper"),
+                      .natural = glue_integers(glue_part(setup, 3), 2 * rp, "natural"),
+                      .held = glue_integers(glue_part(setup, 4), rp, "held")};
     s.poll = s.clock.poll = glue_poll;
-    if (VECTOR_ELT(conditions, 5) != R_NilValue)
-        s.clock.strain = glue_doubles(VECTOR_ELT(conditions, 5), rm, "strain");
-    if (VECTOR_ELT(conditions, 6) != R_NilValue)
-        s.clock.exponent = glue_exponents(VECTOR_ELT(conditions, 6), rep.temp_k, m);
+    if (glue_part(conditions, 5) != R_NilValue)
+        s.clock.strain = glue_doubles(glue_part(conditions, 5), rm, "strain");
+    if (glue_part(conditions, 6) != R_NilValue)
+        s.clock.exponent = glue_exponents(glue_part(conditions, 6), rep.temp_k, m);
     sa_histories along;
-    if (VECTOR_ELT(conditions, 4) != R_NilValue) {
-        glue_histories(VECTOR_ELT(conditions, 4), ref, &along);
+    if (glue_part(conditions, 4) != R_NilValue) {
+        glue_histories(glue_part(conditions, 4), ref, &along);
         s.clock.along = &along;
         s.clock.table = (double *)R_alloc(sa_clock_table(m), sizeof(double));
         glue_follow(&s.clock, &along, &rep, coordinate);
@@ -72,9 +74,12 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
     double *work = (double *)R_alloc(need, sizeof(double));
     SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)count, 2));
     for (R_xlen_t k = 0; k < count; k++) {
-        const sa_meeting at = {(sa_target_kind)(int)set[0], meet[k + 2 * count], meet[k],
+        const sa_meeting at = {(sa_target_kind)(int)target,
+                               meet[k + 2 * count],
+                               meet[k],
                                meet[k + count],
-                               {meet[k + 4 * count], (int)meet[k + 5 * count]}};
+                               {meet[k + 4 * count], (int)glue_whole(meet[k + 5 * count], 0.0,
+                                                                     last_exponent, "exponent")}};
         const sa_walk walk = {set[2], set[3], meet[k + 3 * count], set[4], set[5]};
         double ends[2];
         R_CheckUserInterrupt();

@@ -24,9 +24,10 @@ static const double *optional_doubles(SEXP x, R_xlen_t n, const char *what)
     return x == R_NilValue ? NULL : glue_doubles(x, n, what);
 }
 
-static const int *optional_integers(SEXP x, R_xlen_t n, const char *what)
+/* A permutation's places, from 1. */
+static const int *optional_order(SEXP x, R_xlen_t n, const char *what)
 {
-    return x == R_NilValue ? NULL : glue_integers(x, n, what);
+    return x == R_NilValue ? NULL : glue_places(x, n, 1, n, what);
 }
 
 static SEXP matrix_of(SEXP list, int slot, SEXPTYPE type, size_t rows, size_t cols)
@@ -44,28 +45,37 @@ SEXP sa_call_batch(SEXP columns, SEXP first, SEXP size, SEXP model, SEXP numbers
     const char *fields[] = {"par", "state", "sums", "counts", "cov", "limit", ""};
     const sa_model_kind kind = glue_model(model);
     const size_t p = sa_model_parameters(kind).n_par, half = p * (p + 1) / 2;
-    const R_xlen_t rp = (R_xlen_t)p, rn = Rf_xlength(VECTOR_ELT(columns, 0));
+    const R_xlen_t rp = (R_xlen_t)p, rn = Rf_xlength(glue_part(columns, 0));
     const R_xlen_t rg = Rf_xlength(first);
     const size_t groups = (size_t)rg;
     const int *f = glue_integers(first, rg, "first"), *s = glue_integers(size, rg, "size");
     const int *flag = glue_integers(flags, 4 + 3 * rp, "flags");
     const double *number = glue_doubles(numbers, 1 + 3 * rp, "numbers");
-    const R_xlen_t rq = Rf_xlength(VECTOR_ELT(quantiles, 0));
+    const R_xlen_t rq = Rf_xlength(glue_part(quantiles, 0));
     int n_threads = glue_integer(threads, "threads");
-    sa_batch_columns col = {glue_doubles(VECTOR_ELT(columns, 0), rn, "temp_c"),
-                            glue_doubles(VECTOR_ELT(columns, 1), rn, "time"),
-                            glue_doubles(VECTOR_ELT(columns, 2), rn, "hardness"),
-                            optional_doubles(VECTOR_ELT(columns, 3), rn, "weight"),
-                            optional_integers(VECTOR_ELT(columns, 4), rn, "specimen"),
-                            optional_integers(VECTOR_ELT(columns, 5), rn, "order")};
-    sa_batch_settings set = {.kind = kind, .ref_k = number[0], .start = number + 1,
-                             .held = flag + 4, .lower = number + 1 + p,
-                             .upper = number + 1 + 2 * p, .natural = flag + 4 + p,
-                             .errors = (sa_batch_errors)flag[0], .automatic = flag[1],
-                             .use_start = flag[2], .infer = flag[3],
-                             .t_quantile = glue_doubles(VECTOR_ELT(quantiles, 0), rq, "t"),
-                             .f_quantile = glue_doubles(VECTOR_ELT(quantiles, 1), rq, "f"),
-                             .quantiles = (size_t)rq, .control = glue_control(control)};
+    sa_batch_columns col = {glue_doubles(glue_part(columns, 0), rn, "temp_c"),
+                            glue_doubles(glue_part(columns, 1), rn, "time"),
+                            glue_doubles(glue_part(columns, 2), rn, "hardness"),
+                            optional_doubles(glue_part(columns, 3), rn, "weight"),
+                            glue_part(columns, 4) == R_NilValue
+                                ? NULL
+                                : glue_integers(glue_part(columns, 4), rn, "specimen"),
+                            optional_order(glue_part(columns, 5), rn, "order")};
+    sa_batch_settings set = {.kind = kind,
+                             .ref_k = number[0],
+                             .start = number + 1,
+                             .held = flag + 4,
+                             .lower = number + 1 + p,
+                             .upper = number + 1 + 2 * p,
+                             .natural = flag + 4 + p,
+                             .errors = (sa_batch_errors)flag[0],
+                             .automatic = flag[1],
+                             .use_start = flag[2],
+                             .infer = flag[3],
+                             .t_quantile = glue_doubles(glue_part(quantiles, 0), rq, "t"),
+                             .f_quantile = glue_doubles(glue_part(quantiles, 1), rq, "f"),
+                             .quantiles = (size_t)rq,
+                             .control = glue_control(control)};
     set.control.creep = 1e-6;
     size_t largest = 0;
     for (size_t g = 0; g < groups; g++) {
@@ -85,13 +95,12 @@ SEXP sa_call_batch(SEXP columns, SEXP first, SEXP size, SEXP model, SEXP numbers
 
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, fields));
     const size_t inferred = set.infer ? groups : 0;
-    sa_batch_results r = {
-        .par = REAL(matrix_of(out, 0, REALSXP, p, groups)),
-        .state = INTEGER(matrix_of(out, 1, INTSXP, p, groups)),
-        .sums = REAL(matrix_of(out, 2, REALSXP, SA_BATCH_SUMS, groups)),
-        .counts = INTEGER(matrix_of(out, 3, INTSXP, SA_BATCH_COUNTS, groups)),
-        .cov = REAL(matrix_of(out, 4, REALSXP, half, inferred)),
-        .limit = REAL(matrix_of(out, 5, REALSXP, 2 * p, inferred))};
+    sa_batch_results r = {.par = REAL(matrix_of(out, 0, REALSXP, p, groups)),
+                          .state = INTEGER(matrix_of(out, 1, INTSXP, p, groups)),
+                          .sums = REAL(matrix_of(out, 2, REALSXP, SA_BATCH_SUMS, groups)),
+                          .counts = INTEGER(matrix_of(out, 3, INTSXP, SA_BATCH_COUNTS, groups)),
+                          .cov = REAL(matrix_of(out, 4, REALSXP, half, inferred)),
+                          .limit = REAL(matrix_of(out, 5, REALSXP, 2 * p, inferred))};
     sa_status status = sa_batch_fit(&col, f, s, groups, largest, &set, n_threads,
                                     n_threads > 1 ? poll_by_catch : glue_poll, NULL, work, &r);
     UNPROTECT(1);
@@ -180,15 +189,17 @@ static void mark_changes(SEXP column, const int *order, R_xlen_t n, unsigned cha
 SEXP sa_call_runs(SEXP columns, SEXP order, SEXP length)
 {
     const R_xlen_t n = (R_xlen_t)glue_integer(length, "length"), keys = Rf_xlength(columns);
-    const int *o = optional_integers(order, n, "order");
+    if (n < 0 || TYPEOF(columns) != VECSXP)
+        Rf_error("internal error: 'columns' has the wrong type or length");
+    const int *o = optional_order(order, n, "order");
     R_xlen_t runs = 0;
     unsigned char *begins = (unsigned char *)R_alloc((size_t)n + 1, 1);
     memset(begins, 0, (size_t)n + 1);
     begins[0] = n > 0;
     for (R_xlen_t k = 0; k < keys; k++) {
-        if (Rf_xlength(VECTOR_ELT(columns, k)) != n)
+        if (Rf_xlength(glue_part(columns, k)) != n)
             Rf_error("internal error: a key column has the wrong length");
-        mark_changes(VECTOR_ELT(columns, k), o, n, begins);
+        mark_changes(glue_part(columns, k), o, n, begins);
     }
     for (R_xlen_t i = 0; i < n; i++)
         runs += begins[i];

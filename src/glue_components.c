@@ -4,37 +4,41 @@
 #include <math.h>
 #include <string.h>
 
-/* problem: list(y, x, g, noise, share of operators or NULL, piece, furnace, first step of each block,
- * first column of each block, whether a column is a furnace error, multiple of the step's variance). */
+/* problem: list(y, x, g, noise, share of operators or NULL, piece, furnace, first step of each
+ * block, first column of each block, whether a column is a furnace error, multiple of the step's
+ * variance). */
 static sa_components read_problem(SEXP problem)
 {
-    const R_xlen_t n = Rf_xlength(VECTOR_ELT(problem, 0));
-    const R_xlen_t blocks = Rf_xlength(VECTOR_ELT(problem, 7)) - 1;
-    const R_xlen_t columns = Rf_xlength(VECTOR_ELT(problem, 9));
-    SEXP x = VECTOR_ELT(problem, 1), share = VECTOR_ELT(problem, 4);
+    const R_xlen_t n = Rf_xlength(glue_part(problem, 0));
+    const R_xlen_t blocks = Rf_xlength(glue_part(problem, 7)) - 1;
+    const R_xlen_t columns = Rf_xlength(glue_part(problem, 9));
+    if (blocks < 0)
+        Rf_error("internal error: no blocks");
+    SEXP x = glue_part(problem, 1), share = glue_part(problem, 4);
     const int p = Rf_ncols(x), operators = share == R_NilValue ? 0 : Rf_ncols(share);
-    sa_components c = {.n = (size_t)n,
-                       .p = (size_t)p,
-                       .y = glue_doubles(VECTOR_ELT(problem, 0), n, "y"),
-                       .x = glue_doubles(x, n * p, "x"),
-                       .g = glue_doubles(VECTOR_ELT(problem, 2), n, "g"),
-                       .noise = glue_doubles(VECTOR_ELT(problem, 3), n, "noise"),
-                       .factor = glue_doubles(VECTOR_ELT(problem, 10), n, "factor"),
-                       .n_operator = (size_t)operators,
-                       .n_block = (size_t)blocks,
-                       .first = glue_integers(VECTOR_ELT(problem, 7), blocks + 1, "first"),
-                       .first_column =
-                           glue_integers(VECTOR_ELT(problem, 8), blocks + 1, "first_column"),
-                       .is_furnace = glue_integers(VECTOR_ELT(problem, 9), columns, "is_furnace"),
-                       .piece = glue_integers(VECTOR_ELT(problem, 5), n, "piece"),
-                       .furnace = glue_integers(VECTOR_ELT(problem, 6), n, "furnace")};
+    sa_components c = {
+        .n = (size_t)n,
+        .p = (size_t)p,
+        .y = glue_doubles(glue_part(problem, 0), n, "y"),
+        .x = glue_doubles(x, n * p, "x"),
+        .g = glue_doubles(glue_part(problem, 2), n, "g"),
+        .noise = glue_doubles(glue_part(problem, 3), n, "noise"),
+        .factor = glue_doubles(glue_part(problem, 10), n, "factor"),
+        .n_operator = (size_t)operators,
+        .n_block = (size_t)blocks,
+        .first = glue_places(glue_part(problem, 7), blocks + 1, 0, n, "first"),
+        .first_column = glue_places(glue_part(problem, 8), blocks + 1, 0, columns, "first_column"),
+        .is_furnace = glue_integers(glue_part(problem, 9), columns, "is_furnace"),
+        .piece = glue_places(glue_part(problem, 5), n, -1, columns - 1, "piece"),
+        .furnace = glue_places(glue_part(problem, 6), n, -1, columns - 1, "furnace")};
     if (operators > 0)
         c.operator_share = glue_doubles(share, n * operators, "share");
     for (R_xlen_t b = 0; b < blocks; b++)
         for (int i = c.first[b]; i < c.first[b + 1]; i++) {
             const int from = c.first_column[b], to = c.first_column[b + 1];
             const int bad_piece = c.piece[i] >= 0 && (c.piece[i] < from || c.piece[i] >= to);
-            const int bad_furnace = c.furnace[i] >= 0 && (c.furnace[i] < from || c.furnace[i] >= to);
+            const int bad_furnace =
+                c.furnace[i] >= 0 && (c.furnace[i] < from || c.furnace[i] >= to);
             if (i >= n || bad_piece || bad_furnace || to > columns)
                 Rf_error("internal error: a column lies outside its block");
         }
@@ -51,20 +55,21 @@ static double *work_for(const sa_components *c)
 
 static double *put(SEXP list, int slot, R_xlen_t rows, R_xlen_t cols)
 {
-    SET_VECTOR_ELT(list, slot, cols < 0 ? Rf_allocVector(REALSXP, rows)
-                                        : Rf_allocMatrix(REALSXP, (int)rows, (int)cols));
+    SET_VECTOR_ELT(list, slot,
+                   cols < 0 ? Rf_allocVector(REALSXP, rows)
+                            : Rf_allocMatrix(REALSXP, (int)rows, (int)cols));
     return REAL(VECTOR_ELT(list, slot));
 }
 
-/* `variance`: start, of furnace, piece, step, operator; `estimated`: which of them move; `gradient`:
- * rows for which degrees of freedom and parts of the variance are wanted. */
+/* `variance`: start, of furnace, piece, step, operator; `estimated`: which of them move;
+ * `gradient`: rows for which degrees of freedom and parts of the variance are wanted. */
 SEXP sa_call_components_reml(SEXP problem, SEXP variance, SEXP estimated, SEXP gradient)
 {
-    const char *fields[] = {"variance", "information", "beta",        "cov", "criterion", "mode",
-                            "mode_sd",  "operator",    "operator_sd", "df",  "parts",     "status",
-                            ""};
+    const char *fields[] = {"variance", "information", "beta",     "cov",         "criterion",
+                            "mode",     "mode_sd",     "operator", "operator_sd", "df",
+                            "parts",    "status",      ""};
     const sa_components c = read_problem(problem);
-    const R_xlen_t p = (R_xlen_t)c.p, columns = Rf_xlength(VECTOR_ELT(problem, 9));
+    const R_xlen_t p = (R_xlen_t)c.p, columns = Rf_xlength(glue_part(problem, 9));
     const int *moves = glue_integers(estimated, SA_V_COUNT, "estimated"), rows = Rf_nrows(gradient);
     const double *g = glue_doubles(gradient, rows * p, "gradient");
     double *work = work_for(&c), *row = (double *)R_alloc(c.p, sizeof(double));
@@ -115,10 +120,10 @@ static size_t keep_nodes(const sa_mixture *mix, int *keep)
     return count;
 }
 
-/* structures: list of problems with the same steps; prior: matrix with a row for furnace, piece, step,
- * operator and columns kind, scale, cut, width, nodes; gradient: rows g of quantities g'beta; extra:
- * matrix of as many rows and SA_V_COUNT + 1 columns, multiples of the variances and a constant that a
- * new reading adds to the variance, or NULL; probability: quantiles wanted. */
+/* structures: list of problems with the same steps; prior: matrix with a row for furnace, piece,
+ * step, operator and columns kind, scale, cut, width, nodes; gradient: rows g of quantities g'beta;
+ * extra: matrix of as many rows and SA_V_COUNT + 1 columns, multiples of the variances and a
+ * constant that a new reading adds to the variance, or NULL; probability: quantiles wanted. */
 SEXP sa_call_components_grid(SEXP structures, SEXP prior, SEXP gradient, SEXP extra,
                              SEXP probability)
 {
@@ -128,12 +133,16 @@ SEXP sa_call_components_grid(SEXP structures, SEXP prior, SEXP gradient, SEXP ex
     sa_components *c = (sa_components *)R_alloc((size_t)n_structure, sizeof(sa_components));
     size_t need = 0;
     for (R_xlen_t s = 0; s < n_structure; s++) {
-        c[s] = read_problem(VECTOR_ELT(structures, s));
+        c[s] = read_problem(glue_part(structures, s));
+        if (c[s].n != c[0].n || c[s].p != c[0].p)
+            Rf_error("internal error: structures of other steps");
         const size_t own = sa_components_work(&c[s]);
         if (own == 0)
             Rf_error("internal error: problem too large");
         need = own > need ? own : need;
     }
+    if (n_structure < 1)
+        Rf_error("internal error: no structure");
     const size_t p = c[0].p, packed = p * (p + 1) / 2;
     const double *pr = glue_doubles(prior, 5 * SA_V_COUNT, "prior");
     const double *g = glue_doubles(gradient, rows * (R_xlen_t)p, "gradient");
@@ -142,8 +151,9 @@ SEXP sa_call_components_grid(SEXP structures, SEXP prior, SEXP gradient, SEXP ex
         extra == R_NilValue ? NULL : glue_doubles(extra, rows * (SA_V_COUNT + 1), "extra");
     sa_prior priors[SA_V_COUNT];
     for (size_t k = 0; k < SA_V_COUNT; k++) {
-        priors[k] = (sa_prior){(sa_prior_kind)(int)pr[k], pr[k + SA_V_COUNT], pr[k + 2 * SA_V_COUNT],
-                               pr[k + 3 * SA_V_COUNT], (int)pr[k + 4 * SA_V_COUNT]};
+        priors[k] =
+            (sa_prior){(sa_prior_kind)(int)pr[k], pr[k + SA_V_COUNT], pr[k + 2 * SA_V_COUNT],
+                       pr[k + 3 * SA_V_COUNT], (int)pr[k + 4 * SA_V_COUNT]};
         if (priors[k].nodes < 1 || priors[k].nodes > SA_MOST_NODES)
             Rf_error("internal error: number of nodes");
     }

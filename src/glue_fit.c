@@ -16,7 +16,7 @@ sa_lsq_control glue_control(SEXP control)
     c.gtol = x[2];
     c.first_radius = x[3];
     c.huber = x[4];
-    c.max_iterations = (int)x[5];
+    c.max_iterations = (int)glue_whole(x[5], 0.0, 2147483647.0, "max_iterations");
     return c;
 }
 
@@ -49,8 +49,7 @@ static int evaluate_closure(const bridge *b, SEXP call, const double *par, doubl
 }
 
 /* Central differences with step cbrt(eps) max(|x|, tiny); one-sided at a bound. */
-static int difference_jacobian(const bridge *b, const double *par, const double *resid,
-                               double *jac)
+static int difference_jacobian(const bridge *b, const double *par, const double *resid, double *jac)
 {
     double *up = b->side, *down = b->side + b->n;
     memcpy(b->shifted, par, b->p * sizeof(double));
@@ -103,10 +102,11 @@ static int bridge_residuals(const double *par, double *resid, double *jac, void 
 SEXP sa_call_least_squares(SEXP resid_fun, SEXP jac_fun, SEXP start, SEXP lower, SEXP upper,
                            SEXP root_weight, SEXP held, SEXP control, SEXP size)
 {
-    const char *fields[] = {"par",      "resid",   "jac",       "at_bound", "cov",
-                            "singular", "loading", "rank",      "end",      "iterations",
-                            "evaluations", "objective", "cosine", "scale", ""};
-    size_t n = (size_t)glue_double(size, "size"), p = (size_t)Rf_xlength(start);
+    const char *fields[] = {"par",         "resid",     "jac",    "at_bound", "cov",
+                            "singular",    "loading",   "rank",   "end",      "iterations",
+                            "evaluations", "objective", "cosine", "scale",    ""};
+    size_t n = (size_t)glue_whole(glue_double(size, "size"), 0.0, 2147483647.0, "size"),
+           p = (size_t)Rf_xlength(start);
     R_xlen_t rp = (R_xlen_t)p, rn = (R_xlen_t)n;
     glue_doubles(start, -1, "start");
     size_t need = sa_lsq_work(n, p);
@@ -125,13 +125,20 @@ SEXP sa_call_least_squares(SEXP resid_fun, SEXP jac_fun, SEXP start, SEXP lower,
     SEXP jcall = PROTECT(jac_fun == R_NilValue ? R_NilValue : Rf_lang1(jac_fun));
     SEXP names = PROTECT(Rf_getAttrib(start, R_NamesSymbol));
 
-    bridge b = {call, jcall, names, n, p, glue_doubles(lower, rp, "lower"),
-                glue_doubles(upper, rp, "upper"), NULL, NULL};
+    bridge b = {call,
+                jcall,
+                names,
+                n,
+                p,
+                glue_doubles(lower, rp, "lower"),
+                glue_doubles(upper, rp, "upper"),
+                NULL,
+                NULL};
     b.shifted = (double *)R_alloc(p, sizeof(double));
     b.side = (double *)R_alloc(2 * n + 1, sizeof(double));
     double *work = (double *)R_alloc(need, sizeof(double));
-    sa_lsq_problem pb = {n, p, b.lower, b.upper, NULL, glue_integers(held, rp, "held"),
-                         bridge_residuals, &b};
+    sa_lsq_problem pb = {
+        n, p, b.lower, b.upper, NULL, glue_integers(held, rp, "held"), bridge_residuals, &b};
     if (root_weight != R_NilValue)
         pb.root_weight = glue_doubles(root_weight, rn, "root_weight");
     sa_lsq_control ctl = glue_control(control);

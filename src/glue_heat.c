@@ -24,10 +24,10 @@ SEXP sa_call_heat(SEXP pieces, SEXP requests, SEXP knots, SEXP knot_first, SEXP 
     const double *q = glue_doubles(requests, n * REQUEST_COLUMNS, "requests");
     if (TYPEOF(knots) != VECSXP || Rf_xlength(knots) != 3)
         Rf_error("internal error: 'knots' has the wrong type or length");
-    const R_xlen_t n_knots = Rf_xlength(VECTOR_ELT(knots, 0));
-    const double *time = glue_doubles(VECTOR_ELT(knots, 0), n_knots, "knots");
-    const double *temp_a = glue_doubles(VECTOR_ELT(knots, 1), n_knots, "knots");
-    const double *temp_b = glue_doubles(VECTOR_ELT(knots, 2), n_knots, "knots");
+    const R_xlen_t n_knots = Rf_xlength(glue_part(knots, 0));
+    const double *time = glue_doubles(glue_part(knots, 0), n_knots, "knots");
+    const double *temp_a = glue_doubles(glue_part(knots, 1), n_knots, "knots");
+    const double *temp_b = glue_doubles(glue_part(knots, 2), n_knots, "knots");
     const int *first = glue_integers(knot_first, n + 1, "knot_first");
     const double *out = glue_doubles(out_time, -1, "out_time");
     const int *out_at = glue_integers(out_first, n + 1, "out_first");

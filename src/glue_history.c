@@ -10,10 +10,10 @@ void glue_histories(SEXP history, double ref_k, sa_histories *out)
 {
     if (TYPEOF(history) != VECSXP || Rf_xlength(history) < 3)
         Rf_error("internal error: 'history' has the wrong type or length");
-    SEXP time = VECTOR_ELT(history, 0), first = VECTOR_ELT(history, 2);
+    SEXP time = glue_part(history, 0), first = glue_part(history, 2);
     const R_xlen_t n = Rf_xlength(time), parts = Rf_xlength(first);
     out->time = glue_doubles(time, n, "time");
-    out->temp = glue_doubles(VECTOR_ELT(history, 1), n, "temp");
+    out->temp = glue_doubles(glue_part(history, 1), n, "temp");
     out->first = glue_integers(first, parts, "first");
     if (parts < 1 || out->first[0] != 0 || out->first[parts - 1] != n)
         Rf_error("internal error: 'first' does not fit the history");

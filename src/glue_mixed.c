@@ -28,35 +28,36 @@ static double *copy_of(SEXP list, int slot, size_t n, const char *what)
 {
     double *out = room(n);
     if (n > 0)
-        memcpy(out, glue_doubles(VECTOR_ELT(list, slot), (R_xlen_t)n, what), n * sizeof(double));
+        memcpy(out, glue_doubles(glue_part(list, slot), (R_xlen_t)n, what), n * sizeof(double));
     return out;
 }
 
 static double *put(SEXP list, int slot, size_t rows, size_t cols)
 {
-    SET_VECTOR_ELT(list, slot, cols == 0 ? Rf_allocVector(REALSXP, (R_xlen_t)rows)
-                                         : Rf_allocMatrix(REALSXP, (int)rows, (int)cols));
+    SET_VECTOR_ELT(list, slot,
+                   cols == 0 ? Rf_allocVector(REALSXP, (R_xlen_t)rows)
+                             : Rf_allocMatrix(REALSXP, (int)rows, (int)cols));
     double *out = REAL(VECTOR_ELT(list, slot));
     memset(out, 0, rows * (cols == 0 ? 1 : cols) * sizeof(double));
     return out;
 }
 
-/* steps: list(temp_k or number of the history, time in min, mean, unused, history or NULL, ln of strain
- * over its reference or NULL, temperatures of the exponents or NULL), in order of conditions.
- * setup: list(kind, lower, upper, natural, held). structure: list(row, piece, furnace, first step of
- * each block, first column of each block, whether a column is a furnace error, share of operators or
- * NULL). errors: list(noise, factor, multiple of the furnace's standard deviation; of each step in
- * order of blocks; variances, whether each is estimated). */
+/* steps: list(temp_k or number of the history, time in min, mean, unused, history or NULL, ln of
+ * strain over its reference or NULL, temperatures of the exponents or NULL), in order of
+ * conditions. setup: list(kind, lower, upper, natural, held). structure: list(row, piece, furnace,
+ * first step of each block, first column of each block, whether a column is a furnace error, share
+ * of operators or NULL). errors: list(noise, factor, multiple of the furnace's standard deviation;
+ * of each step in order of blocks; variances, whether each is estimated). */
 static void pose(SEXP steps, SEXP setup, SEXP ref_k, SEXP structure, SEXP errors, mixed_problem *m)
 {
-    const R_xlen_t rn = Rf_xlength(VECTOR_ELT(steps, 0));
+    const R_xlen_t rn = Rf_xlength(glue_part(steps, 0));
     const size_t n = (size_t)rn;
     const double ref = glue_double(ref_k, "ref_k");
     sa_replicates rep;
     memset(m, 0, sizeof *m);
     memset(&rep, 0, sizeof rep);
     m->n = n;
-    m->s.kind = glue_model(VECTOR_ELT(setup, 0));
+    m->s.kind = glue_model(glue_part(setup, 0));
     m->p = sa_model_parameters(m->s.kind).n_par;
     const R_xlen_t rp = (R_xlen_t)m->p;
     rep.temp_k = copy_of(steps, 0, n, "temp_k");
@@ -75,54 +76,57 @@ static void pose(SEXP steps, SEXP setup, SEXP ref_k, SEXP structure, SEXP errors
     clock->log_time = rep.log_time;
     m->s.hardness = m->hardness;
     m->s.root_weight = unit;
-    m->s.lower = glue_doubles(VECTOR_ELT(setup, 1), rp, "lower");
-    m->s.upper = glue_doubles(VECTOR_ELT(setup, 2), rp, "upper");
-    m->s.natural = glue_integers(VECTOR_ELT(setup, 3), 2 * rp, "natural");
-    m->s.held = glue_integers(VECTOR_ELT(setup, 4), rp, "held");
+    m->s.lower = glue_doubles(glue_part(setup, 1), rp, "lower");
+    m->s.upper = glue_doubles(glue_part(setup, 2), rp, "upper");
+    m->s.natural = glue_integers(glue_part(setup, 3), 2 * rp, "natural");
+    m->s.held = glue_integers(glue_part(setup, 4), rp, "held");
     m->s.poll = clock->poll = glue_poll;
-    if (VECTOR_ELT(steps, 5) != R_NilValue)
-        clock->strain = glue_doubles(VECTOR_ELT(steps, 5), rn, "strain");
-    if (VECTOR_ELT(steps, 6) != R_NilValue)
-        clock->exponent = glue_exponents(VECTOR_ELT(steps, 6), rep.temp_k, n);
-    if (VECTOR_ELT(steps, 4) != R_NilValue) {
-        glue_histories(VECTOR_ELT(steps, 4), ref, &m->along);
+    if (glue_part(steps, 5) != R_NilValue)
+        clock->strain = glue_doubles(glue_part(steps, 5), rn, "strain");
+    if (glue_part(steps, 6) != R_NilValue)
+        clock->exponent = glue_exponents(glue_part(steps, 6), rep.temp_k, n);
+    if (glue_part(steps, 4) != R_NilValue) {
+        glue_histories(glue_part(steps, 4), ref, &m->along);
         clock->along = &m->along;
         clock->table = room(sa_clock_table(n));
         glue_follow(clock, &m->along, &rep, coordinate);
     }
-    const R_xlen_t blocks = Rf_xlength(VECTOR_ELT(structure, 3)) - 1;
-    const R_xlen_t columns = Rf_xlength(VECTOR_ELT(structure, 5));
-    SEXP share = VECTOR_ELT(structure, 6);
+    const R_xlen_t blocks = Rf_xlength(glue_part(structure, 3)) - 1;
+    const R_xlen_t columns = Rf_xlength(glue_part(structure, 5));
+    if (blocks < 0)
+        Rf_error("internal error: no blocks");
+    SEXP share = glue_part(structure, 6);
     m->columns = (size_t)columns;
     m->operators = share == R_NilValue ? 0 : (size_t)Rf_ncols(share);
     m->c = (sa_components){
         .n = n,
         .p = m->p,
-        .noise = glue_doubles(VECTOR_ELT(errors, 0), rn, "noise"),
-        .factor = glue_doubles(VECTOR_ELT(errors, 1), rn, "factor"),
+        .noise = glue_doubles(glue_part(errors, 0), rn, "noise"),
+        .factor = glue_doubles(glue_part(errors, 1), rn, "factor"),
         .n_operator = m->operators,
         .n_block = (size_t)blocks,
-        .first = glue_integers(VECTOR_ELT(structure, 3), blocks + 1, "first"),
-        .first_column = glue_integers(VECTOR_ELT(structure, 4), blocks + 1, "first_column"),
-        .is_furnace = glue_integers(VECTOR_ELT(structure, 5), columns, "is_furnace"),
-        .piece = glue_integers(VECTOR_ELT(structure, 1), rn, "piece"),
-        .furnace = glue_integers(VECTOR_ELT(structure, 2), rn, "furnace")};
+        .first = glue_places(glue_part(structure, 3), blocks + 1, 0, rn, "first"),
+        .first_column =
+            glue_places(glue_part(structure, 4), blocks + 1, 0, columns, "first_column"),
+        .is_furnace = glue_integers(glue_part(structure, 5), columns, "is_furnace"),
+        .piece = glue_places(glue_part(structure, 1), rn, -1, columns - 1, "piece"),
+        .furnace = glue_places(glue_part(structure, 2), rn, -1, columns - 1, "furnace")};
     if (m->operators > 0)
         m->c.operator_share = glue_doubles(share, rn * (R_xlen_t)m->operators, "share");
     m->f = (sa_mixed){.s = &m->s,
                       .c = &m->c,
-                      .row = glue_integers(VECTOR_ELT(structure, 0), rn, "row"),
+                      .row = glue_places(glue_part(structure, 0), rn, 0, rn - 1, "row"),
                       .shift = room(n),
-                      .furnace_scale = glue_doubles(VECTOR_ELT(errors, 2), rn, "scale"),
-                      .estimated = glue_integers(VECTOR_ELT(errors, 4), SA_V_COUNT, "estimated"),
+                      .furnace_scale = glue_doubles(glue_part(errors, 2), rn, "scale"),
+                      .estimated = glue_integers(glue_part(errors, 4), SA_V_COUNT, "estimated"),
                       .ref_k = ref};
 }
 
 SEXP sa_call_mixed(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure, SEXP errors)
 {
-    const char *fields[] = {"par",     "variance",    "information", "mode",   "mode_sd", "operator",
-                            "operator_sd", "cov",     "x",           "y",      "g",       "criterion",
-                            "counts",  "place",       ""};
+    const char *fields[] = {"par",      "variance",    "information", "mode",  "mode_sd",
+                            "operator", "operator_sd", "cov",         "x",     "y",
+                            "g",        "criterion",   "counts",      "place", ""};
     mixed_problem m;
     pose(steps, setup, ref_k, structure, errors, &m);
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, fields));
@@ -134,14 +138,14 @@ SEXP sa_call_mixed(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure,
     m.f.y = put(out, 9, m.n, 0);
     m.f.g = put(out, 10, m.n, 0);
     memcpy(b, glue_doubles(par, (R_xlen_t)m.p, "par"), m.p * sizeof(double));
-    memcpy(v, glue_doubles(VECTOR_ELT(errors, 3), SA_V_COUNT, "variance"),
+    memcpy(v, glue_doubles(glue_part(errors, 3), SA_V_COUNT, "variance"),
            SA_V_COUNT * sizeof(double));
     const size_t need = sa_mixed_work(&m.f);
     if (need == 0)
         Rf_error("internal error: problem too large");
     sa_mixed_result result = {.criterion = NAN};
-    const sa_status status = sa_mixed_fit(&m.f, b, v, info, mode, mode_sd, people, people_sd, cov,
-                                          &result, room(need));
+    const sa_status status =
+        sa_mixed_fit(&m.f, b, v, info, mode, mode_sd, people, people_sd, cov, &result, room(need));
     memcpy(put(out, 7, result.free, result.free), cov, result.free * result.free * sizeof(double));
     memcpy(put(out, 8, m.n, result.free), m.f.x, m.n * result.free * sizeof(double));
     put(out, 11, 1, 0)[0] = result.criterion;
@@ -157,19 +161,20 @@ SEXP sa_call_mixed(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure,
     return out;
 }
 
-/* States and limits of all parameters with the covariance fixed. linear: list(g of each step in order
- * of blocks, modes of the columns); the variances in `errors` are those of the fit. threshold: rise of
- * the sum at the ends of the interval of each parameter (NA: not followed); attribute of the result
- * "ends" none. Returns list(state, limit). */
+/* States and limits of all parameters with the covariance fixed. linear: list(g of each step in
+ * order of blocks, modes of the columns); the variances in `errors` are those of the fit.
+ * threshold: rise of the sum at the ends of the interval of each parameter (NA: not followed);
+ * attribute of the result "ends" none. Returns list(state, limit). */
 SEXP sa_call_mixed_profile(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure,
                            SEXP errors, SEXP linear, SEXP threshold)
 {
     mixed_problem m;
     pose(steps, setup, ref_k, structure, errors, &m);
     const R_xlen_t rn = (R_xlen_t)m.n, rp = (R_xlen_t)m.p;
-    const double *b = glue_doubles(par, rp, "par"), *rise = glue_doubles(threshold, rp, "threshold");
-    const double *mode = glue_doubles(VECTOR_ELT(linear, 1), (R_xlen_t)m.columns, "mode");
-    m.c.g = glue_doubles(VECTOR_ELT(linear, 0), rn, "g");
+    const double *b = glue_doubles(par, rp, "par"),
+                 *rise = glue_doubles(threshold, rp, "threshold");
+    const double *mode = glue_doubles(glue_part(linear, 1), (R_xlen_t)m.columns, "mode");
+    m.c.g = glue_doubles(glue_part(linear, 0), rn, "g");
     sa_mixed_shift(&m.f, mode);
     m.s.clock.shift = m.f.shift;
     for (size_t i = 0; i < m.n; i++)
@@ -184,7 +189,7 @@ SEXP sa_call_mixed_profile(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP st
                       .from = index,
                       .to = index + columns,
                       .start = index + 2 * columns};
-    sa_whitening_build(&m.c, glue_doubles(VECTOR_ELT(errors, 3), SA_V_COUNT, "variance"), &w);
+    sa_whitening_build(&m.c, glue_doubles(glue_part(errors, 3), SA_V_COUNT, "variance"), &w);
     m.s.whitening = &w;
     const size_t need = sa_softening_work_for(m.n, m.p);
     if (need == 0)

@@ -17,7 +17,7 @@ SEXP sa_call_design(SEXP model, SEXP draws, SEXP parameters, SEXP temperatures, 
     const sa_model_kind kind = glue_model(model);
     const size_t p = sa_model_parameters(kind).n_par;
     const double *set = glue_doubles(settings, S_COUNT, "settings");
-    const R_xlen_t n_temp = Rf_xlength(VECTOR_ELT(temperatures, 0));
+    const R_xlen_t n_temp = Rf_xlength(glue_part(temperatures, 0));
     const R_xlen_t n_time = Rf_xlength(minutes), n_draw = Rf_xlength(draws) / (R_xlen_t)p;
     const R_xlen_t n_start = Rf_ncols(start_temp), n_piece = Rf_nrows(start_temp);
 
@@ -29,27 +29,25 @@ SEXP sa_call_design(SEXP model, SEXP draws, SEXP parameters, SEXP temperatures, 
         .kind = kind,
         .n_draw = (size_t)n_draw,
         .draws = glue_doubles(draws, n_draw * (R_xlen_t)p, "draws"),
-        .estimated = glue_integers(VECTOR_ELT(parameters, 0), (R_xlen_t)p, "estimated"),
-        .floor = glue_doubles(VECTOR_ELT(parameters, 1), (R_xlen_t)p, "floor"),
+        .estimated = glue_integers(glue_part(parameters, 0), (R_xlen_t)p, "estimated"),
+        .floor = glue_doubles(glue_part(parameters, 1), (R_xlen_t)p, "floor"),
         .n_temp = (size_t)n_temp,
         .n_time = (size_t)n_time,
-        .coordinate = glue_doubles(VECTOR_ELT(temperatures, 0), n_temp, "coordinate"),
+        .coordinate = glue_doubles(glue_part(temperatures, 0), n_temp, "coordinate"),
         .log_time = log_time,
         .minutes = min,
-        .heat_up = glue_doubles(VECTOR_ELT(temperatures, 1), n_temp, "heat_up"),
+        .heat_up = glue_doubles(glue_part(temperatures, 1), n_temp, "heat_up"),
         .weight = set[S_WEIGHT],
         .at_start = set[S_AT_START],
-        .aim = (sa_design_aim)(int)set[S_AIM],
+        .aim = (sa_design_aim)(int)glue_whole(set[S_AIM], SA_AIM_DETERMINANT,
+                                              SA_AIM_LN_TIME_HARDNESS, "aim"),
         .n_aim = (size_t)Rf_xlength(aim_coordinate),
         .aim_coordinate = glue_doubles(aim_coordinate, -1, "aim_coordinate"),
         .target = set[S_TARGET],
-        .max_steps = (size_t)set[S_STEPS],
+        .max_steps = (size_t)glue_whole(set[S_STEPS], 0.0, 2147483647.0, "steps"),
         .furnace_minutes = set[S_MINUTES],
         .poll = glue_poll};
-    const int *temps = glue_integers(start_temp, n_start * n_piece, "start_temp");
-    for (R_xlen_t k = 0; k < n_start * n_piece; k++)
-        if (temps[k] < 0 || temps[k] >= n_temp)
-            Rf_error("internal error: no such temperature in the plan");
+    const int *temps = glue_places(start_temp, n_start * n_piece, 0, n_temp - 1, "start_temp");
     const int *reads = glue_integers(start_read, n_start * n_piece * n_time, "start_read");
 
     const char *names[] = {"temp", "read", "values", "counted", "status", ""};

@@ -47,9 +47,9 @@ static sa_curve read_curve(SEXP points)
         return curve;
     if (TYPEOF(points) != VECSXP || Rf_xlength(points) != 2)
         Rf_error("internal error: a curve must be list(x, y)");
-    n = Rf_xlength(VECTOR_ELT(points, 0));
-    x = glue_doubles(VECTOR_ELT(points, 0), n, "curve x");
-    y = glue_doubles(VECTOR_ELT(points, 1), n, "curve y");
+    n = Rf_xlength(glue_part(points, 0));
+    x = glue_doubles(glue_part(points, 0), n, "curve x");
+    y = glue_doubles(glue_part(points, 1), n, "curve y");
     buckets = sa_curve_buckets(x, (size_t)n, MOST_BUCKETS);
     if (buckets == 0)
         Rf_error("internal error: the points of a curve must ascend");
@@ -85,7 +85,7 @@ SEXP sa_call_convert(SEXP x, SEXP code, SEXP curves, SEXP detail)
     n_curves = (size_t)Rf_xlength(curves);
     set = (sa_curve *)R_alloc(n_curves, sizeof(sa_curve));
     for (size_t i = 0; i < n_curves; i++)
-        set[i] = read_curve(VECTOR_ELT(curves, (R_xlen_t)i));
+        set[i] = read_curve(glue_part(curves, (R_xlen_t)i));
 
     out = PROTECT(Rf_mkNamed(VECSXP, names));
     SET_VECTOR_ELT(out, 0, Rf_allocVector(REALSXP, n));

@@ -99,6 +99,8 @@ void glue_follow(sa_clock *clock, sa_histories *along, const sa_replicates *rep,
         for (; i < m && rep->temp_k[i] < (double)k + 1.5; i++)
             mark[i - before] = fmin(start + exp(along->log_unit) * rep->time[i], end);
     }
+    if (i != m)
+        Rf_error("internal error: the steps do not follow their histories");
     mark_first[along->count] = (int)(i - before);
     along->mark = mark;
     along->mark_first = mark_first;
@@ -124,22 +126,22 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
     const sa_model_kind kind = glue_model(model);
     const size_t p = sa_model_parameters(kind).n_par;
     const R_xlen_t rp = (R_xlen_t)p;
-    const R_xlen_t rn = Rf_xlength(VECTOR_ELT(readings, 0));
+    const R_xlen_t rn = Rf_xlength(glue_part(readings, 0));
     const size_t n = (size_t)rn;
     const double ref = glue_double(ref_k, "ref_k");
     sa_readings in = {n,
-                      glue_doubles(VECTOR_ELT(readings, 0), rn, "temp_k"),
-                      glue_doubles(VECTOR_ELT(readings, 1), rn, "time"),
-                      glue_doubles(VECTOR_ELT(readings, 2), rn, "hardness"),
+                      glue_doubles(glue_part(readings, 0), rn, "temp_k"),
+                      glue_doubles(glue_part(readings, 1), rn, "time"),
+                      glue_doubles(glue_part(readings, 2), rn, "hardness"),
                       NULL,
-                      glue_integers(VECTOR_ELT(readings, 4), rn, "specimen"),
-                      glue_integers(VECTOR_ELT(readings, 5), rn, "order"),
+                      glue_integers(glue_part(readings, 4), rn, "specimen"),
+                      glue_places(glue_part(readings, 5), rn, 1, rn, "order"),
                       NULL};
-    if (VECTOR_ELT(readings, 3) != R_NilValue)
-        in.weight = glue_doubles(VECTOR_ELT(readings, 3), rn, "weight");
+    if (glue_part(readings, 3) != R_NilValue)
+        in.weight = glue_doubles(glue_part(readings, 3), rn, "weight");
     const int grouped = Rf_xlength(readings) > 8;
-    if (grouped && VECTOR_ELT(readings, 7) != R_NilValue)
-        in.strain = glue_doubles(VECTOR_ELT(readings, 7), rn, "strain");
+    if (grouped && glue_part(readings, 7) != R_NilValue)
+        in.strain = glue_doubles(glue_part(readings, 7), rn, "strain");
     sa_lsq_control ctl = glue_control(control);
     ctl.poll = glue_poll;
     ctl.creep = 1e-6;
@@ -186,13 +188,13 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
                       .upper = glue_doubles(upper, rp, "upper"),
                       .natural = glue_integers(natural, 2 * rp, "natural"),
                       .held = glue_integers(held, rp, "held")};
-    if (grouped && VECTOR_ELT(readings, 8) != R_NilValue)
-        s.clock.exponent = glue_exponents(VECTOR_ELT(readings, 8), rep.temp_k, m);
+    if (grouped && glue_part(readings, 8) != R_NilValue)
+        s.clock.exponent = glue_exponents(glue_part(readings, 8), rep.temp_k, m);
     s.poll = s.clock.poll = glue_poll;
     sa_histories along;
-    if (Rf_xlength(readings) > 6 && VECTOR_ELT(readings, 6) != R_NilValue) {
+    if (Rf_xlength(readings) > 6 && glue_part(readings, 6) != R_NilValue) {
         /* temp_k is then the number of the history (0: no anneal), time the minutes in it */
-        glue_histories(VECTOR_ELT(readings, 6), ref, &along);
+        glue_histories(glue_part(readings, 6), ref, &along);
         s.clock.along = &along;
         s.clock.table = (double *)R_alloc(sa_clock_table(m), sizeof(double));
         glue_follow(&s.clock, &along, &rep, coordinate);
@@ -259,10 +261,8 @@ static double strain_at(const double *place, R_xlen_t n, int grouped, R_xlen_t i
 
 static int exponent_at(const double *place, R_xlen_t n, int grouped, R_xlen_t i, sa_model_kind kind)
 {
-    const int which = grouped ? (int)place[i + 2 * n] : 0;
-    if (which < 0 || (size_t)which >= sa_model_parameters(kind).exponents)
-        Rf_error("internal error: no such exponent");
-    return which;
+    const double most = (double)sa_model_parameters(kind).exponents - 1.0;
+    return grouped ? (int)glue_whole(place[i + 2 * n], 0.0, most, "exponent") : 0;
 }
 
 #define SE_BLOCK ((size_t)4096)
@@ -323,7 +323,7 @@ SEXP sa_call_time_to(SEXP model, SEXP place, SEXP target, SEXP kind, SEXP par)
     const int grouped = Rf_xlength(place) == 3 * rn && which >= SA_WITH_STRAIN;
     const double *e = glue_doubles(place, grouped ? 3 * rn : rn, "place");
     const double *aim = glue_doubles(target, rn, "target");
-    const int share = glue_integer(kind, "kind");
+    const int share = *glue_places(kind, 1, SA_TO_HARDNESS, SA_TO_FRACTION, "kind");
     const double *b = glue_doubles(par, (R_xlen_t)p, "par");
     SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)rn, (int)p + 1));
     double *x = REAL(out), gradient[SA_MODEL_MAX_PAR], own[SA_BASE_PAR], of_own[SA_BASE_PAR];

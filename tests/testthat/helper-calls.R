@@ -1,5 +1,10 @@
 # Recorded calls of the C entry points, and the same with one or two arguments turned to something else.
 
+# Entry points of the package by name, as they are registered.
+entry_points <- function() {
+  getDLLRegisteredRoutines(getLoadedDLLs()[["softanneal"]], addNames = TRUE)$.Call
+}
+
 # What user-level functions do in C, on a few values; `p` holds the functions.
 tiny_calls <- function(p) {
   bell <- bell_readings()
@@ -28,7 +33,13 @@ tiny_calls <- function(p) {
       suppressWarnings(p$time_to(fit, softening = 0.5, temp_c = 350, method = "profile"))
     },
     values = function() p$softening_values(fit, c(330, 350), c(4, 8)),
-    each = function() as.data.frame(suppressWarnings(p$fit_each(small, coil))),
+    each = function() as.data.frame(suppressWarnings(p$fit_each(small, coil, threads = 2))),
+    components = function() {
+      coef(suppressWarnings(p$fit_softening(small, se = "components", u_temp_c = 1)))
+    },
+    components_open = function() {
+      coef(suppressWarnings(p$fit_softening(small, "recovery_jmak", se = "components", u_temp_c = 1)))
+    },
     each_values = function() {
       suppressWarnings(p$predict.softanneal_fits(fits, small[c(2, 9), ], se.fit = TRUE))
     },
@@ -56,7 +67,7 @@ recorded_calls <- function(most = 4L) {
 mutated_value <- function(x) {
   any <- list(NULL, list(), "a", NA, TRUE, 1L, -1L, 2147483647L, NA_integer_, 0, -1, 1.5, NaN, Inf, -Inf, 1e300,
               numeric(), integer(), c(1, 2), 1:3, 1i, raw(2), list(1), quote(a), sum, matrix(0, 2, 3))
-  if (length(x) == 0L || is.function(x) || stats::runif(1L) < 0.35) return(any[[sample(length(any), 1L)]])
+  if (length(x) == 0L || is.function(x) || is.language(x) || is.raw(x) || stats::runif(1L) < 0.35) return(any[[sample(length(any), 1L)]])
   at <- sample(length(x), 1L)
   switch(sample(9L, 1L), x[-at], rep(x, length.out = length(x) + sample(3L, 1L)), x[0L],
          if (is.list(x)) unname(rev(x)) else rev(x), as.list(x), {
@@ -68,7 +79,7 @@ mutated_value <- function(x) {
     x
   }, if (is.double(x)) suppressWarnings(as.integer(x)) else if (is.numeric(x)) as.double(x) else NULL,
   `attributes<-`(x, NULL), {
-    if (!is.list(x) && length(x) > 1L) dim(x) <- sample(list(c(1L, length(x)), c(length(x), 1L)), 1L)[[1L]]
+    if (is.atomic(x) && length(x) > 1L) dim(x) <- sample(list(c(1L, length(x)), c(length(x), 1L)), 1L)[[1L]]
     x
   })
 }

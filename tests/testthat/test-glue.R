@@ -1,11 +1,6 @@
 # The C entry points on tiny input: nothing is lost when R collects garbage at every chance, and
 # a call of the wrong shape is an error of R, not a crash.
 
-# Entry points of the package by name, as they are registered.
-entry_points <- function() {
-  getDLLRegisteredRoutines(getLoadedDLLs()[["softanneal"]], addNames = TRUE)$.Call
-}
-
 # Calls and functions differ between the two copies of the package; numbers may not.
 strip_calls <- function(x) {
   if (!is.list(x)) return(x)

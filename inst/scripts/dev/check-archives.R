@@ -74,7 +74,7 @@ count("two writers in one folder", before, after)
 
 before <- after <- character()
 out <- file.path(work, "damaged")
-run(out)
+invisible(run(out))
 bytes <- function(f) readBin(f, "raw", file.size(f))
 damages <- list(
   gone = unlink, empty = function(f) close(file(f, "wb")),
@@ -86,7 +86,10 @@ damages <- list(
     writeBin(b, f)
   },
   garbage = function(f) writeBin(as.raw(sample(0:255, 500L, TRUE)), f),
-  swapped = function(f) file.copy(sub("[0-9]{6}", sprintf("%06d", sample(12L, 1L)), f), f, overwrite = TRUE))
+  swapped = function(f) {
+    other <- sub("[0-9]{6}", sprintf("%06d", sample(12L, 1L)), f)
+    if (other != f) file.copy(other, f, overwrite = TRUE)
+  })
 for (file in list.files(out, full.names = TRUE)) for (damage in names(damages)) {
   kept <- bytes(file)
   damages[[damage]](file)

@@ -21,6 +21,7 @@ if (length(args) && args[1L] == "child") {
   ends <- c(result = 0L, error = 0L, late = 0L)
   for (k in as.integer(args[2L]):as.integer(args[3L])) {
     set.seed(k)
+    cat(k, "mutation\n", file = args[4L])
     one <- space$mutated_call(recorded)
     cat(k, one$name, "\n", file = args[4L])
     end <- space$call_outcome(one)

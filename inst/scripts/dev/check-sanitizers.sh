@@ -4,6 +4,7 @@
 #   SOFTANNEAL_FULL_CHECKS=true sh ...         all R tests
 #   sh inst/scripts/dev/check-sanitizers.sh c      the C tests only
 #   sh inst/scripts/dev/check-sanitizers.sh r      few R tests only
+#   sh inst/scripts/dev/check-sanitizers.sh calls [TRIES]   mutated calls of the C entry points (100000)
 set -eu
 top=$(cd "$(dirname "$0")/../../.." && pwd)
 . "$top/inst/scripts/setup.sh"
@@ -15,7 +16,7 @@ if ! echo 'int main(void) { return 0; }' | gcc -x c $flags -o "$work/probe" - 2>
     exit 0
 fi
 
-if [ "${1:-}" != r ]; then
+if [ "${1:-}" != r ] && [ "${1:-}" != calls ]; then
     pure=
     for file in "$top"/src/*.c; do
         case $(basename "$file") in init.c | glue_*) ;; *) pure="$pure $file" ;; esac
@@ -55,7 +56,10 @@ run_sanitized() {
         ASAN_OPTIONS=detect_leaks=0 UBSAN_OPTIONS=print_stacktrace=1 R_LIBS="$work/library" \
         _R_CHECK_LENGTH_1_CONDITION_=true "$@"
 }
-if [ "${SOFTANNEAL_FULL_CHECKS:-}" = true ]; then
+if [ "${1:-}" = calls ]; then
+    cd "$top"
+    run_sanitized Rscript inst/scripts/dev/check-calls.R "${2:-100000}"
+elif [ "${SOFTANNEAL_FULL_CHECKS:-}" = true ]; then
     SOFTANNEAL_SOURCE= run_sanitized Rscript "$top/inst/scripts/run-tests.R" "$top/tests/testthat"
 else
     mkdir "$work/tests"

@@ -1,0 +1,30 @@
+# Recorded calls of the C entry points with one or two arguments turned to something else: errors of R
+# only. By hand many more, under the sanitizers: inst/scripts/dev/check-calls.R.
+
+test_that("a mutated call of an entry point is a result or an error of R", {
+  recorded <- recorded_calls()
+  tries <- if (extended_tests()) 20000L else 800L
+  ends <- with_test_seed(61, vapply(seq_len(tries), function(k) call_outcome(mutated_call(recorded)), ""))
+  expect_true(all(ends %in% c("result", "error")))
+  expect_gt(mean(ends == "error"), 0.5)
+  expect_gt(mean(ends == "result"), 0.05)
+})
+
+test_that("lists that are too short, places out of range and sizes that are none are refused", {
+  call <- function(name, ...) .Call(entry_points()[[name]], ...)
+  refused <- function(...) expect_error(call(...), "internal error")
+  refused("sa_call_runs", list(c(1, 2, 3)), c(1L, 2L, 99L), 3L)
+  refused("sa_call_runs", list(c(1, 2, 3)), c(0L, 2L, 1L), 3L)
+  refused("sa_call_runs", 1:3, NULL, 3L)
+  refused("sa_call_runs", list(1), NULL, -1L)
+  for (one in recorded_calls(1L)) {
+    lists <- which(vapply(one$args, function(a) is.list(a) && length(a) > 1L && !is.data.frame(a), NA))
+    # the native symbol is a list itself
+    for (k in setdiff(lists, 1L)) {
+      args <- one$args
+      args[[k]] <- args[[k]][1L]
+      if (one$name %in% c("sa_call_convert", "sa_call_runs", "sa_call_components_grid")) next # as many as there are
+      expect_error(do.call(base::.Call, args, quote = TRUE), "internal error", label = paste(one$name, k))
+    }
+  }
+})
