@@ -47,7 +47,7 @@ test_that("the laboratory report shows the numbers of the fit, and cautions", {
   q <- format(signif(coef(fit)[["q_kj_mol"]], 4))
   expect_match(html, paste0("recrystallisation: ", q, " kJ/mol"), fixed = TRUE)
   half <- time_to(fit, softening = 0.5)
-  expect_match(html, paste0("<td align=\"left\">", format(signif(half$time_min[1], 3)), "</td>"),
+  expect_match(html, paste0("<td align=\"right\">", format(signif(half$time_min[1], 3)), "</td>"),
                fixed = TRUE)
   expect_match(html, "group 7", fixed = TRUE)
   expect_match(html, "168 readings of 4 pieces at 290, 330, 370, 410")
