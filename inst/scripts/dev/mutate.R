@@ -1,6 +1,6 @@
 # Do the tests notice a wrong threshold, sign or factor? Each mutant of mutants.R is an edit of one
 # file: it is made in a copy of the package, which is installed; the test files named with it run
-# until one expectation fails. Prints the survivors. From the top of the package (an hour for all):
+# until one of them fails. Prints the survivors. From the top of the package (an hour for all):
 #   Rscript inst/scripts/dev/mutate.R [PATTERN]     mutants whose file or name matches PATTERN
 # An edit whose old text is not there exactly once is an error: bring mutants.R up to date.
 top <- normalizePath(".")
@@ -61,7 +61,7 @@ runner <- file.path(work, "run.R")
 writeLines(c(
   "suppressPackageStartupMessages({ library(testthat); library(softanneal) })",
   "for (file in commandArgs(TRUE)) test_file(file, package = \"softanneal\",",
-  "  load_package = \"installed\", reporter = \"stop\")"), runner)
+  "  load_package = \"installed\", reporter = \"stop\", stop_on_failure = TRUE)"), runner)
 noticed <- function(tests) {
   files <- file.path(copy, "tests", "testthat", paste0("test-", tests, ".R"))
   if (!all(file.exists(files))) stop("no such test file: ", toString(files[!file.exists(files)]))
