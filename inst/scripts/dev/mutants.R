@@ -81,7 +81,7 @@ mutant("edge of the search is an end", "R/recrystallisation-limits.R",
        "grain-fractions")
 mutant("corner grain of a rectangle", "R/grain-counts.R", "(if (shape == \"rectangle\") 1 else 0)",
        "0", c("grain", "external-grain"))
-mutant("cut grains whole", "R/grain-counts.R", "x$cut / 2", "x$cut", c("grain", "external-grain"))
+mutant("cut grains whole", "R/grain-counts.R", "x$intercepted / 2", "x$intercepted", c("grain", "external-grain"))
 mutant("accuracy told from 10 %", "R/grain-counts.R", "s$accuracy_pct > 10", "s$accuracy_pct > 100",
        "grain")
 mutant("growth from nothing", "R/grain-growth.R", "d0_mm == 0 | growth > 1e20", "d0_mm == 0",
