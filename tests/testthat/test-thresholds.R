@@ -150,9 +150,9 @@ test_that("draws of a guess stay within e^2 of an energy that the fit hardly fix
 test_that("one step of the dial from the other readings is no outlier, a little more is", {
   x <- 50 + c(0.001 * (-5:4), 1.02)
   outlier <- function(x, ...) any(find_outliers(x, resolution = 1, ...)$outlier)
-  expect_true(outlier(x, method = "grubbs", alpha = 0.2))
+  expect_true(outlier(x, method = "grubbs", level = 0.8))
   x[11L] <- 50.98
-  expect_false(outlier(x, method = "grubbs", alpha = 0.2))
+  expect_false(outlier(x, method = "grubbs", level = 0.8))
 })
 
 test_that("a relative difference of a class is added to the logarithm of a rate", {
