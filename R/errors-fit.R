@@ -227,6 +227,7 @@ with_components <- function(fit, errors) {
   errors$quantile <- s$quantile
   errors$sd <- s$sd
   errors$furnace_structure <- s$structure
+  errors[names(s$modes)] <- s$modes # at the middle of the standard deviations, which is never zero
   fit$errors <- errors
   fit
 }
@@ -234,21 +235,28 @@ with_components <- function(fit, errors) {
 # Half-seen curves: profiles with the covariance fixed, cut where the marginalised interval of each
 # parameter ends on the scale of its standard error.
 components_states <- function(fit, errors, s) {
-  states <- fit$states
-  doubtful <- any(!states %in% c("determined", "held"))
-  if (!doubtful || is.null(s$quantile)) return(fit)
-  p <- length(states)
-  free <- errors$free
-  half <- (s$quantile[, 6L] - s$quantile[, 5L]) / 2
+  if (!any(!fit$states %in% c("determined", "held")) || is.null(s$quantile)) return(fit)
+  r <- components_profile(fit, errors, fit$level, s$quantile[, 5:6])
+  fit$states[] <- r$states
+  fit$limits[,] <- r$limits
+  fit
+}
+
+# `ends`: ends of the marginalised intervals, distances from the estimate.
+components_profile <- function(fit, errors, level, ends = NULL) {
+  p <- length(fit$par)
+  if (is.null(ends)) {
+    ends <- mixture_quantiles(errors, diag(p), c(0.5 - level / 2, 0.5 + level / 2))
+  }
   se <- rep(NA_real_, p)
-  se[free] <- sqrt(diag(errors$m$cov))
-  rise <- (half / se)^2
-  rise[!is.finite(rise)] <- max(rise[is.finite(rise)], stats::qnorm(0.5 + fit$level / 2)^2)
+  se[errors$free] <- sqrt(diag(errors$m$cov))
+  rise <- ((ends[, 2L] - ends[, 1L]) / 2 / se)^2
+  rise[!is.finite(rise)] <- max(rise[is.finite(rise)], stats::qnorm(0.5 + level / 2)^2)
   set <- fit$settings$set
   r <- .Call(C_sa_call_mixed_profile, errors$input,
              list(set$kind, set$lower, set$upper, set$natural, set$held), fit$readings$ref_k,
              unname(fit$par), errors$form, errors$errors, list(errors$m$g, errors$m$mode), rise)
-  fit$states[] <- PARAMETER_STATES[r[[1L]] + 1L]
-  fit$limits[,] <- t(r[[2L]])
-  fit
+  list(states = PARAMETER_STATES[r[[1L]] + 1L],
+       limits = matrix(r[[2L]], p, 2L, byrow = TRUE,
+                       dimnames = list(names(fit$par), c("lower", "upper"))))
 }

@@ -57,7 +57,7 @@ components_summary <- function(errors, p, level) {
   vcov[free, free] <- cor * tcrossprod(se[free])
   ratio <- stats::median(((q[, 4L] - q[, 3L]) / 2 / se)[free])
   list(vcov = vcov, df = matching_df(ratio), quantile = q, sd = sd, structure = r$structure,
-       ratio = ratio)
+       modes = at[c("mode", "mode_sd", "operator", "operator_sd")])
 }
 
 # t whose 95 % and 68.27 % intervals stand in that ratio.
@@ -69,7 +69,7 @@ matching_df <- function(ratio) {
 }
 
 # Median and 95 % interval of each standard deviation, from its nodes and their weights.
-marginal_sds <- function(r, prior) {
+marginal_sds <- function(r, prior, tails = c(0.025, 0.975)) {
   out <- t(vapply(seq_len(4L), function(k) {
     w <- rowsum(r$weight, signif(r$sd[, k], 10))
     x <- as.numeric(rownames(w))
@@ -80,7 +80,7 @@ marginal_sds <- function(r, prior) {
     # mass of a node lies evenly between the middles of its neighbours
     edge <- c(max(0, 1.5 * x[1L] - 0.5 * x[2L]), (x[-1L] + x[-length(x)]) / 2,
               1.5 * x[length(x)] - 0.5 * x[length(x) - 1L])
-    stats::approx(c(0, mass), edge, c(0.5, 0.025, 0.975), ties = "ordered")$y
+    stats::approx(c(0, mass), edge, c(0.5, tails), ties = "ordered")$y
   }, numeric(3L)))
   dimnames(out) <- list(ERROR_COMPONENTS, c("estimate", "conf.low", "conf.high"))
   out

@@ -48,7 +48,7 @@ vcov.softanneal_fit <- function(object, type = NULL, ...) {
     abort("argument", "`type` is for softening fits", arg = "type",
           remedy = "Leave it out.")
   }
-  type <- check_choice(type, c("cluster", "model", "steps"), "type")
+  type <- check_choice(type, c("cluster", "model", "steps", "components"), "type")
   refit(object, se = type)$vcov
 }
 
@@ -109,8 +109,10 @@ wald_limits <- function(object, level) {
   dimnames(out) <- list(names(b), c("lower", "upper"))
   open <- !object$states %in% c("determined", "held")
   if (any(open) && !is.null(object$limits)) {
-    at_level <- if (level == object$level) object else refit(object, level = level)
-    out[open, ] <- at_level$limits[open, , drop = FALSE]
+    limits <- if (level == object$level) object$limits else if (!is.null(object$errors)) {
+      components_profile(object, object$errors, level)$limits
+    } else refit(object, level = level)$limits
+    out[open, ] <- limits[open, , drop = FALSE]
   }
   out
 }
@@ -187,6 +189,7 @@ family.softanneal_fit <- function(object, ...) stats::gaussian()
 #' @rdname fit-methods
 #' @export
 logLik.softanneal_fit <- function(object, ...) {
+  if (!is.null(object$errors)) return(components_loglik(object))
   n <- object$nobs
   w <- object$weights
   log_w <- if (is.null(w)) 0 else sum(log(w[w > 0]))
@@ -267,6 +270,16 @@ simulate.softanneal_fit <- function(object, nsim = 1, seed = NULL, ...) {
   if (is.null(mean)) {
     abort("model", "a fit of a residual function cannot be simulated", arg = "object",
           remedy = "Fit a formula instead.")
+  }
+  if (!is.null(object$errors)) {
+    draw <- components_draw(object)
+    sims <- lapply(seq_len(nsim), function(k) {
+      new <- draw()
+      new[object$weights == 0] <- NA_real_
+      stats::naresid(object$na.action, new)
+    })
+    names(sims) <- paste0("sim_", seq_len(nsim))
+    return(structure(as.data.frame(sims), seed = state$attribute))
   }
   n <- length(mean)
   error <- error_components(object)

@@ -18,6 +18,9 @@
 #'   prediction is for each of their rows; with `newdata`, for the readings of that table,
 #'   which are joined to the history of their specimen as in [fit_softening()] (by the column
 #'   of `log_time` of the fit where it has one).
+#' @param specimen For a fit with `se = "components"`: a reading on a `"new"` specimen in a new furnace
+#'   run, or on the `"same"` specimen, named in `newdata`, in a new step. The attribute `components` of
+#'   a prediction holds the standard deviation that each component brings.
 #' @param ... Must be empty.
 #' @return As from [stats::predict.lm()]: a vector, or a matrix with columns `fit`, `lwr`,
 #'   `upr`; with `se.fit = TRUE` a list with `fit`, `se.fit`, `df` and `residual.scale`. As
@@ -43,15 +46,25 @@ NULL
 #' @export
 predict.softanneal_fit_softening <- function(object, newdata = NULL,
                                              interval = c("none", "confidence", "prediction"),
-                                             level = 0.95, se.fit = FALSE, history = NULL, ...) {
+                                             level = 0.95, se.fit = FALSE, history = NULL,
+                                             specimen = c("new", "same"), ...) {
   check_dots_empty(...)
   interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")
+  specimen <- check_choice(specimen, c("new", "same"), "specimen")
+  if (specimen == "same") need_components(object, "specimen")
   if (!is.null(history)) {
     part <- predict_history(object, newdata, history)
     return(finish_prediction(object, part$fit, part$se, interval, level, se.fit))
   }
   if (is.null(newdata)) {
     at <- object$conditions
+    if (by_components(object)) {
+      pick <- at$of_reading + 1L
+      out <- predict_components(object, at$temp_c[pick], at$time_min[pick], at$strain[pick], interval,
+                                check_level(level), se.fit,
+                                if (specimen == "same") object$readings$specimen)
+      return(pad_prediction(out, object$na.action))
+    }
     part <- if (is.null(at$place)) {
       softening_values(object, at$temp_c, at$time_min, at$strain)
     } else {
@@ -72,6 +85,12 @@ predict.softanneal_fit_softening <- function(object, newdata = NULL,
                    remedy = "Give the strain of cold work, above zero.")
   }
   warn_extrapolation(object, temp, time, strain)
+  if (by_components(object)) {
+    return(predict_components(object, temp, time, strain, interval, check_level(level), se.fit,
+                              if (specimen == "same") {
+                                any_column(newdata, object$readings$columns$specimen, "newdata")
+                              }))
+  }
   part <- softening_values(object, temp, time, strain)
   finish_prediction(object, part$fit, part$se, interval, level, se.fit)
 }
@@ -159,6 +178,11 @@ finish_prediction <- function(object, fit, se, interval, level, se.fit) {
 
 # Variance of one new reading about the curve, in a new heat treatment.
 reading_variance <- function(object) {
+  if (!is.null(object$errors)) { # without the furnace, whose part changes along the curve
+    sd <- object$errors$sd[, "estimate"]
+    reading <- object$errors$steps$sd_reading
+    return(sum(sd[-1L]^2) + if (is.finite(reading)) reading^2 else 0)
+  }
   e <- error_components(object)
   e$reading^2 + e$step^2
 }

@@ -70,7 +70,7 @@ print.softanneal_fit <- function(x, digits = max(3L, getOption("digits") - 3L), 
   cat("\n")
   print_table(estimate_table(x))
   cat("\n", paste0(foot_lines(x, digits), "\n"), sep = "")
-  remarks <- fit_remarks(x)
+  remarks <- c(fit_remarks(x), if (x$se %in% "components") furnace_sentences(x))
   if (any(is_open(x))) {
     remarks <- c(remarks, "In parentheses: one value among many that fit as well.")
   }
@@ -119,7 +119,7 @@ scale_line <- function(x) {
 }
 
 se_words <- function(x) {
-  switch(x$se, cluster = "standard errors by heat treatment",
+  switch(x$se, components = error_sentence(x), cluster = "standard errors by heat treatment",
          steps = "standard errors from the scatter of the step means",
          model = if (any(duplicated(x$conditions$cluster_of))) {
            "standard errors as if all readings were independent"
@@ -144,6 +144,10 @@ summary.softanneal_fit <- function(object, ...) {
               convergence = object$convergence, header = header_lines(object),
               intervals = estimate_table(object),
               lack_of_fit = object$lack_of_fit, call = object$call)
+  if (!is.null(object$errors)) {
+    out$components <- components_of_error(object)
+    out$remarks <- c(out$remarks, furnace_sentences(object))
+  }
   if (inherits(object, "softanneal_fit_softening")) {
     out$strain_name <- strain_name(object)
     out$half_softening <- suppressWarnings(time_to(object), classes = "softanneal_warning_outside")
@@ -156,7 +160,9 @@ print.summary.softanneal_fit <- function(x, digits = max(3L, getOption("digits")
   cat(strwrap(x$header, width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
   cat("\n")
   stats::printCoefmat(x$coefficients, digits = digits, na.print = "-", signif.stars = FALSE)
-  cat("\n95 % intervals (t on ", format(x$df_interval), " degrees of freedom):\n", sep = "")
+  cat(if (is.null(x$components)) {
+    paste0("\n95 % intervals (t on ", format(x$df_interval), " degrees of freedom):\n")
+  } else "\n95 % intervals:\n")
   print_table(x$intervals[, 4L, drop = FALSE])
   cat("\nResidual standard deviation ", format(x$sigma, digits = digits), " on ", x$df[2L],
       " degrees of freedom\n", sep = "")
@@ -169,6 +175,10 @@ print.summary.softanneal_fit <- function(x, digits = max(3L, getOption("digits")
                       "(furnace, position, piece)."), prefix = "  "), sep = "\n")
   } else if (!is.null(l)) {
     cat("No replicate readings: lack of fit cannot be tested\n")
+  }
+  if (!is.null(x$components)) {
+    cat("\n")
+    print(x$components)
   }
   if (!is.null(x$half_softening)) {
     cat("\nTime to half softening, min:\n")

@@ -58,8 +58,11 @@ profile.softanneal_fit_softening <- function(fitted, parm, level = 0.99, n_point
 
 # The variance that the rise of the sum of squares is measured in.
 profile_variance <- function(object) {
-  if (object$se == "model" || object$df_interval <= 0) return(object$sigma^2)
-  object$between / object$df_interval
+  if (object$se == "model" || !isTRUE(object$df_interval > 0)) return(object$sigma^2)
+  df <- if (object$se == "components") {
+    length(unique(object$conditions$cluster_of)) - object$estimated
+  } else object$df_interval
+  object$between / df
 }
 
 # Deviance along one parameter, walked outwards from the estimate so that every refit starts
@@ -96,6 +99,7 @@ profile_limits <- function(object, parm, level) {
     abort("model", "a fit with Huber loss has no profile likelihood", arg = "method",
           remedy = "Use method = \"wald\" or \"boot\", or fit with loss = \"squares\".")
   }
+  if (!is.null(object$errors)) return(components_profile(object, object$errors, level)$limits)
   refit(object, level = level, every = TRUE)$limits
 }
 

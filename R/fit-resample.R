@@ -79,7 +79,7 @@ refit_many <- function(fit, type, draw, n_resamples) {
   block <- max(1L, min(n_resamples, floor(5e5 / fit$readings$n)))
   for (from in seq(1L, n_resamples, by = block)) {
     part <- from:min(n_resamples, from + block - 1L)
-    r <- run_batch(if (type == "parametric") parametric_block(fit, length(part)) else {
+    r <- run_batch(if (type == "parametric" && is.null(fit$errors)) parametric_block(fit, length(part)) else {
       resample_block(draw, length(part))
     }, set, 1L)
     good <- (r$counts[9L, ] + 1L) %in% LSQ_CONVERGED
@@ -120,6 +120,13 @@ resampler <- function(fit, type) {
   fitted <- fit$fitted.values
   cluster <- fit$conditions$cluster_of + 1L
   w <- if (is.null(d$weights)) rep(1, d$n) else d$weights
+  if (type == "parametric" && !is.null(fit$errors)) {
+    new <- components_draw(fit)
+    return(function() {
+      d$hardness <- new()
+      d
+    })
+  }
   if (type == "parametric") {
     e <- error_components(fit)
     sd_reading <- reading_sd(e$reading, d$weights)

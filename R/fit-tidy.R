@@ -8,6 +8,9 @@
 #'
 #' @param x A fit.
 #' @param conf.int,conf.level Whether to add `conf.low` and `conf.high`, and at which level.
+#' @param effects Of a fit with `se = "components"`, as in broom.mixed: `"fixed"`, the parameters;
+#'   `"ran_pars"`, the standard deviations of the errors; `"ran_vals"`, the offset of each specimen and
+#'   the temperature error of each furnace run.
 #' @param data,newdata The data of the fit with its other columns (as many rows as were given
 #'   to the fit), or new conditions; not both.
 #' @param interval,level For `augment()`: `"confidence"` or `"prediction"` adds `.lower` and
@@ -34,9 +37,16 @@ NULL
 
 #' @rdname fit-tables
 #' @export
-tidy.softanneal_fit <- function(x, conf.int = FALSE, conf.level = 0.95, ...) {
+tidy.softanneal_fit <- function(x, conf.int = FALSE, conf.level = 0.95, effects = "fixed", ...) {
   check_dots_empty(...)
   conf.int <- check_flag(conf.int, "conf.int")
+  effects <- check_choice(effects, TIDY_EFFECTS, "effects")
+  if (effects != "fixed") {
+    need_components(x, "x")
+    conf.level <- check_level(conf.level, "conf.level")
+    table <- if (effects == "ran_pars") tidy_ran_pars else tidy_ran_vals
+    return(as_table(table(x, conf.int, conf.level)))
+  }
   m <- coefficient_table(x)
   out <- data.frame(term = rownames(m), estimate = unname(m[, 1L]), std.error = unname(m[, 2L]),
                     statistic = unname(m[, 3L]), p.value = unname(m[, 4L]))

@@ -252,7 +252,9 @@ fit_softening <- function(data,
 softening_fit <- function(d, model, se, automatic, start, fixed, lower, upper, loss, level,
                           control, call) {
   set <- softening_setup(d, model, start, fixed, lower, upper)
-  if (automatic && loss == "huber") se <- if (d$n == set$clusters_at_most) "model" else "cluster"
+  if (automatic && (se != "components" || loss == "huber")) {
+    se <- if (d$n == set$clusters_at_most) "model" else "cluster"
+  }
   if (se == "components" && loss == "huber") {
     abort("argument", "components of error are not estimated with Huber loss", arg = "se",
           remedy = "Choose se = \"cluster\", or loss = \"squares\".")

@@ -125,7 +125,7 @@ findings_of <- function(thrown, fun) {
 }
 
 # Columns that may be left out but not be NULL.
-LEFT_OUT <- list(fit_softening = c("log_time", "strain"))
+LEFT_OUT <- list(fit_softening = c("log_time", "strain", "furnace", "operator"))
 
 # The arguments with their names filled in, and all others with their defaults: those that are
 # names of columns as text.
@@ -156,6 +156,7 @@ valid_calls <- function() {
   small <- bell[bell$time_min %in% c(0, 4, 16, 64) & bell$temp_c %in% c(330, 370), ]
   small$scale <- as.character(small$scale)
   fit <- suppressWarnings(fit_softening(bell_readings()))
+  bench_fit <- suppressWarnings(fit_softening(bell_readings(), se = "components"))
   columns <- list(specimen = "specimen", time = "time_min", temp = "temp_c")
   strip <- data.frame(specimen = "B1", pass = 0:4, thickness_mm = c(1.60, 1.40, 1.22, 1.07, 0.95),
                       width_mm = c(25, 25.1, 25.2, 25.2, 25.3),
@@ -219,6 +220,7 @@ valid_calls <- function() {
     cold_work = list(strip, specimen = "specimen", pass = "pass", thickness = "thickness_mm",
                      width = "width_mm", length = "length_mm", u_thickness_mm = 0.01,
                      u_width_mm = 0.05, u_length_mm = 0.5, coverage_factor = 2),
+    components_of_error = list(bench_fit, temp_c = 330),
     compare_baseline = list(c(91.5, 92, 91), c(92, 91.5, 92.5), margin = 1.5, paired = FALSE,
                             level = 0.95, scale = "HRF", power = 0.8, hardness = "hardness",
                             reading_scale = "scale"),

@@ -31,6 +31,8 @@ result_objects <- function() {
   fractions <- fit_recrystallisation(counted)
   suppressWarnings(list(
     fit_softening = fit,
+    fit_components = fit_softening(small, se = "components"),
+    components = components_of_error(fit_softening(small, se = "components")),
     fit_softening_open = quietly_fitted(small[small$temp_c != 330, ], "recovery_jmak"),
     fit_softening_strain = fit_softening(strained, strain = strain),
     fit_softening_exponents = fit_softening(small, n_by = "by temperature"),

@@ -189,3 +189,133 @@ test_that("vcov, confint, tidy, summary and error_interval agree", {
   half <- error_interval(other, diag(5L), 0.95)$upper
   expect_equal(half, unname(confint(other)[, 2L] - coef(other)))
 })
+
+test_that("the likelihood is that of all readings with their dense covariance", {
+  d <- with_test_seed(8, bench_readings(u = 3, piece = 3, step = 2))
+  fit <- components(d)
+  e <- fit$errors
+  p <- e$problems[[1L]]
+  o <- e$structure$order
+  step <- match(fit$conditions$cluster_of + 1L, e$steps$keep[o]) # row of the problem
+  # readings against the linearised curve: deviation from the mean of the step plus that of the mean
+  r <- fit$readings$hardness - e$steps$mean[o][step] + p[[1L]][step]
+  v <- e$m$variance
+  V <- v[[2L]] * outer(p[[6L]][step], p[[6L]][step], "==") +
+    v[[1L]] * tcrossprod(p[[3L]][step]) * outer(p[[7L]][step], p[[7L]][step], "==") +
+    (v[[3L]] + 0 * p[[4L]][step]) * outer(step, step, "==") +
+    diag(e$steps$sd_reading^2, length(r))
+  value <- -0.5 * (length(r) * log(2 * pi) + as.numeric(determinant(V)$modulus) +
+                     drop(crossprod(r, solve(V, r))))
+  expect_equal(as.numeric(logLik(fit)), value, tolerance = 1e-6)
+  expect_identical(attr(logLik(fit), "df"), 9L)
+})
+
+test_that("tables of the components follow broom.mixed and nlme", {
+  d <- with_test_seed(9, bench_readings(u = 4, piece = 5))
+  fit <- components(d)
+  pars <- tidy(fit, effects = "ran_pars", conf.int = TRUE)
+  expect_named(pars, c("effect", "group", "term", "estimate", "conf.low", "conf.high"))
+  expect_identical(pars$group, c("furnace", "specimen", "step", "Residual"))
+  expect_true(all(pars$conf.low < pars$estimate & pars$estimate < pars$conf.high))
+  vals <- tidy(fit, effects = "ran_vals")
+  expect_named(vals, c("effect", "group", "level", "term", "estimate", "std.error"))
+  expect_setequal(vals$level[vals$group == "specimen"], unique(d$specimen))
+  modes <- ranef.softanneal_fit_softening(fit)
+  expect_named(modes, c("specimen", "furnace"), ignore.order = TRUE)
+  expect_equal(modes$furnace[["temp_c"]], vals$estimate[vals$group == "furnace"])
+  skip_if_not_installed("nlme")
+  expect_equal(nlme::ranef(fit), modes)
+  expect_refused(tidy(fit_softening(d, se = "steps"), effects = "ran_pars"), "model", "components")
+  expect_refused(tidy(fit, effects = "random"), "argument", "effects")
+})
+
+test_that("modes find the furnace that was off and the specimen that is harder", {
+  d <- with_test_seed(10, bench_readings(u = 0, piece = 0, step = 0.3, temps = seq(290, 350, 10)))
+  third <- d$specimen == unique(d$specimen)[3L]
+  d$hardness[third] <- d$hardness[third] + 8
+  hot <- d$temp_c == 340
+  k <- arrhenius_rate(346, jmak_time(0.5, 1, 1.6) / 12, 330, 140)
+  k0 <- arrhenius_rate(340, jmak_time(0.5, 1, 1.6) / 12, 330, 140)
+  d$hardness[hot] <- d$hardness[hot] -
+    80 * (jmak_fraction(d$time_min[hot], k, 1.6) - jmak_fraction(d$time_min[hot], k0, 1.6))
+  modes <- ranef.softanneal_fit_softening(components(d))
+  expect_equal(which.max(modes$specimen[[1L]]), 3L)
+  expect_gt(max(modes$specimen[[1L]]), 5)
+  expect_equal(which.max(modes$furnace[[1L]]), 6L)
+  # 6 K less the 29 % that the line takes up, drawn towards zero
+  expect_gt(max(modes$furnace[[1L]]), 2)
+  expect_lt(max(modes$furnace[[1L]]), 4.3)
+})
+
+test_that("shares of the variance add up, and a known furnace takes nothing away", {
+  d <- with_test_seed(11, bench_readings())
+  fit <- components(d)
+  x <- components_of_error(fit)
+  expect_equal(colSums(as.data.frame(x)[c("q_share", "t50_share", "reading_share")]),
+               c(q_share = 1, t50_share = 1, reading_share = 1))
+  expect_true(all(x[c("q_share", "t50_share", "reading_share")] >= 0))
+  expect_identical(x$component, c("furnace temperature", "specimen", "step", "reading"))
+  expect_lt(components_of_error(components(d, u_temp_c = 0))$q_share[1L], 1e-10)
+  expect_s3_class(ggplot2::autoplot(x), "ggplot")
+  expect_output(print(x), "share of the variance of the activation energy")
+  expect_refused(components_of_error(fit_softening(d, se = "model")), "model", "components")
+})
+
+test_that("a new reading is more uncertain on a new specimen than on one fitted, and it is covered", {
+  d <- with_test_seed(12, bench_readings(u = 2, piece = 3))
+  fit <- components(d)
+  at <- data.frame(temp_c = 330, time_min = c(0, 6, 12, 40), specimen = "piece-330 1")
+  wide <- predict(fit, at, interval = "prediction")
+  own <- predict(fit, at, interval = "prediction", specimen = "same")
+  curve <- predict(fit, at, interval = "confidence")
+  width <- function(m) m[, "upr"] - m[, "lwr"]
+  expect_true(all(width(wide) > width(own) & width(own) > width(curve)))
+  parts <- attr(wide, "components")
+  expect_identical(colnames(parts), c("curve", "furnace", "specimen", "step", "operator", "reading"))
+  expect_identical(parts[1L, "furnace"][[1L]], 0)
+  expect_gt(parts[3L, "furnace"], parts[4L, "furnace"])
+  expect_refused(predict(fit, transform(at, specimen = "other"), interval = "prediction",
+                         specimen = "same"), "argument", "not fitted", "newdata")
+  # readings of the same bench, drawn anew: each fit predicts one of a new specimen
+  hit <- with_test_seed(13, vapply(1:60, function(k) {
+    fit <- components(bench_readings(u = 2, piece = 3, step = 0.5))
+    off <- stats::rnorm(1, sd = 2)
+    rate <- arrhenius_rate(330 + off, jmak_time(0.5, 1, 1.6) / 12, 330, 140)
+    y <- 160 - 80 * jmak_fraction(12, rate, 1.6) + sqrt(3^2 + 0.5^2 + 1.5^2) * stats::rnorm(1)
+    m <- predict(fit, data.frame(temp_c = 330, time_min = 12), interval = "prediction")
+    m[1L, "lwr"] <= y && y <= m[1L, "upr"]
+  }, NA))
+  expect_gte(sum(hit), 52L) # 0.02 % of runs at 95 %
+})
+
+test_that("drawn readings scatter as described, and bootstrap follows", {
+  d <- with_test_seed(14, bench_readings(u = 3, piece = 4, step = 1))
+  fit <- components(d)
+  sims <- simulate(fit, 400, seed = 1)
+  e <- fit$errors$sd[, "estimate"]
+  start <- d$time_min == 0 & !duplicated(paste(d$specimen, d$time_min))
+  y <- as.matrix(sims)[start, ]
+  expect_equal(stats::sd(y - rowMeans(y)),
+               sqrt(e[["piece"]]^2 + e[["step"]]^2 + fit$errors$steps$sd_reading^2), tolerance = 0.1)
+  # readings of one specimen share its offset
+  between <- stats::cor(t(as.matrix(sims)[which(d$time_min == 0)[c(1L, 2L)], ]))[1L, 2L]
+  expect_gt(between, 0.5)
+  boot <- resample_fit(fit, 60, seed = 2)
+  expect_equal(apply(boot$estimates, 2L, stats::sd)[["q_kj_mol"]], sqrt(vcov(fit)["q_kj_mol", "q_kj_mol"]),
+               tolerance = 0.6)
+})
+
+test_that("two runs say what is assumed and what one degree does", {
+  d <- with_test_seed(15, bench_readings(temps = c(335, 350), u = 0))
+  fit <- components(d)
+  expect_output(print(fit), "2 K (half-normal) is assumed", fixed = TRUE)
+  expect_output(print(fit), "1 degree C at one run moves, 335 C: q_kj_mol by", fixed = TRUE)
+  m <- furnace_sensitivity(fit)
+  # ln k of a run moves by Q/(R T^2), Q by that over the difference of 1/(R T)
+  t <- c(335, 350) + 273.15
+  q <- coef(fit)[["q_kj_mol"]]
+  expect_equal(unname(m[, "q_kj_mol"]), q / t^2 / abs(diff(1 / t)), tolerance = 0.05)
+  four <- components(with_test_seed(16, bench_readings()))
+  expect_output(print(four), "of 4 runs (specimens of one set temperature", fixed = TRUE)
+  expect_length(furnace_sentences(four), 0L)
+})
