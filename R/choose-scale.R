@@ -28,7 +28,7 @@
 #' @param vickers_kgf Vickers forces to consider besides, in kgf; `NULL` for none.
 #' @return A data frame of class `softanneal_choice`, one row a scale in order of rank, with
 #'   columns `rank`, `scale`, `suits` (logical), `as_rolled`, `annealed` (readings on that scale),
-#'   `span` (their difference), `range_low`, `range_high`, `least_mm` (least thickness at the soft
+#'   `span` (their difference), `range_low`, `range_high`, `min_thickness_mm` (minimum thickness at the soft
 #'   reading), `rule` (the rule it comes from) and `reason` (text).
 #' @details Errors: `softanneal_error_range` for a thickness that is not positive or a `as_rolled`
 #'   reading not above `annealed`; `softanneal_error_scale` for an unknown scale or material.
@@ -100,7 +100,7 @@ judge_scale <- function(one, thickness_mm, ends, scale, material, rule) {
   data.frame(
     scale = one, suits = suits, as_rolled = readings[1L], annealed = readings[2L],
     span = readings[1L] - readings[2L], range_low = bounds[1L], range_high = bounds[2L],
-    least_mm = least, rule = used,
+    min_thickness_mm = least, rule = used,
     reason = if (suits) {
       paste0("reads ", round(readings[1L]), " to ", round(readings[2L]), ", needs ",
              format(round(least, 2)), " mm (", used, ")")

@@ -111,16 +111,16 @@ check_readings_on <- function(hardness, rows, test) {
   }
 }
 
-# Text of a scale argument as this room uses it: as standardise_scale(), but the force of a
-# Vickers scale stays, as it makes the size of the indentation. Upper case, no blanks.
+# Text of a scale argument with the load of a Vickers scale, which makes the size of the
+# indentation.
 as_scale_names <- function(scale, arg = "scale") {
   if (is.factor(scale)) scale <- as.character(scale)
   if (!is.character(scale) || anyNA(scale)) {
     abort("scale", paste0("`", arg, "` must name hardness scales in text, not ", describe(scale)),
           arg = arg, remedy = "For example \"HRB\", \"HR30T\" or \"HV5\".")
   }
-  name <- toupper(gsub("[[:space:]]", "", valid_text(scale)))
-  sub("^HB[WS]?([0-9])", "HBW\\1", sub("^(HR([BEFGHK]|[0-9]+T))[WS]$", "\\1", name))
+  read <- read_scales(scale)
+  ifelse(is.na(read$test), read$name, read$test)
 }
 
 # Indenter, forces and constants of one scale: a list with method ("Rockwell", "Vickers",
@@ -136,18 +136,14 @@ test_geometry <- function(scale, arg = "scale") {
                 preliminary_n = r$preliminary_force_n, n_constant = r$n, s_mm = r$s_mm,
                 range_low = r$range_low, range_high = r$range_high))
   }
-  if (grepl("^HV[0-9.]+$", scale)) {
-    force <- as.numeric(sub("^HV", "", scale))
-    if (!is.na(force) && force > 0) {
-      return(list(method = "Vickers", scale = scale, indenter = "pyramid", total_n = force * KGF))
-    }
+  read <- read_scales(scale)
+  if (startsWith(read$name, "HV") && isTRUE(read$force_kgf > 0)) {
+    return(list(method = "Vickers", scale = scale, indenter = "pyramid",
+                total_n = read$force_kgf * KGF))
   }
-  if (grepl("^HBW?[_]?[0-9.]+[/_][0-9.]+$", scale)) {
-    sizes <- as.numeric(strsplit(sub("^HBW?[_]?", "", scale), "[/_]")[[1L]])
-    if (!anyNA(sizes) && all(sizes > 0)) {
-      return(list(method = "Brinell", scale = scale, indenter = "ball",
-                  ball_diameter_mm = sizes[1L], total_n = sizes[2L] * KGF))
-    }
+  if (isTRUE(read$ball_mm > 0 && read$force_kgf > 0)) {
+    return(list(method = "Brinell", scale = scale, indenter = "ball",
+                ball_diameter_mm = read$ball_mm, total_n = read$force_kgf * KGF))
   }
   remedy <- if (scale %in% c("HV", "HB", "HBW")) {
     "Say the force: \"HV5\" (5 kgf), \"HBW 2.5/62.5\" (ball in mm / force in kgf)."

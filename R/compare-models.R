@@ -7,7 +7,7 @@
 #'
 #' The information criteria count heat treatments, not readings: with several readings a step
 #' the step means are the independent observations, so the likelihood is that of the weighted
-#' means about the curve. `aicc` is corrected for few treatments. Cross-validation leaves out one
+#' means about the curve. `AICc` is corrected for few treatments. Cross-validation leaves out one
 #' temperature at a time, fits the others, and predicts the step means of the one left out; a
 #' model that is too rich does worse there although it fits better. It needs three temperatures.
 #'
@@ -16,10 +16,10 @@
 #'   temperature.
 #' @param cross_validate Whether to cross-validate.
 #' @param ... Further arguments of [fit_softening()].
-#' @return A data frame of class `softanneal_model_table`, in the order of `aicc`: `model`,
-#'   `parameters`, `sigma`, `aicc`, `delta` (difference to the best), `bic`, `lack_of_fit` (p-value),
+#' @return A data frame of class `softanneal_model_table`, in the order of `AICc`: `model`,
+#'   `parameters`, `sigma`, `AICc`, `delta` (difference to the best), `BIC`, `lack_of_fit.p.value`,
 #'   `cv_rmse` (root mean square error of the step means left out, in the scale of the fit; `NA`
-#'   with fewer than three temperatures), `open` (parameters without standard error), `note`
+#'   with fewer than three temperatures), `n_undetermined` (parameters without standard error), `note`
 #'   (what the fit says of them, or why it could not be made).
 #' @section Errors: those of [fit_softening()]; a model with too few heat treatments is a row with
 #'   its reason, not an error.
@@ -40,11 +40,11 @@ compare_models <- function(data, models = NULL, cross_validate = TRUE, ...) {
   }
   for (m in models) check_model_name(m, "models")
   out <- do.call(rbind, lapply(models, compare_row, data = data, cross_validate = cross_validate, ...))
-  out <- out[order(out$aicc), ]
-  out$delta <- out$aicc - min(out$aicc, Inf, na.rm = TRUE)
+  out <- out[order(out$AICc), ]
+  out$delta <- out$AICc - min(out$AICc, Inf, na.rm = TRUE)
   rownames(out) <- NULL
-  columns <- c("model", "parameters", "sigma", "aicc", "delta", "bic", "lack_of_fit", "cv_rmse",
-               "open", "note")
+  columns <- c("model", "parameters", "sigma", "AICc", "delta", "BIC", "lack_of_fit.p.value", "cv_rmse",
+               "n_undetermined", "note")
   structure(out[columns], class = c("softanneal_model_table", "data.frame"))
 }
 
@@ -54,17 +54,18 @@ compare_row <- function(model, data, cross_validate, ...) {
   fit <- tryCatch(quiet(data, ...), softanneal_error_too_few = function(e) e)
   if (inherits(fit, "error")) {
     return(data.frame(model = model, parameters = length(model_terms(model)),
-                      sigma = NA_real_, aicc = NA_real_, bic = NA_real_, lack_of_fit = NA_real_,
-                      cv_rmse = NA_real_, open = NA_integer_, note = conditionMessage(fit)))
+                      sigma = NA_real_, AICc = NA_real_, BIC = NA_real_,
+                      lack_of_fit.p.value = NA_real_, cv_rmse = NA_real_,
+                      n_undetermined = NA_integer_, note = conditionMessage(fit)))
   }
   g <- length(unique(fit$conditions$cluster_of))
   p <- fit$estimated + 1 # with the variance
   minus2 <- g * (log(2 * pi * fit$between / g) + 1)
   aicc <- if (g > p + 1) minus2 + 2 * p + 2 * p * (p + 1) / (g - p - 1) else NA_real_
-  data.frame(model = model, parameters = fit$estimated, sigma = fit$sigma, aicc = aicc,
-             bic = minus2 + log(g) * p, lack_of_fit = fit$lack_of_fit$p_value,
+  data.frame(model = model, parameters = fit$estimated, sigma = fit$sigma, AICc = aicc,
+             BIC = minus2 + log(g) * p, lack_of_fit.p.value = fit$lack_of_fit$p_value,
              cv_rmse = if (cross_validate) leave_temperature_out(fit, data, quiet, ...) else NA_real_,
-             open = sum(!fit$states %in% c("determined", "held")),
+             n_undetermined = sum(!fit$states %in% c("determined", "held")),
              note = paste(fit_remarks(fit), collapse = " "))
 }
 
@@ -94,11 +95,11 @@ leave_temperature_out <- function(fit, data, quiet, ...) {
 print.softanneal_model_table <- function(x, ...) {
   cat("Softening models of the same readings, best by AICc first\n")
   m <- cbind(Parameters = x$parameters, "Residual sd" = format_quantity(x$sigma, 4),
-             "AICc difference" = format_quantity(x$delta, 3), BIC = format_quantity(x$bic, 5),
-             "Lack of fit p" = ifelse(is.na(x$lack_of_fit), "\u2013",
-                                        format.pval(x$lack_of_fit, 2, eps = 1e-6)),
+             "AICc difference" = format_quantity(x$delta, 3), BIC = format_quantity(x$BIC, 5),
+             "Lack of fit p" = ifelse(is.na(x$lack_of_fit.p.value), "\u2013",
+                                        format.pval(x$lack_of_fit.p.value, 2, eps = 1e-6)),
              "Left-out error" = ifelse(is.na(x$cv_rmse), "\u2013",
-                                        format_quantity(x$cv_rmse, 3)), Open = x$open)
+                                        format_quantity(x$cv_rmse, 3)), `Not determined` = x$n_undetermined)
   rownames(m) <- x$model
   print_table(m)
   cat("Left-out error: step means of a temperature predicted from the others.\n")

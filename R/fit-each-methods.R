@@ -18,15 +18,15 @@
 #' @param ... Must be empty.
 #' @return `as.data.frame()`: one row a group: keys, `status` (see [fit_each()]), the estimates
 #'   under their names, their standard errors as `se_n` and so on (`NA` where the readings do not fix
-#'   the parameter), `open` (those parameters, in words), `sigma` (residual standard deviation, in
-#'   the unit of hardness), `df.residual`, `nobs`, `missing` (readings left out), `treatments`,
+#'   the parameter), `undetermined` (those parameters, in words), `sigma` (residual standard deviation, in
+#'   the unit of hardness), `df.residual`, `nobs`, `missing` (readings left out), `n_steps`,
 #'   `temp_ref_c` (where `ln_k_ref` stands). `summary()`: counts by status, and quartiles of each
 #'   parameter over the groups that are `ok` or `open`. `tidy()`: one row a group and
 #'   parameter: keys, `term`, `estimate`, `std.error`,
 #'   `statistic`, `p.value`, with `conf.int` also `conf.low`, `conf.high`, then `state` (as in
 #'   [fit_softening()]) and `status`. `glance()`: one row a group: keys, `sigma`, `isConv`,
-#'   `logLik`, `AIC`, `BIC`, `deviance`, `df.residual`, `nobs`, `end`, `open`, `status`,
-#'   `missing`, `treatments`, `lack_of_fit_p` (F test against the scatter within steps).
+#'   `logLik`, `AIC`, `BIC`, `deviance`, `df.residual`, `nobs`, `stop_message`, `n_undetermined`, `status`,
+#'   `missing`, `n_steps`, `lack_of_fit.p.value` (F test against the scatter within steps).
 #'   `coef()`: a matrix, one row a group. `predict()`: as from [stats::predict.lm()], one value a
 #'   row of `newdata`; `NA` where the group is unknown or has no fit (one warning), standard errors
 #'   `NA` where a parameter of the group is open. `augment()`: the rows given, with `.fitted`,
@@ -145,12 +145,12 @@ glance.softanneal_fits <- function(x, ...) {
   out$deviance <- unname(deviance)
   out$df.residual <- fits_df(x)
   out$nobs <- unname(n)
-  out$end <- ifelse(end >= 0L, LSQ_ENDS[pmax(end, 0L) + 1L], NA_character_)
-  out$open <- ifelse(fitted, unname(colSums(x$state > 1L)), NA)
+  out$stop_message <- ifelse(end >= 0L, LSQ_ENDS[pmax(end, 0L) + 1L], NA_character_)
+  out$n_undetermined <- ifelse(fitted, unname(colSums(x$state > 1L)), NA)
   out$status <- group_status(x)
   out$missing <- group_count(x, "missing")
-  out$treatments <- group_count(x, "treatments")
-  out$lack_of_fit_p <- lof
+  out$n_steps <- group_count(x, "treatments")
+  out$lack_of_fit.p.value <- lof
   as_table(out)
 }
 
@@ -164,12 +164,12 @@ as.data.frame.softanneal_fits <- function(x, row.names = NULL, optional = FALSE,
   out$status <- group_status(x)
   for (j in seq_along(terms)) out[[terms[j]]] <- par[j, ]
   for (j in seq_along(terms)) out[[paste0("se_", terms[j])]] <- se[j, ]
-  out$open <- open_words(x)
+  out$undetermined <- open_words(x)
   out$sigma <- fits_sigma(x)
   out$df.residual <- fits_df(x)
   out$nobs <- group_count(x, "used")
   out$missing <- group_count(x, "missing")
-  out$treatments <- group_count(x, "treatments")
+  out$n_steps <- group_count(x, "treatments")
   ref <- group_sum(x, "ref_k") - ZERO_CELSIUS
   out$temp_ref_c <- unname(ifelse(is.nan(ref), NA_real_, ref))
   structure(out, class = "data.frame", row.names = .set_row_names(ncol(par)))

@@ -41,7 +41,7 @@ summary.softanneal_fits <- function(object, ...) {
                            unit = unlist(term_units(object$set$terms, object$set$scale),
                                          use.names = FALSE))
   counts <- table(factor(status, GROUP_STATUS))
-  lof <- glance(object)$lack_of_fit_p
+  lof <- glance(object)$lack_of_fit.p.value
   structure(
     list(model = object$set$model, keys = names(object$keys), scale = object$set$scale,
          temp_ref_c = if (is.nan(object$set$ref_k)) NA_real_ else object$set$ref_k - ZERO_CELSIUS,

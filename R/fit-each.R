@@ -82,8 +82,8 @@ CONSTANT_LEVEL <- 0.999
 #' @param chunk_size Most groups in one piece of work; by default all at once, or some pieces for
 #'   each worker of the plan.
 #' @return An object of class `softanneal_fits`: one entry a group, in the order of the keys. Use
-#'   `as.data.frame()` (one row a group: keys, `status`, estimates, `se_` standard errors, `open`
-#'   (parameters without standard error), `sigma`, `nobs`, `missing`, `treatments`, `temp_ref_c`),
+#'   `as.data.frame()` (one row a group: keys, `status`, estimates, `se_` standard errors, `undetermined`
+#'   (parameters without standard error), `sigma`, `nobs`, `missing`, `n_steps`, `temp_ref_c`),
 #'   [tidy()] (one row a group and parameter), [glance()] (one row a group), [summary()], [coef()],
 #'   [predict()], [augment()], [ggplot2::autoplot()], and `[` to pick groups; see [fits-tables].
 #'   One warning of class `softanneal_warning_fit` counts and names groups that are not `ok`; its

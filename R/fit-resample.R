@@ -170,7 +170,7 @@ resampler <- function(fit, type) {
 
 #' @export
 print.softanneal_resample <- function(x, digits = 4, ...) {
-  cat(x$times, " ", x$type, " resamples", if (x$failed) paste0(", ", x$failed, " failed"), "\n",
+  cat(x$n_resamples, " ", x$type, " resamples", if (x$failed) paste0(", ", x$failed, " failed"), "\n",
       sep = "")
   probs <- c(0.025, 0.5, 0.975)
   q <- t(apply(x$estimates, 2L, stats::quantile, probs = probs, na.rm = TRUE))
@@ -205,7 +205,7 @@ autoplot.softanneal_resample <- function(object, ...) {
                         colour = SECOND_COLOUR) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["term"]]), scales = "free_x") +
     ggplot2::labs(x = "Estimate (unit of the parameter)", y = "Resamples (number)",
-                  title = paste0("Bootstrap: ", object$times, " ", object$type, " resamples"),
+                  title = paste0("Bootstrap: ", object$n_resamples, " ", object$type, " resamples"),
                   caption = "Dashed: 2.5 and 97.5 % of the resamples.",
                   alt = paste0("Histograms of ", nrow(m), " bootstrap estimates of ",
                                paste(colnames(m), collapse = ", "), ".")) +

@@ -21,7 +21,7 @@
 #'   `std.error` is `NA` for a parameter the data do not fix; its limits are then those of the
 #'   profile and may be infinite. `statistic` and `p.value` test against zero.
 #'   `glance()`: `sigma`, `isConv`, `finTol`, `logLik`, `AIC`, `BIC`, `deviance`,
-#'   `df.residual`, `nobs`, then `end` (how the solver ended, in words) and `open` (number of
+#'   `df.residual`, `nobs`, then `stop_message` (how the solver ended, in words) and `n_undetermined` (number of
 #'   parameters without standard error). `augment()`: the data with `.fitted`, `.resid`,
 #'   `.se.fit` and, when asked, `.lower`, `.upper`; no `.resid` for `newdata`.
 #' @name fit-tables
@@ -75,8 +75,8 @@ glance.softanneal_fit <- function(x, ...) {
   as_table(data.frame(
     sigma = x$sigma, isConv = x$convergence$converged, finTol = x$convergence$cosine,
     logLik = as.numeric(ll), AIC = stats::AIC(ll), BIC = stats::BIC(ll), deviance = x$deviance,
-    df.residual = as.integer(x$df.residual), nobs = as.integer(x$nobs), end = x$convergence$end,
-    open = sum(!x$states %in% c("determined", "held"))))
+    df.residual = as.integer(x$df.residual), nobs = as.integer(x$nobs), stop_message = x$convergence$end,
+    n_undetermined = sum(!x$states %in% c("determined", "held"))))
 }
 
 #' @rdname fit-tables

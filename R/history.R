@@ -105,8 +105,8 @@ reduced_time <- function(h, mark, mark_first, q, ref_k, slope = FALSE) {
 #'   degrees Celsius. Without a specimen column all rows are one history.
 #' @param ... Must be empty.
 #' @return A data frame, one row a specimen and pair of energy and temperature: `specimen`
-#'   (where the history names specimens), `q_kj_mol`, `temp_c`, `log_min` (length of the
-#'   history in min), `time_min` (equivalent time in min).
+#'   (where the history names specimens), `q_kj_mol`, `temp_c`, `history_min` (length of the
+#'   history in min), `equivalent_min`.
 #' @section Errors:
 #'   `softanneal_error_column`, `softanneal_error_missing` (not finite),
 #'   `softanneal_error_range` (time falls, temperature below absolute zero, negative energy).
@@ -133,8 +133,8 @@ equivalent_time <- function(history, q_kj_mol, temp_c, ..., specimen = specimen,
     reduced_time(h, span$end, mark_first, x$q[j], x$temp[j] + ZERO_CELSIUS)[, 1L]
   }, numeric(span$count))
   out <- data.frame(q_kj_mol = rep(x$q, span$count), temp_c = rep(x$temp, span$count),
-                    log_min = rep((span$end - span$start) / 60, each = pairs),
-                    time_min = as.double(t(matrix(exp(ln_time), span$count, pairs))))
+                    history_min = rep((span$end - span$start) / 60, each = pairs),
+                    equivalent_min = as.double(t(matrix(exp(ln_time), span$count, pairs))))
   if (!is.null(h$specimen)) {
     out <- cbind(data.frame(specimen = rep(h$specimen, each = pairs)), out)
   }

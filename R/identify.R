@@ -22,7 +22,7 @@
 #' @param ... Must be empty.
 #' @return A data frame of class `softanneal_identifiability`, one row a parameter: `term`,
 #'   `estimate`, `state` (`"determined"`, `"held"`, `"at lower bound"`, `"at upper bound"`,
-#'   `"only an upper limit"`, `"only a lower limit"`, `"not determined"`), `lower`, `upper` (ends
+#'   `"only an upper limit"`, `"only a lower limit"`, `"not determined"`), `conf.low`, `conf.high` (ends
 #'   of the profile, infinite where open), `reason`, `advice`. Attributes: `singular`, the
 #'   singular values of the column-scaled Jacobian, and `condition`, their ratio.
 #' @section Errors: `softanneal_error_argument`, and `softanneal_error_model` for a fit with Huber
@@ -54,9 +54,9 @@ identifiability <- function(fit, level = 0.95, temp_c = NULL, time_min = NULL, .
   states <- stats::setNames(PARAMETER_STATES[r$state + 1L], terms)
   asked <- !states %in% c("determined", "held")
   out <- data.frame(term = terms, estimate = unname(fit$coefficients), state = unname(states),
-                    lower = unname(limits[, 1L]), upper = unname(limits[, 2L]), reason = "",
+                    conf.low = unname(limits[, 1L]), conf.high = unname(limits[, 2L]), reason = "",
                     advice = "")
-  out$lower[states == "held"] <- out$upper[states == "held"] <- NA_real_
+  out$conf.low[states == "held"] <- out$conf.high[states == "held"] <- NA_real_
   for (k in seq_along(terms)) {
     out$reason[k] <- reason_for(fit, terms[k], states[[k]])
     if (asked[k]) out$advice[k] <- advice_for(fit, r$ends[, 2L * k - 1:0], candidates)
@@ -183,8 +183,8 @@ print.softanneal_identifiability <- function(x, ...) {
   cat("What the readings determine (profile limits of ", format(100 * attr(x, "level")),
       " %; condition number ", format_quantity(attr(x, "condition"), 2), ")\n", sep = "")
   for (k in seq_len(nrow(x))) {
-    range <- if (is.na(x$lower[k])) "" else {
-      paste0(" [", format_quantity(x$lower[k]), ", ", format_quantity(x$upper[k]), "]")
+    range <- if (is.na(x$conf.low[k])) "" else {
+      paste0(" [", format_quantity(x$conf.low[k]), ", ", format_quantity(x$conf.high[k]), "]")
     }
     cat("  ", format(x$term[k], width = 14L), x$state[k], range, "\n", sep = "")
     if (x$state[k] != "determined") {

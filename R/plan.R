@@ -78,7 +78,7 @@ FINISHED <- 0.95
 #'     `heat_up_min`, `furnace_min` (both together), `cool_min`; `session`, and in min from its
 #'     start `in_min`, `out_min`, `cold_min`, `read_min`, `end_min`; the same as clock times
 #'     `in_clock`, `out_clock`, `cold_clock`, `read_clock`, `end_clock` (text); `readings`;
-#'     `share` (softening expected), `hardness`, `hardness_low`, `hardness_high` (scale of the
+#'     `softening` (expected softened fraction), `hardness`, `hardness_low`, `hardness_high` (scale of the
 #'     guess). A step that finds no place has `NA` times.
 #'   * `temperatures`, one row a temperature: `temp_c`, `homologous`, `furnace`, `pieces`,
 #'     `first_min`, `last_min`, `heat_up_min`, `heat_up_low_min`, `heat_up_high_min`, `cool_min`,
@@ -244,7 +244,7 @@ finish_steps <- function(steps, pieces, guess, set) {
     out[[sub("_min", "_clock", column)]] <- clock_text(set$start + steps[[column]])
   }
   out$readings <- as.integer(set$n_readings)
-  out$share <- share
+  out$softening <- share
   out$hardness <- h[1L, ]
   out$hardness_low <- spread[1L, ]
   out$hardness_high <- spread[2L, ]

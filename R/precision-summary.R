@@ -25,8 +25,8 @@
 #' @param level Level of the interval.
 #' @return A data frame of class `softanneal_steps` on top of the class of `data`, groups in
 #'   order of first appearance: the key columns under their names, `n`, `n_missing` (no
-#'   hardness), `mean`, `sd`, `se`, `conf.low`, `conf.high`, `min`, `max` in the scale read; with
-#'   `in_hv` also `n_hv`, `mean_hv`, `sd_hv`, `se_hv`, `conf.low_hv`, `conf.high_hv`. One reading
+#'   hardness), `mean`, `sd`, `std.error`, `conf.low`, `conf.high`, `min`, `max` in the scale read; with
+#'   `in_hv` also `n_hv`, `mean_hv`, `sd_hv`, `std.error_hv`, `conf.low_hv`, `conf.high_hv`. One reading
 #'   alone has no spread: `NA`, with one `softanneal_warning_too_few`. Missing hardness is counted
 #'   and left out, with one `softanneal_warning_missing`.
 #' @section Errors:
@@ -55,7 +55,7 @@ summarise_readings <- function(data, hardness = hardness, specimen = specimen, t
   if (in_hv) {
     hv <- convert_hardness(h, keys[[pick$scale]], "HV", material)
     more <- group_statistics(hv, groups$id, length(groups$first), level)
-    more <- more[c("n", "mean", "sd", "se", "conf.low", "conf.high")]
+    more <- more[c("n", "mean", "sd", "std.error", "conf.low", "conf.high")]
     names(more) <- paste0(names(more), "_hv")
     out <- c(out, more)
   }
@@ -138,7 +138,7 @@ group_statistics <- function(x, id, k, level = 0.95, missing_what = NULL) {
            n = sum(n == 1L), rows = which(n == 1L))
     }
   }
-  list(n = n, n_missing = tabulate(id, k) - n, mean = mean, sd = sd, se = se,
+  list(n = n, n_missing = tabulate(id, k) - n, mean = mean, sd = sd, std.error = se,
        conf.low = mean - half, conf.high = mean + half, min = ends$min, max = ends$max)
 }
 
@@ -165,7 +165,7 @@ print.softanneal_steps <- function(x, digits = 2L, ...) {
     return(invisible(x))
   }
   shown <- plain_frame(x)
-  numbers <- grep("^(mean|sd|se|conf\\.low|conf\\.high|min|max)(_hv)?$", names(shown), value = TRUE)
+  numbers <- grep("^(mean|sd|std\\.error|conf\\.low|conf\\.high|min|max)(_hv)?$", names(shown), value = TRUE)
   spread <- suppressWarnings(min(x$sd[x$sd > 0], na.rm = TRUE))
   places <- if (is.finite(spread)) max(0, digits - 1 - floor(log10(spread))) else 2
   shown[numbers] <- lapply(shown[numbers], function(v) round(v, min(places, 6)))

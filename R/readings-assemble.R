@@ -1,17 +1,6 @@
 # Puts a sheet into the standard long form and checks that every row can be a reading.
 # Checks here are about the impossible; doubts are the business of check_readings().
 
-# Scale names in the one spelling of standardise_scale(), NA where unknown. Vickers and Knoop
-# keep their load ("HV10"): sheet thickness and spacing of indentations depend on it.
-known_scale <- function(x) {
-  name <- standardise_scale(x)
-  known <- grepl("^(H[VK]( 0\\.[15])?|HR[A-HK]|HR(15|30|45)[NTWXY]( .*)?|HBW .+|HB 30D2)$", name)
-  loaded <- name %in% c("HV", "HK") & grepl("[0-9]", x)
-  name[loaded] <- toupper(gsub("[[:space:]]", "", x[loaded]))
-  name[!known] <- NA_character_
-  name
-}
-
 # The most a scale can show. Rockwell: HR = N - h/S with h >= 0, so 0 to N (ISO 6508-1; N is
 # 130 with a ball on the regular scales, else 100). Others are positive and open above.
 scale_top <- function(scale) {

@@ -42,15 +42,11 @@ half_interval <- function(half) {
 
 # The table of compare_models() for readers.
 report_models <- function(m) {
-  column <- function(...) {
-    for (name in c(...)) if (!is.null(m[[name]])) return(m[[name]])
-    rep(NA_real_, nrow(m))
-  }
   out <- data.frame(
     Model = gsub("_", " + ", m$model), Parameters = m$parameters,
     sd = format_quantity(m$sigma, 3L), delta = format_quantity(m$delta, 3L),
-    p = p_words(column("lack_of_fit.p.value", "lack_of_fit")),
-    open = column("n_undetermined", "undetermined", "open"), Remark = reader_words(m$note))
+    p = p_words(m$lack_of_fit.p.value),
+    open = m$n_undetermined, Remark = reader_words(m$note))
   out[] <- lapply(out, function(v) ifelse(v == "NA" | is.na(v), "\u2013", v))
   names(out)[3:6] <- c("Residual sd", "AICc above the best", "Lack of fit", "Not determined")
   out

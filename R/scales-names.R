@@ -40,18 +40,26 @@ standardise_scale <- function(scale) {
           remedy = "Name a hardness scale, such as \"HV\" or \"HRB\".")
   }
   spelling <- unique(scale)
-  spell_scales(spelling)[match(scale, spelling)]
+  read_scales(spelling)$name[match(scale, spelling)]
 }
 
-# The spellings themselves; see the table on the page above.
-spell_scales <- function(x) {
+# Names of a scale whose form is known.
+KNOWN_SCALE <- "^(H[VK]( 0\\.[15])?|HR[A-HK]|HR(15|30|45)[NTWXY]( \\(.*\\))?|HBW .+|HB 30D2)$"
+
+# The one reader of scale names, see the table on the page above. For each text: `name`, the
+# spelling of the tables (as it came, trimmed, where unknown); `test`, the name with the load of
+# Vickers and Knoop, on which thickness and spacing depend (NA where unknown); `force_kgf` and
+# `ball_mm` as far as the name tells them.
+read_scales <- function(x) {
   x <- valid_text(x)
-  name <- toupper(gsub("[[:space:]]", "", x))
+  tight <- toupper(gsub("[[:space:]]", "", x))
+  brinell <- grepl("^HB", tight)
+  tight[brinell] <- gsub("_", "/", sub("^(HB[WS]?)_", "\\1", tight[brinell]))
   number <- "([0-9]+(?:\\.[0-9]+)?)"
-  name <- sub("^(VHN|DPH)$", "HV", name)
+  name <- sub("^(VHN|DPH)$", "HV", tight)
   name <- sub("^(HR[BEFGHK])[WS]$", "\\1", name)
   name <- sub("^(HR(?:15|30|45)[TWXY])[WS]$", "\\1", name, perl = TRUE)
-  name <- sub(paste0("^HV0?\\.10?(?:/[0-9]+)?$"), "HV 0.1", name, perl = TRUE)
+  name <- sub("^HV0?\\.10?(?:/[0-9]+)?$", "HV 0.1", name, perl = TRUE)
   name <- sub(paste0("^HV", number, "(?:/[0-9]+)?$"), "HV", name, perl = TRUE)
   name <- sub("^HK0?\\.50?(?:/[0-9]+)?$", "HK 0.5", name, perl = TRUE)
   name <- sub(paste0("^HK", number, "(?:/[0-9]+)?$"), "HK", name, perl = TRUE)
@@ -60,12 +68,30 @@ spell_scales <- function(x) {
   name <- sub("^HB[WS]?30D(2|\\^2)$", "HB 30D2", name)
   strip <- grepl("^HR15T\\(0\\.[0-9]+MM\\)$", name)
   name[strip] <- sub("MM\\)", " mm)", sub("\\(", " (", name[strip]))
+  known <- grepl(KNOWN_SCALE, name)
+  loaded <- name %in% c("HV", "HK") & grepl("[0-9]", tight)
+  test <- ifelse(loaded, tight, name)
+  test[!known] <- NA_character_
   # A name of no known form goes back as it came, for the message that will name it.
-  known <- grepl("^(H[VK]( 0\\.[15])?|HR[A-HK]|HR(15|30|45)[NTWXY]( \\(.*\\))?|HBW .*|HB 30D2)$",
-                 name)
   name[!known] <- trimws(x)[!known]
   name[is.na(x)] <- NA_character_
-  name
+  part <- function(rows, pattern) {
+    out <- rep(NA_real_, length(name))
+    out[rows] <- as.numeric(sub(pattern, "\\1", ifelse(brinell, name, tight)[rows]))
+    out
+  }
+  pyramid <- known & grepl("^H[VK][0-9.]+(/[0-9]+)?$", tight)
+  ball <- known & grepl("^HBW ", name)
+  force <- part(pyramid, "^H[VK]([0-9.]+).*$")
+  force[ball] <- part(ball, "^HBW .*/(.*)$")[ball]
+  list(name = name, test = test, force_kgf = force, ball_mm = part(ball, "^HBW (.*)/.*$"))
+}
+
+# Scale names with the load where Vickers and Knoop have one ("HV10"), NA where unknown.
+known_scale <- function(x) {
+  if (is.factor(x)) return(known_scale(levels(x))[as.integer(x)])
+  if (is.logical(x) && all(is.na(x))) x <- as.character(x)
+  read_scales(x)$test
 }
 
 # A standard name as the column of one table: loads that have no column of their own are
@@ -97,7 +123,7 @@ scale_codes <- function(scale, table, material, arg) {
   scales <- colnames(table$value)
   column <- match(found$labels, scales)
   if (anyNA(column)) {
-    column <- match(scale_in_table(spell_scales(found$labels), table), scales)
+    column <- match(scale_in_table(read_scales(found$labels)$name, table), scales)
   }
   code <- column[found$code]
   if (anyNA(column) || anyNA(code)) {

@@ -17,7 +17,7 @@ seconds <- matrix(NA_real_, runs, 2L, dimnames = list(NULL, c("history", "exp"))
 for (run in seq_len(runs)) {
   gc(verbose = FALSE)
   seconds[run, "history"] <- system.time(
-    ours <- equivalent_time(log, q_kj_mol = 180, temp_c = 400)$time_min
+    ours <- equivalent_time(log, q_kj_mol = 180, temp_c = 400)$equivalent_min
   )[["elapsed"]]
   seconds[run, "exp"] <- system.time(each <- exp(exponent))[["elapsed"]]
 }

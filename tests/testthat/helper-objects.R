@@ -188,6 +188,7 @@ current_names <- function(x) {
                                change_min = "furnace_change_min", people = "n_operators",
                                within_c = "tolerance_c", resting = "support",
                                room_c = "ambient_c")
+      x$steps <- swap_names(x$steps, share = "softening")
       x$layout <- current_names(x$layout)
       x$guess <- current_names(x$guess)
       x
@@ -197,7 +198,12 @@ current_names <- function(x) {
       swap_names(x, material = "alloy", resting = "support")
     },
     softanneal_window = swap_attribute(x, "of", "target"),
-    softanneal_choice = swap_names(x, hard = "as_rolled", soft = "annealed"),
+    softanneal_choice = swap_names(x, hard = "as_rolled", soft = "annealed",
+                                   least_mm = "min_thickness_mm"),
+    softanneal_steps = swap_names(x, se = "std.error", se_hv = "std.error_hv"),
+    softanneal_identifiability = swap_names(x, lower = "conf.low", upper = "conf.high"),
+    softanneal_model_table = swap_names(x, aicc = "AICc", bic = "BIC", open = "n_undetermined",
+                                        lack_of_fit = "lack_of_fit.p.value"),
     softanneal_class_design = {
       x$bench <- swap_names(x$bench, scatter = "sd", slips = "blunders")
       swap_names(x, spread = "sd_groups")

@@ -83,8 +83,8 @@ test_that("models are compared on step means, and a temperature is predicted fro
   g <- 24
   minus2 <- g * (log(2 * pi * f$between / g) + 1)
   row <- m[m$model == "jmak", ]
-  expect_equal(row$aicc, minus2 + 12 + 2 * 6 * 7 / (g - 7), tolerance = 1e-8)
-  expect_equal(row$bic, minus2 + 6 * log(g), tolerance = 1e-8)
+  expect_equal(row$AICc, minus2 + 12 + 2 * 6 * 7 / (g - 7), tolerance = 1e-8)
+  expect_equal(row$BIC, minus2 + 6 * log(g), tolerance = 1e-8)
   # the left-out error by hand
   total <- weight <- 0
   for (t in unique(d$temp_c)) {

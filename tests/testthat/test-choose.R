@@ -52,7 +52,7 @@ test_that("choose_scale ranks what suits and says why the rest does not", {
   row <- function(scale) got[got$scale == scale, ]
   # the soft end decides: E18 asks for 0.96 mm at HRB 30, the sheet has 0.95 mm
   expect_false(row("HRB")$suits)
-  expect_equal(row("HRB")$least_mm, 0.96)
+  expect_equal(row("HRB")$min_thickness_mm, 0.96)
   expect_match(row("HRB")$reason, "0.96 mm (E18), the sheet has 0.95 mm", fixed = TRUE)
   # full hard lies above the range of HRF
   expect_false(row("HRF")$suits)
@@ -60,7 +60,7 @@ test_that("choose_scale ranks what suits and says why the rest does not", {
   expect_match(row("HR45T")$reason, "below its range (10)", fixed = TRUE)
   suits <- got[got$suits, ]
   for (i in seq_len(nrow(suits))) {
-    expect_lte(suits$least_mm[i], 0.95)
+    expect_lte(suits$min_thickness_mm[i], 0.95)
     expect_true(is.na(suits$range_low[i]) || suits$annealed[i] >= suits$range_low[i])
     expect_true(is.na(suits$range_high[i]) || suits$as_rolled[i] <= suits$range_high[i])
   }
@@ -73,7 +73,7 @@ test_that("choose_scale ranks what suits and says why the rest does not", {
 test_that("choose_scale says which rule it applied and never warns on its own account", {
   expect_no_warning(iso <- choose_scale(0.95, 88, 30, "HRB", rule = "ISO"))
   expect_true(all(iso$rule == "ISO"))
-  expect_equal(iso$least_mm[iso$scale == "HRB"], 15 * 0.2)
+  expect_equal(iso$min_thickness_mm[iso$scale == "HRB"], 15 * 0.2)
   expect_no_warning(soft <- choose_scale(0.95, 175, 65))
   expect_match(soft$rule[soft$scale == "HRB"], "beyond the E18 tables")
   expect_match(soft$reason[soft$scale == "HR45T"], "conversion table does not reach the soft end")

@@ -70,7 +70,7 @@ test_that("every group is teachable, and a draw that is not is drawn again", {
                     class = "softanneal_error_too_few")
   expect_match(conditionMessage(e), "q_kj_mol")
   # hardness outside the conversion table is a draw that cannot be used, with its reason
-  expect_error(simulate_class(1, seed = 1, scatter = c(machine = 500)),
+  expect_error(simulate_class(1, seed = 1, sd = c(machine = 500)),
                "outside its scale", class = "softanneal_error_too_few")
 })
 

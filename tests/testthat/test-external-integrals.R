@@ -38,14 +38,14 @@ test_that("histories of many pieces add up, and equal an isothermal hold where t
                                            370 + ZERO_CELSIUS)), digits = 50L)
     }, "")
     truth <- sum(exactly(parts[!is.na(parts)]))
-    got <- equivalent_time(log, q, 370)$time_min
+    got <- equivalent_time(log, q, 370)$equivalent_min
     expect_lt(relative(got, truth), 1e-12)
   }
   # a hold is its own length, at any energy and temperature
   for (temp_c in c(-270, 20, 371, 4500)) {
     hold <- data.frame(time_s = c(5, 65, 605), temp_c = temp_c)
     q <- c(0, 1, 200, 2000)
-    got <- equivalent_time(hold, q, temp_c)$time_min
+    got <- equivalent_time(hold, q, temp_c)$equivalent_min
     # q/R (1/T - 1/T): two equal terms, each rounded
     expect_true(all(abs(got / 10 - 1) < 1e-14 + 4 * .Machine$double.eps * 1000 * q /
                       GAS_CONSTANT / (temp_c + ZERO_CELSIUS)))

@@ -223,10 +223,10 @@ test_that("tables follow the conventions and agree with each other", {
   expect_equal(mine, as.data.frame(tidy(one, conf.int = TRUE)), tolerance = 1e-5, ignore_attr = TRUE)
   g <- glance(fits)
   single <- glance(one)
-  shared <- setdiff(intersect(names(g), names(single)), "end")
+  shared <- setdiff(intersect(names(g), names(single)), "stop_message")
   expect_equal(as.data.frame(g[3L, shared]), as.data.frame(single[shared]), tolerance = 1e-6,
                ignore_attr = TRUE)
-  expect_equal(g$lack_of_fit_p[3L], one$lack_of_fit$p_value, tolerance = 1e-6)
+  expect_equal(g$lack_of_fit.p.value[3L], one$lack_of_fit$p_value, tolerance = 1e-6)
   expect_equal(unname(coef(fits)[3L, ]), unname(coef(one)), tolerance = 1e-6)
   expect_equal(rownames(coef(fits)), as.character(1:5))
   sub <- fits[c(3, 5)]

@@ -49,7 +49,7 @@ for (name in names(all_fits)) {
     g <- glance(f)
     expect_equal(nrow(g), 1L)
     expect_named(g, c("sigma", "isConv", "finTol", "logLik", "AIC", "BIC", "deviance",
-                      "df.residual", "nobs", "end", "open"))
+                      "df.residual", "nobs", "stop_message", "n_undetermined"))
     expect_equal(g$AIC, AIC(f))
     expect_equal(nobs(f), attr(logLik(f), "nobs"))
     expect_equal(df.residual(f), nobs(f) - f$estimated)

@@ -2,7 +2,7 @@
 
 test_that("histories of steps hold as long and as hot as planned", {
   ideal <- anneal_history(steps())
-  expect_equal(equivalent_time(ideal, 180, 370)$time_min[2L], 64, tolerance = 1e-12)
+  expect_equal(equivalent_time(ideal, 180, 370)$equivalent_min[2L], 64, tolerance = 1e-12)
   log <- anneal_history(steps(), thickness_mm = 0.95, dip_c = 9)
   expect_s3_class(log, "softanneal_history")
   expect_identical(names(log), c("specimen", "time_s", "temp_c", "step", "furnace_min"))
@@ -11,10 +11,10 @@ test_that("histories of steps hold as long and as hot as planned", {
   expect_true(all(tapply(log$time_s, log$specimen, \(t) all(diff(t) >= 0))))
   # real pieces get less than ideal ones; a door dip costs a little more
   dry <- anneal_history(steps(), thickness_mm = 0.95)
-  real <- equivalent_time(log, 180, 370)$time_min
-  expect_true(all(real < equivalent_time(dry, 180, 370)$time_min))
-  expect_true(all(equivalent_time(dry, 180, 370)$time_min <
-                    equivalent_time(ideal, 180, 370)$time_min))
+  real <- equivalent_time(log, 180, 370)$equivalent_min
+  expect_true(all(real < equivalent_time(dry, 180, 370)$equivalent_min))
+  expect_true(all(equivalent_time(dry, 180, 370)$equivalent_min <
+                    equivalent_time(ideal, 180, 370)$equivalent_min))
   # rows of readings say the same as rows of steps
   again <- anneal_history(rbind(data.frame(specimen = "B330", time_min = 0, temp_c = NA),
                                 steps()[rep(1:24, each = 3), ]))

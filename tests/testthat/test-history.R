@@ -3,7 +3,7 @@
 test_that("constant temperature gives the isothermal result", {
   minutes <- c(0, 0.5, 3, 10, 25)
   hold <- data.frame(time_s = c(5, 605, 1505), temp_c = 352)
-  expect_equal(equivalent_time(hold, 210, 352)$time_min, 25, tolerance = 1e-12)
+  expect_equal(equivalent_time(hold, 210, 352)$equivalent_min, 25, tolerance = 1e-12)
   k <- arrhenius_rate(352, 0.1, 370, 180)
   for (model in model_names()) {
     par <- model_values(model)
@@ -31,23 +31,23 @@ test_that("points added on the straight lines change nothing", {
                                                           coarse$temp_c[seq_len(4)], extra)$y))
   fine <- fine[order(fine$time_s), ] # the jump at 600 s keeps its order
   for (q in c(0, 60, 180, 700)) {
-    a <- log(equivalent_time(coarse, q, 370)$time_min)
-    expect_lt(abs(log(equivalent_time(fine, q, 370)$time_min) - a), 1e-12)
+    a <- log(equivalent_time(coarse, q, 370)$equivalent_min)
+    expect_lt(abs(log(equivalent_time(fine, q, 370)$equivalent_min) - a), 1e-12)
   }
-  expect_equal(equivalent_time(coarse, 0, 370)$time_min, 15, tolerance = 1e-14)
+  expect_equal(equivalent_time(coarse, 0, 370)$equivalent_min, 15, tolerance = 1e-14)
 })
 
 test_that("steps add up: a history in two parts has the sum of the times", {
   whole <- strip_log()
   parts <- list(whole[1:3, ], whole[3:6, ])
-  each <- vapply(parts, \(x) equivalent_time(x, 180, 350)$time_min, 0)
-  expect_equal(sum(each), equivalent_time(whole, 180, 350)$time_min, tolerance = 1e-12)
+  each <- vapply(parts, \(x) equivalent_time(x, 180, 350)$equivalent_min, 0)
+  expect_equal(sum(each), equivalent_time(whole, 180, 350)$equivalent_min, tolerance = 1e-12)
 })
 
 test_that("a piece read backwards in time, or in reversed temperature, gives the same time", {
   up <- data.frame(time_s = c(0, 300), temp_c = c(20, 400))
   down <- data.frame(time_s = c(0, 300), temp_c = c(400, 20))
-  expect_equal(equivalent_time(up, 200, 370)$time_min, equivalent_time(down, 200, 370)$time_min,
+  expect_equal(equivalent_time(up, 200, 370)$equivalent_min, equivalent_time(down, 200, 370)$equivalent_min,
                tolerance = 1e-14)
 })
 
@@ -60,7 +60,7 @@ test_that("numbers far from 1 neither overflow nor vanish", {
     expect_equal(along$hardness[2L], if (ln_k < 0) 180 else 75)
   }
   # far below and above the reference temperature, with the steepest energy
-  expect_equal(log(equivalent_time(hold, 2000, 20)$time_min),
+  expect_equal(log(equivalent_time(hold, 2000, 20)$equivalent_min),
                log(10) + 2000 * inverse_temperature(370, 20), tolerance = 1e-13)
   # a furnace that reaches its heat late: nothing early is lost, nothing late overflows
   late <- data.frame(time_s = c(0, 100, 110, 200), temp_c = c(20, 20, 1100, 1100))
@@ -72,9 +72,9 @@ test_that("numbers far from 1 neither overflow nor vanish", {
 
 test_that("a jump counts for nothing, wherever it leads", {
   spike <- data.frame(time_s = c(0, 10, 10, 10, 20), temp_c = c(20, 20, 2000, 20, 20))
-  expect_equal(equivalent_time(spike, 900, 20)$time_min, 1 / 3, tolerance = 1e-13)
+  expect_equal(equivalent_time(spike, 900, 20)$equivalent_min, 1 / 3, tolerance = 1e-13)
   start <- data.frame(time_s = c(0, 0, 60), temp_c = c(2500, 20, 20))
-  expect_equal(equivalent_time(start, 900, 20)$time_min, 1, tolerance = 1e-13)
+  expect_equal(equivalent_time(start, 900, 20)$equivalent_min, 1, tolerance = 1e-13)
 })
 
 test_that("the slope of the clock is the derivative in q", {
@@ -159,11 +159,11 @@ test_that("fits with hardening find its parameters and answer on the falling sid
 test_that("a long even log loses no digits", {
   n <- 300000
   long <- data.frame(time_s = seq(0, by = 0.1, length.out = n), temp_c = 411.3)
-  expect_equal(equivalent_time(long, 233, 411.3)$time_min, (n - 1) / 600, tolerance = 1e-12)
+  expect_equal(equivalent_time(long, 233, 411.3)$equivalent_min, (n - 1) / 600, tolerance = 1e-12)
   # the same log in many small pieces of temperature, against every tenth of its straight lines
   saw <- data.frame(time_s = 0:3000, temp_c = 380 + 10 * abs((0:3000 %% 20) - 10) / 10)
   corners <- saw[saw$time_s %% 10 == 0, ]
-  expect_equal(equivalent_time(saw, 190, 380)$time_min, equivalent_time(corners, 190, 380)$time_min,
+  expect_equal(equivalent_time(saw, 190, 380)$equivalent_min, equivalent_time(corners, 190, 380)$equivalent_min,
                tolerance = 1e-12)
 })
 
@@ -174,7 +174,7 @@ test_that("specimens keep their names, types and rows in any order", {
   together <- equivalent_time(mixed, c(100, 180), 370)
   expect_identical(together$specimen, rep(c("A1", "B2"), each = 2))
   expect_identical(together$q_kj_mol, c(100, 180, 100, 180))
-  expect_equal(together$time_min[4L], equivalent_time(b, 180, 370)$time_min)
+  expect_equal(together$equivalent_min[4L], equivalent_time(b, 180, 370)$equivalent_min)
   along <- soften(mixed, truth, temp_ref_c = 370)
   expect_identical(along$specimen, mixed$specimen)
   expect_identical(along$time_s, mixed$time_s)
@@ -189,7 +189,7 @@ test_that("specimens keep their names, types and rows in any order", {
   name[4:5] <- iconv(name[4:5], "UTF-8", "latin1")
   two <- equivalent_time(transform(a, specimen = name), 100, 370)
   expect_identical(two$specimen, name[1L])
-  expect_equal(two$time_min, equivalent_time(a, 100, 370)$time_min)
+  expect_equal(two$equivalent_min, equivalent_time(a, 100, 370)$equivalent_min)
   if (requireNamespace("tibble", quietly = TRUE)) {
     expect_equal(equivalent_time(tibble::as_tibble(a), 100, 370), equivalent_time(a, 100, 370))
   }
@@ -199,7 +199,7 @@ test_that("specimens keep their names, types and rows in any order", {
   }
   renamed <- stats::setNames(a, c("piece", "clock", "celsius"))
   expect_equal(equivalent_time(renamed, 100, 370, specimen = piece, time = "clock",
-                               temp = celsius)$time_min, equivalent_time(a, 100, 370)$time_min)
+                               temp = celsius)$equivalent_min, equivalent_time(a, 100, 370)$equivalent_min)
 })
 
 test_that("bad histories and parameters stop with their class and row", {

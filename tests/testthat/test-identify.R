@@ -4,10 +4,10 @@ test_that("the classic case names what is open, why, and the reading that would 
   f <- quietly_fitted(d)
   i <- identifiability(f)
   expect_s3_class(i, "softanneal_identifiability")
-  expect_named(i, c("term", "estimate", "state", "lower", "upper", "reason", "advice"))
+  expect_named(i, c("term", "estimate", "state", "conf.low", "conf.high", "reason", "advice"))
   q <- i[i$term == "q_kj_mol", ]
   expect_equal(q$state, "only a lower limit")
-  expect_equal(q$upper, Inf)
+  expect_equal(q$conf.high, Inf)
   expect_match(q$reason, "420.*was over before the first reading")
   expect_match(q$advice, "^Read at ")
   expect_equal(i$state[i$term == "n"], "determined")
@@ -31,11 +31,11 @@ test_that("a regular fit is determined throughout, with the profile limits", {
   f <- fit_softening(with_test_seed(73, made_readings(sd_step = 0.5)))
   i <- identifiability(f)
   expect_true(all(i$state == "determined"))
-  expect_equal(cbind(i$lower, i$upper), confint(f, method = "profile"), ignore_attr = TRUE)
+  expect_equal(cbind(i$conf.low, i$conf.high), confint(f, method = "profile"), ignore_attr = TRUE)
   expect_length(attr(i, "singular"), 5L)
   expect_gt(attr(i, "condition"), 1)
   wide <- identifiability(f, level = 0.99)
-  expect_true(all(wide$lower < i$lower, wide$upper > i$upper))
+  expect_true(all(wide$conf.low < i$conf.low, wide$conf.high > i$conf.high))
 })
 
 test_that("other reasons are given in words", {

@@ -29,7 +29,7 @@ test_that("a summary agrees with mean, sd and t.test of each group, in order of 
 test_that("a summary keeps the class of the input and names of chosen columns", {
   d <- stats::setNames(steps(), c("piece", "oven", "minutes", "reading", "scale"))
   s <- summarise_readings(d, hardness = reading, specimen = "piece", temp = oven, time = minutes)
-  expect_named(s, c("piece", "oven", "minutes", "scale", "n", "n_missing", "mean", "sd", "se",
+  expect_named(s, c("piece", "oven", "minutes", "scale", "n", "n_missing", "mean", "sd", "std.error",
                     "conf.low", "conf.high",
                     "min", "max"))
   expect_s3_class(ggplot2::autoplot(s), "ggplot")
