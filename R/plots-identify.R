@@ -7,8 +7,8 @@
 autoplot.softanneal_identifiability <- function(object, ...) {
   check_dots_empty(...)
   d <- as.data.frame(object)
-  d$lower <- d[["conf.low"]] %or% d[["lower"]]
-  d$upper <- d[["conf.high"]] %or% d[["upper"]]
+  d$lower <- d$conf.low
+  d$upper <- d$conf.high
   # each parameter on its own scale: estimate at 0, the nearer end at 1; open ends as arrows
   unit <- pmin(abs(d$estimate - d$lower), abs(d$upper - d$estimate), na.rm = TRUE)
   unit[!is.finite(unit) | unit == 0] <- pmax(abs(d$estimate - d$lower), abs(d$upper - d$estimate))[

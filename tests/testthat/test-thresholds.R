@@ -46,7 +46,7 @@ test_that("temperatures and times within 1e-9 are one condition, in any order of
     f <- fit_softening(e)
     one <- as.data.frame(suppressWarnings(fit_each(cbind(coil = 1, e), coil)))
     expect_equal(one$sigma, sigma(fit_softening(e, se = "model")), tolerance = 1e-6)
-    c(length(f$conditions$mean), max(f$conditions$of_reading) + 1, one$treatments)
+    c(length(f$conditions$mean), max(f$conditions$of_reading) + 1, one$n_steps)
   }
   want <- counts(d)
   expect_identical(want, c(18, 18, 36))
@@ -113,7 +113,7 @@ test_that("no softening is told by the F test against one hardness", {
     f <- (constant - (rss - pure)) / 4 / (rss / each$df.residual[i])
     f > stats::qf(CONSTANT_LEVEL, 4, each$df.residual[i])
   }, NA)
-  open <- nzchar(each$open)
+  open <- nzchar(each$undetermined)
   # both ends are there, also among groups that leave something open
   expect_gt(min(table(expected[open])), 4L)
   expect_identical(each$status[open] == "no softening", !expected[open])
@@ -160,7 +160,11 @@ test_that("a relative difference of a class is added to the logarithm of a rate"
              ln_k_rec = 1, q_rec_kj_mol = 100)
   sd <- c(h_worked = 3, h_soft = 2, ln_k_ref = 0.2, n = 0.1, q_kj_mol = 0.05, dh_rec = 1,
           ln_k_rec = 0.3, q_rec_kj_mol = 0.04)
+<<<<<<< HEAD
   design <- class_design(truth, model = "recovery_jmak", sd_groups = sd)
+=======
+  design <- class_design(parameters = truth, sd_groups = sd)
+>>>>>>> 0d805ad (Columns in tests of thresholds)
   z <- with_test_seed(3, stats::rnorm(8))
   drawn <- with_test_seed(3, draw_truth(design)$par)
   added <- c("h_worked", "h_soft", "ln_k_ref", "dh_rec", "ln_k_rec")
