@@ -160,11 +160,7 @@ test_that("a relative difference of a class is added to the logarithm of a rate"
              ln_k_rec = 1, q_rec_kj_mol = 100)
   sd <- c(h_worked = 3, h_soft = 2, ln_k_ref = 0.2, n = 0.1, q_kj_mol = 0.05, dh_rec = 1,
           ln_k_rec = 0.3, q_rec_kj_mol = 0.04)
-<<<<<<< HEAD
   design <- class_design(truth, model = "recovery_jmak", sd_groups = sd)
-=======
-  design <- class_design(parameters = truth, sd_groups = sd)
->>>>>>> 0d805ad (Columns in tests of thresholds)
   z <- with_test_seed(3, stats::rnorm(8))
   drawn <- with_test_seed(3, draw_truth(design)$par)
   added <- c("h_worked", "h_soft", "ln_k_ref", "dh_rec", "ln_k_rec")
