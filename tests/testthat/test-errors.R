@@ -69,7 +69,7 @@ test_that("derivatives in the furnace temperature are those of the model", {
     expect_gt(max(abs(e$m$g)), 1)
   }
   set("jmak", c(n = 1.5))
-  amplitude <- SOFTENING_MODELS[["recovery_jmak"]][6L]
+  amplitude <- model_terms("recovery_jmak")[6L]
   set("recovery_jmak", stats::setNames(4, amplitude))
 })
 
