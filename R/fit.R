@@ -24,6 +24,7 @@
 #' | `"recovery_jmak_incubation"` | recovery and incubation | `dh_rec`, `ln_k_rec`, `q_rec_kj_mol`, `theta0` |
 #' | `"hardening_jmak"` | hardening at low temperature: \eqn{H_u = H_{worked} + B (1 - \exp(-k_h t))} | `dh_hard` (B), `ln_k_hard`, `q_hard_kj_mol` |
 #' | `"hardening_recovery_jmak"` | hardening and recovery | all of both, never below `h_soft` |
+#' | `"austin_rickett"` | recrystallisation alone, by \eqn{X = (k t)^n / (1 + (k t)^n)}, which ends more slowly | those of `"jmak"` |
 #'
 #' `ln_k_ref`, `ln_k_rec` and `ln_k_hard` are natural logarithms of rates in 1/min at
 #' `temp_ref_c`; hardness levels, `dh_rec` and `dh_hard` are in the scale of the fit; energies in kJ/mol; `n` and
@@ -176,7 +177,8 @@
 #'   (unknown or mixed scales), `softanneal_error_too_few` (fewer heat treatments than
 #'   parameters, one strain only with `strain`, one temperature only with an exponent for each),
 #'   `softanneal_error_argument`.
-#' @source Model: Avrami M (1939) J. Chem. Phys. 7, 1103; recovery: Kuhlmann D (1948) Z.
+#' @source Model: Avrami M (1939) J. Chem. Phys. 7, 1103; Austin J B, Rickett R L (1939) Trans.
+#'   AIME 135, 396 (value from memory); recovery: Kuhlmann D (1948) Z.
 #'   Phys. 124, 468; rule of mixtures in hardness: Humphreys F J, Hatherly M, Recrystallization
 #'   and Related Annealing Phenomena. Cluster covariance: MacKinnon J G, White H (1985) J.
 #'   Econometrics 29, 305; Mancl L A, DeRouen T A (2001) Biometrics 57, 126. Lack of fit:

@@ -7,7 +7,10 @@
  *              choice of first-order kinetics
  *   growth     -F (1 - (1 + theta)^(-1/(2 m))): Hall-Petch, H = H_i + k d^(-1/2), of grains that
  *              grow as d^m = d_0^m + integral of K_g dt (Burke and Turnbull 1952), with
- *              F = H_soft - H_i and theta = integral of K_g / d_0^m dt from the start of the anneal */
+ *              F = H_soft - H_i and theta = integral of K_g / d_0^m dt from the start of the anneal
+ *
+ * Shapes of recrystallisation: Johnson, Mehl, Avrami, Kolmogorov (see kinetics.c); Austin J B,
+ * Rickett R L (1939) Trans. AIME 135, 396 (value from memory). */
 #include "parts.h"
 
 /* ln(1 + exp(v)) and its derivative without overflow. */
@@ -109,31 +112,31 @@ const sa_model_part sa_models[SA_MODELS] = {
                            SA_SHAPE_JMAK, HARDENING, 0, 0},
     [SA_HARDENING_RECOVERY_JMAK] = {"hardening_recovery_jmak",
                                     "hardening, recovery and recrystallisation", SA_SHAPE_JMAK,
-                                    HARDENING | RECOVERY, 0, 0}};
+                                    HARDENING | RECOVERY, 0, 0},
+    [SA_AUSTIN_RICKETT] = {"austin_rickett", "recrystallisation with a slow end", SA_SHAPE_RICKETT,
+                           0, 0, 0}};
 
-const char sa_shape_lines[SA_SHAPES][24] = {[SA_SHAPE_JMAK] = "ln(-ln(1 - X))"};
+const char sa_shape_lines[SA_SHAPES][24] = {[SA_SHAPE_JMAK] = "ln(-ln(1 - X))",
+                                           [SA_SHAPE_RICKETT] = "ln(X/(1 - X))"};
 
 double sa_shape_fraction(sa_shape shape, double y)
 {
-    (void)shape;
+    if (shape == SA_SHAPE_RICKETT)
+        return isinf(y) ? 1.0 : y / (1.0 + y);
     return -expm1(-y);
 }
 
 double sa_shape_inverse(sa_shape shape, double share)
 {
-    (void)shape;
-    return -log(share);
+    return shape == SA_SHAPE_RICKETT ? (1.0 - share) / share : -log(share);
 }
 
 double sa_shape_line(sa_shape shape, double fraction)
 {
-    (void)shape;
-    return log(-log1p(-fraction));
+    return shape == SA_SHAPE_RICKETT ? log(fraction) - log1p(-fraction) : log(-log1p(-fraction));
 }
 
 double sa_shape_reach(sa_shape shape, double n)
 {
-    (void)shape;
-    (void)n;
-    return 12.0;
+    return shape == SA_SHAPE_RICKETT ? fmax(12.0, 40.0 / n) : 12.0; /* until exp(-40) is left */
 }

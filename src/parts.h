@@ -72,7 +72,11 @@ typedef struct {
 } sa_process;
 
 /* Shapes of recrystallisation: fraction X of y = (k t - theta0)^n. */
-typedef enum { SA_SHAPE_JMAK = 0, SA_SHAPES } sa_shape;
+typedef enum {
+    SA_SHAPE_JMAK = 0, /* X = 1 - exp(-y) */
+    SA_SHAPE_RICKETT,  /* X = y / (1 + y) */
+    SA_SHAPES
+} sa_shape;
 
 /* A model. `processes`: bits 1 << SA_RECOVERY and so on. */
 typedef struct {
@@ -91,6 +95,7 @@ typedef enum {
     SA_RECOVERY_JMAK_INCUBATION,
     SA_HARDENING_JMAK,
     SA_HARDENING_RECOVERY_JMAK,
+    SA_AUSTIN_RICKETT,
     SA_MODELS,
     SA_WITH_STRAIN = 16,   /* powers of strain: several cold reductions in one fit */
     SA_WITH_GROWTH = 32,   /* times m - 1: grain growth with the exponent m of 2, 3 or 4 */
@@ -109,10 +114,15 @@ double sa_process_value(int process, double v, double power, double *slope);
 /* Share not recrystallised at y; `slope`: y times its fall with y. */
 static inline double sa_shape_share(sa_shape shape, double y, double *slope)
 {
-    (void)shape;
+    const double most = shape == SA_SHAPE_RICKETT ? 1e300 : 745.0; /* beyond: nothing is left */
     *slope = 0.0;
-    if (y > 745.0) /* beyond: less than the least double */
+    if (y > most)
         return 0.0;
+    if (shape == SA_SHAPE_RICKETT) {
+        const double left = 1.0 / (1.0 + y);
+        *slope = left * (y * left);
+        return left;
+    }
     const double share = exp(-y);
     *slope = share * y;
     return share;

@@ -67,7 +67,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         t_quantile[i] = 2 + 10.0 / (i + 1);
         f_quantile[i] = 3 + 20.0 / (i + 1);
     }
-    const sa_model_kind kind = (sa_model_kind)(fuzz_byte(&b) % 6U);
+    const sa_model_kind kind = (sa_model_kind)(fuzz_byte(&b) % SA_MODELS);
     const sa_model_layout at = sa_model_parameters(kind);
     const size_t p = at.n_par, groups = 1 + fuzz_byte(&b) % MOST_GROUPS;
     const unsigned how = fuzz_byte(&b);

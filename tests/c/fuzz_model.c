@@ -22,7 +22,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     fuzz_bytes b = {data, size};
     kinetics(&b);
-    const sa_model_kind kind = (sa_model_kind)(fuzz_byte(&b) % 6U);
+    const sa_model_kind kind = (sa_model_kind)(fuzz_byte(&b) % SA_MODELS);
     const size_t p = sa_model_parameters(kind).n_par, n = p + fuzz_byte(&b) % MOST;
     double *memory = malloc((5 * n + n * p + sa_softening_work(n)) * sizeof *memory);
     double *coordinate = memory, *log_time = coordinate + n, *hardness = log_time + n,

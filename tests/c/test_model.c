@@ -41,7 +41,7 @@ int main(void)
     const double log_time[N] = {-INFINITY, 2.0, 0.5, 3.0, 1.0, 4.0};
     const sa_clock clock = {.n = N, .coordinate = e, .log_time = log_time};
     const double base[SA_MODEL_MAX_PAR] = {160, 80, -2, 1.6, 140, 6, -1, 110, 0.2};
-    for (int kind = SA_JMAK; kind <= SA_RECOVERY_JMAK_INCUBATION; kind++) {
+    for (int kind = SA_JMAK; kind < SA_MODELS; kind++) {
         sa_model_layout at = sa_model_parameters((sa_model_kind)kind);
         double par[SA_MODEL_MAX_PAR], h[N], jac[N * SA_MODEL_MAX_PAR];
         memcpy(par, base, sizeof par);
@@ -64,7 +64,7 @@ int main(void)
     /* strain and exponents of their own: derivatives, and a group against its own parameters */
     const double strain[N] = {-0.4, -0.4, 0.0, 0.3, 0.3, -0.4};
     const int exponent[N] = {0, 1, 2, 0, 2, 1};
-    for (int base_kind = SA_JMAK; base_kind <= SA_HARDENING_RECOVERY_JMAK; base_kind++) {
+    for (int base_kind = SA_JMAK; base_kind < SA_MODELS; base_kind++) {
         const sa_model_kind which =
             (sa_model_kind)(base_kind + SA_WITH_STRAIN + 2 * SA_ONE_EXPONENT);
         const sa_model_layout at = sa_model_parameters(which);
@@ -115,7 +115,7 @@ int main(void)
     }
 
     /* grain growth: derivatives with everything on, slopes in time, and the law of Hall and Petch */
-    for (int base_kind = SA_JMAK; base_kind <= SA_HARDENING_RECOVERY_JMAK; base_kind++) {
+    for (int base_kind = SA_JMAK; base_kind < SA_MODELS; base_kind++) {
         for (int m = 2; m <= 4; m++) {
             const sa_model_kind own_kind = (sa_model_kind)(base_kind + (m - 1) * SA_WITH_GROWTH);
             const sa_model_kind which = (sa_model_kind)(own_kind + SA_WITH_STRAIN + SA_ONE_EXPONENT);

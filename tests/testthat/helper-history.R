@@ -14,6 +14,12 @@ model_values <- function(model) {
     model_terms(model)]
 }
 
+# Fraction recrystallised at a reduced time, in the shape of the model.
+fraction_of <- function(model, theta, n, theta0 = 0) {
+  y <- pmax(theta - theta0, 0)^n
+  if (model == "austin_rickett") y / (1 + y) else -expm1(-y)
+}
+
 steps <- function(temp_c = c(330, 370, 410, 450), time_min = c(2, 4, 8, 16, 32, 64)) {
   out <- expand.grid(time_min = time_min, temp_c = temp_c)
   data.frame(specimen = paste0("B", out$temp_c), out)

@@ -75,12 +75,15 @@ test_that("analytic derivatives agree with numDeriv", {
   par <- list(jmak = c(160, 80, -2, 1.6, 140),
               jmak_incubation = c(160, 80, -1, 1.3, 140, 0.3),
               recovery_jmak = c(160, 80, -2, 1.6, 140, 6, -1, 110),
-              recovery_jmak_incubation = c(160, 80, -1, 1.3, 140, 6, -1, 110, 0.3))
+              recovery_jmak_incubation = c(160, 80, -1, 1.3, 140, 6, -1, 110, 0.3),
+              austin_rickett = c(160, 80, -2, 1.6, 140))
   temps <- rep(c(290, 330, 370), each = 4)
   times <- rep(c(0, 3, 14, 55), 3)
   e <- softanneal:::inverse_temperature(temps, 330)
   for (k in seq_along(par)) {
-    value <- function(b) .Call(softanneal:::C_sa_call_hardness, k - 1L, log(times), e, b)
+    value <- function(b) {
+      .Call(softanneal:::C_sa_call_hardness, model_code(names(par)[k]), log(times), e, b)
+    }
     m <- value(par[[k]])
     numeric <- numDeriv::jacobian(function(b) value(b)[, 1L], par[[k]])
     expect_equal(m[, -1L], numeric, tolerance = 1e-6, label = names(par)[k])

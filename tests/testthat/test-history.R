@@ -10,7 +10,7 @@ test_that("constant temperature gives the isothermal result", {
     along <- soften(hold, par, model, temp_ref_c = 370, time_min = minutes)
     expect_equal(along$theta, k * minutes, tolerance = 1e-12)
     theta0 <- if ("theta0" %in% names(par)) par[["theta0"]] else 0
-    expect_equal(along$fraction, jmak_fraction(minutes, k, 1.5, theta0), tolerance = 1e-11)
+    expect_equal(along$fraction, fraction_of(model, k * minutes, 1.5, theta0), tolerance = 1e-11)
     m <- .Call(C_sa_call_hardness, model_code(model), log(minutes),
                rep(inverse_temperature(352, 370), 5L), unname(par))
     expect_equal(along$hardness, m[, 1L], tolerance = 1e-12)
