@@ -83,6 +83,9 @@ cell_hint <- function(text, column, dec) {
     return(say_so("a limit, not a reading", paste(
       "Leave the cell empty and say why in a note; read such a piece on another scale.")))
   }
+  if (is("^[0-9]+[.,] [0-9]+$|^[0-9]+ [.,][0-9]+$|^[0-9]+[.,]{2}[0-9]+$|^[0-9]*[.,][0-9]+[.,][0-9]+$")) {
+    return(say_so("a slip in the decimal mark", "Write one decimal mark, without blanks."))
+  }
   if (is(paste0("^", digits, " ?(-|\u2013|to|bis|\\.\\.+) ?", digits, "$"))) {
     return(say_so("a range, not a reading", "Write each reading in a cell of its own."))
   }
@@ -94,9 +97,6 @@ cell_hint <- function(text, column, dec) {
   }
   if (is("^[0-9]+\\.[0-9]{3},[0-9]+$|^[0-9]+,[0-9]{3}\\.[0-9]+$|^[0-9]{1,3}([ '][0-9]{3})+$")) {
     return(say_so("marks for thousands", "Write the number without them."))
-  }
-  if (is("^[0-9]+[.,] [0-9]+$|^[0-9]+ [.,][0-9]+$|^[0-9]+[.,]{2}[0-9]+$|^[0-9]*[.,][0-9]+[.,][0-9]+$")) {
-    return(say_so("a slip in the decimal mark", "Write one decimal mark, without blanks."))
   }
   if (is("^[0-9ol|,. ]+$") && is("[ol|]") && is("[0-9]")) {
     return(say_so("a letter O or l for a digit", "Type the digit."))

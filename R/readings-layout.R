@@ -42,7 +42,8 @@ find_header <- function(grid, named = character()) {
     one <- row_cells(i)
     score <- header_score(one, named)
     if (score > best$score) best <- list(rows = i, names = one, score = score)
-    if (i == n) break
+    # once a header stands there, one row more is looked at
+    if (i == n || (best$score >= 4 && i > max(best$rows))) break
     below <- row_cells(i + 1L)
     # a row of data is no second header; rows of a header follow each other on the sheet
     if (!any(nzchar(below)) || grid$row[i + 1L] - grid$row[i] > 2L) next

@@ -41,6 +41,9 @@ validate_readings <- function(data, origin) {
          \(i) paste0("holds ", format(h[i]), ", which ", data$scale[i], " cannot give (",
                      if (low_open[i]) "above 0" else paste("0 to", top[i]), ")"),
          "Check the reading and its scale.")
+  refuse("range", "hardness", !is.na(h) & low_open & h > 1e4,
+         \(i) paste0("holds ", format(h[i]), ", harder than diamond"),
+         "Check the reading; a spreadsheet keeps the date it made of 4.5 as such a number.")
   for (column in intersect(c("thickness_mm", "position_mm"), names(data))) {
     x <- data[[column]]
     solid <- column == "thickness_mm"
