@@ -41,6 +41,7 @@ ZERO_CELSIUS <- 273.15
 #' |---|---|
 #' | `softanneal_message_file` | how a file was read: separator, decimal mark, encoding, empty rows |
 #' | `softanneal_message_units` | a column was converted to the unit of the bench |
+#' | `softanneal_message_groups` | a table was divided by columns such as `group` |
 #' | `softanneal_message_threads` | fewer threads can start than were asked for |
 #'
 #' @name softanneal-conditions
@@ -210,7 +211,7 @@ check_data <- function(data, arg = "data", rows = TRUE) {
 numeric_column <- function(data, column, arg = "data", unit = NULL, lower = -Inf, upper = Inf,
                            open = FALSE, na = FALSE, remedy = NULL) {
   x <- any_column(data, column, arg)
-  if (inherits(x, "units")) x <- plain_units(x, unit, column)
+  if (is.object(x)) x <- plain_class(x, unit, column)
   if (is.character(x) || is.factor(x)) {
     text <- valid_text(as.character(x))
     bad <- which(!is.na(text) & is.na(suppressWarnings(as.numeric(text))))

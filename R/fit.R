@@ -242,6 +242,8 @@ fit_softening <- function(data,
   }
   n_by <- check_choice(n_by, EXPONENT_CHOICES, "n_by")
   check_groups_at_all(!is.null(columns$strain), n_by, history)
+  check_data(data)
+  tell_pooled(data, unlist(columns))
   d <- softening_data(data, columns, scale, material, weights, na.action, temp_ref_c, history,
                       strain_ref)
   d <- with_furnace_uncertainty(d, u_temp_c, u_temp_exact)

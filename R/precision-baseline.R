@@ -53,7 +53,8 @@
 #' @section Errors:
 #'   `softanneal_error_too_few` for fewer than two readings a side (or two pairs),
 #'   `softanneal_error_scale` for unknown scales or two different ones,
-#'   `softanneal_error_argument` where the margin must be stated or pairs are not as many,
+#'   `softanneal_error_argument` where the margin must be stated, pairs are not as many, or a table
+#'   holds several groups, laboratories, strips, operators or pieces,
 #'   `softanneal_error_column`, `softanneal_error_missing`.
 #' @examples
 #' rolled <- c(92.0, 91.5, 92.5, 92.0, 91.0)
@@ -77,6 +78,8 @@ compare_baseline <- function(x, baseline, margin = NULL, paired = FALSE, level =
           arg = "scale",
           remedy = "Convert one of them with `convert_hardness()` first.")
   }
+  one_piece(x, "x")
+  one_piece(baseline, "baseline")
   if (paired) {
     pairs <- paired_readings(now$x, before$x)
     now$x <- pairs$now

@@ -71,6 +71,13 @@ compare_laboratories <- function(data, lab = group, test_material = specimen, ha
             remedy = "Fill in these cells.")
     }
   }
+  pooled <- pooled_within(data, keys, setdiff(c("time_min", "temp_c", "strip", STRAIN_COLUMNS),
+                                              c(test_material, lab)))
+  if (length(pooled)) {
+    abort("argument", paste0("`", pooled[1L], "` varies within the readings of a laboratory, which would ",
+                             "be pooled"), arg = "test_material",
+          remedy = paste0("Keep one value, or name the states apart by `test_material = ", pooled[1L], "`."))
+  }
   given <- !c(is.null(cell_mean), is.null(cell_sd), is.null(cell_n))
   if (any(given) && !all(given)) {
     abort("argument", "`cell_mean`, `cell_sd` and `cell_n` belong together", arg = "cell_mean",

@@ -19,7 +19,9 @@
 #' @param data Table of readings, see [read_readings()].
 #' @param hardness,specimen,temp,time,reading_scale Columns of hardness, specimen, temperature
 #'   (deg C), accumulated time (min) and scale; bare or quoted.
-#' @param by Names of further columns that divide the groups, e.g. `"group"`.
+#' @param by Names of further columns that divide the groups, e.g. `"group"`. `NULL`: those of
+#'   `group`, `laboratory`, `operator`, `furnace`, `strip` and the columns of strain or reduction that
+#'   vary within a step, said by a message; `character()` pools them.
 #' @param in_hv `TRUE` adds the columns in HV.
 #' @param material Conversion table, see [convert_hardness()].
 #' @param level Level of the interval.
@@ -49,6 +51,14 @@ summarise_readings <- function(data, hardness = hardness, specimen = specimen, t
   check_level(level)
   h <- numeric_column(data, pick$hardness, na = TRUE)
   keys <- step_keys(data, pick, by)
+  if (is.null(by)) {
+    by <- pooled_within(data, keys)
+    if (length(by)) {
+      say("groups", paste0("Summarised by ", in_quotes(by, " and "),
+                           " too; `by = character()` pools them."))
+      keys <- step_keys(data, pick, by)
+    }
+  }
   groups <- group_rows(keys)
   out <- lapply(keys, `[`, groups$first)
   out <- c(out, group_statistics(h, groups$id, length(groups$first), level, "hardness"))

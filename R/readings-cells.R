@@ -6,11 +6,6 @@
 # sheet and the letter of the column. The attribute `told` holds what was read otherwise than as a
 # number.
 column_numbers <- function(x, name, column, dec, place = NULL) {
-  if (inherits(x, "difftime")) {
-    if (column == "time_min") return(as.numeric(x, units = "mins"))
-    abort("column", paste0("column `", name, "` holds differences of time"), arg = name,
-          remedy = "Give plain numbers.")
-  }
   if (is.character(x) || is.factor(x)) x <- text_numbers(trimws(as.character(x)), name, dec, column, place)
   told <- attr(x, "told")
   bench <- c(time_min = "min", temp_c = "degC", position_mm = "mm", thickness_mm = "mm")

@@ -66,16 +66,6 @@ find_spacing <- function(r) {
             "Leave these readings out, or keep off the edge."))
 }
 
-find_far <- function(r, alpha) {
-  k <- length(r$cell$first)
-  table <- outlier_table(r$h, r$cell$id, k, "grubbs", alpha / k, 1, find_resolution(r$h))$table
-  rows <- sort(table$row[table$outlier])
-  finding("warning", "outlier", rows, "reading far from the others of its heat treatment",
-          paste0("Grubbs test, two-sided, alpha = ", format(alpha), " over all ", k,
-                 " heat treatments together"),
-          "Look at the indentation and the note; leave it out only for a cause you can name.")
-}
-
 # Slope of hardness along the reading number, common to all heat treatments: least squares
 # on deviations from the mean of each.
 find_drift <- function(r, alpha) {

@@ -10,15 +10,15 @@
 #' @section What is looked at:
 #' | check | level | what |
 #' |---|---|---|
-#' | `duplicate` | error, warning | the same reading number twice; a series of three or more readings twice in a heat treatment |
+#' | `duplicate` | error, warning | the same reading number twice; a series of three or more unnumbered readings twice in a heat treatment, where equal readings are too rare for chance |
 #' | `time order` | error | accumulated time falls while the step number rises |
-#' | `mixed scales` | warning | several scales within one heat treatment |
+#' | `mixed scales` | warning | several scales within one heat treatment, unless all are read side by side on every piece |
 #' | `scale changed` | warning | a specimen goes on in another scale |
 #' | `two temperatures` | note | a specimen was annealed at more than one temperature |
 #' | `useful range` | warning | reading outside the range of its scale in ISO 6508-1 (ranges from memory) |
 #' | `thickness` | warning, note | sheet thinner than ASTM E18 allows for the reading; or (note) than ISO 6508-1 (15 h, cone 10 h), ISO 6507-1 (1.5 d) or ISO 6506-1 (8 h) |
 #' | `spacing` | warning | centres of indentations nearer than 3 d, or nearer than 2.5 d to an edge |
-#' | `outlier` | warning | Grubbs test, alpha divided by the number of groups; see [find_outliers()] |
+#' | `outlier` | warning | reading far from the others of its step, by a standard deviation pooled over all other steps of its scale (t test at alpha / 2 divided by the number of readings; one step alone: Grubbs, see [find_outliers()]); the likeliest slip is named |
 #' | `rise` | warning | mean of a step above that of the step before it (same piece, temperature and scale, after annealing) by more than the scatter of readings and of the other steps explains; t tests at alpha divided by the number of pairs |
 #' | `drift` | warning | readings rise or fall along their number, over all steps together |
 #' | `warm specimen` | warning | a note says that the piece was warm or hot |
@@ -40,7 +40,8 @@
 #' @param level Level of the outlier, rise and drift tests, 1 - alpha, over the whole table.
 #' @return A data frame of class `softanneal_findings`, worst first, with the columns `level`
 #'   (`"error"`, `"warning"`, `"note"`), `check`, `row` (the first row concerned), `n` (rows
-#'   concerned), `what`, `why`, `remedy` and `rows` (a list of row numbers). No findings give no
+#'   concerned), `what`, `why`, `remedy`, for tables from files `where` (cells of the sheet), and `rows`
+#'   (a list of row numbers). No findings give no
 #'   rows. [as.data.frame()] leaves out `rows`.
 #' @section Errors:
 #'   `softanneal_error_too_few` for a table without rows, `softanneal_error_column` for columns
@@ -64,13 +65,25 @@ check_readings <- function(data, hardness = hardness, specimen = specimen, temp 
              find_range(r),
              find_thin(r), find_spacing(r), find_far(r, alpha), find_rises(r, alpha),
              find_drift(r, alpha), find_warm(r), find_few(r))
-  findings_table(found)
+  findings_table(found, r)
+}
+
+# Names of pieces with their group and laboratory, where there are several.
+own_pieces <- function(data, specimen) {
+  for (name in c("group", "laboratory")) {
+    x <- data[[name]]
+    if (is.null(x) || !is.atomic(x) || length(unique(x)) < 2L) next
+    specimen <- paste(as.character(specimen), "of", name, as.character(x))
+  }
+  specimen
 }
 
 # The columns the checks need, as plain vectors; optional ones NULL where absent.
 readings_parts <- function(data, pick, thickness_mm, length_mm) {
   keys <- step_keys(data, pick)
   names(keys) <- c("specimen", "temp", "time", "scale")
+  # "A" of one group is another piece than "A" of the next
+  keys$specimen <- own_pieces(data, keys$specimen)
   n <- nrow(data)
   known <- known_scale(as.character(keys$scale))
   if (anyNA(known)) abort_scale(as.character(keys$scale)[is.na(known)][1L], pick$scale,
@@ -95,7 +108,8 @@ readings_parts <- function(data, pick, thickness_mm, length_mm) {
        note = if ("note" %in% names(data)) as.character(data$note),
        group = data[["group"]], operator = data[["operator"]],
        treatment = group_rows(keys[c("specimen", "temp", "time")]),
-       cell = group_rows(c(keys[1:3], list(known))))
+       cell = group_rows(c(keys[1:3], list(known), if (!is.null(data[["operator"]])) list(data[["operator"]]))),
+       sheet_row = data[["sheet_row"]], sheet_column = data[["sheet_column"]])
 }
 
 # Reading numbers if they are numbers; text such as "a" has no order that could drift.
@@ -110,17 +124,25 @@ finding <- function(level, check, rows, what, why, remedy) {
   list(list(level = level, check = check, rows = rows, what = what, why = why, remedy = remedy))
 }
 
-findings_table <- function(found) {
+findings_table <- function(found, r = NULL) {
   text <- function(name) vapply(found, `[[`, "", name)
   rows <- lapply(found, `[[`, "rows")
   out <- data.frame(level = text("level"), check = text("check"), row = vapply(rows, `[`, 0L, 1L),
                     n = lengths(rows), what = text("what"), why = text("why"),
                     remedy = text("remedy"))
+  if (!is.null(r$sheet_row)) out$where <- vapply(rows, \(i) on_sheet(r, i), "")
   out$rows <- rows
   out <- out[order(match(out$level, c("error", "warning", "note")), out$row), ]
   rownames(out) <- NULL
   class(out) <- c("softanneal_findings", "data.frame")
   out
+}
+
+# Cells of the sheet, as the person sees them: D7, E9 and 3 more.
+on_sheet <- function(r, rows, most = 5L) {
+  cells <- unique(paste0(if (is.null(r$sheet_column)) "row " else r$sheet_column[rows], r$sheet_row[rows]))
+  paste0(paste(utils::head(cells, most), collapse = ", "),
+         if (length(cells) > most) paste(" and", length(cells) - most, "more"))
 }
 
 find_repeats <- function(r) {
@@ -142,8 +164,12 @@ find_repeats <- function(r) {
 }
 
 # Rows in the second half of a heat treatment of six or more readings that repeat the
-# first half in order. Readings all alike say nothing.
+# first half in order. Readings all alike say nothing, nor do numbered ones; and on a coarse dial
+# equal readings are common: p, the share of equal pairs within steps, makes m of them in a row an
+# event of chance p^m in each step, which must be rare over all steps.
 repeated_blocks <- function(r) {
+  numbered <- !is.null(r$reading) && !anyNA(r$reading)
+  if (numbered) return(integer())
   order <- order(r$cell$id)
   id <- r$cell$id[order]
   h <- r$h[order]
@@ -157,6 +183,14 @@ repeated_blocks <- function(r) {
   alike[second] <- h[second] == h[other[second]]
   alike[is.na(alike)] <- FALSE
   whole <- tabulate(id[alike], length(size)) * 2 == size
+  if (!any(whole & size > 0)) return(integer())
+  equal <- rowsum(rep(1, sum(!is.na(r$h))), paste(r$cell$id, r$h)[!is.na(r$h)])[, 1L]
+  n <- tabulate(r$cell$id[!is.na(r$h)], length(size))
+  p <- sum(equal * (equal - 1)) / sum(n * (n - 1))
+  tried <- size[size >= 6 & size %% 2 == 0]
+  chance <- vapply(size / 2, \(m) sum(p^(tried / 2)[tried / 2 <= m]), 0)
+  # a single step knows its own readings only
+  whole <- whole & (chance < 0.02 | length(size) == 1L)
   range <- group_range(r$h, r$cell$id, length(size))
   sort(order[second & (whole & range$min < range$max)[id]])
 }
@@ -180,6 +214,8 @@ find_scales <- function(r) {
   per_cell <- group_rows(list(r$treatment$id, r$scale))
   kinds <- tabulate(r$treatment$id[per_cell$first], length(r$treatment$first))
   mixed <- which(kinds[r$treatment$id] > 1L)
+  # all scales on every piece and step: read side by side, and meant so
+  if (length(mixed) == r$n && all(kinds == length(unique(r$scale)))) return(NULL)
   by_specimen <- group_rows(list(r$specimen))
   pairs <- group_rows(list(r$specimen, r$scale))
   number <- tabulate(by_specimen$id[pairs$first], length(by_specimen$first))
@@ -257,7 +293,9 @@ print.softanneal_findings <- function(x, ..., n = 12L) {
   cat(count(nrow(x), "finding"), ", worst first (the data are as they were)\n", sep = "")
   for (i in seq_len(min(n, nrow(x)))) {
     cat("\n", x$level[i], ": ", x$what[i], "\n", sep = "")
-    cat(strwrap(paste0("where: ", in_rows(x$rows[[i]])), indent = 2, exdent = 4), sep = "\n")
+    cat(strwrap(paste0("where: ", in_rows(x$rows[[i]]),
+                       if (!is.null(x$where)) paste0("; on the sheet ", x$where[i])), indent = 2,
+                exdent = 4), sep = "\n")
     cat(strwrap(paste0("why: ", x$why[i]), indent = 2, exdent = 4), sep = "\n")
     cat(strwrap(paste0("do: ", x$remedy[i]), indent = 2, exdent = 4), sep = "\n")
   }

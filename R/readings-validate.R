@@ -1,14 +1,14 @@
 # Checks of the impossible in a long table of readings; doubts are the business of check_readings().
 
 validate_readings <- function(data, origin) {
-  refuse <- function(what, column, bad, message, remedy, ...) {
+  refuse <- function(what, column, bad, says, remedy, ...) {
     if (!any(bad)) return(invisible())
     at <- which(bad)
     shown <- if (column == "hardness" && !is.null(origin$column)) origin$column[at[1L]] else
       origin$names[[column]] %or% column
     letter <- if (column == "hardness" && !is.null(origin[["letter"]])) origin[["letter"]][at[1L]] else
       origin$letters[[column]]
-    abort(what, paste0("column `", shown, "` ", message(at[1L])), arg = shown,
+    abort(what, paste0("column `", shown, "` ", says(at[1L])), arg = shown,
           rows = unique(origin$row[at]), remedy = remedy,
           where = place_text(origin$place, origin$sheet[at], letter), ...)
   }

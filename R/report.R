@@ -16,7 +16,9 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' @param title Title of the report; by default made from the name of the file.
 #' @param level Level of the intervals.
 #' @param overwrite Whether results that are in the folder already may be replaced.
-#' @param ... Must be empty.
+#' @param reading_scale Hardness scale of a table without such a column.
+#' @param ... Further arguments of [read_readings()]: `columns`, `readings`, `temp_c`, `time_min`,
+#'   `times`, `sep`, `dec`, `encoding`, `sheet`, `skip`, `na`.
 #' @return A list of class `softanneal_report`: `fit`, `models` (the four common models and the
 #'   chosen one, from [compare_models()] without cross-validation), `half_softening` (from [time_to()]),
 #'   `files` (paths written). Printing it gives a short summary for the technician.
@@ -37,8 +39,9 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' }
 #' @export
 softening_report <- function(readings, out_dir, model = "jmak", scale = "HV", material = "brass",
-                             specimen = NULL, title = NULL, level = 0.95, overwrite = FALSE, ...) {
-  check_dots_empty(...)
+                             specimen = NULL, title = NULL, level = 0.95, overwrite = FALSE,
+                             reading_scale = NULL, ...) {
+  reading <- reading_arguments(specimen, reading_scale, ...)
   out_dir <- check_path(out_dir, "out_dir")
   level <- check_level(level)
   overwrite <- check_flag(overwrite, "overwrite")
@@ -56,7 +59,7 @@ softening_report <- function(readings, out_dir, model = "jmak", scale = "HV", ma
     title <- paste("Softening kinetics:", gsub("_", " ", name))
   }
   check_folder(out_dir, overwrite)
-  data <- read_for_report(readings, specimen)
+  data <- read_for_report(readings, reading)
   fit <- fit_softening(data, model = model, scale = scale, material = material, level = level)
   result <- list(
     fit = fit, models = report_comparison(data, scale, material, model), level = level, title = title,
@@ -92,13 +95,27 @@ make_folder <- function(out_dir) {
   }
 }
 
+# What of the call is for read_readings(), checked by name.
+reading_arguments <- function(specimen, reading_scale, ...) {
+  given <- list(...)
+  odd <- setdiff(names(given), setdiff(names(formals(read_readings)), c("x", "...", "scale")))
+  odd <- setdiff(odd, READINGS_OPTIONAL)
+  if (length(given) && (is.null(names(given)) || length(odd))) {
+    abort("argument", paste0("unknown argument ", in_quotes(if (length(odd)) odd else "(unnamed)", " and ")),
+          arg = odd, remedy = "Check its spelling; nothing is ignored.")
+  }
+  c(given, if (!is.null(specimen)) list(specimen = specimen),
+    if (!is.null(reading_scale)) list(scale = reading_scale))
+}
+
 # A file without a column of specimens is taken as one piece, and says so.
-read_for_report <- function(readings, specimen) {
-  if (!is.null(specimen)) return(read_readings(readings, specimen = specimen))
-  tryCatch(read_readings(readings), softanneal_error_column = function(e) {
+read_for_report <- function(readings, arguments) {
+  read <- function(...) do.call(read_readings, c(list(readings), arguments, list(...)))
+  if (!is.null(arguments$specimen)) return(read())
+  tryCatch(read(), softanneal_error_column = function(e) {
     if (!identical(e$arg, "specimen")) stop(e)
     say("file", "No column `specimen`: each temperature and time is taken as one heat treatment.")
-    read_readings(readings, specimen = "all readings")
+    read(specimen = "all readings")
   })
 }
 

@@ -29,8 +29,7 @@ test_that("conditions raised and conditions documented are the same", {
     any(parts$token == "SYMBOL_FUNCTION_CALL" & parts$text %in% own)
   }, NA)
   expect_identical(setdiff(basename(files)[direct],
-                           c("addins.R", "checks.R", "readings-read.R", "report.R",
-                             "readings-assemble.R")), character())
+                           c("addins.R", "checks.R", "readings-read.R", "report.R")), character())
 })
 
 test_that("every error names its argument, every warning counts, and messages tell them apart", {

@@ -74,3 +74,42 @@ test_that("each reading says where it stands on its sheet", {
     expect_equal(as.numeric(cell), as.vector(r$hardness), label = file)
   }
 })
+
+test_that("columns of other classes are converted exactly or refused in their own words", {
+  d <- record_truth()
+  with_column <- function(name, value) {
+    d[[name]] <- value
+    d
+  }
+  n <- nrow(d)
+  expect_refused(read_readings(with_column("time_min", as.POSIXct("2026-01-02", tz = "UTC") + 60 * d$time_min)),
+                 "column", "holds clock times", "time_min")
+  expect_refused(fit_softening(with_column("time_min", as.Date("2026-01-02") + d$time_min)), "column",
+                 "holds dates", "time_min")
+  expect_refused(read_readings(with_column("temp_c", as.difftime(d$temp_c, units = "mins"))), "column",
+                 "holds differences of time", "temp_c")
+  hours <- with_column("time_min", as.difftime(d$time_min / 60, units = "hours"))
+  expect_equal(as.vector(summarise_readings(hours)$time_min), c(0, 4, 8, 0, 4, 8))
+  # 64-bit integers as they are stored, with and without the package that knows them
+  stored <- function(x) {
+    half <- rbind(ifelse(x %% 2^32 >= 2^31, x %% 2^32 - 2^32, x %% 2^32), floor(x / 2^32))
+    structure(readBin(writeBin(as.integer(half), raw(), endian = "little"), "double", length(x),
+                      endian = "little"), class = "integer64")
+  }
+  expect_equal(from_integer64(stored(c(0, 4, -3, 2^33))), c(0, 4, -3, 2^33))
+  expect_equal(as.vector(read_readings(with_column("time_min", stored(d$time_min)))$time_min), d$time_min)
+  skip_if_not_installed("units")
+  stress <- with_column("hardness", units::set_units(d$hardness, "MPa"))
+  expect_refused(read_readings(stress), "units", "has the unit 'MPa'", "hardness")
+  expect_refused(find_outliers(stress), "units", "divide MPa by 9.80665", "hardness")
+  bare <- with_column("hardness", units::set_units(d$hardness, "1"))
+  expect_equal(as.vector(read_readings(bare)$hardness), d$hardness)
+})
+
+test_that("the report takes what read_readings() takes", {
+  expect_refused(softening_report(test_path("records", "plain.csv"), tempfile(), shet = 1), "argument",
+                 "unknown argument 'shet'", "shet")
+  r <- suppressMessages(read_for_report(test_path("records", "own-words-notes.csv"), reading_arguments(
+    NULL, "HRF", columns = c(specimen = "bit", temp_c = "oven", time_min = "dur", hardness = "dial"))))
+  expect_equal(in_order(r), in_order(record_truth()))
+})

@@ -1,0 +1,43 @@
+# Columns that are no plain numbers: units, durations, dates, 64-bit integers. Each is converted
+# exactly or refused in its own words; none is taken for the number it is stored as.
+
+# A classed column as plain numbers in `unit` (a symbol of the units package, NULL: none).
+plain_class <- function(x, unit, column) {
+  if (inherits(x, "units")) return(if (is.null(unit)) without_unit(x, column) else plain_units(x, unit, column))
+  if (inherits(x, "difftime")) {
+    known <- c(min = "mins", s = "secs", h = "hours", d = "days")
+    if (is.null(unit) || !unit %in% names(known)) {
+      abort("column", paste0("column `", column, "` holds differences of time"), arg = column,
+            remedy = "Give plain numbers.")
+    }
+    return(as.numeric(x, units = known[[unit]]))
+  }
+  if (inherits(x, c("POSIXt", "Date"))) {
+    abort("column", paste0("column `", column, "` holds ", if (inherits(x, "Date")) "dates" else "clock times"),
+          arg = column, remedy = if (identical(unit, "min")) {
+            "Give the minutes in the furnace, such as difftime(end, start, units = \"mins\")."
+          } else "Give plain numbers; a spreadsheet makes dates of numbers such as 4.5.")
+  }
+  if (inherits(x, "integer64")) return(from_integer64(x))
+  x
+}
+
+# A number without unit is wanted: a hardness in MPa is none of the scales.
+without_unit <- function(x, column) {
+  unit <- tryCatch(as.character(attr(x, "units")), error = function(e) "?")
+  if (!length(unit) || identical(unit, "1") || !nzchar(unit[1L])) return(as.double(unclass(x)))
+  abort("units", paste0("column `", column, "` has the unit '", unit[1L],
+                        "', where a number without unit is wanted"), arg = column,
+        remedy = if (grepl("Pa$", unit[1L])) {
+          "A Vickers number is kgf/mm2: divide MPa by 9.80665, and drop the unit."
+        } else "Convert it and drop the unit.")
+}
+
+# 64-bit integers are kept in the bytes of doubles: low and high half, without the package bit64.
+from_integer64 <- function(x) {
+  bytes <- writeBin(as.double(unclass(x)), raw(), endian = "little")
+  half <- matrix(readBin(bytes, "integer", 2L * length(x), endian = "little"), 2L)
+  low <- ifelse(is.na(half[1L, ]), 2^31, half[1L, ] + ifelse(half[1L, ] < 0, 2^32, 0))
+  out <- ifelse(is.na(half[2L, ]), NA_real_, half[2L, ] * 2^32 + low)
+  as.double(out)
+}

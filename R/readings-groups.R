@@ -1,0 +1,63 @@
+# Columns that tell whose readings they are. Readings of several groups, laboratories, operators or
+# reductions are never pooled without a word.
+
+POOLED_COLUMNS <- c("group", "laboratory", "operator", "furnace", "strip")
+STRAIN_COLUMNS <- c("strain", "true_strain", "effective_strain", "reduction_pct", "reduction")
+
+# Which of `columns` of a table hold several values.
+several_of <- function(data, columns) {
+  Filter(function(name) {
+    x <- data[[name]]
+    !is.null(x) && is.atomic(x) && length(unique(x[!is.na(x)])) > 1L
+  }, columns)
+}
+
+# Those that vary within a step: pooled, the step would hold the readings of several.
+pooled_within <- function(data, keys, columns = c(POOLED_COLUMNS, STRAIN_COLUMNS)) {
+  id <- NULL
+  Filter(function(name) {
+    if (is.null(id)) id <<- group_rows(keys)$id
+    x <- data[[name]]
+    code <- match(x, unique(x))
+    any(code != code[match(id, id)])
+  }, several_of(data, setdiff(columns, names(keys))))
+}
+
+# What a fit of all rows would pool. Several reductions are refused: one curve cannot fit them.
+tell_pooled <- function(data, used) {
+  strains <- setdiff(several_of(data, STRAIN_COLUMNS), used)
+  if (length(strains) && !length(intersect(used, STRAIN_COLUMNS)) && !"strain" %in% names(used)) {
+    abort("argument", paste0("column `", strains[1L], "` holds several reductions, and one curve would be ",
+                             "fitted to all"), arg = "strain",
+          remedy = paste0("Fit them together by `strain`, each for itself by fit_each(by = \"",
+                          strains[1L], "\"), or leave the column out."))
+  }
+  groups <- setdiff(several_of(data, c("group", "laboratory", "strip")), used)
+  if (length(groups)) {
+    n <- length(unique(data[[groups[1L]]]))
+    warn("assumption", paste0("Readings of ", n, " values of `", groups[1L], "` are fitted as one; ",
+                              "fit_each(by = \"", groups[1L], "\") fits each for itself."), n = n)
+  }
+  invisible()
+}
+
+# A baseline is of one piece in one state: two strips pooled hide the difference between them.
+one_piece <- function(data, arg) {
+  if (!is.data.frame(data)) return(invisible())
+  several <- several_of(data, c("group", "laboratory", "strip", "operator", "temp_c", "time_min"))
+  # one temperature each before the furnace is no difference
+  if (!is.null(data[["time_min"]]) && all(data[["time_min"]] %in% 0)) several <- setdiff(several, "temp_c")
+  if (!length(several)) {
+    n <- length(unique(data[["specimen"]]))
+    if (n > 1L) {
+      warn("assumption", paste0("`", arg, "` pools the readings of ", n, " specimens; differences ",
+                                "between them count as scatter."), n = n)
+    }
+    return(invisible())
+  }
+  values <- unique(data[[several[1L]]])
+  abort("argument", paste0("`", arg, "` holds readings of ", length(values), " values of `", several[1L],
+                           "` (", listed(values, 3L), "), which would be pooled"), arg = arg,
+        remedy = paste0("Compare one at a time, e.g. subset(", arg, ", ", several[1L], " == ",
+                        deparse(as.vector(values)[1L]), "), or pool them by giving the readings alone."))
+}
