@@ -113,3 +113,89 @@ test_that("the report takes what read_readings() takes", {
     NULL, "HRF", columns = c(specimen = "bit", temp_c = "oven", time_min = "dur", hardness = "dial"))))
   expect_equal(in_order(r), in_order(record_truth()))
 })
+
+# A bench with its usual errors: 2 HV between pieces, 2 K between furnaces, 1 HV between steps.
+real_bench <- function(n = 5, sd = 1.5, dial = 0.5) {
+  d <- expand.grid(reading = seq_len(n), time_min = c(0, 4, 8, 16, 32, 64, 128),
+                   temp_c = c(290, 330, 370, 410), KEEP.OUT.ATTRS = FALSE)
+  piece <- match(d$temp_c, unique(d$temp_c))
+  k <- arrhenius_rate(d$temp_c + stats::rnorm(4, 0, 2)[piece], 0.06, 330, 140)
+  hv <- 160 - 80 * jmak_fraction(d$time_min, k, 1.6) + stats::rnorm(4, 0, 2)[piece] +
+    stats::rnorm(28)[rep(1:28, each = n)]
+  d$hardness <- round((hv + stats::rnorm(nrow(d), 0, sd)) / dial) * dial
+  d$specimen <- paste0("piece-", d$temp_c)
+  d$scale <- "HV"
+  d
+}
+rows_of <- function(d, check) {
+  f <- check_readings(d)
+  unlist(f$rows[f$check == check])
+}
+
+test_that("one reading 8 sd off is found, and clean benches are left in peace", {
+  with_test_seed(21, {
+    found <- alarm <- twice <- logical(0)
+    for (n in c(3, 5, 6)) for (dial in c(0.5, 1)) for (i in 1:6) {
+      d <- real_bench(n, dial = dial)
+      alarm <- c(alarm, length(rows_of(d, "outlier")) > 0L)
+      at <- sample(nrow(d), 1L)
+      d$hardness[at] <- d$hardness[at] - 12
+      found <- c(found, at %in% rows_of(d, "outlier"))
+      if (n == 6) {
+        d$reading <- NULL
+        twice <- c(twice, length(rows_of(d, "duplicate")) > 0L)
+      }
+    }
+  })
+  expect_gte(mean(found), 0.94)
+  expect_lte(mean(alarm), 0.09)
+  expect_lte(mean(twice), 0.09)
+})
+
+test_that("the likeliest slip is named, with the cell of the sheet", {
+  expect_identical(likely_slip(7.2, 72, 0.5), "decimal point?")
+  expect_identical(likely_slip(720, 72, 0.5), "decimal point?")
+  expect_identical(likely_slip(27, 72, 0.5), "digits exchanged?")
+  expect_identical(likely_slip(62, 72.3, 0.5), "typed digit?")
+  expect_identical(likely_slip(55, 72, 0.5), "")
+  path <- withr::local_tempfile(fileext = ".csv")
+  lines <- readLines(test_path("records", "wide-hrf.csv"))
+  lines[3L] <- sub("87.5", "8.75", lines[3L])
+  writeLines(lines, path)
+  f <- check_readings(suppressMessages(read_readings(path)))
+  at <- which(f$check == "outlier")
+  expect_match(f$what[at], "A, 330 degrees Celsius, 4 min, reading 2: 8.75 where", fixed = TRUE)
+  expect_match(f$what[at], "decimal point?", fixed = TRUE)
+  expect_identical(f$where[at], "E3")
+  expect_output(print(f), "on the sheet E3")
+})
+
+test_that("scales read side by side are no finding; one left out is", {
+  d <- record_truth()
+  both <- rbind(d, transform(d, scale = "HR30T", hardness = hardness - 20))
+  expect_false(any(c("mixed scales", "scale changed") %in% check_readings(both)$check))
+  expect_true("mixed scales" %in% check_readings(both[-(34:36), ])$check)
+})
+
+test_that("groups, laboratories, strips and reductions are not pooled without a word", {
+  d <- record_truth()
+  two <- rbind(transform(d, group = "red"), transform(d, group = "blue", hardness = hardness - 5))
+  expect_message(s <- summarise_readings(two), class = "softanneal_message_groups")
+  expect_equal(nrow(s), 12L)
+  expect_equal(unique(s$n), 3L)
+  expect_silent(pooled <- summarise_readings(two, by = character()))
+  expect_equal(unique(pooled$n), 6L)
+  expect_false("outlier" %in% check_readings(transform(two, hardness = hardness -
+                                                         20 * (group == "blue")))$check)
+  expect_told(try(fit_softening(two), silent = TRUE), "assumption", "2 values of `group`", 2L)
+  cut <- rbind(transform(d, reduction_pct = 20), transform(d, reduction_pct = 40))
+  expect_refused(fit_softening(cut), "argument", "holds several reductions", "strain")
+  rolled <- subset(two, time_min == 0)
+  expect_refused(compare_baseline(rolled, rolled), "argument", "2 values of `group`", "x")
+  expect_told(compare_baseline(subset(d, time_min == 0), c(92, 92.5, 91.5)), "assumption",
+              "pools the readings of 2 specimens", 2L)
+  labs <- data.frame(lab = rep(c("x", "y", "z"), each = 4), time_min = c(0, 0, 4, 4), material = "brass",
+                     hardness = c(92, 91, 80, 81))
+  expect_refused(compare_laboratories(labs, lab = lab, test_material = material), "argument",
+                 "`time_min` varies within the readings of a laboratory", "test_material")
+})
