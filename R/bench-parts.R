@@ -3,7 +3,7 @@
 sheet_heading <- function(text, format, new_page = FALSE) {
   text <- sheet_escape(text, format)
   sheet_raw(if (format == "html") {
-    paste0("<h2", if (new_page) " class=\"new\"", ">", text, "</h2>")
+    paste0("<h2 class=\"", if (new_page) "new" else "wide", "\">", text, "</h2>")
   } else {
     paste0(if (new_page) "\\newpage", "\\subsection*{", text, "}\\footnotesize")
   }, format)
@@ -56,5 +56,26 @@ sheet_foot <- function(plan, format) {
     "reading, also those that look wrong, and what happened (door open, piece dropped, furnace",
     "off its set point). softanneal", as.character(utils::packageVersion("softanneal"))), format)
   sheet_raw(if (format == "html") paste0("<p class=\"foot\">", text, "</p>") else
-    paste0("\\par\\scriptsize ", text), format)
+    paste0("\\par\\scriptsize ", text, "\\label{sheet-end}"), format)
+}
+
+# Size of the paper, and on each page group, date and its number.
+sheet_page <- function(paper, title, format) {
+  if (format == "latex") {
+    return(sheet_raw(c("\\pagestyle{fancy}\\fancyhf{}", paste0(
+      "\\lhead{\\scriptsize ", sheet_escape(title, "latex"), "}",
+      "\\chead{\\scriptsize Group: \\rule{30mm}{0.3pt} Date: \\rule{25mm}{0.3pt}}",
+      "\\rhead{\\scriptsize Page \\thepage\\ of \\pageref{sheet-end}}",
+      "\\thispagestyle{fancy}")), format))
+  }
+  # in a string of CSS each character outside plain letters is written by its number
+  letters <- strsplit(gsub("[[:cntrl:]]", " ", title), "")[[1L]]
+  odd <- !grepl("[A-Za-z0-9 ]", letters)
+  letters[odd] <- sprintf("\\%06X", vapply(letters[odd], utf8ToInt, 0L))
+  blank <- "Group: ____________   Date: ____________"
+  box <- paste0("@top-left { content: \"", paste(letters, collapse = ""), "\"; } ",
+                "@top-center { content: \"", blank, "\"; } ",
+                "@top-right { content: \"Page \" counter(page) \" of \" counter(pages); }")
+  sheet_raw(paste0("<style>@page { size: ", paper, "; ", box, " } @page wide { size: ", paper,
+                   " landscape; ", box, " }</style>"), format)
 }

@@ -9,8 +9,11 @@ LATEX <- "pdflatex"
 
 #' Bench sheet of a plan
 #'
-#' A printable A4 sheet for the bench: cautions first, then set points, the steps with clock
-#' times and empty boxes for the readings, and the places of the indentations on the strip.
+#' A printable sheet for the bench, A4 or Letter: cautions first, then set points and the places of the
+#' indentations on the strip; then, on wide pages, the steps with clock times and empty boxes for the actual
+#' times in and out, the measured temperature, the readings, initials and a note, large enough for
+#' a hand in a glove. Steps without a place in the timetable are listed apart. Each page has a
+#' line for group and date and its number.
 #'
 #' HTML needs the packages rmarkdown and knitr and pandoc. For PDF the sheet is printed by a
 #' browser of the Chromium family when one is found (or named in the environment variable
@@ -21,6 +24,7 @@ LATEX <- "pdflatex"
 #' @param file Path of the sheet, ending in `.html` or `.pdf`.
 #' @param ... Must be empty.
 #' @param title Title of the sheet.
+#' @param paper `"A4"` or `"letter"`.
 #' @param overwrite Whether a file that is there may be replaced.
 #' @return The path, invisibly.
 #' @section Errors:
@@ -35,8 +39,10 @@ LATEX <- "pdflatex"
 #' }
 #' }
 #' @export
-bench_sheet <- function(plan, file, ..., title = "Annealing run", overwrite = FALSE) {
+bench_sheet <- function(plan, file, ..., title = "Annealing run", overwrite = FALSE,
+                        paper = c("A4", "letter")) {
   check_dots_empty(...)
+  paper <- check_choice(paper, c("A4", "letter"), "paper")
   check_plan(plan)
   file <- check_path(file, "file")
   check_seen(file, "file")
@@ -65,9 +71,9 @@ bench_sheet <- function(plan, file, ..., title = "Annealing run", overwrite = FA
   dir.create(work)
   on.exit(unlink(work, recursive = TRUE), add = TRUE)
   made <- if (ending == "html") {
-    render_sheet(plan, title, work, "html")
+    render_sheet(plan, title, work, "html", paper)
   } else {
-    print_sheet(plan, title, work)
+    print_sheet(plan, title, work, paper)
   }
   place_sheet(made, file)
   invisible(file)
@@ -81,22 +87,26 @@ place_sheet <- function(made, file) {
   }
 }
 
-render_sheet <- function(plan, title, work, format) {
+render_sheet <- function(plan, title, work, format, paper) {
   source <- system.file("report", "bench-sheet.Rmd", package = "softanneal", mustWork = TRUE)
-  file.copy(c(source, file.path(dirname(source), "bench-sheet.css")), work)
+  parts <- c("bench-sheet.css", "page.html")
+  file.copy(file.path(dirname(source), parts), work)
+  lines <- readLines(source, encoding = "UTF-8")
+  if (paper == "letter") lines <- sub("a4paper", "letterpaper", lines, fixed = TRUE)
+  writeLines(lines, file.path(work, "bench-sheet.Rmd"), useBytes = TRUE)
   render_apart(
     file.path(work, "bench-sheet.Rmd"),
     output_format = if (format == "html") "html_document" else "pdf_document",
     output_file = if (format == "html") "sheet.html" else "sheet.pdf",
     # the header is Markdown for either; LaTeX has the letters of its font only
-    params = list(plan = plan, title = if (format == "html") title else latin_text(title)))
+    params = list(plan = plan, paper = paper, title = if (format == "html") title else latin_text(title)))
   file.path(work, if (format == "html") "sheet.html" else "sheet.pdf")
 }
 
-print_sheet <- function(plan, title, work) {
+print_sheet <- function(plan, title, work, paper) {
   browser <- find_browser()
   if (nzchar(browser)) {
-    page <- render_sheet(plan, title, work, "html")
+    page <- render_sheet(plan, title, work, "html", paper)
     out <- file.path(work, "sheet.pdf")
     # a browser that runs as root refuses its sandbox
     root <- identical(unname(Sys.info()["effective_user"]), "root")
@@ -111,7 +121,7 @@ print_sheet <- function(plan, title, work) {
           remedy = "Write .html and print that from a browser.")
   }
   if (nzchar(Sys.which(LATEX))) {
-    return(tryCatch(render_sheet(plan, title, work, "pdf"), error = function(e) {
+    return(tryCatch(render_sheet(plan, title, work, "pdf", paper), error = function(e) {
       abort("file", paste0("LaTeX did not print the sheet: ", conditionMessage(e)), arg = "file",
             remedy = "Write .html and print that from any browser.")
     }))
@@ -153,20 +163,27 @@ sheet_furnaces <- function(plan) {
   out[c(plan$settings$sessions > 1, rep(TRUE, 7L), any(nzchar(t$note[k])))]
 }
 
-# The steps, with empty columns for readings and mean. `Place` is the number in the picture.
-sheet_steps <- function(plan) {
-  s <- plan$steps
+# The steps that have a place in the timetable (or those that have none), with empty columns for
+# what is written on the bench. `Place` is the number in the picture.
+sheet_steps <- function(plan, booked = TRUE) {
+  s <- plan$steps[is.na(plan$steps$read_min) != booked, ]
   dash <- \(v) ifelse(is.na(v), "\u2013", v)
-  later <- read_later(s)
+  first <- s$step == 0
   out <- data.frame(
     Piece = s$specimen, Step = s$step, Place = s$step + plan$settings$baseline,
-    "\u00b0C" = ifelse(s$step == 0, "\u2013", s$temp_c), "Total (min)" = s$time_min,
-    Furnace = ifelse(s$step == 0, "\u2013", s$furnace), In = dash(s$in_clock),
-    Out = dash(s$out_clock), Read = paste0(dash(s$read_clock), later), check.names = FALSE)
+    "\u00b0C" = ifelse(first, "\u2013", s$temp_c), "Total (min)" = s$time_min,
+    Furnace = ifelse(first, "\u2013", s$furnace), In = dash(s$in_clock), Out = dash(s$out_clock),
+    Read = if (booked) paste0(dash(s$read_clock), read_later(s)) else rep("\u2013", nrow(s)),
+    check.names = FALSE)
   if (plan$settings$sessions > 1) out <- cbind(Session = dash(s$session), out)
-  for (k in seq_len(plan$settings$n_readings)) out[[as.character(k)]] <- ""
-  out$Mean <- ""
+  for (box in sheet_boxes(plan)) out[[box]] <- rep("", nrow(out))
   out
+}
+
+# Columns to write in.
+sheet_boxes <- function(plan) {
+  c("Actual in", "Actual out", "Meas. \u00b0C", as.character(seq_len(plan$settings$n_readings)),
+    "Mean", "Initials", "Remark")
 }
 
 # Where each indentation goes: along and across the strip in mm, one row a place.
@@ -199,23 +216,15 @@ sheet_raw <- function(text, format) {
 
 sheet_escape <- function(x, format) if (format == "html") markdown_text(x) else latex_text(x)
 
-# Boxes to write in: 12.5 mm where the page has it; turned sideways for many readings.
-box_style <- function(x) {
-  boxes <- sum(grepl("^([0-9]+|Mean)$", names(x)))
-  sideways <- boxes > 9L
-  width <- min(12.5, (if (sideways) 150 else 82) / boxes)
-  paste0("<style>", if (sideways) "@page { size: A4 landscape; } body { max-width: 272mm; } ",
-         "table.steps th:nth-last-child(-n+", boxes, ") { width: ", format(width, digits = 3),
-         "mm; }</style>")
-}
+BENCH_BOX <- "^([0-9]+|Mean|Actual in|Actual out|Meas\\. .*|Initials|Remark)$"
 
 # Column types of LaTeX: names, notes and boxes of fixed width, all others as wide as they need.
 latex_columns <- function(x, class) {
   align <- rep("l", ncol(x))
   align[names(x) == "Piece"] <- "p{17mm}"
   align[names(x) == "Note"] <- "p{20mm}"
-  box <- class == "steps" & grepl("^([0-9]+|Mean)$", names(x))
-  align[box] <- sprintf("p{%.1fmm}", min(11, 78 / max(sum(box), 1)) - 1.9)
+  box <- class == "steps" & grepl(BENCH_BOX, names(x))
+  align[box] <- sprintf("p{%.1fmm}", min(14, 165 / max(sum(box), 1)) - 1.9)
   align
 }
 
@@ -236,11 +245,18 @@ sheet_table <- function(x, class, format) {
     for (column in long) {
       x[[column]] <- paste0("<div class=\"free\">", x[[column]], "</div>")
     }
-    text <- c(if (class == "steps") box_style(x), knitr::kable(
-      x, "html", escape = FALSE, row.names = FALSE, table.attr = paste0("class=\"", class, "\"")))
+    text <- knitr::kable(x, "html", escape = FALSE, row.names = FALSE,
+                         table.attr = paste0("class=\"", class, "\""))
+    text <- gsub("<th ", "<th scope=\"col\" ", text, fixed = TRUE)
+    text <- gsub("<th>", "<th scope=\"col\">", text, fixed = TRUE)
+    boxes <- sum(grepl(BENCH_BOX, names(x)))
+    wide <- if (boxes) paste0("<style>table.steps th:nth-last-child(-n+", boxes, ") { width: ",
+                              format(min(14, 165 / boxes), digits = 3), "mm; }</style>")
+    text <- c(wide, paste0("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"", class, "\">"),
+              text, "</div>")
   } else {
     text <- c("{\\setlength{\\tabcolsep}{2.5pt}",
-              paste0("\\renewcommand{\\arraystretch}{", if (class == "steps") 1.7 else 1.15, "}"),
+              paste0("\\renewcommand{\\arraystretch}{", if (class == "steps") 2.3 else 1.15, "}"),
               knitr::kable(x, "latex", escape = FALSE, row.names = FALSE, longtable = TRUE,
                            align = latex_columns(x, class), linesep = "\\hline"), "}")
   }

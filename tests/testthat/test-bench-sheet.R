@@ -21,7 +21,7 @@ test_that("the sheet has cautions first, all steps, boxes and places", {
   skip_unless_pandoc()
   dir <- withr::local_tempdir()
   file <- file.path(dir, "sheet.html")
-  plan <- bench_plan(n = 5)
+  plan <- bench_plan(n_readings = 5)
   expect_identical(withVisible(bench_sheet(plan, file))$visible, FALSE)
   expect_equal(list.files(dir), "sheet.html")
   x <- text_of(file)
@@ -33,8 +33,9 @@ test_that("the sheet has cautions first, all steps, boxes and places", {
   steps <- sub(".*class=\"steps\"", "", x)
   steps <- sub("</table>.*", "", steps)
   cells <- regmatches(steps, gregexpr("<td[^>]*>.*?</td>", steps, perl = TRUE))[[1L]]
-  expect_length(cells, nrow(plan$steps) * (9 + 5 + 1))
-  expect_equal(sum(grepl("^<td[^>]*>\\s*</td>$", cells)), nrow(plan$steps) * 6)
+  # actual in and out, temperature, readings, mean, initials and remark to fill in
+  expect_length(cells, nrow(plan$steps) * (9 + 5 + 6))
+  expect_equal(sum(grepl("^<td[^>]*>\\s*</td>$", cells)), nrow(plan$steps) * (5 + 6))
   for (clock in na.omit(unlist(plan$steps[c("in_clock", "out_clock", "read_clock")]))) {
     expect_match(steps, clock, fixed = TRUE)
   }
@@ -94,7 +95,7 @@ pages_of <- function(file) {
        size = grep("^Page size:", info, value = TRUE))
 }
 
-test_that("a browser prints the sheet on two A4 pages", {
+test_that("a browser prints the sheet on A4 or Letter, steps on wide pages", {
   withr::local_envvar(LD_PRELOAD = NA) # a checker of this process is not for the printer
   skip_unless_pandoc()
   skip_if(!nzchar(find_browser()), "a browser")
@@ -102,23 +103,29 @@ test_that("a browser prints the sheet on two A4 pages", {
   bench_sheet(bench_plan(), file)
   expect_equal(readBin(file, "raw", 4), charToRaw("%PDF"))
   pages <- pages_of(file)
-  expect_lte(pages$n, 2L)
+  expect_lte(pages$n, 3L)
   expect_match(pages$size, "A4")
+  bench_sheet(bench_plan(), file, overwrite = TRUE, paper = "letter")
+  expect_match(pages_of(file)$size, "letter")
+  skip_if(!nzchar(Sys.which("pdftotext")), "pdftotext")
+  text <- system2("pdftotext", c("-layout", shQuote(file), "-"), stdout = TRUE)
+  expect_equal(sum(grepl("Group: _+ +Date: _+", text)), pages_of(file)$n)
+  expect_true(any(grepl(paste("Page 1 of", pages_of(file)$n), text)))
 })
 
 test_that("LaTeX prints it where there is no browser, whatever the names are", {
   withr::local_envvar(LD_PRELOAD = NA) # a checker of this process is not for the printer
   skip_unless_pandoc()
   skip_if(!nzchar(Sys.which(LATEX)), "pdflatex")
-  needed <- c("lmodern.sty", "longtable.sty", "geometry.sty", "hyperref.sty")
-  skip_if(length(system2("kpsewhich", needed, stdout = TRUE)) < 4, "LaTeX packages")
+  needed <- c("lmodern.sty", "longtable.sty", "geometry.sty", "hyperref.sty", "fancyhdr.sty")
+  skip_if(length(system2("kpsewhich", needed, stdout = TRUE)) < 5, "LaTeX packages")
   withr::local_envvar(SOFTANNEAL_BROWSER = "none")
   file <- withr::local_tempfile(fileext = ".pdf")
   steps <- data.frame(specimen = "[x] \\input{y} 50 % & $z$ #_{}~^`|*", temp_c = 300,
                       time_min = c(4, 8))
   plan <- plan_anneal(steps, guess = plan_guess(recryst_1h_c = 330, draws = 8))
   bench_sheet(plan, file, title = "A_b & 50 % $y$ \\input{z} #{}~^")
-  expect_lte(pages_of(file)$n, 2L)
+  expect_lte(pages_of(file)$n, 4L)
 })
 
 test_that("without browser and LaTeX a PDF is refused with a remedy", {
@@ -128,4 +135,14 @@ test_that("without browser and LaTeX a PDF is refused with a remedy", {
   file <- withr::local_tempfile(fileext = ".pdf")
   expect_error(bench_sheet(bench_plan(), file), class = "softanneal_error_package")
   expect_false(file.exists(file))
+})
+
+test_that("steps without a place stand apart from the others", {
+  plan <- suppressWarnings(plan_anneal(c(300, 350), c(5, 10, 20, 40, 80), session_min = 120))
+  lost <- sum(is.na(plan$steps$read_min))
+  expect_gt(lost, 0)
+  booked <- softanneal:::sheet_steps(plan)
+  apart <- softanneal:::sheet_steps(plan, booked = FALSE)
+  expect_equal(c(nrow(booked), nrow(apart)), c(nrow(plan$steps) - lost, lost))
+  expect_identical(names(apart), names(booked))
 })

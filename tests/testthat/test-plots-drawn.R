@@ -23,7 +23,7 @@ test_that("the Avrami plot leaves out no mean and does not bend pure JMAK", {
     inside <- pts$where == "inside"
     expect_true(all(pts$low[inside] <= pts$y[inside] & pts$y[inside] <= pts$high[inside]))
     # a mean off its line by more than its bar is the exception
-    out <- softanneal:::double_log(x) < pts$low | softanneal:::double_log(x) > pts$high
+    out <- softanneal:::shape_line("jmak", x) < pts$low | softanneal:::shape_line("jmak", x) > pts$high
     expect_lt(mean(out[inside]), 0.2)
     low <- inside & x < 0.15 # where leaving out the small ones would lift the rest
     above <- above + c(sum(pts$x[low] > x[low]), sum(low))
