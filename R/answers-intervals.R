@@ -2,7 +2,25 @@
 # resampling. Likelihood: the curve is tied to meet the target at a time (or temperature), the
 # rest refitted, in C (src/answers.c). Inside, times are ln(t/min) and temperatures mol/kJ.
 
-INTERVAL_METHODS <- c("delta", "profile", "bootstrap")
+INTERVAL_METHODS <- c("auto", "delta", "profile", "bootstrap")
+
+# An end of a profile further than this share of the half width from that of the delta method:
+# the profile is the one to believe.
+AS_GOOD <- 0.1
+
+# Values whose sum of squares rises by at most this share of the threshold are as good as the best.
+# In a regular case they take up the root of it (a tenth) of the interval; where they take up more
+# than a quarter of it there is no best value worth printing, unless the interval is narrow: below a
+# factor of 1.5 in time, 10 degrees, a tenth of the softening.
+FLAT_RISE <- 0.01
+FLAT_SPAN <- 0.25
+NARROW <- c(time = log(1.5), temperature = 10, hardness = 0.1)
+
+is_flat <- function(profile, near, narrow) {
+  width <- profile[, 2L] - profile[, 1L]
+  open <- rowSums(!is.finite(profile)) > 0L
+  !is.na(profile[, 1L]) & (open | (width > narrow & !(near[, 2L] - near[, 1L] <= FLAT_SPAN * width)))
+}
 
 # What a bootstrap needs, checked; `given`: whether `times` or `seed` was named in the call.
 check_interval_method <- function(fit, method, n_resamples, seed, given) {
@@ -13,6 +31,7 @@ check_interval_method <- function(fit, method, n_resamples, seed, given) {
           remedy = "Leave them out, or ask for the bootstrap.")
   }
   if (method == "profile") check_profile_answer(fit)
+  if (method == "auto" && (fit$loss == "huber" || !free_rate(fit))) method <- "delta"
   method
 }
 
@@ -21,18 +40,51 @@ check_profile_answer <- function(fit) {
     abort("model", "a fit with Huber loss has no profile likelihood", arg = "method",
           remedy = "Use method = \"delta\" or \"bootstrap\", or fit with loss = \"squares\".")
   }
-  set <- fit$settings$set
-  j <- match("ln_k_ref", set$terms)
-  if (set$held[j] == 1L || any(set$natural[j + c(0L, length(set$terms))] == 1L)) {
+  if (!free_rate(fit)) {
     abort("model", "a profile needs a free rate, and `ln_k_ref` is held or bounded by the call",
           arg = "method", remedy = "Use method = \"delta\" or \"bootstrap\".")
   }
 }
 
+free_rate <- function(fit) {
+  set <- fit$settings$set
+  j <- match("ln_k_ref", set$terms)
+  set$held[j] == 0L && !any(set$natural[j + c(0L, length(set$terms))] == 1L)
+}
+
+has_open <- function(fit) any(!fit$states %in% c("determined", "held"))
+
+# The ends that method "auto" or "profile" gives, in the coordinates of meeting_limits(): those of
+# the delta method stand in "auto" where the likelihood agrees with them. `pooled`: half widths by
+# the delta method from the variance that the likelihood is measured in. Returns the ends, the
+# method of each row, and whether its likelihood has no best value.
+answer_limits <- function(fit, place, ln_time, target, what, moved, delta, half, pooled, level,
+                          method) {
+  here <- if (moved == "time") ln_time else if (is.matrix(place)) place[, 1L] else place
+  profile <- meeting_limits(fit, place, ln_time, target, what, moved, half, level)
+  away <- abs(cbind(here - profile[, 1L], profile[, 2L] - here) - pooled)
+  agree <- is.finite(half) & is.finite(pooled) & away[, 1L] <= AS_GOOD * pooled &
+    away[, 2L] <= AS_GOOD * pooled
+  known <- !is.na(profile[, 1L])
+  use <- if (method == "profile") rep(TRUE, length(here)) else known & !(agree %in% TRUE)
+  flat <- logical(length(here))
+  if (has_open(fit) && any(known & use)) {
+    near <- meeting_limits(fit, place, ln_time, target, what, moved, half, level, rise = FLAT_RISE)
+    narrow <- NARROW[[moved]]
+    if (moved == "temperature") { # of the coordinate
+      narrow <- narrow * 1000 / GAS_CONSTANT / (celsius_at(here, fit$temp_ref_c) + ZERO_CELSIUS)^2
+    }
+    flat <- use & is_flat(profile, near, narrow)
+  }
+  delta[use, ] <- profile[use, ]
+  list(limits = delta, by = ifelse(use, "profile", "delta"),
+       lost = use & known & (flat | rowSums(!is.finite(profile)) > 0L))
+}
+
 # Ends of the likelihood interval of ln t (`moved` "time") or of the coordinate of temperature at
 # each meeting, -Inf and Inf where open; `place` as from fit_places(). `half`: half widths by
-# the delta method, NA allowed.
-meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level,
+# the delta method, NA allowed. `rise`: share of the threshold that the ends stand for.
+meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level, rise = 1,
                            in_growth = met_in_growth(fit, target, what)) {
   coordinate <- if (is.matrix(place)) place[, 1L] else place
   n <- length(ln_time)
@@ -42,24 +94,19 @@ meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level
   if (is.na(t) || !any(ok)) return(out)
   at <- fit$conditions
   set <- fit$settings$set
-  key <- if (is.null(at$place)) list(at$temp_c + ZERO_CELSIUS, at$time_min) else {
-    list(at$place, at$passed_min)
-  }
   by_time <- moved == "time"
   energy <- match("q_kj_mol", set$terms)
-  if (!by_time && set$natural[energy + length(set$terms)] == 0L) set$upper[energy] <- 1e5
+  if (set$natural[energy + length(set$terms)] == 0L) set$upper[energy] <- 1e5
   # a factor of e^40 in time, or the temperatures that temp_for() looks at
   edge <- if (by_time) range(ln_time[ok]) + c(-40, 40) else {
     inverse_temperature(TEMPERATURES_SEARCHED, fit$temp_ref_c)
   }
   step <- ifelse(is.finite(half) & half > 0, half, if (by_time) 0.3 else 0.001)
   step <- pmin(pmax(step, if (by_time) 1e-4 else 1e-7), if (by_time) 2 else 0.01)
-  threshold <- max(t^2 * profile_variance(fit), 1e-12 * sum(at$weight * at$mean^2))
+  threshold <- max(rise * t^2 * profile_variance(fit), 1e-12 * sum(at$weight * at$mean^2))
   out[ok, ] <- .Call(
     C_sa_call_meeting_interval,
-    list(key[[1L]], as.double(key[[2L]]), at$mean, at$weight, fit$readings$history,
-         if (!is.null(at$strain)) log(at$strain / fit$readings$strain_ref),
-         fit$readings$exponent_k),
+    likelihood_conditions(fit),
     set[c("kind", "lower", "upper", "natural", "held")], fit$temp_ref_c + ZERO_CELSIUS,
     unname(fit$par), cbind(coordinate, ln_time, target, step, group_part(place),
                             deparse.level = 0)[ok, , drop = FALSE],
@@ -97,22 +144,34 @@ bootstrap_answers <- function(fit, answer, n, never, level, n_resamples, seed) {
   }))
 }
 
-# What an interval that is open says, beside what the note said before.
-open_notes <- function(note, limits, quantity) {
-  low <- limits[, 1L] == -Inf
-  high <- limits[, 2L] == Inf
-  words <- ifelse(is.na(low), NA_character_, ifelse(
-    low & high, paste("the readings give no limit of this", quantity), ifelse(
-      low, paste("the readings give only a longest", quantity), ifelse(
-        high, paste("the readings give only a shortest", quantity), ""))))
-  if (quantity == "temperature") {
-    words <- sub("longest", "highest", sub("shortest", "lowest", words))
-  }
-  note[!is.na(words) & note == "not determined by the readings"] <- ""
-  add <- which(!is.na(words) & nzchar(words))
-  note[add] <- ifelse(nzchar(note[add]), paste0(note[add], "; ", words[add]), words[add])
+# What an interval that is open says, beside what the note said before. `limits` and `unit` as
+# they are printed; `lost`: rows whose likelihood has no best value.
+open_notes <- function(note, limits, unit, lost, never = 0) {
+  number <- function(x) paste(format_quantity(x), unit)
+  low <- !is.na(limits[, 1L]) & limits[, 1L] == never
+  high <- !is.na(limits[, 2L]) & limits[, 2L] == Inf
+  words <- ifelse(low & high, "no limit from the readings", ifelse(
+    low, paste0("at most ", number(limits[, 2L]), ": no lower limit from the readings"), ifelse(
+      high, paste0("at least ", number(limits[, 1L]), ": no upper limit from the readings"), ifelse(
+        lost, "any value of the interval is as good", ""))))
+  note[!is.na(limits[, 1L]) & note == UNDETERMINED] <- ""
+  add <- which(nzchar(words))
+  note[add] <- ifelse(nzchar(note[add]), paste0(words[add], "; ", note[add]), words[add])
   note
 }
+
+# An interval and an answer as text; an answer that only its interval gives is a dash.
+range_text <- function(low, high, never = 0) {
+  ifelse(is.na(low), "-", ifelse(
+    low == never & high == Inf, "any", ifelse(
+      low == never, paste("at most", format_quantity(high)), ifelse(
+        high == Inf, paste("at least", format_quantity(low)),
+        paste(format_quantity(low), "to", format_quantity(high))))))
+}
+
+answer_text <- function(x) ifelse(is.na(x), "-", format_quantity(x))
+
+UNDETERMINED <- "not determined by the readings"
 
 growth_notes <- function(fit, grid, what) {
   grown <- met_in_growth(fit, grid[[what]], what) & grid$note != "target not reached"

@@ -111,7 +111,7 @@ convergence_list <- function(end, iterations, evaluations, cosine, rank, extra =
 warn_fit <- function(fit) {
   words <- fit_remarks(fit)
   if (length(words)) {
-    warn("fit", paste(words, collapse = "\n"), n = length(words), states = fit$states,
+    warn("fit", paste(fit_words(fit), collapse = "\n"), n = length(words), states = fit$states,
          end = fit$convergence$end)
   }
   invisible(fit)
@@ -127,6 +127,12 @@ fit_remarks <- function(fit) {
   odd <- names(fit$states)[fit$states != "determined"]
   if (!length(odd)) return(words)
   c(words, vapply(odd, function(term) state_sentence(fit, term), ""))
+}
+
+# The same with what would settle it.
+fit_words <- function(fit) {
+  settle <- if (inherits(fit, "softanneal_fit_softening")) settling(fit) else ""
+  c(fit_remarks(fit), if (nzchar(settle)) settle)
 }
 
 state_sentence <- function(fit, term) {

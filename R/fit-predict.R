@@ -25,9 +25,10 @@
 #' @return As from [stats::predict.lm()]: a vector, or a matrix with columns `fit`, `lwr`,
 #'   `upr`; with `se.fit = TRUE` a list with `fit`, `se.fit`, `df` and `residual.scale`. As
 #'   many values as rows in `newdata`, in its order. Hardness is in the scale of the fit.
-#'   Standard errors are `NA` where the readings do not determine the value: when the
-#'   condition leans on a parameter that is not determined, or the interval would be wider
-#'   than the whole softening. A fit with an exponent for each temperature gives `NA` at others.
+#'   Where a parameter is not determined, intervals at constant temperature are profiles of the
+#'   hardness itself at each place (standard errors are then `NA`), and a value for which the
+#'   readings give only an interval is `NA`, with one warning of class `softanneal_warning_outside`.
+#'   Along histories, standard errors and intervals are `NA` there. A fit with an exponent for each temperature gives `NA` at others.
 #'   Conditions hotter, colder longer, or of other strains than those read draw one
 #'   warning of class `softanneal_warning_extrapolation`.
 #' @section Errors:
@@ -66,12 +67,11 @@ predict.softanneal_fit_softening <- function(object, newdata = NULL,
       return(pad_prediction(out, object$na.action))
     }
     part <- if (is.null(at$place)) {
-      softening_values(object, at$temp_c, at$time_min, at$strain)
+      softening_band(object, at$temp_c, at$time_min, at$strain, check_level(level))
     } else {
       history_values(object, object$readings$history, at$place, at$passed_min)
     }
-    pick <- at$of_reading + 1L
-    out <- finish_prediction(object, part$fit[pick], part$se[pick], interval, level, se.fit)
+    out <- finish_band(object, lapply(part, `[`, at$of_reading + 1L), interval, level, se.fit)
     return(pad_prediction(out, object$na.action))
   }
   check_data(newdata, "newdata", rows = FALSE)
@@ -91,8 +91,44 @@ predict.softanneal_fit_softening <- function(object, newdata = NULL,
                                 any_column(newdata, object$readings$columns$specimen, "newdata")
                               }))
   }
-  part <- softening_values(object, temp, time, strain)
-  finish_prediction(object, part$fit, part$se, interval, level, se.fit)
+  part <- softening_band(object, temp, time, strain, check_level(level))
+  warn_open_values(object, part)
+  finish_band(object, part, interval, level, se.fit)
+}
+
+# A band of the curve as predict() returns it; a new reading adds its own scatter to both ends.
+finish_band <- function(object, part, interval, level, se.fit) {
+  if (is.null(part$lower)) {
+    return(finish_prediction(object, part$fit, part$se, interval, level, se.fit))
+  }
+  shown <- part$fit
+  shown[part$lost] <- NA_real_
+  out <- finish_prediction(object, shown, part$se, interval, level, se.fit)
+  if (interval == "none") return(out)
+  ends <- band_ends(object, part, interval, level)
+  if (is.list(out)) out$fit[, 2:3] <- ends else out[, 2:3] <- ends
+  out
+}
+
+band_ends <- function(object, part, interval, level) {
+  ends <- cbind(part$lower, part$upper)
+  if (interval == "confidence") return(ends)
+  own <- interval_t(object, level) * sqrt(reading_variance(object))
+  away <- abs(ends - part$fit)
+  # the curve may well lie at an end where its likelihood is flat: no cancelling there
+  added <- sqrt(away^2 + own^2)
+  added[part$lost, ] <- away[part$lost, ] + own
+  pmax(part$fit + added * rep(c(-1, 1), each = nrow(ends)), 0)
+}
+
+warn_open_values <- function(object, part) {
+  rows <- which(part$lost)
+  if (!length(rows)) return(invisible())
+  settle <- settling(object)
+  warn("outside", paste0(
+    length(rows), " of ", length(part$fit), " predictions are NA: the readings leave the curve there ",
+    "open, and only an interval can be given (", in_rows(rows), ").",
+    if (nzchar(settle)) paste0("\n", settle)), n = length(rows), rows = rows)
 }
 
 # Hardness and standard error at temperatures and times, NA where not determined.

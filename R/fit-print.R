@@ -70,7 +70,7 @@ print.softanneal_fit <- function(x, digits = max(3L, getOption("digits") - 3L), 
   cat("\n")
   print_table(estimate_table(x))
   cat("\n", paste0(foot_lines(x, digits), "\n"), sep = "")
-  remarks <- c(fit_remarks(x), if (x$se %in% "components") furnace_sentences(x))
+  remarks <- c(fit_words(x), if (x$se %in% "components") furnace_sentences(x))
   if (any(is_open(x))) {
     remarks <- c(remarks, "In parentheses: one value among many that fit as well.")
   }
@@ -140,7 +140,7 @@ summary.softanneal_fit <- function(object, ...) {
   check_dots_empty(...)
   out <- list(coefficients = coefficient_table(object), sigma = object$sigma,
               df = c(object$estimated, object$df.residual), df_interval = object$df_interval,
-              states = object$states, limits = object$limits, remarks = fit_remarks(object),
+              states = object$states, limits = object$limits, remarks = fit_words(object),
               convergence = object$convergence, header = header_lines(object),
               intervals = estimate_table(object),
               lack_of_fit = object$lack_of_fit, call = object$call)
@@ -184,10 +184,8 @@ print.summary.softanneal_fit <- function(x, digits = max(3L, getOption("digits")
     cat("\nTime to half softening, min:\n")
     h <- x$half_softening
     strain <- if (!is.null(x$strain_name)) cbind(Strain = format(signif(h[[x$strain_name]], 3)))
-    print_table(cbind("Temperature, C" = format(h$temp_c), strain, Time = format_quantity(h$time_min),
-                      "95 % interval" = ifelse(is.na(h$conf.low), "-",
-                                               paste(format_quantity(h$conf.low), "to",
-                                                     format_quantity(h$conf.high))),
+    print_table(cbind("Temperature, C" = format(h$temp_c), strain, Time = answer_text(h$time_min),
+                      "95 % interval" = range_text(h$conf.low, h$conf.high),
                       Note = h$note))
   }
   cat("\n", if (x$convergence$converged) "Converged: " else "Not converged: ", x$convergence$end,

@@ -120,9 +120,8 @@ reason_for <- function(fit, term, state) {
     } else "It was held by the call.")
   }
   p <- progress(fit)
-  # a mean within a tenth of the end of the softening is taken as over, or as not begun
-  over <- unique(p$temp_c[which(p$first > 0.9)])
-  idle <- unique(p$temp_c[which(p$last < 0.1)])
+  over <- unique(p$temp_c[which(p$first > OVER)])
+  idle <- unique(p$temp_c[which(p$last < IDLE)])
   if (all(is.na(c(p$first, p$last)))) return("The hardness does not change: there is no softening to see.")
   process <- term_process(term)
   rate <- process == "recrystallisation" && (is_rate(term) || is_energy(term))

@@ -81,7 +81,11 @@ plot_arrhenius <- function(fit, level = 0.95, base_size = NULL, ...) {
   q <- fit$coefficients[["q_kj_mol"]]
   se <- sqrt(fit$vcov["q_kj_mol", "q_kj_mol"])
   q_text <- if (is.na(q)) "not estimable from one temperature" else if (is.na(se)) {
-    fit$states[["q_kj_mol"]]
+    limit <- if (!is.null(fit$limits)) fit$limits["q_kj_mol", ]
+    state <- fit$states[["q_kj_mol"]]
+    if (is.null(limit)) state else switch(
+      state, "only a lower limit" = paste("at least", format_quantity(limit[[1L]]), "kJ/mol"),
+      "only an upper limit" = paste("at most", format_quantity(limit[[2L]]), "kJ/mol"), state)
   } else paste0(format_by_error(q, se), " \u00b1 ", format_by_error(se, se), " kJ/mol")
   p <- ggplot2::ggplot(mapping = ggplot2::aes(inverse(.data[["temp_c"]]), .data[["ln_k"]]))
   if (any(!is.na(line$lower))) {
@@ -130,6 +134,14 @@ softening_line <- function(fit, level) {
   grid$ln_k <- fit$coefficients[["ln_k_ref"]] + fit$coefficients[["q_kj_mol"]] * e
   grid$lower <- grid$ln_k - t * se
   grid$upper <- grid$ln_k + t * se
+  if (open && needs_likelihood(fit) && free_rate(fit) && !any(c("theta0", "k_strain") %in% names(fit$par)) &&
+      is.null(fit$readings$exponent_k)) {
+    # without incubation 1/k is the time to the share 1 - 1/e
+    ends <- meeting_limits(fit, e, -grid$ln_k, rep(1 - exp(-1), nrow(grid)), "fraction", "time",
+                           t * se, level)
+    grid[c("lower", "upper")] <- -ends[, 2:1]
+    if (any(!is.finite(ends))) grid$ln_k[rowSums(!is.finite(ends)) > 0L] <- NA_real_
+  }
   lost <- points$temp_c[is.na(points$ln_k)]
   list(points = points, line = grid, title = "ln k (k in 1/min)",
        caption = caption_of(

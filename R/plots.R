@@ -180,15 +180,36 @@ curve_grid <- function(fit, temps, log_time, band, level, after) {
     out$strain <- rep(strain, each = rows)
     out$panel <- strain_label(out$strain)
   }
-  part <- softening_values(fit, out$temp_c, out$time_min, out$strain)
-  out$fit <- part$fit
-  t <- interval_t(fit, level)
-  extra <- if (band == "prediction") reading_variance(fit) else 0
-  out$lower <- out$fit - t * sqrt(part$se^2 + extra)
-  out$upper <- out$fit + t * sqrt(part$se^2 + extra)
+  part <- if (needs_likelihood(fit) && band != "none") thinned_band(fit, out, length(grid), level) else {
+    softening_band(fit, out$temp_c, out$time_min, out$strain, level)
+  }
+  out$fit <- ifelse(part$lost, NA_real_, part$fit)
+  ends <- band_ends(fit, part, if (band == "prediction") band else "confidence", level)
+  out$lower <- ends[, 1L]
+  out$upper <- ends[, 2L]
   out$at <- out$time_min
   out$temperature <- temperature_factor(out$temp_c, temps)
   out
+}
+
+# The likelihood takes its time: every fourth place of a curve of `n`, and between them straight lines.
+thinned_band <- function(fit, at, n, level) {
+  some <- unique(c(seq(1L, n, by = 4L), n))
+  place <- as.vector(outer(some, n * (seq_len(nrow(at) / n) - 1L), `+`))
+  part <- softening_band(fit, at$temp_c[place], at$time_min[place], at$strain[place], level)
+  whole <- softening_values(fit, at$temp_c, at$time_min, at$strain)
+  curve <- rep(seq_len(nrow(at) / n), each = n)
+  own <- rep(seq_len(nrow(at) / n), each = length(some))
+  for (name in c("lower", "upper")) {
+    whole[[name]] <- unlist(lapply(unique(curve), function(k) {
+      stats::approx(some, ifelse(is.finite(part[[name]][own == k]), part[[name]][own == k], NA),
+                    seq_len(n), na.rm = FALSE)$y
+    }))
+  }
+  whole$lost <- unlist(lapply(unique(curve), function(k) {
+    stats::approx(some, part$lost[own == k], seq_len(n))$y > 0
+  }))
+  whole
 }
 
 curve_caption <- function(fit, band, means, curve, readings, level, short) {
@@ -218,9 +239,10 @@ curve_alt <- function(fit, means, temps, band, banded) {
          paste(format_quantity(worked_hardness(fit, check_strain(fit, NULL))), collapse = ", "),
          " to ", format_quantity(fit$par[["h_soft"]]),
          "; half of it takes ",
-         # a time that the readings leave open has a value all the same, any value
-         paste0(ifelse(half$note == "not determined by the readings", "an undetermined time",
-                       paste(format_quantity(half$time_min), "min")), " at ",
+         paste0(ifelse(!is.na(half$time_min) & half$note != UNDETERMINED,
+                       paste(format_quantity(half$time_min), "min"),
+                       ifelse(is.na(half$conf.low), "an undetermined time",
+                              paste(range_text(half$conf.low, half$conf.high), "min"))), " at ",
                 temperature_label(half$temp_c),
                 if (!is.null(strain_name(fit))) {
                   paste(" and strain", format_quantity(half[[strain_name(fit)]]))

@@ -193,8 +193,7 @@ format.softanneal_report <- function(x, ...) {
   b <- fit$par
   unit <- if (fit$scale == "as read") "" else paste0(" ", fit$scale)
   h <- x$half_softening
-  reach <- ifelse(is.na(h$conf.low), "", paste0(" (", format_quantity(h$conf.low), " to ",
-                                                format_quantity(h$conf.high), ")"))
+  reach <- ifelse(is.na(h$conf.low), "", paste0(" (", range_text(h$conf.low, h$conf.high), ")"))
   lines <- c(
     x$title,
     paste0("  ", fit$nobs, " readings, model '", fit$model, "'"),
@@ -202,9 +201,9 @@ format.softanneal_report <- function(x, ...) {
            format_quantity(b[["h_soft"]]), unit, "."),
     paste0("  Half of the softening takes, in min (", format(100 * x$level), " % interval):"),
     paste0("    ", format(temperature_label(h$temp_c), justify = "right"), "  ",
-           format_quantity(h$time_min), reach, ifelse(nzchar(h$note), paste0("  ", h$note), "")),
+           answer_text(h$time_min), reach, ifelse(nzchar(h$note), paste0("  ", h$note), "")),
     paste0("  ", energy_sentence(fit, x$level)))
-  remarks <- setdiff(fit_remarks(fit), state_sentence_of_energy(fit))
+  remarks <- setdiff(fit_words(fit), state_sentence_of_energy(fit))
   c(lines, if (length(remarks)) paste0("  ", strwrap(remarks, width = 76)),
     paste0("  ", strwrap(CAUTION_LINE, width = 76)))
 }

@@ -110,10 +110,9 @@ static int tied_residuals(const double *par, double *resid, double *jac, void *c
     return 0;
 }
 
-/* Sum of squares with the meeting at `value`, the others refitted from `par`. `edge`: the
- * energy or the power of strain stopped at the mere edge of its search. (A temperature tends to
- * that of the readings as the energy grows; the caller gives the energy room, and the end found
- * is that limit.) */
+/* Sum of squares with the meeting at `value`, the others refitted from `par`. `edge`: the power of
+ * strain stopped at the mere edge of its search. (An answer may tend to that of a temperature read
+ * as the energy grows; the caller gives the energy room, and the end found is that limit.) */
 static double sum_tied(tied_fit *f, double value, double *par, int *edge)
 {
     sa_lsq_problem pb = sa_softening_problem(f->s);
@@ -129,13 +128,33 @@ static double sum_tied(tied_fit *f, double value, double *par, int *edge)
     sa_status st = sa_lsq_fit(&pb, &f->control, par, f->resid, f->jac, at_bound, f->work, &result);
     if (st != SA_OK && st != SA_LIMIT)
         return HUGE_VAL;
-    *edge = f->moved == SA_MOVE_TIME && at_bound[SA_P_Q] > 0 && !f->s->natural[SA_P_Q + f->p];
+    *edge = 0;
     if (f->k_strain >= 0) {
         const size_t j = (size_t)f->k_strain;
-        *edge |= (at_bound[j] < 0 && !f->s->natural[j]) ||
-                 (at_bound[j] > 0 && !f->s->natural[j + f->p]);
+        *edge = (at_bound[j] < 0 && !f->s->natural[j]) ||
+                (at_bound[j] > 0 && !f->s->natural[j + f->p]);
     }
     return result.objective;
+}
+
+/* The same from another shape of curve, where that is better. */
+static double sum_anew(tied_fit *f, double value, double sum, double *par, int *edge)
+{
+    double trial[SA_MODEL_MAX_PAR];
+    int other_edge = 0;
+    if (f->moved == SA_MOVE_TIME)
+        f->at.log_time = value;
+    else
+        f->at.coordinate = value;
+    memcpy(trial, par, f->p * sizeof(double));
+    if (!sa_scan_shapes(f->s, &f->at, trial, f->resid))
+        return sum;
+    const double found = sum_tied(f, value, trial, &other_edge);
+    if (!(found < sum))
+        return sum;
+    memcpy(par, trial, f->p * sizeof(double));
+    *edge = other_edge;
+    return found;
 }
 
 /* The place between `inside` (parameters in `keep`) and `outside` where the sum passes the
@@ -185,6 +204,11 @@ static double walk_side(tied_fit *f, const sa_walk *w, int side, double from, co
             return side * HUGE_VAL;
         memcpy(par, keep, f->p * sizeof(double));
         double sum = sum_tied(f, value, par, &edge);
+        if (sum >= ceiling) {
+            if (!(sum < HUGE_VAL))
+                memcpy(par, keep, f->p * sizeof(double));
+            sum = sum_anew(f, value, sum, par, &edge);
+        }
         if (sum < ceiling) {
             inside = value;
             memcpy(keep, par, f->p * sizeof(double));
@@ -196,6 +220,8 @@ static double walk_side(tied_fit *f, const sa_walk *w, int side, double from, co
         memcpy(par, keep, f->p * sizeof(double));
         value = found + side * 0.01 * w->step;
         sum = sum_tied(f, value, par, &edge);
+        if (sum >= ceiling)
+            sum = sum_anew(f, value, sum, par, &edge);
         if (sum >= ceiling)
             return edge ? side * HUGE_VAL : found;
         inside = value;

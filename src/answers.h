@@ -17,6 +17,11 @@ typedef struct {
 int sa_meeting_rate(sa_model_kind kind, const sa_meeting *at, const double *par, double *ln_k,
                     double *gradient);
 
+/* The best of a grid of shapes (n, Q) with which the curve meets the target; the other
+ * parameters as in `par`, which takes the result. `resid`: room for one number a condition.
+ * Returns 0 when none meets it. */
+int sa_scan_shapes(const sa_softening *s, const sa_meeting *at, double *par, double *resid);
+
 /* What is moved along the likelihood: the time of the meeting, or its coordinate. */
 typedef enum { SA_MOVE_TIME = 0, SA_MOVE_COORDINATE } sa_moved;
 

@@ -1,5 +1,6 @@
 /* Likelihood intervals of answers: SEXP in, SEXP out. */
 #include "answers.h"
+#include "answers_curve.h"
 #include "glue_fit.h"
 #include "glue_history.h"
 #include "replicates.h"
@@ -14,43 +15,39 @@ static double *copy_doubles(SEXP list, int slot, R_xlen_t n, const char *what)
     return out;
 }
 
+/* What a likelihood of answers works on; it must stay in place, since it points into itself. */
+typedef struct {
+    sa_softening s;
+    sa_replicates rep;
+    sa_histories along;
+} answer_problem;
+
 /* conditions: list(temp_k or number of the history, time in min, mean, weight, history or NULL,
  * ln of strain over its reference or NULL, temperatures of the exponents or NULL).
- * setup: list(kind, lower, upper, natural, held). meetings: matrix with columns coordinate,
- * ln t, target, first step, ln of strain over its reference, which n from 0. settings: target
- * kind, what is moved, objective, threshold, low, high. Returns the ends, a matrix of two
- * columns. */
-SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP meetings,
-                              SEXP settings)
+ * setup: list(kind, lower, upper, natural, held). */
+static void pose(SEXP conditions, SEXP setup, SEXP ref_k, answer_problem *out)
 {
     const sa_model_kind kind = glue_model(glue_part(setup, 0));
     const R_xlen_t rp = (R_xlen_t)sa_model_parameters(kind).n_par;
     const R_xlen_t rm = Rf_xlength(glue_part(conditions, 0));
     const size_t m = (size_t)rm;
     const double ref = glue_double(ref_k, "ref_k");
-    const double *set = glue_doubles(settings, 6, "settings");
-    const double *b = glue_doubles(par, rp, "par");
-    const double target = glue_whole(set[0], SA_TO_HARDNESS, SA_TO_FRACTION, "target");
-    const double last_exponent = (double)sa_model_parameters(kind).exponents - 1.0;
-    const R_xlen_t count = Rf_nrows(meetings);
-    const double *meet = glue_doubles(meetings, 6 * count, "meetings");
-
-    sa_replicates rep;
-    memset(&rep, 0, sizeof rep);
-    rep.temp_k = copy_doubles(conditions, 0, rm, "temp_k");
-    rep.time = copy_doubles(conditions, 1, rm, "time");
-    rep.mean = copy_doubles(conditions, 2, rm, "mean");
+    sa_replicates *rep = &out->rep;
+    memset(rep, 0, sizeof *rep);
+    rep->temp_k = copy_doubles(conditions, 0, rm, "temp_k");
+    rep->time = copy_doubles(conditions, 1, rm, "time");
+    rep->mean = copy_doubles(conditions, 2, rm, "mean");
     double *root = copy_doubles(conditions, 3, rm, "weight");
     double *coordinate = (double *)R_alloc(2 * m, sizeof(double));
-    rep.log_time = coordinate + m;
+    rep->log_time = coordinate + m;
     for (size_t i = 0; i < m; i++) {
         root[i] = sqrt(root[i]);
-        rep.log_time[i] = log(rep.time[i]);
-        coordinate[i] = -1000.0 * (1.0 / rep.temp_k[i] - 1.0 / ref) / SA_GAS_CONSTANT;
+        rep->log_time[i] = log(rep->time[i]);
+        coordinate[i] = -1000.0 * (1.0 / rep->temp_k[i] - 1.0 / ref) / SA_GAS_CONSTANT;
     }
     sa_softening s = {.kind = kind,
-                      .clock = {.n = m, .coordinate = coordinate, .log_time = rep.log_time},
-                      .hardness = rep.mean,
+                      .clock = {.n = m, .coordinate = coordinate, .log_time = rep->log_time},
+                      .hardness = rep->mean,
                       .root_weight = root,
                       .lower = glue_doubles(glue_part(setup, 1), rp, "lower"),
                       .upper = glue_doubles(glue_part(setup, 2), rp, "upper"),
@@ -60,18 +57,39 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
     if (glue_part(conditions, 5) != R_NilValue)
         s.clock.strain = glue_doubles(glue_part(conditions, 5), rm, "strain");
     if (glue_part(conditions, 6) != R_NilValue)
-        s.clock.exponent = glue_exponents(glue_part(conditions, 6), rep.temp_k, m);
-    sa_histories along;
+        s.clock.exponent = glue_exponents(glue_part(conditions, 6), rep->temp_k, m);
     if (glue_part(conditions, 4) != R_NilValue) {
-        glue_histories(glue_part(conditions, 4), ref, &along);
-        s.clock.along = &along;
+        glue_histories(glue_part(conditions, 4), ref, &out->along);
+        s.clock.along = &out->along;
         s.clock.table = (double *)R_alloc(sa_clock_table(m), sizeof(double));
-        glue_follow(&s.clock, &along, &rep, coordinate);
+        glue_follow(&s.clock, &out->along, rep, coordinate);
     }
-    const size_t need = sa_softening_work_for(m, (size_t)rp);
-    if (need == 0)
+    memcpy(&out->s, &s, sizeof s);
+}
+
+static double *work_of(size_t doubles)
+{
+    if (doubles == 0)
         Rf_error("internal error: problem too large");
-    double *work = (double *)R_alloc(need, sizeof(double));
+    return (double *)R_alloc(doubles, sizeof(double));
+}
+
+/* `conditions` and `setup` as for pose(). meetings: matrix with columns coordinate, ln t, target,
+ * first step, ln of strain over its reference, which n from 0. settings: target kind, what is
+ * moved, objective, threshold, low, high. Returns the ends, a matrix of two columns. */
+SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP meetings,
+                              SEXP settings)
+{
+    answer_problem a;
+    pose(conditions, setup, ref_k, &a);
+    const size_t p = sa_model_parameters(a.s.kind).n_par;
+    const double *set = glue_doubles(settings, 6, "settings");
+    const double *b = glue_doubles(par, (R_xlen_t)p, "par");
+    const R_xlen_t count = Rf_nrows(meetings);
+    const double *meet = glue_doubles(meetings, 6 * count, "meetings");
+    const double target = glue_whole(set[0], SA_TO_HARDNESS, SA_TO_FRACTION, "target");
+    const double last_exponent = (double)sa_model_parameters(a.s.kind).exponents - 1.0;
+    double *work = work_of(sa_softening_work_for(a.s.clock.n, p));
     SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)count, 2));
     for (R_xlen_t k = 0; k < count; k++) {
         const sa_meeting at = {(sa_target_kind)(int)target,
@@ -83,8 +101,37 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
         const sa_walk walk = {set[2], set[3], meet[k + 3 * count], set[4], set[5]};
         double ends[2];
         R_CheckUserInterrupt();
-        sa_meeting_interval(&s, &at, set[1] > 0.0 ? SA_MOVE_COORDINATE : SA_MOVE_TIME, &walk, b,
+        sa_meeting_interval(&a.s, &at, set[1] > 0.0 ? SA_MOVE_COORDINATE : SA_MOVE_TIME, &walk, b,
                             ends, work);
+        REAL(out)[k] = ends[0];
+        REAL(out)[k + count] = ends[1];
+    }
+    UNPROTECT(1);
+    return out;
+}
+
+/* The same for the hardness at places: matrix with columns coordinate, ln t, first step, ln of
+ * strain over its reference, which n from 0. settings: objective, threshold. */
+SEXP sa_call_curve_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP places,
+                            SEXP settings)
+{
+    answer_problem a;
+    pose(conditions, setup, ref_k, &a);
+    const size_t p = sa_model_parameters(a.s.kind).n_par;
+    const double *set = glue_doubles(settings, 2, "settings");
+    const double *b = glue_doubles(par, (R_xlen_t)p, "par");
+    const R_xlen_t count = Rf_nrows(places);
+    const double *place = glue_doubles(places, 5 * count, "places");
+    const double last_exponent = (double)sa_model_parameters(a.s.kind).exponents - 1.0;
+    double *work = work_of(sa_curve_work(a.s.clock.n, p));
+    SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)count, 2));
+    for (R_xlen_t k = 0; k < count; k++) {
+        const sa_place at = {place[k + count], place[k],
+                             {place[k + 3 * count], (int)glue_whole(place[k + 4 * count], 0.0,
+                                                                     last_exponent, "exponent")}};
+        double ends[2];
+        R_CheckUserInterrupt();
+        sa_curve_interval(&a.s, &at, set[0], set[1], place[k + 2 * count], b, ends, work);
         REAL(out)[k] = ends[0];
         REAL(out)[k + count] = ends[1];
     }

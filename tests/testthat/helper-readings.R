@@ -55,3 +55,8 @@ read_bare <- function(...) {
   }
   out
 }
+
+# An answer without the warnings that say what is open or outside.
+quiet_answer <- function(code) {
+  suppressWarnings(code, classes = c("softanneal_warning_outside", "softanneal_warning_extrapolation"))
+}

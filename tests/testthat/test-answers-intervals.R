@@ -87,15 +87,15 @@ test_that("recovery, hardening and histories are followed as well", {
 test_that("intervals are open where the readings give only a bound", {
   f <- open_fit()
   expect_equal(f$states[["q_kj_mol"]], "only a lower limit")
-  a <- as.data.frame(time_to(f, temp_c = c(250, 300, 350, 420), method = "profile"))
+  a <- as.data.frame(quiet_answer(time_to(f, temp_c = c(250, 300, 350, 420), method = "profile")))
   expect_equal(a$conf.high[1L], Inf)
   expect_equal(a$conf.low[3:4], c(0, 0))
   expect_true(all(is.finite(unlist(a[2L, c("conf.low", "conf.high")]))))
-  expect_match(a$note[1L], "only a shortest time")
-  expect_match(a$note[4L], "only a longest time")
+  expect_match(a$note[1L], "at least .* min: no upper limit")
+  expect_match(a$note[4L], "at most .* min: no lower limit")
   expect_lt(a$conf.high[4L], 5)
-  expect_true(all(is.na(time_to(f, temp_c = c(250, 420))$conf.low)))
-  t <- as.data.frame(temp_for(f, c(1, 60), method = "profile"))
+  expect_true(all(is.na(time_to(f, temp_c = c(250, 420), method = "delta")$conf.low)))
+  t <- as.data.frame(quiet_answer(temp_for(f, c(1, 60), method = "profile")))
   # however large the energy, half softening in 1 min needs more than the 300 C of 28 min
   expect_equal(t$conf.low[1L], 300, tolerance = 1e-3)
   expect_equal(t$conf.high[2L], 300, tolerance = 1e-3)
@@ -122,4 +122,83 @@ test_that("what cannot be answered is an error or NA, not a guess", {
                  class = "softanneal_warning_outside")
   expect_equal(log(b$conf.high[1L] / b$conf.low[1L]), log(a$conf.high[1L] / a$conf.low[1L]),
                tolerance = 0.35)
+})
+
+test_that("by default an answer that leans on an open parameter has the profile and no best value", {
+  f <- open_fit()
+  w <- expect_warning(a <- time_to(f, temp_c = c(250, 300, 420)), "2 of 3 times are NA",
+                      class = "softanneal_warning_outside")
+  expect_match(conditionMessage(w), "over before the first reading")
+  expect_match(conditionMessage(w), "temperature between")
+  p <- suppressWarnings(time_to(f, temp_c = c(250, 300, 420), method = "profile"))
+  expect_identical(a$method[c(1L, 3L)], c("profile", "profile"))
+  expect_equal(a[c(1L, 3L), c("conf.low", "conf.high")], p[c(1L, 3L), c("conf.low", "conf.high")])
+  expect_identical(is.na(a$time_min), c(TRUE, FALSE, TRUE))
+  expect_true(all(is.na(a$std.error[c(1L, 3L)])))
+  # where all is determined and the likelihood agrees with the delta method, that one stands
+  g <- regular_fit()
+  expect_identical(unique(time_to(g)$method), "delta")
+  expect_identical(as.data.frame(time_to(g)), as.data.frame(time_to(g, method = "delta")))
+  huber <- quietly_fitted(with_test_seed(61, made_readings(sd_step = 1)), loss = "huber")
+  expect_identical(unique(time_to(huber)$method), "delta")
+})
+
+test_that("the band of an open curve is the profile of its hardness", {
+  f <- open_fit()
+  at <- data.frame(temp_c = c(300, 360, 420, 420), time_min = c(20, 2, 1, 40))
+  b <- quiet_answer(predict(f, at, interval = "confidence"))
+  d <- f$readings
+  e <- inverse_temperature(d$temp_k - 273.15, f$temp_ref_c)
+  # at an end: all curves through that hardness there, by a general minimiser from several starts,
+  # levels by linear least squares with the tie as one reading of large weight
+  tied <- function(temp, time, h) {
+    own <- inverse_temperature(temp, f$temp_ref_c)
+    low <- inverse_temperature(300, f$temp_ref_c)
+    sum_of <- function(p) {
+      left <- function(e, t) exp(-(exp(p[3L] + p[2L] * e) * t)^exp(p[1L]))
+      s <- left(e, d$time_min)
+      s0 <- left(own, time)
+      if (!all(is.finite(c(s, s0)))) return(1e10)
+      r <- .lm.fit(rbind(cbind(s, 1 - s), 1e4 * c(s0, 1 - s0)), c(d$hardness, 1e4 * h))$residuals
+      sum(r[seq_along(s)]^2)
+    }
+    k300 <- f$par[["ln_k_ref"]] + f$par[["q_kj_mol"]] * low
+    min(vapply(c(80, 150, 400), function(q) {
+      o <- optim(c(log(f$par[["n"]]), q, k300 - q * low), sum_of,
+                 control = list(maxit = 4000, parscale = c(0.1, 20, 0.5), reltol = 1e-13))
+      optim(o$par, sum_of, control = list(maxit = 4000, reltol = 1e-13))$value
+    }, 0))
+  }
+  rise <- qt(0.975, f$df_interval)^2 * f$between / f$df_interval
+  for (k in 2:3) {
+    for (end in c("lwr", "upr")) {
+      expect_equal((tied(at$temp_c[k], at$time_min[k], b[k, end]) - deviance(f)) / rise, 1,
+                   tolerance = 0.01)
+    }
+  }
+  new <- quiet_answer(predict(f, at, interval = "prediction"))
+  expect_true(all(new[, "lwr"] < b[, "lwr"] & b[, "upr"] < new[, "upr"]))
+  expect_identical(is.na(b[, "fit"]), is.na(new[, "fit"]))
+  expect_false(anyNA(b[c(1L, 4L), "fit"]))
+  # a regular fit keeps its bands
+  g <- regular_fit()
+  p <- predict(g, at[1L, ], interval = "confidence", se.fit = TRUE)
+  expect_equal(unname(p$fit[1L, "upr"] - p$fit[1L, "fit"]), qt(0.975, p$df) * p$se.fit)
+})
+
+test_that("windows, pictures and reports keep to what is possible", {
+  f <- open_fit()
+  w <- process_window(f, c(90, 120), temp_c = c(300, 360, 420), time_min = c(2, 10, 40))
+  expect_false(anyNA(w$probability))
+  # 2 min at 360 and 420: anything between the plateaus is possible, so nothing is likely
+  open <- w$time_min == 2 & w$temp_c > 300
+  expect_true(all(w$probability[open] < 0.9))
+  expect_false(any(w$inside[open]))
+  p <- ggplot2::ggplot_build(ggplot2::autoplot(f))
+  expect_true(max(p$data[[1L]]$ymax) > min(p$data[[1L]]$ymin) + 20)
+  line <- ggplot2::ggplot_build(plot_arrhenius(f))
+  expect_true(any(is.infinite(line$data[[1L]]$ymax)))
+  expect_match(ggplot2::get_alt_text(plot_arrhenius(f)), "at least .* kJ/mol")
+  expect_output(print(f), "What would settle it")
+  expect_output(print(summary(f)), "at most .*no lower limit")
 })

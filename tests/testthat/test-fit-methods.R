@@ -203,7 +203,8 @@ test_that("augment() takes the data or new data, in their class", {
 test_that("answers of time_to() invert the curve", {
   f <- all_fits$ordinary
   t <- time_to(f, hardness = c(100, 140))
-  expect_named(t, c("temp_c", "hardness", "time_min", "std.error", "conf.low", "conf.high", "note"))
+  expect_named(t, c("temp_c", "hardness", "time_min", "std.error", "conf.low", "conf.high", "method",
+                    "note"))
   back <- suppressWarnings(predict(f, t))
   expect_equal(back, t$hardness, tolerance = 1e-9)
   half <- time_to(f)
