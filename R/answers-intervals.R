@@ -162,14 +162,14 @@ open_notes <- function(note, limits, unit, lost, never = 0) {
 
 # An interval and an answer as text; an answer that only its interval gives is a dash.
 range_text <- function(low, high, never = 0) {
-  ifelse(is.na(low), "-", ifelse(
+  ifelse(is.na(low), "\u2013", ifelse(
     low == never & high == Inf, "any", ifelse(
       low == never, paste("at most", format_quantity(high)), ifelse(
         high == Inf, paste("at least", format_quantity(low)),
         paste(format_quantity(low), "to", format_quantity(high))))))
 }
 
-answer_text <- function(x) ifelse(is.na(x), "-", format_quantity(x))
+answer_text <- function(x) ifelse(is.na(x), "\u2013", format_quantity(x))
 
 UNDETERMINED <- "not determined by the readings"
 

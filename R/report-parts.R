@@ -24,7 +24,7 @@ report_estimates <- function(fit, level) {
 }
 
 report_half <- function(half, level) {
-  out <- data.frame(t = trimws(temperature_label(half$temp_c)), min = format_quantity(half$time_min),
+  out <- data.frame(t = trimws(temperature_label(half$temp_c)), min = answer_text(half$time_min),
                     interval = half_interval(half), note = half$note, row.names = NULL)
   names(out) <- c("Temperature", "Time (min)", paste(percent_text(level), "interval (min)"), "Note")
   out[c(TRUE, TRUE, TRUE, any(nzchar(half$note)))]
@@ -59,8 +59,10 @@ report_answer <- function(result) {
   unit <- if (fit$scale == "as read") "" else paste0(" ", fit$scale)
   worked <- worked_hardness(fit, check_strain(fit, NULL))
   strain <- strain_name(fit)
-  times <- paste0(ifelse(half_interval(h) == "not determined", "not determined", paste0(
-    format_quantity(h$time_min), " min (", half_interval(h), ")")), " at ",
+  reach <- half_interval(h)
+  times <- paste0(ifelse(reach == "not determined", reach, ifelse(
+    is.na(h$time_min), paste(reach, "min"),
+    paste0(format_quantity(h$time_min), " min (", reach, ")"))), " at ",
     trimws(temperature_label(h$temp_c)),
     if (!is.null(strain)) paste(" and strain", format_quantity(h[[strain]])))
   c(paste0("Hardness falls from ", paste(format_quantity(worked), collapse = ", "), " to ",
