@@ -24,6 +24,7 @@ ZERO_CELSIUS <- 273.15
 #' | `softanneal_error_file` | a file cannot be read or written |
 #' | `softanneal_error_too_few` | there are fewer values than the computation needs |
 #' | `softanneal_error_model` | models cannot be compared, or a model does not offer what is asked |
+#' | `softanneal_error_object` | a saved object was altered or is not whole |
 #' | `softanneal_error_package` | a suggested package is needed and not installed |
 #'
 #' | class | when |

@@ -9,6 +9,7 @@ entry_points <- function() {
 tiny_calls <- function(p) {
   bell <- bell_readings()
   small <- bell[bell$time_min %in% c(0, 4, 16, 64) & bell$temp_c %in% c(330, 370), ]
+  open <- bell[bell$time_min %in% c(0, 16, 64) & bell$temp_c %in% c(290, 410), ]
   log <- data.frame(specimen = "A", time_s = c(0, 60, 600), temp_c = c(20, 370, 370))
   par <- c(h_worked = 180, h_soft = 75, ln_k_ref = -2.3, n = 1.5, q_kj_mol = 180)
   fit <- suppressWarnings(fit_softening(small, se = "model"))
@@ -38,7 +39,7 @@ tiny_calls <- function(p) {
       coef(suppressWarnings(p$fit_softening(small, se = "components", u_temp_c = 1)))
     },
     components_open = function() {
-      coef(suppressWarnings(p$fit_softening(small, "recovery_jmak", se = "components", u_temp_c = 1)))
+      coef(suppressWarnings(p$fit_softening(open, se = "components", u_temp_c = 1)))
     },
     each_values = function() {
       suppressWarnings(p$predict.softanneal_fits(fits, small[c(2, 9), ], se.fit = TRUE))

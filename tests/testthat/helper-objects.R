@@ -38,7 +38,7 @@ result_objects <- function() {
     fit_softening_exponents = fit_softening(small, n_by = "by temperature"),
     fit_softening_history = fit_softening(
       with_test_seed(42, transform(soften(history, law, temp_ref_c = 370,
-                                          time_min = seq(0.5, 20, length.out = 12)),
+                                          time_min = seq(0.5, 10, length.out = 12)),
                                    time_min = time_s / 60, scale = "HV",
                                    hardness = hardness + stats::rnorm(12, sd = 0.5))),
       history = as.data.frame(history), fixed = c(q_kj_mol = 180), log_time = time_s),
@@ -69,7 +69,7 @@ result_objects <- function() {
     window = process_window(fit, hardness = c(95, 125), temp_c = c(330, 350), time_min = c(4, 8),
                             n_points = 5),
     model_table = compare_models(small, models = c("jmak", "jmak_incubation"), cross_validate = FALSE),
-    softening = soften(history, law, temp_ref_c = 370, time_min = c(0, 4, 12)),
+    softening = soften(history, law, temp_ref_c = 370, time_min = c(0, 4, 10)),
     history = history,
     heat = heat_up(0.95, furnace_c = 410, until_min = 5, n_points = 10),
     material = thermal_material("C26000"),

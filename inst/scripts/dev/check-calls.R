@@ -46,6 +46,7 @@ while (at <= last) {
   if (length(done) == 1L) {
     ends <- ends + as.numeric(strsplit(sub("ends: ", "", done), " ")[[1L]])
     at <- to + 1L
+    cat(to, "done:", ends, "\n")
   } else {
     if (!file.exists(place)) stop(paste(said, collapse = "\n"))
     crashed <- c(crashed, readLines(place))
