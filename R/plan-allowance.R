@@ -56,7 +56,7 @@ minutes_lost <- function(temp_c, guess, set) {
     parts <- split(run$history, factor(run$history$specimen, unique(run$history$specimen)))
     vapply(seq_along(temp_c), function(k) {
       parts[[k]]$specimen <- NULL
-      c(max(parts[[k]]$time_s) / 60, equivalent_time(parts[[k]], q, temp_c[k])$time_min)
+      c(max(parts[[k]]$time_s) / 60, equivalent_time(parts[[k]], q, temp_c[k])$equivalent_min)
     }, numeric(2L))
   }
   heating <- worth(hot)

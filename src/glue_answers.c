@@ -57,7 +57,7 @@ static void pose(SEXP conditions, SEXP setup, SEXP ref_k, answer_problem *out)
     if (glue_part(conditions, 5) != R_NilValue)
         s.clock.strain = glue_doubles(glue_part(conditions, 5), rm, "strain");
     if (glue_part(conditions, 6) != R_NilValue)
-        s.clock.exponent = glue_exponents(glue_part(conditions, 6), rep->temp_k, m);
+        s.clock.exponent = glue_exponents(glue_part(conditions, 6), rep->temp_k, m, kind);
     if (glue_part(conditions, 4) != R_NilValue) {
         glue_histories(glue_part(conditions, 4), ref, &out->along);
         s.clock.along = &out->along;

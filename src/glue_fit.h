@@ -23,7 +23,7 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
                               SEXP settings);
 
 /* For each temperature the number of the nearest level, from 0. */
-int *glue_exponents(SEXP levels, const double *temp_k, size_t n);
+int *glue_exponents(SEXP levels, const double *temp_k, size_t n, sa_model_kind kind);
 
 /* Solver settings from a double vector: ftol xtol gtol first_radius huber max_iterations. */
 sa_lsq_control glue_control(SEXP control);

@@ -84,7 +84,7 @@ static void pose(SEXP steps, SEXP setup, SEXP ref_k, SEXP structure, SEXP errors
     if (glue_part(steps, 5) != R_NilValue)
         clock->strain = glue_doubles(glue_part(steps, 5), rn, "strain");
     if (glue_part(steps, 6) != R_NilValue)
-        clock->exponent = glue_exponents(glue_part(steps, 6), rep.temp_k, n);
+        clock->exponent = glue_exponents(glue_part(steps, 6), rep.temp_k, n, m->s.kind);
     if (glue_part(steps, 4) != R_NilValue) {
         glue_histories(glue_part(steps, 4), ref, &m->along);
         clock->along = &m->along;

@@ -24,7 +24,8 @@ static SEXP column(SEXP table, int slot, SEXPTYPE type, int n)
 /* One list a table, of columns as they stand in parts.c. */
 static SEXP all_terms(void)
 {
-    const char *names[] = {"name", "role", "process", "natural", "rule", "low", "high", "start", ""};
+    const char *names[] = {"name", "role", "process", "natural", "rule",
+                           "low",  "high", "start",   ""};
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, names));
     SEXP text[3], name = column(out, 0, STRSXP, SA_TERMS);
     text[0] = column(out, 1, STRSXP, SA_TERMS);
@@ -90,7 +91,10 @@ SEXP sa_call_parts(void)
  * the number of the model and the names of its parameters in order. */
 SEXP sa_call_model(SEXP name, SEXP options)
 {
-    const int *set = glue_integers(options, 3, "options");
+    const int *set =
+        glue_places(options, 3, 0, SA_MOST_EXPONENTS > 4 ? SA_MOST_EXPONENTS : 4, "options");
+    if (set[0] > 1 || set[1] > 4 || set[2] < 1 || TYPEOF(name) != STRSXP || Rf_xlength(name) != 1)
+        Rf_error("internal error: no such model");
     int row = 0;
     while (row < SA_MODELS && strcmp(sa_models[row].name, CHAR(Rf_asChar(name))) != 0)
         row++;

@@ -26,9 +26,11 @@ static double *put_matrix(SEXP list, int slot, size_t rows, size_t cols)
     return REAL(VECTOR_ELT(list, slot));
 }
 
-int *glue_exponents(SEXP levels, const double *temp_k, size_t n)
+int *glue_exponents(SEXP levels, const double *temp_k, size_t n, sa_model_kind kind)
 {
     const R_xlen_t count = Rf_xlength(levels);
+    if (count < 1 || (size_t)count > sa_model_parameters(kind).exponents)
+        Rf_error("internal error: 'levels' does not fit the model");
     const double *level = glue_doubles(levels, count, "levels");
     int *out = (int *)R_alloc(n, sizeof(int));
     for (size_t i = 0; i < n; i++) {
@@ -164,6 +166,8 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, fields));
     rep.condition_of = put_integers(out, 10, n);
     rep.cluster_of = put_integers(out, 11, n);
+    memset(rep.condition_of, 0, n * sizeof(int));
+    memset(rep.cluster_of, 0, n * sizeof(int));
     sa_gather(&in, ctl.huber <= 0.0, &rep);
     const size_t m = rep.n_condition;
 
@@ -189,7 +193,7 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
                       .natural = glue_integers(natural, 2 * rp, "natural"),
                       .held = glue_integers(held, rp, "held")};
     if (grouped && glue_part(readings, 8) != R_NilValue)
-        s.clock.exponent = glue_exponents(glue_part(readings, 8), rep.temp_k, m);
+        s.clock.exponent = glue_exponents(glue_part(readings, 8), rep.temp_k, m, kind);
     s.poll = s.clock.poll = glue_poll;
     sa_histories along;
     if (Rf_xlength(readings) > 6 && glue_part(readings, 6) != R_NilValue) {

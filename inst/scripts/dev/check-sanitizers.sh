@@ -53,7 +53,7 @@ MAKE
 )
 run_sanitized() {
     LD_PRELOAD="$(gcc -print-file-name=libasan.so) $(gcc -print-file-name=libubsan.so)" \
-        ASAN_OPTIONS=detect_leaks=0 UBSAN_OPTIONS=print_stacktrace=1 R_LIBS="$work/library" \
+        ASAN_OPTIONS=detect_leaks=0:allocator_may_return_null=1 UBSAN_OPTIONS=print_stacktrace=1 R_LIBS="$work/library" \
         _R_CHECK_LENGTH_1_CONDITION_=true "$@"
 }
 if [ "${1:-}" = calls ]; then
