@@ -197,13 +197,3 @@ cone_diameter <- function(depth) {
   ball <- cap_diameter(pmin(depth, tip * (1 - sine)), 2 * tip)
   ifelse(depth <= tip * (1 - sine), ball, 2 * (depth + tip * (1 / sine - 1)) * tanpi(60 / 180))
 }
-
-# One table of inst/extdata; empty cells are NA.
-fact_table <- function(file) {
-  path <- system.file("extdata", file, package = "softanneal")
-  if (!nzchar(path)) {
-    abort("file", paste0("the package lacks its table '", file, "'"), arg = file,
-          remedy = "Install softanneal anew.")
-  }
-  utils::read.csv(path, na.strings = "", stringsAsFactors = FALSE, check.names = FALSE)
-}

@@ -1,24 +1,6 @@
 # What a fit says of itself. Numbers are rounded by their uncertainty, by one rule in one
 # function; parameters that the data do not fix are shown with their limits.
 
-# A value to the second digit of its standard error, or to `digits` significant ones.
-format_by_error <- function(x, se, digits = 4L) {
-  mapply(function(v, s) {
-    if (is.na(v)) return("NA")
-    if (is.na(s) || s <= 0) return(format(signif(v, digits), digits = digits))
-    places <- max(0L, 1L - as.integer(floor(log10(s))))
-    if (places > 12L) return(format(v, digits = digits))
-    formatC(round(v, places), format = "f", digits = places)
-  }, x, se, USE.NAMES = FALSE)
-}
-
-format_quantity <- function(x, digits = 3L) {
-  ifelse(is.na(x), "NA", ifelse(is.infinite(x), ifelse(x > 0, "Inf", "-Inf"),
-                                ifelse(x != 0 & (abs(x) < 1e-4 | abs(x) >= 1e7),
-                                       formatC(x, digits = digits - 1L, format = "e"),
-                                       formatC(signif(x, digits), format = "fg", width = 1L))))
-}
-
 #' @export
 format.softanneal_fit <- function(x, ...) {
   what <- if (inherits(x, "softanneal_fit_softening")) paste0("softening fit ", x$model) else {

@@ -149,12 +149,6 @@ cool_down <- function(thickness_mm, start_c, ambient_c = 20, until_min = NULL, t
               h_block_w_m2k, width_mm, length_mm, alloy, specimen, n_points, after)
 }
 
-# An argument as plain double in a unit; class units is converted, everything else checked.
-in_unit <- function(x, unit, arg, lower = -Inf, upper = Inf, open = FALSE) {
-  if (inherits(x, "units")) x <- plain_units(x, unit, arg)
-  check_numeric(x, arg, lower, upper, open)
-}
-
 check_warmer <- function(warm, cold, warm_arg, cold_arg, other) {
   cold <- in_unit(cold, "degC", cold_arg, -ZERO_CELSIUS)
   both <- common_length(warm = warm, cold = cold)

@@ -1,15 +1,6 @@
 # Straight line of the textbook: the logarithm of rate over inverse temperature. That of the
 # double logarithm is in plots-avrami.R.
 
-plain_numbers <- function(x) vapply(x, function(v) format(v, scientific = FALSE, trim = TRUE), "")
-
-check_softening <- function(fit, arg = "fit") {
-  if (!inherits(fit, "softanneal_fit_softening")) {
-    abort("argument", paste0("`", arg, "` must come from fit_softening(), not ", describe(fit)),
-          arg = arg, remedy = "Fit the readings first.")
-  }
-}
-
 # ln k of each temperature on its own, the shape of the curve (levels, n, recovery,
 # incubation) held at the global fit: one parameter a temperature. NA where its readings do
 # not fix the rate.
@@ -173,13 +164,6 @@ arrhenius_line <- function(fit, level) {
   list(points = points, line = grid, title = "ln(rate) (rate in the unit of the data)",
        caption = caption_of("Points: data. Line: fit.",
                             band_words(grid$lower, level, "confidence band of the line")))
-}
-
-# Temperatures evenly spaced in 1/T, a little beyond the data.
-temperature_grid <- function(temp_c) {
-  x <- range(1 / (temp_c + ZERO_CELSIUS))
-  room <- max(diff(x) * 0.04, 1e-7)
-  1 / seq(x[1L] - room, x[2L] + room, length.out = 101L) - ZERO_CELSIUS
 }
 
 #' @method autoplot softanneal_fit_arrhenius

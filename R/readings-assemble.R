@@ -180,8 +180,6 @@ as_rolled_temperatures <- function(raw) {
                                 sum(!is.na(value)), ")"))
 }
 
-`%or%` <- function(x, y) if (is.null(x)) y else x
-
 # What is said about one column, or nothing where the header already was the standard name.
 describe_change <- function(name, role) {
   if (!is.null(role$scale)) return(paste0("'", name, "' is `hardness` in ", role$scale))
@@ -231,4 +229,3 @@ retype_extras <- function(raw, wide, dec) {
   raw[free] <- lapply(raw[free], utils::type.convert, as.is = TRUE, dec = dec)
   raw
 }
-

@@ -54,14 +54,3 @@ as.data.frame.softanneal_readings <- function(x, row.names = NULL, optional = FA
   if (!is.null(row.names)) attr(out, "row.names") <- row.names
   out
 }
-
-count <- function(n, noun, plural = paste0(noun, "s")) {
-  paste0(thousands(n), " ", if (n == 1) noun else plural)
-}
-
-# "A, B, C and 9 more"
-listed <- function(x, most = 8L) {
-  shown <- vapply(utils::head(x, most), format, "")
-  more <- if (length(x) > most) paste0(" and ", length(x) - most, " more")
-  paste0(paste(shown, collapse = ", "), more)
-}

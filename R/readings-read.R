@@ -121,13 +121,6 @@ read_readings <- function(x, columns = NULL, readings = NULL, specimen = NULL, t
   assemble_readings(raw, template, columns, readings, constants, times)
 }
 
-# The columns of any data frame without subclass, groups and row names.
-plain_frame <- function(x) {
-  columns <- lapply(seq_along(x), function(j) x[[j]])
-  names(columns) <- names(x)
-  structure(columns, class = "data.frame", row.names = .set_row_names(nrow(x)))
-}
-
 read_sheet <- function(path, columns, readings, sep, dec, encoding, sheet, skip, na) {
   if (!is.character(path) || length(path) != 1L || is.na(path)) {
     abort("argument", paste0("`x` must be a path or a data frame, not ", describe(path)), arg = "x",

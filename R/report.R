@@ -119,17 +119,6 @@ read_for_report <- function(readings, arguments) {
   })
 }
 
-# CSV for spreadsheets: a text cell that begins like a formula, and is no number such as -3, is
-# preceded by an apostrophe.
-write_table <- function(x, file, na = "NA") {
-  x <- as.data.frame(x)
-  for (j in which(vapply(x, function(v) is.character(v) || is.factor(v), NA))) {
-    x[[j]] <- escape_cells(as.character(x[[j]]))
-  }
-  names(x) <- escape_cells(names(x))
-  with_usual_digits(utils::write.csv(x, file, row.names = FALSE, na = na, fileEncoding = "UTF-8"))
-}
-
 save_pictures <- function(fit, level, folder) {
   plots <- list(softening.png = autoplot.softanneal_fit_softening(fit, level = level),
                 avrami.png = tryCatch(plot_avrami(fit), softanneal_error_too_few = function(e) {

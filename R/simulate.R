@@ -100,25 +100,6 @@ simulate_readings <- function(parameters = WORKSHOP_TRUTH, temp_c = c(290, 330, 
   label_columns(out)
 }
 
-check_seed <- function(seed) {
-  check_number(seed, "seed", -.Machine$integer.max, .Machine$integer.max, whole = TRUE,
-               remedy = "Give one whole number.")
-}
-
-# The state of random numbers, and back to it: the state itself, its kinds, or its absence.
-keep_random <- function() {
-  absent <- !exists(".Random.seed", envir = globalenv(), inherits = FALSE)
-  if (absent) stats::runif(1)
-  list(seed = get(".Random.seed", envir = globalenv()), absent = absent)
-}
-
-restore_random <- function(state) {
-  assign(".Random.seed", state$seed, envir = globalenv())
-  # the kinds live in the seed, and R takes them over only when it looks at it
-  RNGkind()
-  if (state$absent) rm(".Random.seed", envir = globalenv())
-}
-
 # True values as a model of the fits: list(model, kind, par, temp_ref_c), par in the order of the
 # model with ln_k_ref.
 true_model <- function(parameters, model, temp_ref_c) {

@@ -155,3 +155,108 @@ history_values <- function(object, points, place, passed_min) {
   }
   list(fit = fit, se = doubtful_se(object, delta_se(object, gradient)), ln_theta = ln_theta)
 }
+
+# Values of a fit at the rows of a history, or at readings joined to it; one warning for what
+# lies outside the readings of the fit.
+predict_history <- function(object, newdata, history) {
+  if (length(object$settings$set$no_energy)) forward_parameters(object)
+  columns <- object$readings$columns
+  h <- history_points(history)
+  span <- history_span(h)
+  if (is.null(newdata)) {
+    id <- rep.int(seq_len(span$count), diff(h$points[[3L]]))
+    part <- history_values(object, h$points, id, (h$points[[1L]] - span$start[id]) / 60)
+    hottest <- unlist(lapply(split(h$points[[2L]], id), cummax), use.names = FALSE)
+    back <- if (is.null(h$order)) seq_along(id) else order(h$order)
+    part <- lapply(part, `[`, back)
+    warn_history(object, hottest[back], part)
+    return(part)
+  }
+  check_data(newdata, "newdata", rows = FALSE)
+  log_s <- if (!is.null(columns$log_time)) {
+    numeric_column(newdata, columns$log_time, "newdata", "s", na = TRUE)
+  }
+  time <- if (!is.null(log_s) && !columns$time %in% names(newdata)) log_s / 60 else {
+    numeric_column(newdata, columns$time, "newdata", "min", 0, na = TRUE)
+  }
+  known <- which(!is.na(time) & if (is.null(log_s)) TRUE else !is.na(log_s))
+  specimen <- if (columns$specimen %in% names(newdata)) newdata[[columns$specimen]]
+  joined <- join_history(h, specimen[known], time[known], log_s[known], known)
+  part <- history_values(object, h$points, joined$place, joined$passed_min)
+  hottest <- hottest_before(h, joined)
+  warn_history(object, hottest, part, known)
+  full <- rep(NA_real_, nrow(newdata))
+  lapply(part, function(x) replace(full, known, x))
+}
+
+# Model number, parameters in order, reference temperature and scale of a forward model.
+forward_parameters <- function(parameters, model = NULL, temp_ref_c = NULL) {
+  if (inherits(parameters, "softanneal_fit_softening")) {
+    if (!is.null(model) && !identical(model, parameters$model)) {
+      abort("argument", paste0("`model` is '", model, "' but the fit is '", parameters$model, "'"),
+            arg = "model", remedy = "Leave `model` out with a fit.")
+    }
+    if (!is.null(temp_ref_c)) {
+      abort("argument", "`temp_ref_c` is given besides a fit, which has its own",
+            arg = "temp_ref_c", remedy = "Leave it out.")
+    }
+    check_ungrouped(parameters, "parameters")
+    if (length(parameters$settings$set$no_energy)) {
+      abort("model", "the fit knows one temperature only and has no activation energy",
+            arg = "parameters", remedy = "Fit readings of several temperatures, or fix the energy.")
+    }
+    return(list(kind = parameters$settings$set$kind, par = unname(parameters$par),
+                ref_k = parameters$temp_ref_c + ZERO_CELSIUS, scale = parameters$scale,
+                terms = names(parameters$par), model = parameters$model))
+  }
+  parameters <- check_start_like(parameters, "parameters")
+  model <- if (is.null(model)) "jmak" else check_model_name(model)
+  par <- parameters_of(parameters, model)
+  if (is.null(temp_ref_c)) {
+    abort("argument", "`temp_ref_c` is missing: rates need the temperature they hold at",
+          arg = "temp_ref_c", remedy = "Give the reference temperature of `ln_k_ref` in deg C.")
+  }
+  ref_k <- check_number(temp_ref_c, "temp_ref_c", -ZERO_CELSIUS, open = TRUE) + ZERO_CELSIUS
+  check_parameters(par)
+  list(kind = model_code(model), par = as.double(par), ref_k = ref_k, scale = NULL,
+       terms = names(par), model = model)
+}
+
+# Highest temperature each reading has seen.
+hottest_before <- function(h, joined) {
+  span <- history_span(h)
+  out <- rep(-Inf, length(joined$place))
+  for (k in setdiff(unique(joined$place), 0)) {
+    rows <- seq.int(h$points[[3L]][k] + 1L, h$points[[3L]][k + 1L])
+    pick <- which(joined$place == k)
+    passed <- (h$points[[1L]][rows] - span$start[k]) / 60
+    at <- pmax(findInterval(joined$passed_min[pick] * (1 + 1e-12), passed), 1L)
+    out[pick] <- cummax(h$points[[2L]][rows])[at]
+  }
+  out
+}
+
+# Outside the readings: hotter than any of them has been, or softened further, or softened
+# noticeably (1 % of all) at temperatures below theirs.
+warn_history <- function(object, hottest, part, rows = seq_along(hottest)) {
+  at <- object$conditions
+  after <- at$time_min > 0
+  read <- range(if (is.null(at$place)) at$temp_c[after] else {
+    hottest_before(list(points = object$readings$history), at)[after]
+  })
+  q <- object$par[["q_kj_mol"]]
+  e <- inverse_temperature(at$temp_c[after], object$temp_ref_c)
+  furthest <- max(log(at$time_min[after]) + q * e) + object$par[["ln_k_ref"]]
+  drop <- abs(object$par[["h_worked"]] - part$fit)
+  begun <- drop > 0.01 * abs(object$par[["h_worked"]] - object$par[["h_soft"]])
+  outside <- which(hottest > read[2L] + 1e-9 | part$ln_theta > furthest + 1e-9 |
+                     (begun & hottest < read[1L] - 1e-9))
+  if (length(outside)) {
+    warn("extrapolation", paste0(
+      length(outside), " of ", length(hottest), " points of the history lie outside the readings (",
+      format(read[1L], digits = 4), " to ", format(read[2L], digits = 4),
+      " degrees Celsius, reduced time up to ", format_quantity(exp(furthest)), "; ", in_rows(rows[outside]),
+      ")."), n = length(outside),
+      rows = rows[outside])
+  }
+}

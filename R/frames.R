@@ -1,0 +1,65 @@
+# Tables: as plain data frames, with labels of columns, from and to files.
+
+# The columns of any data frame without subclass, groups and row names.
+plain_frame <- function(x) {
+  columns <- lapply(seq_along(x), function(j) x[[j]])
+  names(columns) <- names(x)
+  structure(columns, class = "data.frame", row.names = .set_row_names(nrow(x)))
+}
+
+COLUMN_LABELS <- c(
+  sheet_row = "Row on the sheet", sheet_column = "Column on the sheet",
+  laboratory = "Laboratory", furnace = "Furnace",
+  group = "Group", specimen = "Piece of sheet", pass = "Rolling pass (0 = before)",
+  thickness_mm = "Thickness (mm)", width_mm = "Width (mm)", length_mm = "Length (mm)",
+  temp_c = "Temperature (\u00b0C)", step = "Step", time_min = "Time in the furnace (min)",
+  time_s = "Time (s)", reading = "Reading", hardness = "Hardness (in the unit of its scale)",
+  scale = "Hardness scale", operator = "Operator", position_mm = "Position (mm)",
+  note = "Note", sd_hv = "Standard deviation (HV)", quantity = "Quantity", value = "Value",
+  unit = "Unit")
+
+#' Labels with units for the columns of a table
+#'
+#' Puts a label with the unit on every standard column, as attribute `label`, which the data
+#' viewer of RStudio shows under the header. Labels are for looking only: nothing is ever
+#' computed from them, and subsetting with base R drops them.
+#'
+#' @param data A data frame with columns of the standard names, such as `temp_c`.
+#' @return `data` with the attribute `label` on the columns that have a standard name; values,
+#'   class and other columns as they were.
+#' @section Errors: `softanneal_error_argument` if `data` is no data frame.
+#' @examples
+#' attr(label_columns(data.frame(temp_c = 330))$temp_c, "label")
+#' @export
+label_columns <- function(data) {
+  check_data(data, rows = FALSE)
+  for (name in intersect(names(data), names(COLUMN_LABELS))) {
+    column <- data[[name]]
+    # classes with their own idea of attributes are left alone
+    if (is.object(column) || !is.atomic(column)) next
+    attr(column, "label") <- COLUMN_LABELS[[name]]
+    data[[name]] <- column
+  }
+  data
+}
+
+# CSV for spreadsheets: a text cell that begins like a formula, and is no number such as -3, is
+# preceded by an apostrophe.
+write_table <- function(x, file, na = "NA") {
+  x <- as.data.frame(x)
+  for (j in which(vapply(x, function(v) is.character(v) || is.factor(v), NA))) {
+    x[[j]] <- escape_cells(as.character(x[[j]]))
+  }
+  names(x) <- escape_cells(names(x))
+  with_usual_digits(utils::write.csv(x, file, row.names = FALSE, na = na, fileEncoding = "UTF-8"))
+}
+
+# One table of inst/extdata; empty cells are NA.
+fact_table <- function(file) {
+  path <- system.file("extdata", file, package = "softanneal")
+  if (!nzchar(path)) {
+    abort("file", paste0("the package lacks its table '", file, "'"), arg = file,
+          remedy = "Install softanneal anew.")
+  }
+  utils::read.csv(path, na.strings = "", stringsAsFactors = FALSE, check.names = FALSE)
+}
