@@ -71,7 +71,7 @@ sheet_page <- function(paper, title, format) {
   # in a string of CSS each character outside plain letters is written by its number
   letters <- strsplit(gsub("[[:cntrl:]]", " ", title), "")[[1L]]
   odd <- !grepl("[A-Za-z0-9 ]", letters)
-  letters[odd] <- sprintf("\\%06X", vapply(letters[odd], utf8ToInt, 0L))
+  letters[odd] <- sprintf("\\%06X ", vapply(letters[odd], utf8ToInt, 0L))
   blank <- "Group: ____________   Date: ____________"
   box <- paste0("@top-left { content: \"", paste(letters, collapse = ""), "\"; } ",
                 "@top-center { content: \"", blank, "\"; } ",

@@ -251,7 +251,7 @@ sheet_table <- function(x, class, format) {
     text <- gsub("<th>", "<th scope=\"col\">", text, fixed = TRUE)
     boxes <- sum(grepl(BENCH_BOX, names(x)))
     wide <- if (boxes) paste0("<style>table.steps th:nth-last-child(-n+", boxes, ") { width: ",
-                              format(min(14, 165 / boxes), digits = 3), "mm; }</style>")
+                              format(min(13.5, 145 / boxes), digits = 3), "mm; }</style>")
     text <- c(wide, paste0("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"", class, "\">"),
               text, "</div>")
   } else {
