@@ -11,9 +11,17 @@ exponent_names <- function(d) {
 
 # Strains of the readings, checked; missing ones are found with the other columns.
 strain_column <- function(data, column) {
-  numeric_column(data, column, lower = 0, open = TRUE, na = TRUE, remedy = paste(
+  strain <- numeric_column(data, column, lower = 0, open = TRUE, na = TRUE, remedy = paste(
     "Strains of cold work are above zero; metal that was not worked does not recrystallise,",
     "so leave such rows out."))
+  # a strain of 6 is a reduction by 99.5 per cent
+  percent <- which(strain > 6)
+  if (length(percent)) {
+    abort("range", paste0("column `", column, "` holds ", format(strain[percent[1L]]),
+                          ", a reduction in per cent and no strain"), arg = column, rows = percent,
+          remedy = "Give the effective strain, 2 / sqrt(3) * log(100 / (100 - reduction_pct)); see `cold_work()`.")
+  }
+  strain
 }
 
 # Adds strain to the readings. Strains are told apart to ten digits.

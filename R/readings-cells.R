@@ -19,6 +19,10 @@ column_numbers <- function(x, name, column, dec, place = NULL) {
 
 text_numbers <- function(text, name, dec, column = "hardness", place = NULL) {
   text <- valid_text(text)
+  odd <- grep("[^ -~]", text, useBytes = TRUE)
+  if (length(odd)) { # hard blanks and the typographic minus
+    text[odd] <- trimws(gsub("\u2212", "-", gsub("\u00a0", " ", text[odd], fixed = TRUE), fixed = TRUE))
+  }
   text[!nzchar(text)] <- NA
   plain <- if (identical(dec, ",")) chartr(",.", ".,", text) else text
   number <- suppressWarnings(as.numeric(plain))
@@ -38,7 +42,9 @@ text_numbers <- function(text, name, dec, column = "hardness", place = NULL) {
     attr(number, "minutes") <- clock
   }
   if (length(bad)) {
-    hint <- cell_hint(text[bad[1L]], column, dec)
+    hint <- if (identical(text[bad[1L]], name)) {
+      list(what = "the header again", remedy = "Leave one header and one table on a sheet.")
+    } else cell_hint(text[bad[1L]], column, dec)
     abort("column", paste0("column `", name, "` must hold numbers, and holds '", text[bad[1L]],
                            "'", if (nzchar(hint$what)) paste0(" (", hint$what, ")")),
           arg = name, rows = bad, cells = text[bad], where = place_text(place, bad),

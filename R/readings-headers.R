@@ -47,7 +47,10 @@ fold_header <- function(text) {
   for (i in if (length(odd)) seq_len(nrow(PLAIN_LETTERS))) {
     text[odd] <- gsub(PLAIN_LETTERS[i, 1L], PLAIN_LETTERS[i, 2L], text[odd], fixed = TRUE)
   }
-  trimws(tolower(gsub("[[:space:]]+", " ", text)))
+  text <- trimws(tolower(gsub("[[:space:]]+", " ", text)))
+  text <- gsub("(superficial )?rockwell (hardness )?(15|30|45)[ -]?([ntwxy])", "hr\\3\\4", text)
+  text <- gsub("rockwell (hardness )?([abcdefghk])($|[^a-z])", "hr\\2\\3", text)
+  sub("^vickers( hardness)?($|[^a-z])", "hv\\2", text)
 }
 
 # The table of words, longest first, read once a session.
@@ -90,8 +93,9 @@ parse_header <- function(name, is_units = FALSE) {
     unit <- c(time_min = "min", temp_c = "c", position_mm = "mm", thickness_mm = "mm")[standard]
     return(list(column = standard, unit = unname(unit), change = c(0, 1), exact = TRUE))
   }
-  if (grepl("^h[rvkb]", text) && !is.na(known_scale(text))) {
-    return(list(column = "hardness", scale = known_scale(text)))
+  if (grepl("^h[rvkb]", text)) {
+    scale <- known_scale(sub("[ _]+(hardness|value|number|reading)$", "", text))
+    if (!is.na(scale)) return(list(column = "hardness", scale = scale))
   }
   # T (C) and t (min): the unit tells one from the other
   if (grepl("^t[ _./]*[[(/ _]", text)) text <- sub("^t", "time", text)

@@ -86,6 +86,7 @@ grid_table <- function(grid, named, na, dec) {
   if (!length(rows)) abort_empty(grid$path)
   raw <- lapply(raw, \(x) replace(x, !is.na(x) & (x %in% na | !nzchar(x)), NA))
   names(raw) <- header$names
+  names(raw) <- number_scales(names(raw))
   raw <- structure(raw, class = "data.frame", row.names = .set_row_names(length(rows)))
   letters <- column_letters(seq_along(raw))
   if (grid$kind == "text") {
@@ -101,6 +102,16 @@ grid_table <- function(grid, named, na, dec) {
   }
   tell_layout(grid, found)
   tidy_sheet(raw, grid, dec, letters, rows)
+}
+
+# "HRB", "HRB", "HRB" over three readings become "HRB 1" to "HRB 3".
+number_scales <- function(names) {
+  for (name in unique(names[duplicated(names) & nzchar(names)])) {
+    if (!identical(parse_wide(name)$kind, "scale")) next
+    at <- which(names == name)
+    names[at] <- paste(name, seq_along(at))
+  }
+  names
 }
 
 tell_layout <- function(grid, found) {

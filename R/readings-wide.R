@@ -29,6 +29,8 @@ parse_wide <- function(name) {
     return(list(kind = quantity, stem = quantity, number = NA_integer_, scale = NA_character_,
                 value = change[1L] + change[2L] * as.numeric(sub(",", ".", value))))
   }
+  # "HRF (1)"
+  text <- sub("[ ]*[[(]([0-9]{1,2})[])]$", " \\1", text)
   scale <- NA_character_
   inside <- sub("^.*[[(]([^])]*)[])].*$", "\\1", text)
   if (!identical(inside, text)) {
@@ -61,7 +63,7 @@ parse_wide <- function(name) {
   }
   words <- header_words()
   words <- words$word[words$column %in% c("reading", "hardness")]
-  plain <- c("", "r", "h", "m", "x", "value", "wert", "test", "point", "punkt", "punto", "i")
+  plain <- c("", "r", "h", "m", "x", "value", "wert", "test", "point", "punkt", "punto", "i", "trial", "measurement")
   rest <- paste(parts, collapse = " ")
   if (!rest %in% c(plain, words) && !all(parts %in% c(plain, words))) return(NULL)
   list(kind = "reading", stem = if (nzchar(rest)) rest else stem, number = index, scale = scale)

@@ -190,6 +190,8 @@ test_that("groups, laboratories, strips and reductions are not pooled without a 
   expect_told(try(fit_softening(two), silent = TRUE), "assumption", "2 values of `group`", 2L)
   cut <- rbind(transform(d, reduction_pct = 20), transform(d, reduction_pct = 40))
   expect_refused(fit_softening(cut), "argument", "holds several reductions", "strain")
+  expect_refused(fit_softening(cut, strain = reduction_pct), "range", "a reduction in per cent",
+                 "reduction_pct")
   rolled <- subset(two, time_min == 0)
   expect_refused(compare_baseline(rolled, rolled), "argument", "2 values of `group`", "x")
   expect_told(compare_baseline(subset(d, time_min == 0), c(92, 92.5, 91.5)), "assumption",
