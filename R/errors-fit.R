@@ -160,7 +160,7 @@ fit_components <- function(r, d, set, level) {
   out <- list(m = m, steps = steps, structure = structure, prior = p$prior, estimated = p$estimated,
               visible = p$visible, stated = d$u_temp, exact = isTRUE(d$u_temp_exact),
               problems = problems, free = m$place, input = input, form = form, errors = errors,
-              held = held)
+              held = held, loading = r$loading)
   out$errors[[4L]] <- unname(m$variance)
   out
 }
@@ -178,7 +178,7 @@ components_structure <- function(structure, m, noise, factor, steps, order = str
   components_problem(structure, m$y[back], m$x[back, , drop = FALSE], m$g[back], noise, factor)
 }
 
-SE_CHOICES <- c("cluster", "components", "steps", "model")
+SE_CHOICES <- c("components", "cluster", "steps", "model")
 
 # A column of labels that is used where it is there; `name` its default, `other` another one.
 label_column <- function(data, column, name, other = name) {
@@ -255,7 +255,7 @@ components_profile <- function(fit, errors, level, ends = NULL) {
   set <- fit$settings$set
   r <- .Call(C_sa_call_mixed_profile, errors$input,
              list(set$kind, set$lower, set$upper, set$natural, set$held), fit$readings$ref_k,
-             unname(fit$par), errors$form, errors$errors, list(errors$m$g, errors$m$mode), rise)
+             unname(fit$par), errors$form, errors$errors, list(errors$m$g, errors$m$mode, errors$loading), rise)
   list(states = PARAMETER_STATES[r[[1L]] + 1L],
        limits = matrix(r[[2L]], p, 2L, byrow = TRUE,
                        dimnames = list(names(fit$par), c("lower", "upper"))))

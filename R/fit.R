@@ -210,7 +210,7 @@
 fit_softening <- function(data,
                           model = "jmak",
                           scale = c("HV", "as read"),
-                          se = c("cluster", "components", "steps", "model"),
+                          se = c("components", "cluster", "steps", "model"),
                           start = NULL, ..., time = time_min, temp = temp_c, hardness = hardness,
                           reading_scale = scale, specimen = specimen, history = NULL,
                           log_time = NULL, weights = NULL,

@@ -174,6 +174,7 @@ SEXP sa_call_mixed_profile(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP st
     const double *b = glue_doubles(par, rp, "par"),
                  *rise = glue_doubles(threshold, rp, "threshold");
     const double *mode = glue_doubles(glue_part(linear, 1), (R_xlen_t)m.columns, "mode");
+    const double *unseen = glue_doubles(glue_part(linear, 2), rp, "loading");
     m.c.g = glue_doubles(glue_part(linear, 0), rn, "g");
     sa_mixed_shift(&m.f, mode);
     m.s.clock.shift = m.f.shift;
@@ -214,6 +215,7 @@ SEXP sa_call_mixed_profile(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP st
             continue;
         for (size_t k = 0; k < m.p; k++)
             half[k] = k == j ? HUGE_VAL : -1.0;
+        loading[j] = unseen[j];
         at_bound[j] = b[j] <= m.s.lower[j] ? -1 : b[j] >= m.s.upper[j] ? 1 : 0;
         R_CheckUserInterrupt();
         sa_softening_states(&m.s, b, at_bound, objective, rise[j], half, loading, 1, states, of_one,

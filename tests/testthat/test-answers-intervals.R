@@ -59,7 +59,7 @@ test_that("a fraction of the plain model has the interval of ln k", {
   # ln t of X = 1 - 1/e at the reference temperature is -ln k_ref
   for (model in c("jmak", "jmak_incubation")) {
     f <- quietly_fitted(with_test_seed(62, made_readings(sd_step = 0.5)), model,
-                        fixed = if (model == "jmak_incubation") c(theta0 = 0))
+                        se = "cluster", fixed = if (model == "jmak_incubation") c(theta0 = 0))
     a <- time_to(f, fraction = 1 - exp(-1), temp_c = f$temp_ref_c, method = "profile")
     expect_equal(-log(c(a$conf.high, a$conf.low)),
                  unname(confint(f, "ln_k_ref", method = "profile")[1L, ]), tolerance = 1e-5)

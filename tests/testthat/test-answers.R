@@ -1,4 +1,6 @@
-bell_fit <- function() fit_softening(with_test_seed(61, made_readings(sd_step = 1)))
+bell_fit <- function() {
+  fit_softening(with_test_seed(61, made_readings(sd_step = 1)), se = "cluster")
+}
 
 test_that("temp_for() is the inverse of time_to()", {
   f <- bell_fit()

@@ -104,7 +104,7 @@ test_that("errors made independent: the sum of squares is that of the dense cova
   rise <- 4
   r <- .Call(C_sa_call_mixed_profile, e$input,
              list(set$kind, set$lower, set$upper, set$natural, set$held), fit$readings$ref_k,
-             unname(best$par * scale), e$form, errors, list(p[[3L]], mode), rep(rise, 5L))
+             unname(best$par * scale), e$form, errors, list(p[[3L]], mode, rep(0, 5L)), rep(rise, 5L))
   expect_identical(r[[1L]], rep(0L, 5L))
   for (j in 3:5) {
     for (end in 1:2) {

@@ -12,7 +12,7 @@ made_strains <- function(strains = c(0.3, 0.6, 1.1), power = 1.8, hardening = 0.
 
 strain_fit <- function(...) {
   quietly_fitted(with_test_seed(81, made_strains(sd_step = 0.5)), ..., strain = strain,
-                 strain_ref = 0.6)
+                 strain_ref = 0.6, se = "cluster")
 }
 
 test_that("exact readings give the true parameters back", {

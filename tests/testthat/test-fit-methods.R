@@ -108,7 +108,7 @@ test_that("a fit works in a new session after saving, and without its data", {
 
 test_that("update() refits with another argument", {
   d <- with_test_seed(31, made_readings(sd_step = 1))
-  f <- fit_softening(d)
+  f <- fit_softening(d, se = "cluster")
   g <- update(f, se = "model")
   expect_equal(coef(g), coef(f))
   expect_equal(g$se, "model")
@@ -139,7 +139,7 @@ test_that("profile intervals meet their definition and agree with Wald where all
   expect_named(trace, c("term", "value", "deviance", "tau"))
   expect_true(all(diff(trace$tau) > 0))
   held <- quietly_fitted(with_test_seed(32, made_readings(sd_reading = 0.2, n = 6)),
-                         fixed = c(n = p["n", 1L]))
+                         fixed = c(n = p["n", 1L]), se = "model")
   expect_equal((deviance(held) - deviance(f)) / sigma(f)^2, qt(0.975, df.residual(f))^2,
                tolerance = 1e-4)
   b <- with_test_seed(33, confint(f, method = "boot"))
@@ -179,6 +179,7 @@ test_that("predictions keep rows and order, pass NA, and do not lean on other ro
   expect_error(predict(f, data.frame(temp_c = 300, time_min = -1)), class = "softanneal_error_range")
   expect_error(predict(f, new, intervall = "confidence"), class = "softanneal_error_argument")
   # a prediction interval holds reading and treatment scatter besides the curve's error
+  f <- fit_softening(with_test_seed(31, made_readings(sd_step = 1)), se = "cluster")
   both <- predict(f, new[1, ], interval = "prediction", se.fit = TRUE)
   e <- softanneal:::error_components(f)
   expect_equal(unname(both$fit[3L] - both$fit[1L]),

@@ -134,17 +134,18 @@ test_that("a factor on hardness scales hardness, a factor on time scales the rat
   for (seed in 1:4) {
     model <- c("jmak", "recovery_jmak", "jmak_incubation", "jmak")[seed]
     d <- random_readings(seed, model)
-    f <- quietly_fitted(d, model)
+    f <- quietly_fitted(d, model, se = "cluster")
     levels <- intersect(c("h_worked", "h_soft", "dh_rec"), names(coef(f)))
     rates <- grep("^ln_k", names(coef(f)), value = TRUE)
     for (by in c(0.01, 0.37, 10, 1000)) {
       factor <- ifelse(names(coef(f)) %in% levels, by, 1)
-      g <- quietly_fitted(transform(d, hardness = by * hardness), model)
+      g <- quietly_fitted(transform(d, hardness = by * hardness), model,
+                          se = "cluster")
       expect_equal(coef(g), factor * coef(f), tolerance = 1e-6)
       expect_equal(vcov(g), outer(factor, factor) * vcov(f), tolerance = 1e-5)
       expect_equal(sigma(g), by * sigma(f), tolerance = 1e-7)
       expect_equal(predict(g, d[1:20, ]), by * predict(f, d[1:20, ]), tolerance = 1e-7)
-      slow <- quietly_fitted(transform(d, time_min = by * time_min), model)
+      slow <- quietly_fitted(transform(d, time_min = by * time_min), model, se = "cluster")
       expect_equal(coef(slow), coef(f) - ifelse(names(coef(f)) %in% rates, log(by), 0),
                    tolerance = 1e-6)
       expect_equal(vcov(slow), vcov(f), tolerance = 1e-5)
