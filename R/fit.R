@@ -50,18 +50,14 @@
 #' of a step (furnace, position, piece), since these are misfit to the curve but not scatter
 #' within the step.
 #'
-#' **Standard errors.** `se = "cluster"` (default where replicates exist): sandwich over heat
-#' treatments (specimen and step), each residual divided by one minus its leverage, with t
-#' quantiles on treatments minus parameters. Where few treatments carry a parameter these errors
-#' are rather too large (in the design of the examples, by a fifth for n and two fifths for Q in
-#' the median over simulated sets), while their intervals cover 94 to 97 %; with fewer than about four
-#' treatments more than parameters they run far too wide, and `"steps"` is the better choice. A
-#' treatment that alone decides a parameter has no residual; its error is taken to be as large as
-#' the scatter of the others. `"steps"`: the scatter of
-#' the step means about the curve, pooled over all steps; best when all steps scatter alike, and
-#' then right for every parameter. `"model"`: the textbook
-#' formula that takes every reading as independent; with shared errors its intervals cover far
-#' too seldom.
+#' **Standard errors.** `se = "components"` (default): offsets of specimens, errors of the furnace
+#' temperature, operators, steps and readings together, see [softening-errors]; the estimates are then
+#' generalised least squares. The others are least squares and leave specimens and furnaces out; their
+#' intervals hold where only steps and readings scatter. `"cluster"`: sandwich over steps, each residual
+#' divided by one minus its leverage, with t quantiles on steps minus parameters; biased upwards where
+#' few steps carry a parameter. `"steps"`: the variance of the step means about the curve, pooled.
+#' `"model"`: the usual formula for independent readings; with shared errors its intervals cover far
+#' too seldom. With Huber loss the default is `"cluster"`.
 #'
 #' **What the data do not fix.** A parameter with a wide interval, at a bound, or in a
 #' direction the readings do not see is followed along its profile likelihood. If the sum of
