@@ -4,8 +4,11 @@
 
 # Recrystallised fraction that counts as complete in the one-hour temperature.
 COMPLETE <- 0.99
-# Error of one reading and of one step in HV. Own choice: common practice, no source.
-USUAL_SCATTER <- c(reading = 2, step = 1.5)
+# Errors of an ordinary bench: reading, step and piece in HV, furnace temperature in K. Own choice
+# (common practice, no source), within what is seen: published student readings of brass scatter by
+# some 2 HV, step means on the flat part of published curves by 1 HV; furnaces are uniform within a
+# half width of 3 to 10 K (AMS 2750, classes 1 to 4), standard uncertainty half width / sqrt(3).
+USUAL_SCATTER <- c(reading = 2, step = 1, piece = 2, furnace = 2)
 GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 
 #' A guess of the kinetics, with its spread
@@ -43,14 +46,19 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #'   instead of those of the table; zero or more.
 #' @param sd_reading Standard deviation of one reading within a step, in HV (with a fit: in its
 #'   scale); default 2 (common practice, no source), or that of the fit.
-#' @param sd_step Standard deviation that all readings of a step share (furnace, position,
-#'   piece), in HV; default 1.5 (common practice, no source), or that of the fit.
+#' @param sd_step Standard deviation that all readings of a step share, in HV; default 1 (common
+#'   practice, no source), or that of the fit.
+#' @param sd_piece Standard deviation of the offset of a piece, which all its steps share, in HV;
+#'   default 2 (common practice, no source).
+#' @param u_temp_c Standard uncertainty of the temperature of a furnace in K, one error for all
+#'   pieces at one temperature; default 2. `0` for this or for `sd_piece` leaves the term out.
 #' @param draws Number of parameter sets drawn, an even number.
 #' @param seed Seed of the draws; the session's random numbers are left as found.
 #' @return An object of class `softanneal_guess`, a list with `par` (parameters of the model as in
 #'   [fit_softening()], at `temp_ref_c`), `draws` (matrix, one row a set), `table` (a data frame
 #'   with columns `quantity`, `value`, `sd`, `unit`, `source`, `how_got`), `estimated` (logical:
-#'   parameters the run has to find), `sd_reading`, `sd_step`, `scale`, `alloy` and `model`.
+#'   parameters the run has to find), `sd_reading`, `sd_step`, `sd_piece`, `u_temp_c`, `scale`,
+#'   `alloy` and `model`.
 #'   `as.data.frame()` gives the table.
 #' @section Errors:
 #'   `softanneal_error_range` for values that are not positive, negative spreads, `h_worked` not
@@ -65,7 +73,8 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #' @export
 plan_guess <- function(alloy = "C26000", fit = NULL, ..., recryst_1h_c = NULL,
                        q_kj_mol = NULL, n = NULL, h_worked = NULL, h_soft = NULL, sd_prior = NULL,
-                       sd_reading = NULL, sd_step = NULL, draws = 64, seed = 1) {
+                       sd_reading = NULL, sd_step = NULL, sd_piece = NULL, u_temp_c = NULL, draws = 64,
+                       seed = 1) {
   check_dots_empty(...)
   alloy <- as_material(alloy)
   draws <- check_number(draws, "draws", 2, 1e5, whole = TRUE)
@@ -96,6 +105,11 @@ plan_guess <- function(alloy = "C26000", fit = NULL, ..., recryst_1h_c = NULL,
     abort("range", "`sd_reading` and `sd_step` are both zero", arg = "sd_reading",
           remedy = "Readings without error need no plan; give one of them.")
   }
+  # a fit shows neither in its scatter about the curve: one piece per temperature hides them
+  guess$sd_piece <- check_number(sd_piece, "sd_piece", 0, null = TRUE)
+  if (is.null(guess$sd_piece)) guess$sd_piece <- USUAL_SCATTER[["piece"]]
+  guess$u_temp_c <- check_number(u_temp_c, "u_temp_c", 0, null = TRUE)
+  if (is.null(guess$u_temp_c)) guess$u_temp_c <- USUAL_SCATTER[["furnace"]]
   guess$alloy <- alloy
   structure(guess, class = "softanneal_guess")
 }
@@ -308,7 +322,8 @@ format.softanneal_guess <- function(x, ...) {
       paste0("  rates in 1/min at ", format(x$temp_ref_c, digits = 5), " deg C")
     },
     paste0("  error of a reading ", format_quantity(x$sd_reading), ", of a step ",
-           format_quantity(x$sd_step), " ", x$scale))
+           format_quantity(x$sd_step), ", of a piece ", format_quantity(x$sd_piece), " ", x$scale,
+           "; of a furnace ", format_quantity(x$u_temp_c), " K"))
 }
 
 #' @rdname plan_guess

@@ -1,11 +1,14 @@
 # What a plan will tell: standard errors to expect from its readings, by linear theory at the
-# guess and at every draw of it. Same information as in src/design.c, without its floor.
+# guess and at every draw of it, with the errors of readings, steps, pieces and furnaces.
 
 #' Standard errors to expect from a plan
 #'
-#' Linear theory, `(sum w g g')^-1` with `g` the gradient of the hardness of a step and
-#' `w = 1 / (sd_step^2 + sd_reading^2 / n)`, since the readings of a step share its errors. Only
-#' steps with a place in the timetable count.
+#' Linear theory (generalised least squares): the inverse of `X' V^-1 X` with `X` the gradients of the
+#' hardness of the steps and `V` their covariance: `sd_step^2 + sd_reading^2 / n` for each step,
+#' `sd_piece^2` between the steps of a piece, and `u_temp_c^2` times the product of the slopes dH/dT
+#' between steps at one temperature, whose pieces share a furnace. Only steps with a place in the
+#' timetable count. More readings of a step only make `sd_reading` small; against the errors of pieces
+#' and furnaces more pieces help, at more temperatures.
 #'
 #' @param x A plan of [plan_anneal()] or [improve_plan()].
 #' @param ... Must be empty.
@@ -33,9 +36,8 @@ tidy.softanneal_plan <- function(x, ...) {
   guess <- x$guess
   s <- x$steps[!is.na(x$steps$read_min), ]
   temps <- x$temperatures$temp_c
-  w <- step_information(guess, x$settings$n_readings)
   sets <- rbind(guess$par, guess$draws)
-  se <- apply(sets, 1L, \(b) expected_errors(guess, b, s$temp_c, s$time_min, w, temps))
+  se <- apply(sets, 1L, \(b) expected_errors(guess, b, s, x$settings$n_readings, temps))
   terms <- names(guess$par)[guess$estimated]
   low_high <- apply(se[, -1L, drop = FALSE], 1L, \(v) {
     v[is.na(v)] <- Inf
@@ -62,23 +64,30 @@ glance.softanneal_plan <- function(x, ...) {
     end_clock = clock_text(x$settings$start + end)))
 }
 
-# Information in the mean of a step.
+# Information in the mean of a step, its piece and furnace aside.
 step_information <- function(guess, n) 1 / (guess$sd_step^2 + guess$sd_reading^2 / n)
 
-# Standard errors of the estimated parameters and of ln t50 at `temps`; NA where singular.
-expected_errors <- function(guess, par, temp_c, time_min, w, temps) {
+# Standard errors of the estimated parameters and of ln t50 at `temps` from the steps `s` of a plan;
+# NA where singular.
+expected_errors <- function(guess, par, s, n_readings, temps) {
   moving <- guess$estimated
-  e <- inverse_temperature(temp_c, guess$temp_ref_c)
-  jac <- .Call(C_sa_call_hardness, guess$kind, log(as.double(time_min)), as.double(e),
-               as.double(par))[, -1L, drop = FALSE][, moving, drop = FALSE]
+  hardness <- function(temp_c) {
+    e <- inverse_temperature(temp_c, guess$temp_ref_c)
+    .Call(C_sa_call_hardness, guess$kind, log(as.double(s$time_min)), as.double(e), as.double(par))
+  }
+  jac <- hardness(s$temp_c)[, -1L, drop = FALSE][, moving, drop = FALSE]
   lost <- rep(NA_real_, sum(moving) + length(temps))
   size <- sqrt(colSums(jac^2))
-  if (any(size == 0)) return(lost)
-  scaled <- sweep(jac, 2L, size, `/`)
+  if (any(size == 0) || nrow(jac) < ncol(jac)) return(lost)
   # singular values of the scaled Jacobian, as in the fit (RANK_TOLERANCE of src/inference.c)
-  v <- svd(scaled, nu = 0)
-  if (nrow(scaled) < ncol(scaled) || min(v$d) < 1e-9 * max(v$d)) return(lost)
-  root <- sweep(v$v, 2L, v$d, `/`) / size / sqrt(w) # cov = root root'
+  d <- svd(sweep(jac, 2L, size, `/`), nu = 0, nv = 0)$d
+  if (min(d) < 1e-9 * max(d)) return(lost)
+  slope <- hardness(s$temp_c + 0.5)[, 1L] - hardness(s$temp_c - 0.5)[, 1L] # HV per K
+  v <- outer(s$specimen, s$specimen, `==`) * guess$sd_piece^2 +
+    outer(s$temp_c, s$temp_c, `==`) * outer(slope, slope) * guess$u_temp_c^2
+  diag(v) <- diag(v) + 1 / step_information(guess, n_readings)
+  white <- svd(sweep(backsolve(chol(v), jac, transpose = TRUE), 2L, size, `/`), nu = 0)
+  root <- sweep(white$v, 2L, white$d, `/`) / size # cov = root root'
   at <- .Call(C_sa_call_time_to, guess$kind,
               as.double(inverse_temperature(temps, guess$temp_ref_c)), rep(0.5, length(temps)), 1L,
               as.double(par))[, -1L, drop = FALSE][, moving, drop = FALSE]

@@ -184,7 +184,8 @@ test_that("standard errors predicted are those of simulated runs", {
   full <- identical(Sys.getenv("SOFTANNEAL_EXTENDED_TESTS"), "true")
   runs <- if (full) 500L else 150L
   tolerance <- 0.15 + if (full) 0 else 2 / sqrt(2 * (runs - 1))
-  g <- plan_guess(recryst_1h_c = 330, draws = 8, sd_reading = 2, sd_step = 1.5)
+  g <- plan_guess(recryst_1h_c = 330, draws = 8, sd_reading = 2, sd_step = 1.5, sd_piece = 0,
+                  u_temp_c = 0)
   plan <- plan_anneal(c(290, 310, 330, 350), c(4, 8, 16, 32, 64), g, n_readings = 6, furnaces = 2,
                       session_min = 400)
   s <- plan$steps

@@ -407,20 +407,25 @@ test_that("the curves to expect are those of the guess and its draws, with the r
 })
 
 test_that("errors to expect are those of linear theory, by hand", {
-  g <- guess_330(draws = 8, sd_reading = 3, sd_step = 1)
-  p <- plan_anneal(c(290, 330), c(8, 16, 32), g, n_readings = 5, furnaces = 2)
+  g <- guess_330(draws = 8, sd_reading = 3, sd_step = 1, sd_piece = 1.7, u_temp_c = 1.3)
+  p <- plan_anneal(c(290, 330), c(8, 16, 32), g, n_readings = 5, furnaces = 2,
+                   specimens_per_temp = 2)
   s <- p$steps
-  jac <- by_hand_gradient(g$par, function(b) by_hand_hardness(b, g, s$temp_c, s$time_min))
-  cov <- solve(crossprod(jac)) * (1 + 9 / 5)
+  hardness <- function(b, temp_c = s$temp_c) by_hand_hardness(b, g, temp_c, s$time_min)
+  jac <- by_hand_gradient(g$par, hardness)
+  slope <- (hardness(g$par, s$temp_c + 1e-3) - hardness(g$par, s$temp_c - 1e-3)) / 2e-3
+  v <- diag(1 + 9 / 5, nrow(s)) + 1.7^2 * outer(s$specimen, s$specimen, `==`) +
+    1.3^2 * outer(slope, slope) * outer(s$temp_c, s$temp_c, `==`)
+  cov <- solve(t(jac) %*% solve(v, jac))
   t <- tidy(p)
-  expect_equal(t$std.error[1:5], sqrt(diag(cov)), tolerance = 1e-6)
+  expect_equal(t$std.error[1:5], sqrt(diag(cov)), tolerance = 1e-4) # the slope is a difference
   ln_t50 <- function(b, temp) {
     log(log(2)^(1 / b[["n"]])) - b[["ln_k_ref"]] + b[["q_kj_mol"]] / 8.31446261815324e-3 *
       (1 / (temp + 273.15) - 1 / (g$temp_ref_c + 273.15))
   }
   for (k in 1:2) {
     d <- by_hand_gradient(g$par, function(b) ln_t50(b, c(290, 330)[k]))
-    expect_equal(t$std.error[5L + k], sqrt(drop(d %*% cov %*% d)), tolerance = 1e-6)
+    expect_equal(t$std.error[5L + k], sqrt(drop(d %*% cov %*% d)), tolerance = 1e-4)
     expect_equal(t$estimate[5L + k], ln_t50(g$par, c(290, 330)[k]), tolerance = 1e-9)
   }
   expect_true(all(t$std.error.low <= t$std.error.high))
@@ -428,6 +433,26 @@ test_that("errors to expect are those of linear theory, by hand", {
   blind <- tidy(plan_anneal(330, c(4, 8, 16, 32), g))
   expect_true(is.na(blind$std.error[blind$term == "q_kj_mol"]))
   expect_output(print(plan_anneal(330, c(4, 8, 16, 32), g)), "do not determine the activation")
+})
+
+test_that("pieces, not readings, make the activation energy certain", {
+  error <- function(...) {
+    t <- tidy(plan_anneal(c(290, 310, 330, 350), c(8, 16, 32), guess_330(draws = 2), furnaces = 4,
+                          session_min = 900, length_mm = 300, ...))
+    t$std.error[t$term == "q_kj_mol"]
+  }
+  one <- error()
+  expect_gt(error(n_readings = 30) / one, 0.95)
+  expect_lt(error(specimens_per_temp = 2), one)
+  # a furnace error alone, at four temperatures: the line through four rates of known error
+  far <- guess_330(draws = 2, sd_reading = 1e-4, sd_step = 0, sd_piece = 0, u_temp_c = 2)
+  temps <- c(290, 310, 330, 350)
+  t <- tidy(plan_anneal(temps, c(8, 16, 32), far, furnaces = 4, session_min = 900))
+  kelvin <- temps + 273.15
+  x <- -1 / 8.31446261815324e-3 / kelvin
+  u <- far$par[["q_kj_mol"]] / (8.31446261815324e-3 * kelvin^2) * 2
+  by_hand <- sqrt(solve(crossprod(cbind(1, x) / u))[2, 2])
+  expect_equal(t$std.error[t$term == "q_kj_mol"], by_hand, tolerance = 1e-3)
 })
 
 test_that("a fit of readings from a plan gives back the truth, whatever the sheet", {
