@@ -322,8 +322,11 @@ format.softanneal_guess <- function(x, ...) {
       paste0("  rates in 1/min at ", format(x$temp_ref_c, digits = 5), " deg C")
     },
     paste0("  error of a reading ", format_quantity(x$sd_reading), ", of a step ",
-           format_quantity(x$sd_step), ", of a piece ", format_quantity(x$sd_piece), " ", x$scale,
-           "; of a furnace ", format_quantity(x$u_temp_c), " K"))
+           format_quantity(x$sd_step), if (!is.null(x$sd_piece)) {
+             paste0(", of a piece ", format_quantity(x$sd_piece))
+           }, " ", x$scale, if (!is.null(x$u_temp_c)) {
+             paste0("; of a furnace ", format_quantity(x$u_temp_c), " K")
+           }))
 }
 
 #' @rdname plan_guess

@@ -82,9 +82,12 @@ expected_errors <- function(guess, par, s, n_readings, temps) {
   # singular values of the scaled Jacobian, as in the fit (RANK_TOLERANCE of src/inference.c)
   d <- svd(sweep(jac, 2L, size, `/`), nu = 0, nv = 0)$d
   if (min(d) < 1e-9 * max(d)) return(lost)
-  slope <- hardness(s$temp_c + 0.5)[, 1L] - hardness(s$temp_c - 0.5)[, 1L] # HV per K
-  v <- outer(s$specimen, s$specimen, `==`) * guess$sd_piece^2 +
-    outer(s$temp_c, s$temp_c, `==`) * outer(slope, slope) * guess$u_temp_c^2
+  # guesses saved by an earlier version know neither
+  sd_piece <- if (is.null(guess$sd_piece)) 0 else guess$sd_piece
+  u_temp_c <- if (is.null(guess$u_temp_c)) 0 else guess$u_temp_c
+  slope <- 10 * (hardness(s$temp_c + 0.05)[, 1L] - hardness(s$temp_c - 0.05)[, 1L]) # HV per K
+  v <- outer(s$specimen, s$specimen, `==`) * sd_piece^2 +
+    outer(s$temp_c, s$temp_c, `==`) * outer(slope, slope) * u_temp_c^2
   diag(v) <- diag(v) + 1 / step_information(guess, n_readings)
   white <- svd(sweep(backsolve(chol(v), jac, transpose = TRUE), 2L, size, `/`), nu = 0)
   root <- sweep(white$v, 2L, white$d, `/`) / size # cov = root root'

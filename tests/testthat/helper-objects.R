@@ -6,7 +6,8 @@ result_objects <- function() {
   small <- bell[bell$time_min %in% c(0, 8, 32, 128) & bell$temp_c %in% c(290, 330, 370), ]
   fit <- fit_softening(small)
   steps <- data.frame(specimen = "A1", temp_c = 370, time_min = c(4, 8))
-  history <- anneal_history(steps, thickness_mm = 0.95)
+  history <- anneal_history(steps, thickness_mm = 0.95, support = "free",
+                            cool_support = "free")
   law <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180)
   strained <- with_test_seed(41, {
     a <- made_readings(n = 2, sd_step = 1)
