@@ -436,9 +436,10 @@ test_that("errors to expect are those of linear theory, by hand", {
 })
 
 test_that("furnaces and pieces, not readings, make the activation energy certain", {
+  quiet <- function(x) suppressWarnings(x, classes = "softanneal_warning_assumption")
   error <- function(temps = c(290, 310, 330, 350), ...) {
-    t <- tidy(plan_anneal(temps, c(8, 16, 32), guess_330(draws = 2), furnaces = 8,
-                          session_min = 900, length_mm = 300, ...))
+    t <- tidy(quiet(plan_anneal(temps, c(8, 16, 32), guess_330(draws = 2), furnaces = 8,
+                                session_min = 900, length_mm = 300, ...)))
     t$std.error[t$term == "q_kj_mol"]
   }
   one <- error()
@@ -449,7 +450,7 @@ test_that("furnaces and pieces, not readings, make the activation energy certain
   # a furnace error alone, at four temperatures: the line through four rates of known error
   far <- guess_330(draws = 2, sd_reading = 0.02, sd_step = 0, sd_piece = 0, u_temp_c = 2)
   temps <- c(290, 310, 330, 350)
-  t <- tidy(plan_anneal(temps, c(8, 16, 32), far, furnaces = 4, session_min = 900))
+  t <- tidy(quiet(plan_anneal(temps, c(8, 16, 32), far, furnaces = 4, session_min = 900)))
   kelvin <- temps + 273.15
   x <- -1 / 8.31446261815324e-3 / kelvin
   u <- far$par[["q_kj_mol"]] / (8.31446261815324e-3 * kelvin^2) * 2
