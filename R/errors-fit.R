@@ -204,7 +204,8 @@ with_furnace_uncertainty <- function(d, u_temp_c, u_temp_exact) {
 at_estimate <- function(r, par, d, set, control) {
   moved <- run_softening(d, set, control, par, rep(1L, length(par)))
   for (field in c("par", "jac", "fitted")) r[[field]] <- moved[[field]]
-  r$sums[1:3] <- moved$sums[1:3]
+  parts <- c("objective", "pure_error", "between")
+  r$sums[parts] <- moved$sums[parts]
   r
 }
 

@@ -63,7 +63,8 @@ run_chunks <- function(d, set, threads, chunk_size = NULL, workers = plan_worker
 # What a worker does; it has the package from its own library.
 run_piece <- function(piece, set, threads, signal) {
   r <- run_batch(piece, set, threads_allowed(threads))
-  r$counts[10L, ] <- c(0L, piece$row)[r$counts[10L, ] + 1L] # rows of the whole table
+  rows <- match("row", GROUP_COUNTS)
+  r$counts[rows, ] <- c(0L, piece$row)[r$counts[rows, ] + 1L] # rows of the whole table
   signal()
   r
 }

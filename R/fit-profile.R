@@ -82,7 +82,7 @@ trace_parameter <- function(object, term, values, variance) {
       par[j] <- values[k]
       r <- run_softening(d, set, control, par)
       par <- r$par
-      deviance[k] <- r$sums[1L] + r$sums[2L]
+      deviance[k] <- r$sums[["objective"]] + r$sums[["pure_error"]]
     }
   }
   rise <- pmax(deviance - object$deviance, 0)

@@ -62,7 +62,7 @@ refit_each <- function(fit, draw, n_resamples) {
   estimates <- matrix(NA_real_, n_resamples, length(start))
   for (k in seq_len(n_resamples)) {
     r <- run_softening(draw(), fit$settings$set, control, start)
-    if ((r$counts[4L] + 1L) %in% LSQ_CONVERGED) estimates[k, ] <- r$par
+    if ((r$counts[["end"]] + 1L) %in% LSQ_CONVERGED) estimates[k, ] <- r$par
   }
   estimates
 }
@@ -82,7 +82,7 @@ refit_many <- function(fit, type, draw, n_resamples) {
     r <- run_batch(if (type == "parametric" && is.null(fit$errors)) parametric_block(fit, length(part)) else {
       resample_block(draw, length(part))
     }, set, 1L)
-    good <- (r$counts[9L, ] + 1L) %in% LSQ_CONVERGED
+    good <- (group_count(r, "end") + 1L) %in% LSQ_CONVERGED
     estimates[part[good], ] <- t(r$par[, good, drop = FALSE])
   }
   estimates

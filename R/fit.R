@@ -282,12 +282,12 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
   estimated <- p - sum(set$held)
   used <- if (is.null(d$weights)) d$n else sum(d$weights > 0)
   df <- used - estimated
-  deviance <- r$sums[1L] + if (loss == "huber") 0 else r$sums[2L]
-  variance <- if (df > 0L) (if (loss == "huber") r$sums[5L]^2 else deviance / df) else NA_real_
-  df_steps <- counts[2L] - estimated
+  deviance <- r$sums[["objective"]] + if (loss == "huber") 0 else r$sums[["pure_error"]]
+  variance <- if (df > 0L) (if (loss == "huber") r$sums[["scale"]]^2 else deviance / df) else NA_real_
+  df_steps <- counts[["treatments"]] - estimated
   df_interval <- if (se == "model") df else df_steps
   full <- switch(se, model = variance * r$model,
-                 steps = (if (df_steps > 0L) r$sums[3L] / df_steps else NA_real_) * r$model,
+                 steps = (if (df_steps > 0L) r$sums[["between"]] / df_steps else NA_real_) * r$model,
                  components = , cluster = if (df_steps > 0L) r$cluster else r$cluster * NA_real_)
   states <- PARAMETER_STATES[r$state + 1L]
   names(states) <- terms
@@ -307,15 +307,16 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
     sigma = sqrt(variance), deviance = deviance, df.residual = df, df_interval = df_interval,
     nobs = used, fitted.values = r$fitted, residuals = residuals, weights = d$weights,
     states = states, limits = limits,
-    convergence = convergence_list(counts[4L], counts[5L], counts[6L], r$sums[4L], counts[3L],
-                                   list(adopted = counts[7L])),
+    convergence = convergence_list(counts[["end"]], counts[["iterations"]], counts[["evaluations"]],
+                                   r$sums[["cosine"]], counts[["rank"]],
+                                   list(adopted = counts[["adopted"]])),
     call = call, formula = if (is.null(d$strain)) SOFTENING_FORMULA else STRAIN_FORMULA,
     na.action = d$na.action, units = term_units(terms, d$scale), model = model, se = se,
     loss = loss, level = level,
     scale = d$scale, material = d$material, temp_ref_c = d$ref_k - ZERO_CELSIUS,
     par = par, cov_full = full, cov_null = r$null,
     cov_unscaled = r$model, singular = r$singular,
-    between = r$sums[3L], estimated = estimated,
+    between = r$sums[["between"]], estimated = estimated,
     lack_of_fit = lack_of_fit(r, d, estimated, loss),
     conditions = c(list(temp_c = r$temp_k - ZERO_CELSIUS, time_min = r$time, mean = r$mean,
                         weight = r$weight, jacobian = r$jac, of_reading = r$condition,
@@ -328,11 +329,11 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
 
 # F test of the misfit of the means against the scatter about them.
 lack_of_fit <- function(r, d, estimated, loss) {
-  df_misfit <- r$counts[1L] - estimated
-  df_pure <- d$n - r$counts[1L]
-  out <- list(misfit = r$sums[1L], df_misfit = df_misfit, pure_error = r$sums[2L],
+  df_misfit <- r$counts[["conditions"]] - estimated
+  df_pure <- d$n - r$counts[["conditions"]]
+  out <- list(misfit = r$sums[["objective"]], df_misfit = df_misfit, pure_error = r$sums[["pure_error"]],
               df_pure = df_pure, f = NA_real_, p_value = NA_real_)
-  if (loss == "squares" && df_misfit > 0L && df_pure > 0L && r$sums[2L] > 0) {
+  if (loss == "squares" && df_misfit > 0L && df_pure > 0L && r$sums[["pure_error"]] > 0) {
     out$f <- (out$misfit / df_misfit) / (out$pure_error / df_pure)
     out$p_value <- stats::pf(out$f, df_misfit, df_pure, lower.tail = FALSE)
   }

@@ -26,6 +26,16 @@ static double *put_matrix(SEXP list, int slot, size_t rows, size_t cols)
     return REAL(VECTOR_ELT(list, slot));
 }
 
+static void put_names(SEXP x, const char *const *names)
+{
+    const R_xlen_t n = Rf_xlength(x);
+    SEXP text = PROTECT(Rf_allocVector(STRSXP, n));
+    for (R_xlen_t i = 0; i < n; i++)
+        SET_STRING_ELT(text, i, Rf_mkChar(names[i]));
+    Rf_setAttrib(x, R_NamesSymbol, text);
+    UNPROTECT(1);
+}
+
 int *glue_exponents(SEXP levels, const double *temp_k, size_t n, sa_model_kind kind)
 {
     const R_xlen_t count = Rf_xlength(levels);
@@ -238,20 +248,16 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
     if (rep.strain)
         memcpy(put_doubles(out, 21, m), rep.strain, m * sizeof(double));
     memcpy(put_integers(out, 16, rep.n_cluster), rep.first_of, rep.n_cluster * sizeof(int));
-    int *counts = put_integers(out, 17, 7);
-    counts[0] = (int)m;
-    counts[1] = (int)rep.n_cluster;
-    counts[2] = (int)cov.rank;
-    counts[3] = (int)res.end;
-    counts[4] = res.iterations;
-    counts[5] = res.evaluations;
-    counts[6] = adopted;
-    double *sums = put_doubles(out, 18, 5);
-    sums[0] = res.objective;
-    sums[1] = rep.pure_error;
-    sums[2] = cov.between;
-    sums[3] = res.cosine;
-    sums[4] = res.scale;
+    const char *count_names[] = {"conditions", "treatments", "rank",   "end",
+                                 "iterations", "evaluations", "adopted"};
+    const int count[] = {(int)m,         (int)rep.n_cluster, (int)cov.rank, (int)res.end,
+                         res.iterations, res.evaluations,    adopted};
+    memcpy(put_integers(out, 17, 7), count, sizeof count);
+    put_names(VECTOR_ELT(out, 17), count_names);
+    const char *sum_names[] = {"objective", "pure_error", "between", "cosine", "scale"};
+    const double sum[] = {res.objective, rep.pure_error, cov.between, res.cosine, res.scale};
+    memcpy(put_doubles(out, 18, 5), sum, sizeof sum);
+    put_names(VECTOR_ELT(out, 18), sum_names);
     UNPROTECT(1);
     return out;
 }
