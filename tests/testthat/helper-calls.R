@@ -24,6 +24,11 @@ tiny_calls <- function(p) {
     labels = function() p$convert_hardness(c(80, 77), c("HRB", "HR15T"), "HV"),
     heat = function() p$heat_up(1, 400, until_min = 1, n_points = 3),
     equivalent = function() p$equivalent_time(log, 180, 370),
+    parts = function() {
+      p$MODELS$known <- NULL # asked anew
+      p$register()
+    },
+    line = function() p$shape_line("austin_rickett", c(0, 0.5, 1)),
     soften = function() p$soften(log, par, temp_ref_c = 370),
     least_squares = function() p$fit_least_squares(function(x) x - c(1, 2), c(a = 0, b = 0)),
     jacobian = function() p$fit_least_squares(function(x) c(x - 1, x - 2), c(a = 0),
