@@ -8,20 +8,6 @@ INTERVAL_METHODS <- c("auto", "delta", "profile", "bootstrap")
 # the profile is the one to believe.
 AS_GOOD <- 0.1
 
-# Values whose sum of squares rises by at most this share of the threshold are as good as the best.
-# In a regular case they take up the root of it (a tenth) of the interval; where they take up more
-# than a quarter of it there is no best value worth printing, unless the interval is narrow: below a
-# factor of 1.5 in time, 10 degrees, a tenth of the softening.
-FLAT_RISE <- 0.01
-FLAT_SPAN <- 0.25
-NARROW <- c(time = log(1.5), temperature = 10, hardness = 0.1)
-
-is_flat <- function(profile, near, narrow) {
-  width <- profile[, 2L] - profile[, 1L]
-  open <- rowSums(!is.finite(profile)) > 0L
-  !is.na(profile[, 1L]) & (open | (width > narrow & !(near[, 2L] - near[, 1L] <= FLAT_SPAN * width)))
-}
-
 # What a bootstrap needs, checked; `given`: whether `times` or `seed` was named in the call.
 check_interval_method <- function(fit, method, n_resamples, seed, given) {
   method <- check_choice(method, INTERVAL_METHODS, "method")
@@ -51,8 +37,6 @@ free_rate <- function(fit) {
   j <- match("ln_k_ref", set$terms)
   set$held[j] == 0L && !any(set$natural[j + c(0L, length(set$terms))] == 1L)
 }
-
-has_open <- function(fit) any(!fit$states %in% c("determined", "held"))
 
 # The ends that method "auto" or "profile" gives, in the coordinates of meeting_limits(): those of
 # the delta method stand in "auto" where the likelihood agrees with them. `pooled`: half widths by
@@ -123,8 +107,6 @@ met_in_growth <- function(fit, target, what) {
   # a margin of a hundredth of the softening, where the share left is too small to tie to
   if (what == "softening") target > 0.99 else target < soft + 0.01 * (fit$par[["h_worked"]] - soft)
 }
-
-target_code <- function(what) match(what, c("hardness", "softening", "fraction")) - 1L
 
 # Percentile limits and standard deviations of `answer(par)`, a vector of n values, over
 # resamples. A resample that never gets there counts as `never`.

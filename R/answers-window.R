@@ -203,3 +203,18 @@ print.softanneal_window <- function(x, ...) {
   cat(strwrap(CAUTION_LINE, width = 76, prefix = "  "), sep = "\n")
   invisible(x)
 }
+
+# Points of the grid outside the range of temperatures and times of the readings.
+outside_readings <- function(window) {
+  read <- attr(window, "read")
+  beyond <- function(x, range) {
+    x < range[1L] * (1 - 1e-9) | x > range[2L] * (1 + 1e-9)
+  }
+  beyond(window$temp_c, read$temp_c) | beyond(window$time_min, read$time_min)
+}
+
+read_words <- function(window) {
+  read <- attr(window, "read")
+  paste0(paste(temperature_label(read$temp_c), collapse = " to "), ", ",
+         paste(format_quantity(read$time_min), collapse = " to "), " min")
+}

@@ -147,17 +147,6 @@ answer_grid <- function(fit, name, values, what, target, strain) {
   out
 }
 
-# ln t and its gradient in the parameters (columns), NA where there is none.
-time_rows <- function(fit, temp_c, target, what, par, strain) {
-  place <- fit_places(fit, temp_c, strain)
-  known <- known_places(place)
-  out <- matrix(NA_real_, length(temp_c), length(par) + 1L)
-  out[known, ] <- .Call(C_sa_call_time_to, fit$settings$set$kind, place_rows(place, known),
-                        rep_len(as.double(target), length(temp_c))[known], target_code(what),
-                        unname(par))
-  out
-}
-
 # ln t and its standard error; both NA where there is no answer.
 solve_times <- function(fit, temp_c, target, what, strain = NULL) {
   coordinate <- inverse_temperature(temp_c, fit$temp_ref_c)

@@ -290,3 +290,16 @@ central_jacobian <- function(value, par) {
     (value(up) - value(down)) / (2 * h)
   }, value(par))
 }
+
+# ln t and its gradient in the parameters (columns), NA where there is none.
+time_rows <- function(fit, temp_c, target, what, par, strain) {
+  place <- fit_places(fit, temp_c, strain)
+  known <- known_places(place)
+  out <- matrix(NA_real_, length(temp_c), length(par) + 1L)
+  out[known, ] <- .Call(C_sa_call_time_to, fit$settings$set$kind, place_rows(place, known),
+                        rep_len(as.double(target), length(temp_c))[known], target_code(what),
+                        unname(par))
+  out
+}
+
+target_code <- function(what) match(what, c("hardness", "softening", "fraction")) - 1L

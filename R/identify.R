@@ -86,23 +86,6 @@ candidate_readings <- function(fit, temp_c, time_min) {
   expand.grid(grid, KEEP.OUT.ATTRS = FALSE)
 }
 
-# Share of the softening that is over at the first and last reading of each temperature.
-progress <- function(fit) {
-  at <- fit$conditions
-  after <- at$time_min > 0
-  worked <- worked_hardness(fit, at$strain)
-  share <- (worked - at$mean) / (worked - fit$par[["h_soft"]])
-  temps <- sort(unique(signif(at$temp_c[after], 10)))
-  strain <- if (is.null(at$strain)) rep(1, length(after)) else at$strain
-  each <- expand.grid(temp_c = temps, strain = unique(strain[after]))
-  do.call(rbind, Map(function(t, s) {
-    k <- which(after & abs(at$temp_c - t) < 1e-6 & strain == s)
-    if (!length(k)) return(NULL)
-    k <- k[order(at$time_min[k])]
-    data.frame(temp_c = t, first = share[k[1L]], last = share[k[length(k)]])
-  }, each$temp_c, each$strain))
-}
-
 # Why the amplitude, the rate and the energy of a process are not known.
 UNSEEN_PROCESS <- c(
   recovery = paste("While recovery is slow only the product of its amplitude and rate shows;",

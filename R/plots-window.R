@@ -1,21 +1,6 @@
 # Picture of a process window. What lies outside the readings is greyed behind a border, and
 # points that the readings do not determine have a key of their own: neither looks like an answer.
 
-# Points of the grid outside the range of temperatures and times of the readings.
-outside_readings <- function(window) {
-  read <- attr(window, "read")
-  beyond <- function(x, range) {
-    x < range[1L] * (1 - 1e-9) | x > range[2L] * (1 + 1e-9)
-  }
-  beyond(window$temp_c, read$temp_c) | beyond(window$time_min, read$time_min)
-}
-
-read_words <- function(window) {
-  read <- attr(window, "read")
-  paste0(paste(temperature_label(read$temp_c), collapse = " to "), ", ",
-         paste(format_quantity(read$time_min), collapse = " to "), " min")
-}
-
 #' @rdname process_window
 #' @param x,object What `process_window()` returned.
 #' @method autoplot softanneal_window

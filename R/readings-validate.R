@@ -85,19 +85,6 @@ refuse_repeats <- function(data, origin) {
         } else "Correct the number, or leave out the repeated row.")
 }
 
-# Groups of rows that agree in all columns: `id` per row in order of first appearance and
-# `first`, the row where each group appears first. Codes are combined as doubles and coded
-# anew after each column, so they stay exact.
-group_rows <- function(columns) {
-  id <- match(columns[[1L]], unique(columns[[1L]]))
-  for (x in columns[-1L]) {
-    code <- match(x, unique(x))
-    both <- (id - 1) * max(code, 1L) + code
-    id <- match(both, unique(both))
-  }
-  list(id = id, first = which(!duplicated(id)))
-}
-
 # Gives the result the class of the table it came from, below softanneal_readings.
 readings_like <- function(data, template) {
   if (inherits(template, "data.table") && requireNamespace("data.table", quietly = TRUE)) {

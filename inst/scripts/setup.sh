@@ -116,7 +116,7 @@ need_for_tests() {
     need_basics
     need_r testthat withr knitr rmarkdown
     need_program pandoc pandoc
-    for package in minpack.lm nlme lme4 boot numDeriv deSolve Rmpfr broom tibble dplyr units data.table \
+    for package in codetools minpack.lm nlme lme4 boot numDeriv deSolve Rmpfr broom tibble dplyr units data.table \
         readxl sandwich survival htmltools rstudioapi writexl yaml DBI RSQLite future future.apply \
         progressr nanoparquet; do
         need_r $package || echo "Going on without $package; its tests are skipped."

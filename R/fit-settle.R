@@ -54,3 +54,20 @@ settle_plateau <- function(fit, p) {
   paste0("the soft plateau was not reached; hold the piece at ", temperature_label(hot),
          " longer, until two steps in a row read the same, or take a hotter one")
 }
+
+# Share of the softening that is over at the first and last reading of each temperature.
+progress <- function(fit) {
+  at <- fit$conditions
+  after <- at$time_min > 0
+  worked <- worked_hardness(fit, at$strain)
+  share <- (worked - at$mean) / (worked - fit$par[["h_soft"]])
+  temps <- sort(unique(signif(at$temp_c[after], 10)))
+  strain <- if (is.null(at$strain)) rep(1, length(after)) else at$strain
+  each <- expand.grid(temp_c = temps, strain = unique(strain[after]))
+  do.call(rbind, Map(function(t, s) {
+    k <- which(after & abs(at$temp_c - t) < 1e-6 & strain == s)
+    if (!length(k)) return(NULL)
+    k <- k[order(at$time_min[k])]
+    data.frame(temp_c = t, first = share[k[1L]], last = share[k[length(k)]])
+  }, each$temp_c, each$strain))
+}

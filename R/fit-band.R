@@ -65,3 +65,21 @@ softening_band <- function(fit, temp_c, time_min, strain = NULL, level = 0.95) {
   part$se[ok] <- NA_real_
   part
 }
+
+# Values whose sum of squares rises by at most this share of the threshold are as good as the best.
+# In a regular case they take up the root of it (a tenth) of the interval; where they take up more
+# than a quarter of it there is no best value worth printing, unless the interval is narrow: below a
+# factor of 1.5 in time, 10 degrees, a tenth of the softening.
+FLAT_RISE <- 0.01
+
+NARROW <- c(time = log(1.5), temperature = 10, hardness = 0.1)
+
+is_flat <- function(profile, near, narrow) {
+  width <- profile[, 2L] - profile[, 1L]
+  open <- rowSums(!is.finite(profile)) > 0L
+  !is.na(profile[, 1L]) & (open | (width > narrow & !(near[, 2L] - near[, 1L] <= FLAT_SPAN * width)))
+}
+
+has_open <- function(fit) any(!fit$states %in% c("determined", "held"))
+
+FLAT_SPAN <- 0.25
