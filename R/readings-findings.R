@@ -12,6 +12,7 @@
 #' |---|---|---|
 #' | `duplicate` | error, warning | the same reading number twice; a series of three or more unnumbered readings twice in a heat treatment, where equal readings are too rare for chance |
 #' | `time order` | error | accumulated time falls while the step number rises |
+#' | `times` | warning | times of one piece are those of the others in another unit; or doubling times whose first is there twice, as where single steps were not added up |
 #' | `mixed scales` | warning | several scales within one heat treatment, unless all are read side by side on every piece |
 #' | `scale changed` | warning | a specimen goes on in another scale |
 #' | `two temperatures` | note | a specimen was annealed at more than one temperature |
@@ -61,7 +62,7 @@ check_readings <- function(data, hardness = hardness, specimen = specimen, temp 
   check_level(level)
   alpha <- 1 - level
   r <- readings_parts(data, pick, thickness_mm, length_mm)
-  found <- c(find_repeats(r), find_time_order(r), find_scales(r), find_temperatures(r),
+  found <- c(find_repeats(r), find_time_order(r), find_schedules(r), find_scales(r), find_temperatures(r),
              find_range(r),
              find_thin(r), find_spacing(r), find_far(r, alpha), find_rises(r, alpha),
              find_drift(r, alpha), find_warm(r), find_few(r))

@@ -187,7 +187,8 @@ test_that("groups, laboratories, strips and reductions are not pooled without a 
   expect_equal(unique(pooled$n), 6L)
   expect_false("outlier" %in% check_readings(transform(two, hardness = hardness -
                                                          20 * (group == "blue")))$check)
-  expect_told(try(fit_softening(two), silent = TRUE), "assumption", "2 values of `group`", 2L)
+  expect_told(suppressWarnings(fit_softening(two), classes = "softanneal_warning_fit"), "assumption",
+              "2 values of `group`", 2L)
   cut <- rbind(transform(d, reduction_pct = 20), transform(d, reduction_pct = 40))
   expect_refused(fit_softening(cut), "argument", "holds several reductions", "strain")
   expect_refused(fit_softening(cut, strain = reduction_pct), "range", "a reduction in per cent",
@@ -200,4 +201,21 @@ test_that("groups, laboratories, strips and reductions are not pooled without a 
                      hardness = c(92, 91, 80, 81))
   expect_refused(compare_laboratories(labs, lab = lab, test_material = material), "argument",
                  "`time_min` varies within the readings of a laboratory", "test_material")
+})
+
+test_that("hours for minutes in one piece and steps not added up are found, clean benches are not", {
+  with_test_seed(22, {
+    d <- real_bench()
+    hours <- transform(d, time_min = ifelse(specimen == "piece-330", time_min / 60, time_min))
+    single <- c(0, 4, 4, 8, 16, 32, 64)
+    steps <- transform(d, time_min = ifelse(specimen == "piece-330", rep(rep(single, each = 5), 4),
+                                            time_min))
+  })
+  expect_null(rows_of(d, "times"))
+  expect_identical(rows_of(hours, "times"), which(d$specimen == "piece-330" & d$time_min > 0))
+  expect_match(check_readings(hours)$what, "piece-330 are those of the other pieces divided by 60",
+               all = FALSE)
+  expect_identical(rows_of(steps, "times"), which(d$specimen == "piece-330" & d$time_min > 0))
+  expect_match(check_readings(steps)$remedy, "times = .step.", all = FALSE)
+  expect_null(rows_of(record_truth(), "times"))
 })
