@@ -96,7 +96,8 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   }
   if (method != "delta") grid$note <- open_notes(grid$note, limits, "deg C", lost, -Inf)
   if (method == "profile") grid$note <- growth_notes(fit, grid, aim$what)
-  grid$temp_c[lost] <- grid$std.error[lost] <- NA_real_
+  grid$temp_c[lost] <- NA_real_
+  if (has_open(fit)) grid$std.error[by == "profile"] <- NA_real_
   warn_no_answer(fit, grid, "temp_c", "temperatures", lost)
   as_table(grid)
 }

@@ -120,7 +120,8 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   ends <- cbind(grid$conf.low, grid$conf.high)
   if (method != "delta") grid$note <- open_notes(grid$note, ends, "min", lost)
   if (method == "profile") grid$note <- growth_notes(fit, grid, what)
-  grid$time_min[lost] <- grid$std.error[lost] <- NA_real_
+  grid$time_min[lost] <- NA_real_
+  if (has_open(fit)) grid$std.error[by == "profile"] <- NA_real_
   warn_no_answer(fit, grid, "time_min", "times", lost)
   as_table(grid)
 }

@@ -99,8 +99,11 @@ profile_limits <- function(object, parm, level) {
     abort("model", "a fit with Huber loss has no profile likelihood", arg = "method",
           remedy = "Use method = \"wald\" or \"boot\", or fit with loss = \"squares\".")
   }
-  if (!is.null(object$errors)) return(components_profile(object, object$errors, level)$limits)
-  refit(object, level = level, every = TRUE)$limits
+  limits <- if (!is.null(object$errors)) components_profile(object, object$errors, level)$limits else {
+    refit(object, level = level, every = TRUE)$limits
+  }
+  limits[is.nan(limits)] <- NA_real_ # of what is held
+  limits
 }
 
 boot_limits <- function(object, level) {

@@ -240,6 +240,7 @@ fit_softening <- function(data,
   check_groups_at_all(!is.null(columns$strain), n_by, history)
   check_data(data)
   tell_pooled(data, unlist(columns))
+  weights <- weights_in(rlang::enquo(weights), data)
   d <- softening_data(data, columns, scale, material, weights, na.action, temp_ref_c, history,
                       strain_ref)
   d <- with_furnace_uncertainty(d, u_temp_c, u_temp_exact)

@@ -79,7 +79,10 @@ improvement_sentence <- function(x) {
 }
 
 energy_expectation <- function(q) {
-  if (is.na(q$std.error)) return("These steps do not determine the activation energy.")
+  if (is.na(q$std.error) || q$std.error > q$estimate) {
+    return(paste("The activation energy will not be determined by these steps: add a temperature",
+                 "between, or shorter first steps at the hottest."))
+  }
   reach <- if (is.finite(q$std.error.high) && q$std.error.high < 1e4) {
     paste0(format_quantity(q$std.error.low, 2L), " to ", format_quantity(q$std.error.high, 2L))
   } else {

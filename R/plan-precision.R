@@ -39,6 +39,8 @@ tidy.softanneal_plan <- function(x, ...) {
   sets <- rbind(guess$par, guess$draws)
   se <- apply(sets, 1L, \(b) expected_errors(guess, b, s, x$settings$n_readings, temps))
   terms <- names(guess$par)[guess$estimated]
+  energy <- which(is_energy(terms)) # an error beyond what a fit searches is none
+  se[energy, ][se[energy, ] > 2000] <- NA_real_
   low_high <- apply(se[, -1L, drop = FALSE], 1L, \(v) {
     v[is.na(v)] <- Inf
     stats::quantile(v, c(0.05, 0.95), names = FALSE, type = 1L)

@@ -121,6 +121,7 @@ fit_recrystallisation <- function(data, fraction = fraction, time = time_min, te
     }
     variance <- "constant"
   }
+  weights <- weights_in(rlang::enquo(weights), data)
   d <- fraction_data(data, columns, method, weights, na.action)
   energy <- !one_temperature(d$temp)
   terms <- c("ln_k_ref", "n", if (energy) "q_kj_mol", if (incubation) "theta0")

@@ -53,8 +53,8 @@ sa_status sa_softening_fit(const sa_softening *s, const sa_lsq_control *control,
 
 /* Start values ranked by their sum of squares, best first; returns how many (at most
  * `most`), n_par values each. Work: n (n_par + 1) + 16. */
-#define SA_MOST_STARTS 16 /* of models with recovery and hardening, which have more minima */
-#define SA_USUAL_STARTS 5
+#define SA_MOST_STARTS 48 /* of all models but the plain one, which have more minima */
+#define SA_USUAL_STARTS 5 /* of the plain model */
 size_t sa_softening_starts(const sa_softening *s, const double *base, double *starts, size_t most,
                            double *work);
 

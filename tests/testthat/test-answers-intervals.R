@@ -203,3 +203,18 @@ test_that("windows, pictures and reports keep to what is possible", {
   expect_output(print(f), "What would settle it")
   expect_output(print(summary(f)), "at most .*no lower limit")
 })
+
+test_that("an answer that leans on an open parameter has no standard error", {
+  t <- quiet_answer(temp_for(open_fit(), c(1, 60)))
+  expect_true(all(is.na(t$std.error[t$method == "profile"])))
+  expect_true("profile" %in% t$method)
+})
+
+test_that("a plan that cannot fix the energy says so instead of a number", {
+  guess <- plan_guess(recryst_1h_c = 330)
+  plan <- plan_anneal(c(350, 450), c(10, 20, 40, 80), guess)
+  q <- as.data.frame(tidy(plan))
+  q <- q[q$term == "q_kj_mol", ]
+  expect_true(is.na(q$std.error) || q$std.error < 2000)
+  expect_output(print(plan), "will not be determined")
+})

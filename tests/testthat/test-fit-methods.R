@@ -270,3 +270,13 @@ test_that("resample_fit() checks its arguments and prints", {
   expect_error(resample_fit(f, type = "wild"), class = "softanneal_error_argument")
   expect_error(resample_fit(f, seed = "x"), class = "softanneal_error_argument")
 })
+
+test_that("a held parameter has no profile: NA, not NaN; weights are seen from the data", {
+  d <- with_test_seed(61, made_readings(sd_step = 1))
+  held <- quietly_fitted(d, fixed = c(n = 1.6))
+  ends <- unname(confint(held, "n", method = "profile")[1L, ])
+  expect_true(all(is.na(ends)) && !any(is.nan(ends)))
+  d$sd <- ifelse(d$time_min > 10, 2, 1)
+  expect_equal(coef(quietly_fitted(d, weights = 1 / sd^2)), coef(quietly_fitted(d, weights = 1 / d$sd^2)))
+  expect_error(fit_softening(d, weights = 1 / no_such_column), class = "softanneal_error_argument")
+})
