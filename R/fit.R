@@ -135,7 +135,8 @@
 #'   history for all. `NULL` for constant temperature.
 #' @param log_time Column (bare or quoted) of the time in s at which a reading was taken, on
 #'   the clock of `history`. The time column may then be absent.
-#' @param weights Case weights, one for each row, such as 1/sd^2 of a mean; `NULL` for equal.
+#' @param weights Case weights, one for each row, such as `1 / sd^2` of a mean (columns of `data` are
+#'   seen); `NULL` for equal.
 #' @param material Conversion table for Rockwell readings, see [conversion_tables()].
 #' @param fixed Named vector of parameters to hold, such as `c(n = 1)`.
 #' @param lower,upper Named vectors of bounds to use instead of the default ones.
