@@ -54,6 +54,10 @@ object_fault <- function(x) {
   if (nrow(table) == 0L) return(NULL)
   if (!is.list(x)) return(c("(all)", "must be a list"))
   fields <- object_fields(x)
+  if (is.data.frame(x)) {
+    uneven <- which(lengths(unclass(x)) != nrow(x) & !vapply(unclass(x), is.data.frame, NA))
+    if (length(uneven)) return(c(names(x)[uneven[1L]], "must have one value a row"))
+  }
   gone <- table$field[table$needed & !table$field %in% names(fields)]
   if (length(gone)) return(c(gone[1L], "is missing"))
   known <- table[match(names(fields), table$field, nomatch = 0L), ]

@@ -21,6 +21,8 @@ SEXP sa_call_design(SEXP model, SEXP draws, SEXP parameters, SEXP temperatures, 
     const R_xlen_t n_time = Rf_xlength(minutes), n_draw = Rf_xlength(draws) / (R_xlen_t)p;
     const R_xlen_t n_start = Rf_ncols(start_temp), n_piece = Rf_nrows(start_temp);
 
+    if (n_temp < 1 || n_time < 1 || n_draw < 1 || n_piece < 1)
+        Rf_error("internal error: sizes of the plan");
     double *log_time = (double *)R_alloc((size_t)n_time, sizeof(double));
     const double *min = glue_doubles(minutes, n_time, "minutes");
     for (R_xlen_t i = 0; i < n_time; i++)
