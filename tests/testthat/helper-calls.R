@@ -102,6 +102,7 @@ mutated_value <- function(x) {
 # One try: the place and the call. Lists are gone into, since their parts are looked at one by one.
 mutated_call <- function(recorded) {
   one <- recorded[[sample(length(recorded), 1L)]]
+  if (length(one$args) < 2L) return(one)
   for (round in seq_len(sample(2L, 1L))) {
     k <- 1L + sample(length(one$args) - 1L, 1L)
     into <- one$args[[k]]

@@ -67,7 +67,7 @@ test_that("the whole way on damaged data ends whole or refused", {
   bell <- as.data.frame(bell_readings())
   bell <- bell[bell$time_min %in% c(0, 4, 16, 64) & bell$reading <= 3, ]
   first <- as.integer(Sys.getenv("SOFTANNEAL_GARBAGE_SEED", "1"))
-  rounds <- as.integer(Sys.getenv("SOFTANNEAL_SEQUENCE_ROUNDS", if (extended_tests()) "20000" else "60"))
+  rounds <- as.integer(Sys.getenv("SOFTANNEAL_SEQUENCE_ROUNDS", if (extended_tests()) "20000" else "30"))
   ends <- vapply(first + seq_len(rounds) - 1L, damaged_way, "", data = bell, folder = folder)
   found <- ends[!ends %in% c("whole", "refused")]
   expect_identical(found, character(), label = paste(found, collapse = "\n"))
