@@ -190,7 +190,7 @@ analyse_group <- function(data, key, truth, design) {
   nothing <- rep(NA_real_, nrow(key))
   data <- data[!is.na(data$hardness), ]
   # what a fit warns of is looked at below, in its states
-  fit <- tryCatch(suppressWarnings(fit_softening(data, model = truth$model,
+  fit <- tryCatch(suppressWarnings(fit_softening(data, model = truth$model, se = "cluster",
                                                  material = design$bench$material),
                                    classes = "softanneal_warning_fit"),
                   softanneal_error = function(e) e)

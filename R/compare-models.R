@@ -61,6 +61,11 @@ compare_row <- function(model, data, cross_validate, ...) {
   g <- length(unique(fit$conditions$cluster_of))
   p <- fit$estimated + 1 # with the variance
   minus2 <- g * (log(2 * pi * fit$between / g) + 1)
+  if (!is.null(fit$errors)) { # what all models share, the scatter of the readings, cancels
+    likelihood <- stats::logLik(fit)
+    minus2 <- -2 * as.numeric(likelihood)
+    p <- attr(likelihood, "df")
+  }
   aicc <- if (g > p + 1) minus2 + 2 * p + 2 * p * (p + 1) / (g - p - 1) else NA_real_
   data.frame(model = model, parameters = fit$estimated, sigma = fit$sigma, AICc = aicc,
              BIC = minus2 + log(g) * p, lack_of_fit.p.value = fit$lack_of_fit$p_value,

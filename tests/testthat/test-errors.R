@@ -319,3 +319,12 @@ test_that("two runs say what is assumed and what one degree does", {
   expect_output(print(four), "of 4 runs (specimens of one set temperature", fixed = TRUE)
   expect_length(furnace_sentences(four), 0L)
 })
+
+test_that("furnace errors do not pass for a richer model", {
+  richer <- with_test_seed(17, vapply(1:6, function(k) {
+    d <- bench_readings(u = 2, piece = 0)
+    m <- suppressWarnings(compare_models(d, c("jmak", "recovery_jmak"), cross_validate = FALSE))
+    m$AICc[m$model == "jmak"] - min(m$AICc) > 4
+  }, NA))
+  expect_lte(sum(richer), 1L)
+})
