@@ -7,7 +7,8 @@
 #'
 #' The information criteria count heat treatments, not readings: with several readings a step
 #' the step means are the independent observations, so the likelihood is that of the weighted
-#' means about the curve. `AICc` is corrected for few treatments. Cross-validation leaves out one
+#' means about the curve (with `se = "cluster"` and the like; with the default components of error it is
+#' that of [softening-errors], under which furnace errors do not pass for a richer model). `AICc` is corrected for few treatments. Cross-validation leaves out one
 #' temperature at a time, fits the others, and predicts the step means of the one left out; a
 #' model that is too rich does worse there although it fits better. It needs three temperatures.
 #'

@@ -82,6 +82,14 @@ test_that("models are compared on step means, and a temperature is predicted fro
   expect_equal(m$model[1L], "jmak_incubation")
   expect_equal(m$delta[1L], 0)
   f <- quietly_fitted(d, "jmak")
+  row <- m[m$model == "jmak", ]
+  ll <- logLik(f)
+  k <- attr(ll, "df")
+  expect_equal(row$AICc, -2 * as.numeric(ll) + 2 * k + 2 * k * (k + 1) / (24 - k - 1),
+               tolerance = 1e-8)
+  # on independent step means with se = "cluster"
+  m <- compare_models(d, c("jmak", "jmak_incubation"), se = "cluster")
+  f <- quietly_fitted(d, "jmak", se = "cluster")
   g <- 24
   minus2 <- g * (log(2 * pi * f$between / g) + 1)
   row <- m[m$model == "jmak", ]
