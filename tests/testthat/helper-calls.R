@@ -25,7 +25,8 @@ tiny_calls <- function(p) {
     heat = function() p$heat_up(1, 400, until_min = 1, n_points = 3),
     equivalent = function() p$equivalent_time(log, 180, 370),
     parts = function() {
-      p$MODELS$known <- NULL # asked anew
+      known <- p$MODELS
+      known$known <- NULL # asked anew
       p$register()
     },
     line = function() p$shape_line("austin_rickett", c(0, 0.5, 1)),
