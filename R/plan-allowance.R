@@ -55,6 +55,8 @@ minutes_lost <- function(temp_c, guess, set) {
   worth <- function(run) {
     parts <- split(run$history, factor(run$history$specimen, unique(run$history$specimen)))
     vapply(seq_along(temp_c), function(k) {
+      if (nrow(parts[[k]]) < 2L || anyNA(parts[[k]][c("time_s", "temp_c")]) ||
+          any(diff(parts[[k]]$time_s) <= 0)) return(c(NA, NA)) # the kernel could not follow it
       parts[[k]]$specimen <- NULL
       c(max(parts[[k]]$time_s) / 60, equivalent_time(parts[[k]], q, temp_c[k])$equivalent_min)
     }, numeric(2L))
