@@ -79,7 +79,7 @@ header_lines.softanneal_fit_softening <- function(x) {
   treatments <- length(unique(x$conditions$cluster_of))
   oven <- unique(signif(x$conditions$temp_c[x$conditions$time_min > 0], 12))
   c(paste0("Softening fit '", x$model, "': ", model_words(x$model)),
-    paste0(count_line(x), " of ", treatments, " heat treatments at ", length(oven),
+    paste0(count_line(x), " of ", count(treatments, "step"), " at ", length(oven),
            if (length(oven) == 1L) " temperature (" else " temperatures (",
            paste(format(sort(oven)), collapse = ", "), " degrees Celsius)"),
     group_sentences(x), scale_line(x),

@@ -30,7 +30,7 @@
 #' @param time_unit `"min"` or `"h"`: unit of the column of times.
 #' @param degree Degree of the polynomial, 1 to 5.
 #' @param constant C for hours to hold; `NULL` to estimate it.
-#' @param errors_in Which quantity scatters, `"response"` or `"time"`; see above.
+#' @param errors_in Which quantity scatters, `"response"` or `"time"`; see Details.
 #' @param range Where C is looked for.
 #' @param weights Case weights; `NULL` for equal.
 #' @param na.action,control As in [fit_least_squares()].

@@ -5,8 +5,8 @@
 #' Compare laboratories, machines or groups
 #'
 #' Each laboratory (or machine, operator, group of students) has measured the same material
-#' several times. How far do readings scatter within a laboratory (repeatability), how far
-#' between laboratories (reproducibility), and which laboratory stands out?
+#' several times. Gives the standard deviation within a laboratory (repeatability, s_r), that between
+#' laboratories (s_L), both together (reproducibility, s_R), and the laboratories that stand out.
 #'
 #' @section What is computed:
 #' For each material, with p laboratories, n_i readings, cell means and standard deviations s_i:
@@ -28,7 +28,7 @@
 #'
 #' With two laboratories h is the same for both and has no critical value (`NA`).
 #'
-#' A laboratory beyond a critical value is one to ask, not one to delete.
+#' A laboratory beyond a critical value should be investigated, not deleted.
 #'
 #' @param data Table with a row a reading; or, with `cell_mean`, `cell_sd` and `cell_n`, a row a
 #'   cell.

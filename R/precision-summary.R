@@ -106,7 +106,9 @@ print.softanneal_steps <- function(x, digits = 2L, ...) {
   places <- if (is.finite(spread)) max(0, digits - 1 - floor(log10(spread))) else 2
   shown[numbers] <- lapply(shown[numbers], function(v) round(v, min(places, 6)))
   if (!any(shown$n_missing > 0)) shown$n_missing <- NULL
-  cat("Readings by heat treatment: ", count(nrow(x), "step"),
+  steps <- nrow(unique(shown[key[c("specimen", "temp_c", "time_min")]]))
+  cat("Readings of ", count(steps, "step"),
+      if (steps < nrow(x)) paste(" in", count(nrow(x), "group"), "(step and scale)"),
       "; temperature in deg C, time in min, ",
       format(100 * attr(x, "level")), " % t intervals of the mean\n", sep = "")
   print(shown, row.names = FALSE)

@@ -23,7 +23,7 @@
 #' | `rise` | warning | mean of a step above that of the step before it (same piece, temperature and scale, after annealing) by more than the scatter of readings and of the other steps explains; t tests at alpha divided by the number of pairs |
 #' | `drift` | warning | readings rise or fall along their number, over all steps together |
 #' | `warm specimen` | warning | a note says that the piece was warm or hot |
-#' | `few readings` | note | fewer than five readings a step (common practice, no source) |
+#' | `few readings` | note | fewer than five readings per step, all scales together (common practice, no source) |
 #' | `missing` | note | no hardness |
 #'
 #' The two thickness rules disagree: by the E18 tables themselves, 15 h asks for 1.6 to 3 times
@@ -260,10 +260,11 @@ find_range <- function(r) {
 }
 
 find_few <- function(r) {
-  n <- tabulate(r$cell$id[!is.na(r$h)], length(r$cell$first))
-  c(finding("note", "few readings", which(n[r$cell$id] < 5L),
-            paste(count(sum(n < 5L), "heat treatment"), "with fewer than five readings"),
-            "the spread of a step is then badly known (five readings: common practice, no source)",
+  # readings of a step in all scales together
+  n <- tabulate(r$treatment$id[!is.na(r$h)], length(r$treatment$first))
+  c(finding("note", "few readings", which(n[r$treatment$id] < 5L),
+            paste(count(sum(n < 5L), "step"), "with fewer than five readings"),
+            "the step sd is then poorly estimated (five readings: common practice, no source)",
             "Take more readings where there is room."),
     finding("note", "missing", which(is.na(r$h)), "no hardness", "the box is empty",
             "Fill it in if the reading was taken."))

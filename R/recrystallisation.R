@@ -48,7 +48,7 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #' @param time,temp Columns of times in min and temperatures in degrees Celsius. All column
 #'   arguments take names bare or quoted.
 #' @param specimen Column of specimen names; kept with the data when it is there.
-#' @param method,variance See above.
+#' @param method,variance See Details.
 #' @param incubation Whether to estimate the incubation `theta0` (reduced time `k t` before the
 #'   first grain).
 #' @param edge Least distance from 0 and 1 at which the proportional variance is evaluated.

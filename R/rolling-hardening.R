@@ -36,7 +36,7 @@ LEAST_OFFSET <- 1e-6
 #'   column.
 #' @param hardness Column of hardness or strength; bare or quoted. Above zero.
 #' @param strain Column of strains, zero or more; by default that of [cold_work()].
-#' @param model Law, see above.
+#' @param model Law, see Details.
 #' @param weights Case weights, such as 1/u^2; `NULL` for equal.
 #' @param na.action,control As in [fit_least_squares()].
 #' @param ... Must be empty.

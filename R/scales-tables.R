@@ -124,8 +124,10 @@ autoplot.softanneal_conversion_tables <- function(object, ...) {
     cells[[column]] <- factor(cells[[column]], levels)
     curves[[column]] <- factor(curves[[column]], levels)
   }
-  colours <- stats::setNames(group_colours(length(scale_tables)), names(scale_tables))
-  lines <- stats::setNames(c("solid", "22", "42", "44", "13", "1343"), names(scale_tables))
+  # a table has the same colour and line in every selection
+  known <- names(scale_tables)
+  colours <- stats::setNames(group_colours(length(known)), known)
+  lines <- stats::setNames(group_lines(length(known)), known)
   if (length(materials) == 1L) lines[] <- "solid"
   ggplot2::ggplot(cells, ggplot2::aes(.data$hv, .data$value, colour = .data$material)) +
     ggplot2::geom_line(ggplot2::aes(linetype = .data$material), data = curves) +
