@@ -1,10 +1,78 @@
-# Columns named by the user in a call.
+# Columns of a table as arguments: the one reader for every function that takes them. A column is
+# named bare, in quotes, as .data$x or .data[["x"]], passed on by a wrapper as {{ x }}, or injected
+# with !!. The caller hands over rlang::enquo(argument).
 
-# The name in a column argument, bare or quoted.
-column_name <- function(expr) {
-  if (is.symbol(expr)) return(as.character(expr))
-  if (is.character(expr) && length(expr) == 1L && !is.na(expr)) return(expr)
+column_name <- function(column) {
+  where <- NULL
+  while (rlang::is_quosure(column)) {
+    if (rlang::quo_is_missing(column)) {
+      abort("argument", "a column argument has no value", arg = "column",
+            remedy = "Give the bare or quoted name of a column.")
+    }
+    where <- rlang::quo_get_env(column)
+    column <- rlang::quo_get_expr(column)
+  }
+  if (is_pronoun_call(column)) {
+    part <- column[[3L]]
+    if (identical(column[[1L]], quote(`$`))) return(as.character(part))
+    # the name may be in a variable of the caller
+    column <- if (is.character(part) || is.null(where)) part else {
+      tryCatch(eval(part, where), error = function(e) part)
+    }
+    if (is.symbol(column)) column <- NULL
+  }
+  if (is.symbol(column) && nzchar(as.character(column))) return(as.character(column))
+  if (is.character(column) && length(column) == 1L && !is.na(column)) return(column)
   abort("argument", paste0("a column argument must be one name, not `",
-                           paste(deparse(expr), collapse = " "), "`"), arg = "column",
+                           paste(deparse(column), collapse = " "), "`"), arg = "column",
         remedy = "Give the bare or quoted name of a column; compute the column first.")
+}
+
+is_pronoun_call <- function(x) {
+  is.call(x) && length(x) == 3L && identical(x[[2L]], quote(.data)) &&
+    (identical(x[[1L]], quote(`$`)) || identical(x[[1L]], quote(`[[`)))
+}
+
+# NULL where the argument is NULL.
+optional_column <- function(column) if (is_null_column(column)) NULL else column_name(column)
+
+# Whether nothing is named: NULL, or an argument without a value.
+is_null_column <- function(column) {
+  while (rlang::is_quosure(column)) {
+    if (rlang::quo_is_missing(column)) return(TRUE)
+    column <- rlang::quo_get_expr(column)
+  }
+  is.null(column)
+}
+
+# Names of key columns: one as above, text with several, or c() of either.
+key_names <- function(keys) {
+  if (is_null_column(keys)) {
+    abort("argument", "`by` is missing", arg = "by",
+          remedy = "Name the column that tells the groups apart, such as by = coil.")
+  }
+  where <- NULL
+  while (rlang::is_quosure(keys)) {
+    where <- rlang::quo_get_env(keys)
+    keys <- rlang::quo_get_expr(keys)
+  }
+  one <- function(key) {
+    if (is.character(key)) return(key)
+    column_name(if (is.null(where) || rlang::is_quosure(key)) key else
+      rlang::new_quosure(key, where))
+  }
+  names <- if (is.call(keys) && identical(keys[[1L]], quote(c))) {
+    unlist(lapply(as.list(keys)[-1L], one))
+  } else one(keys)
+  if (length(names) == 0L || anyNA(names) || anyDuplicated(names)) {
+    abort("argument", "`by` must name each key column once", arg = "by",
+          remedy = "Such as by = coil, or by = c(mill, coil).")
+  }
+  names
+}
+
+# The names in the column arguments of a table of readings, for functions that take them all.
+reading_columns <- function(hardness, specimen, temp, time, reading_scale) {
+  lapply(list(hardness = hardness, specimen = specimen, temp_c = temp, time_min = time,
+              scale = reading_scale), column_name)
 }

@@ -124,7 +124,7 @@
 #' @export
 fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6, reader = NULL,
                         format = c("rds", "parquet", "csv"), part = NULL) {
-  keys <- key_names(if (missing(by)) NULL else rlang::enexpr(by))
+  keys <- key_names(rlang::enquo(by))
   odd <- keys[grepl("[[:cntrl:]]|, |^ | $", keys)]
   if (length(odd)) { # they are noted on one line, with commas between
     abort("argument", paste0("a key column cannot be named '", odd[1L], "' in an archive"),

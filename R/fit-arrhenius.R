@@ -42,15 +42,15 @@ fit_arrhenius <- function(data, rate = NULL, time = NULL, temp = temp_c, weights
                           temp_ref_c = NULL, na.action = stats::na.exclude, ...) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_arrhenius")
-  rate_expr <- rlang::enexpr(rate)
-  time_expr <- rlang::enexpr(time)
-  if (is.null(rate_expr) == is.null(time_expr)) {
+  rate_expr <- rlang::enquo(rate)
+  time_expr <- rlang::enquo(time)
+  if (is_null_column(rate_expr) == is_null_column(time_expr)) {
     abort("argument", "give one of `rate` and `time`", arg = "rate",
           remedy = "Name the column of rates, or the column of times.")
   }
   check_data(data)
-  value_name <- column_name(if (is.null(rate_expr)) time_expr else rate_expr)
-  temp_name <- column_name(rlang::enexpr(temp))
+  value_name <- column_name(if (is_null_column(rate_expr)) time_expr else rate_expr)
+  temp_name <- column_name(rlang::enquo(temp))
   value <- numeric_column(data, value_name, lower = 0, open = TRUE, na = TRUE,
                           remedy = "Rates and times are above zero.")
   temp <- numeric_column(data, temp_name, unit = "degree_C", lower = -ZERO_CELSIUS, open = TRUE,
@@ -71,7 +71,7 @@ fit_arrhenius <- function(data, rate = NULL, time = NULL, temp = temp_c, weights
                                                      "temp_ref_c") else {
     1 / mean(1 / (temp + ZERO_CELSIUS)) - ZERO_CELSIUS
   }
-  arrhenius_fit(value, temp, weights, ref, is.null(rate_expr), gone, call, temp_name)
+  arrhenius_fit(value, temp, weights, ref, is_null_column(rate_expr), gone, call, temp_name)
 }
 
 ARRHENIUS_FORMULA <- ln_rate ~ temp_c

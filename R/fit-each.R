@@ -114,11 +114,11 @@ fit_each <- function(data, by,
                      lower = NULL, upper = NULL, temp_ref_c = NULL, level = 0.95, control = NULL,
                      threads = 1L, chunk_size = NULL) {
   check_dots_empty(...)
-  keys <- key_names(if (missing(by)) NULL else rlang::enexpr(by))
-  columns <- list(time = column_name(rlang::enexpr(time)), temp = column_name(rlang::enexpr(temp)),
-                  hardness = column_name(rlang::enexpr(hardness)),
-                  scale = column_name(rlang::enexpr(reading_scale)),
-                  specimen = column_name(rlang::enexpr(specimen)))
+  keys <- key_names(rlang::enquo(by))
+  columns <- list(time = column_name(rlang::enquo(time)), temp = column_name(rlang::enquo(temp)),
+                  hardness = column_name(rlang::enquo(hardness)),
+                  scale = column_name(rlang::enquo(reading_scale)),
+                  specimen = column_name(rlang::enquo(specimen)))
   set <- each_settings(model, scale, if (missing(se)) NULL else se, fixed, lower, upper,
                        temp_ref_c, level, control, material)
   threads <- threads_allowed(check_number(threads, "threads", 1, 1024, whole = TRUE))
@@ -130,26 +130,6 @@ fit_each <- function(data, by,
   if (any(group_count(fits, "missing") > 0L)) warn_missing_rows(d, columns)
   warn_fits(fits)
   fits
-}
-
-# Names of the key columns in a bare name, a quoted name or c() of either.
-key_names <- function(expr) {
-  if (is.null(expr)) {
-    abort("argument", "`by` is missing", arg = "by",
-          remedy = "Name the column that tells the groups apart, such as by = coil.")
-  }
-  if (is.call(expr) && identical(expr[[1L]], quote(c))) {
-    names <- vapply(as.list(expr)[-1L], column_name, "")
-  } else if (is.character(expr)) {
-    names <- expr
-  } else {
-    names <- column_name(expr)
-  }
-  if (length(names) == 0L || anyNA(names) || anyDuplicated(names)) {
-    abort("argument", "`by` must name each key column once", arg = "by",
-          remedy = "Such as by = coil, or by = c(mill, coil).")
-  }
-  names
 }
 
 # Everything the compiled call needs beside the readings; plain values that travel to workers.

@@ -225,14 +225,14 @@ fit_softening <- function(data,
   level <- check_level(level)
   model <- check_model_name(model)
   scale <- check_choice(scale, c("HV", "as read"), "scale")
-  columns <- list(time = column_name(rlang::enexpr(time)), temp = column_name(rlang::enexpr(temp)),
-                  hardness = column_name(rlang::enexpr(hardness)),
-                  scale = column_name(rlang::enexpr(reading_scale)),
-                  specimen = column_name(rlang::enexpr(specimen)),
-                  furnace = column_name(rlang::enexpr(furnace)),
-                  operator = column_name(rlang::enexpr(operator)))
-  if (!missing(log_time)) columns$log_time <- column_name(rlang::enexpr(log_time))
-  if (!missing(strain)) columns$strain <- column_name(rlang::enexpr(strain))
+  columns <- list(time = column_name(rlang::enquo(time)), temp = column_name(rlang::enquo(temp)),
+                  hardness = column_name(rlang::enquo(hardness)),
+                  scale = column_name(rlang::enquo(reading_scale)),
+                  specimen = column_name(rlang::enquo(specimen)),
+                  furnace = column_name(rlang::enquo(furnace)),
+                  operator = column_name(rlang::enquo(operator)))
+  if (!missing(log_time)) columns$log_time <- column_name(rlang::enquo(log_time))
+  if (!missing(strain)) columns$strain <- column_name(rlang::enquo(strain))
   if (is.null(columns$strain) && !is.null(strain_ref)) {
     abort("argument", "`strain_ref` is given without `strain`", arg = "strain_ref",
           remedy = "Name the column of strains with `strain`.")

@@ -1,12 +1,6 @@
 # What the fits of the grain and master-curve rooms share: column names, tables of new
 # conditions, an activation energy that one temperature leaves open, warnings beyond the data.
 
-# Name in a column argument; a wrapper may pass it on with {{ }}.
-picked <- function(expr) {
-  if (rlang::is_quosure(expr)) expr <- rlang::quo_get_expr(expr)
-  column_name(expr)
-}
-
 check_free_names <- function(columns, terms) {
   clash <- intersect(columns, terms)
   if (length(clash)) {

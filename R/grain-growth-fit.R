@@ -57,17 +57,17 @@ fit_grain_growth <- function(data, grain = grain_mm, time = time_min, temp = tem
                              na.action = stats::na.exclude, control = fit_control(), ...) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_grain_growth")
-  columns <- c(grain = picked(rlang::enexpr(grain)), time = picked(rlang::enexpr(time)),
-               temp = picked(rlang::enexpr(temp)))
-  d0_expr <- rlang::enexpr(d0)
-  if (!is.null(d0_expr)) columns <- c(columns, d0 = picked(d0_expr))
-  if (!is.null(d0_expr) && !is.null(d0_mm)) {
+  columns <- c(grain = column_name(rlang::enquo(grain)), time = column_name(rlang::enquo(time)),
+               temp = column_name(rlang::enquo(temp)))
+  d0_expr <- rlang::enquo(d0)
+  if (!is_null_column(d0_expr)) columns <- c(columns, d0 = column_name(d0_expr))
+  if (!is_null_column(d0_expr) && !is.null(d0_mm)) {
     abort("argument", "give one of `d0` and `d0_mm`", arg = "d0",
           remedy = "A column of initial sizes, or one number.")
   }
   check_data(data)
   check_free_names(columns, c("ln_k_ref", "m", "q_kj_mol",
-                              if (is.null(d0_expr)) "d0_mm"))
+                              if (is_null_column(d0_expr)) "d0_mm"))
   d0_mm <- check_number(d0_mm, "d0_mm", 0, open = TRUE, null = TRUE)
   m <- check_number(m, "m", 1, null = TRUE)
   plain <- growth_columns(data, columns)
@@ -75,7 +75,7 @@ fit_grain_growth <- function(data, grain = grain_mm, time = time_min, temp = tem
   here <- plain[known, , drop = FALSE]
   names(here) <- names(columns)
   energy <- !one_temperature(here$temp)
-  estimate_d0 <- is.null(d0_expr) && is.null(d0_mm)
+  estimate_d0 <- is_null_column(d0_expr) && is.null(d0_mm)
   terms <- c("ln_k_ref", if (is.null(m)) "m", if (energy) "q_kj_mol", if (estimate_d0) "d0_mm")
   check_growth(here, terms, columns)
   ref <- mean_inverse_temperature(here$temp, temp_ref_c)
@@ -86,7 +86,7 @@ fit_grain_growth <- function(data, grain = grain_mm, time = time_min, temp = tem
   law <- bquote((.(initial)^.(power) + exp(.(rate_expression(columns[["temp"]], ref, energy))) *
                    .(as.name(columns[["time"]])))^(1 / .(power)))
   formula <- stats::as.formula(call("~", as.name(columns[["grain"]]), law), env = baseenv())
-  start <- growth_start(here, ref, m, if (is.null(d0_expr)) d0_mm else here$d0, energy)[terms]
+  start <- growth_start(here, ref, m, if (is_null_column(d0_expr)) d0_mm else here$d0, energy)[terms]
   fit <- quiet_fit(formula, start, lower = c(m = 1, q_kj_mol = 0, d0_mm = 1e-7)[
     intersect(terms, c("m", "q_kj_mol", "d0_mm"))], upper = c(m = 30)[intersect(terms, "m")],
     weights = weights, data = plain, na.action = na.action, control = control)

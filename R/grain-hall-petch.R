@@ -40,7 +40,7 @@ fit_hall_petch <- function(data, hardness = hardness, grain = grain_mm, unit = N
                            na.action = stats::na.exclude, control = fit_control(), ...) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_hall_petch")
-  columns <- c(response = picked(rlang::enexpr(hardness)), grain = picked(rlang::enexpr(grain)))
+  columns <- c(response = column_name(rlang::enquo(hardness)), grain = column_name(rlang::enquo(grain)))
   unit <- check_string(unit, "unit", null = TRUE)
   check_data(data)
   check_free_names(columns, c("h_0", "k"))

@@ -123,8 +123,8 @@ check_history <- function(data, specimen = "specimen", time = "time_s", temp = "
 plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c,
                          target_c = NULL, tolerance_c = NULL) {
   if (inherits(data, "softanneal_heat")) data <- data$history
-  columns <- c(column_name(rlang::enexpr(specimen)), column_name(rlang::enexpr(time)),
-               column_name(rlang::enexpr(temp)))
+  columns <- c(column_name(rlang::enquo(specimen)), column_name(rlang::enquo(time)),
+               column_name(rlang::enquo(temp)))
   target_c <- check_number(target_c, "target_c", -ZERO_CELSIUS, null = TRUE)
   tolerance_c <- check_number(tolerance_c, "tolerance_c", 0, null = TRUE)
   history <- check_history(data, columns[1L], columns[2L], columns[3L])

@@ -56,8 +56,8 @@ anneal_history <- function(steps, thickness_mm = NULL, ambient_c = 20, dip_c = 0
   check_dots_empty(...)
   ambient_c <- check_number(ambient_c, "ambient_c", -ZERO_CELSIUS)
   dip_c <- check_number(dip_c, "dip_c", 0)
-  plan <- anneal_steps(steps, column_name(rlang::enexpr(specimen)),
-                       column_name(rlang::enexpr(time)), column_name(rlang::enexpr(temp)), ambient_c)
+  plan <- anneal_steps(steps, column_name(rlang::enquo(specimen)),
+                       column_name(rlang::enquo(time)), column_name(rlang::enquo(temp)), ambient_c)
   pieces <- unique(plan$specimen)
   parts <- if (is.null(thickness_mm)) {
     lapply(seq_len(nrow(plan)), function(i) {

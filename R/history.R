@@ -122,8 +122,8 @@ reduced_time <- function(h, mark, mark_first, q, ref_k, slope = FALSE) {
 equivalent_time <- function(history, q_kj_mol, temp_c, ..., specimen = specimen, time = time_s,
                             temp = temp_c) {
   check_dots_empty(...)
-  h <- history_points(history, column_name(rlang::enexpr(specimen)),
-                      column_name(rlang::enexpr(time)), column_name(rlang::enexpr(temp)))
+  h <- history_points(history, column_name(rlang::enquo(specimen)),
+                      column_name(rlang::enquo(time)), column_name(rlang::enquo(temp)))
   x <- common_length(q = check_numeric(q_kj_mol, "q_kj_mol", 0),
                      temp = check_temperature(temp_c, "temp_c"))
   span <- history_span(h)

@@ -42,7 +42,7 @@ fit_kissinger <- function(data, rate = rate_k_min, peak = peak_c, weights = NULL
                           na.action = stats::na.exclude, control = fit_control(), ...) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_kissinger")
-  columns <- c(rate = picked(rlang::enexpr(rate)), temp = picked(rlang::enexpr(peak)))
+  columns <- c(rate = column_name(rlang::enquo(rate)), temp = column_name(rlang::enquo(peak)))
   check_data(data)
   check_free_names(columns, c("ln_ratio_ref", "q_kj_mol"))
   plain <- as.data.frame(stats::setNames(list(

@@ -76,11 +76,11 @@ fit_lifetime <- function(data, time = time_min, temp = temp_c, event = NULL,
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_lifetime")
   distribution <- check_choice(distribution, LIFETIME_LAWS, "distribution")
-  event_expr <- rlang::enexpr(event)
-  weight_expr <- rlang::enexpr(weights)
-  columns <- c(time = picked(rlang::enexpr(time)), temp = picked(rlang::enexpr(temp)),
-               if (!is.null(event_expr)) c(event = picked(event_expr)),
-               if (!is.null(weight_expr)) c(weights = picked(weight_expr)))
+  event_expr <- rlang::enquo(event)
+  weight_expr <- rlang::enquo(weights)
+  columns <- c(time = column_name(rlang::enquo(time)), temp = column_name(rlang::enquo(temp)),
+               if (!is_null_column(event_expr)) c(event = column_name(event_expr)),
+               if (!is_null_column(weight_expr)) c(weights = column_name(weight_expr)))
   check_data(data)
   d <- lifetime_data(data, columns, na.action)
   d$law <- distribution

@@ -65,8 +65,8 @@ fit_master_curve <- function(data, response = hardness, temp = temp_c, time = ti
                              na.action = stats::na.exclude, control = fit_control(), ...) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_master_curve")
-  columns <- c(response = picked(rlang::enexpr(response)), temp = picked(rlang::enexpr(temp)),
-               time = picked(rlang::enexpr(time)))
+  columns <- c(response = column_name(rlang::enquo(response)), temp = column_name(rlang::enquo(temp)),
+               time = column_name(rlang::enquo(time)))
   time_unit <- check_choice(time_unit, c("min", "h"), "time_unit")
   errors_in <- check_choice(errors_in, c("response", "time"), "errors_in")
   degree <- check_number(degree, "degree", 1, 5, whole = TRUE)

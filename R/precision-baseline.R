@@ -64,8 +64,8 @@
 #' @export
 compare_baseline <- function(x, baseline, margin = NULL, paired = FALSE, level = 0.95, scale = NULL,
                              power = 0.8, hardness = hardness, reading_scale = scale) {
-  hardness <- column_name(rlang::enexpr(hardness))
-  reading_scale <- column_name(rlang::enexpr(reading_scale))
+  hardness <- column_name(rlang::enquo(hardness))
+  reading_scale <- column_name(rlang::enquo(reading_scale))
   check_flag(paired, "paired")
   # below one half the two one-sided tests have no sense
   check_number(level, "level", 0.5, 1, open = TRUE)

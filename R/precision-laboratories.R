@@ -33,7 +33,7 @@
 #' @param data Table with a row a reading; or, with `cell_mean`, `cell_sd` and `cell_n`, a row a
 #'   cell.
 #' @param lab,test_material,hardness Columns of laboratory, material and reading; bare or quoted.
-#' @param cell_mean,cell_sd,cell_n Names (in quotes) of the columns of cell means, standard
+#' @param cell_mean,cell_sd,cell_n Columns of cell means, standard
 #'   deviations and numbers of readings, if the readings themselves are not at hand.
 #' @param consistency_level Level of the critical values of h and k, 1 - alpha; 0.995 in ASTM E691.
 #' @param level Level of the intervals.
@@ -56,9 +56,9 @@
 compare_laboratories <- function(data, lab = group, test_material = specimen, hardness = hardness,
                                  cell_mean = NULL, cell_sd = NULL, cell_n = NULL,
                                  consistency_level = 0.995, level = 0.95) {
-  lab <- column_name(rlang::enexpr(lab))
-  test_material <- column_name(rlang::enexpr(test_material))
-  hardness <- column_name(rlang::enexpr(hardness))
+  lab <- column_name(rlang::enquo(lab))
+  test_material <- column_name(rlang::enquo(test_material))
+  hardness <- column_name(rlang::enquo(hardness))
   check_data(data)
   check_level(consistency_level, "consistency_level")
   check_level(level)
@@ -78,6 +78,9 @@ compare_laboratories <- function(data, lab = group, test_material = specimen, ha
                              "be pooled"), arg = "test_material",
           remedy = paste0("Keep one value, or name the states apart by `test_material = ", pooled[1L], "`."))
   }
+  cell_mean <- optional_column(rlang::enquo(cell_mean))
+  cell_sd <- optional_column(rlang::enquo(cell_sd))
+  cell_n <- optional_column(rlang::enquo(cell_n))
   given <- !c(is.null(cell_mean), is.null(cell_sd), is.null(cell_n))
   if (any(given) && !all(given)) {
     abort("argument", "`cell_mean`, `cell_sd` and `cell_n` belong together", arg = "cell_mean",

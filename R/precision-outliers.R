@@ -54,10 +54,11 @@ find_outliers <- function(data, method = c("grubbs", "esd"), level = 0.95, max_o
   check_level(level)
   max_outliers <- check_number(max_outliers, "max_outliers", 1, 1e4, whole = TRUE)
   if (is.data.frame(data)) {
-    pick <- reading_columns(rlang::enexpr(hardness), rlang::enexpr(specimen), rlang::enexpr(temp),
-                            rlang::enexpr(time), rlang::enexpr(reading_scale))
+    pick <- reading_columns(rlang::enquo(hardness), rlang::enquo(specimen), rlang::enquo(temp),
+                            rlang::enquo(time), rlang::enquo(reading_scale))
     check_data(data)
     x <- numeric_column(data, pick$hardness, na = TRUE)
+    by <- if (!is_null_column(rlang::enquo(by))) key_names(rlang::enquo(by))
     keys <- step_keys(data, pick, by)
     groups <- group_rows(keys)
     keys <- lapply(keys, `[`, groups$first)

@@ -59,8 +59,8 @@ uncertainty_budget <- function(x, reference = NULL, scale = NULL, in_hv = FALSE,
                                repeatability_df = Inf, specimen_sd = 0, specimen_df = Inf,
                                same_machine = TRUE, level = 0.95, hardness = hardness,
                                reading_scale = scale) {
-  hardness <- column_name(rlang::enexpr(hardness))
-  reading_scale <- column_name(rlang::enexpr(reading_scale))
+  hardness <- column_name(rlang::enquo(hardness))
+  reading_scale <- column_name(rlang::enquo(reading_scale))
   check_flag(in_hv, "in_hv")
   check_flag(same_machine, "same_machine")
   check_level(level)

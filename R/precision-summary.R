@@ -44,8 +44,9 @@
 summarise_readings <- function(data, hardness = hardness, specimen = specimen, temp = temp_c,
                                time = time_min, reading_scale = scale, by = NULL, in_hv = FALSE,
                                material = "brass", level = 0.95) {
-  pick <- reading_columns(rlang::enexpr(hardness), rlang::enexpr(specimen), rlang::enexpr(temp),
-                          rlang::enexpr(time), rlang::enexpr(reading_scale))
+  pick <- reading_columns(rlang::enquo(hardness), rlang::enquo(specimen), rlang::enquo(temp),
+                          rlang::enquo(time), rlang::enquo(reading_scale))
+  by <- if (!is_null_column(rlang::enquo(by))) key_names(rlang::enquo(by))
   check_data(data)
   check_flag(in_hv, "in_hv")
   check_level(level)

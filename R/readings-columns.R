@@ -80,9 +80,3 @@ plainest_roles <- function(roles, names) {
   }
   roles
 }
-
-# The names in the column arguments of a table of readings, for functions that take them all.
-reading_columns <- function(hardness, specimen, temp, time, reading_scale) {
-  lapply(list(hardness = hardness, specimen = specimen, temp_c = temp, time_min = time, scale = reading_scale),
-         column_name)
-}

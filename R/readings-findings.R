@@ -56,8 +56,8 @@
 check_readings <- function(data, hardness = hardness, specimen = specimen, temp = temp_c,
                            time = time_min,
                            reading_scale = scale, thickness_mm = NULL, length_mm = NULL, level = 0.95) {
-  pick <- reading_columns(rlang::enexpr(hardness), rlang::enexpr(specimen), rlang::enexpr(temp),
-                          rlang::enexpr(time), rlang::enexpr(reading_scale))
+  pick <- reading_columns(rlang::enquo(hardness), rlang::enquo(specimen), rlang::enquo(temp),
+                          rlang::enquo(time), rlang::enquo(reading_scale))
   check_data(data)
   check_level(level)
   alpha <- 1 - level

@@ -105,8 +105,8 @@ fit_recrystallisation <- function(data, fraction = fraction, time = time_min, te
                                   control = fit_control(), ...) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_recrystallisation")
-  columns <- c(fraction = picked(rlang::enexpr(fraction)), time = picked(rlang::enexpr(time)),
-               temp = picked(rlang::enexpr(temp)), specimen = picked(rlang::enexpr(specimen)))
+  columns <- c(fraction = column_name(rlang::enquo(fraction)), time = column_name(rlang::enquo(time)),
+               temp = column_name(rlang::enquo(temp)), specimen = column_name(rlang::enquo(specimen)))
   method <- check_choice(method, c("direct", "double_log"), "method")
   asked <- !missing(variance)
   variance <- check_choice(variance, c("proportional", "constant"), "variance")

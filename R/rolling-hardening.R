@@ -65,8 +65,8 @@ fit_hardening <- function(data, hardness = hardness, strain = effective_strain,
                           na.action = stats::na.exclude, control = fit_control(), ...) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_hardening")
-  response <- column_name(rlang::enexpr(hardness))
-  predictor <- column_name(rlang::enexpr(strain))
+  response <- column_name(rlang::enquo(hardness))
+  predictor <- column_name(rlang::enquo(strain))
   model <- check_choice(model, names(HARDENING_MODELS), "model")
   check_data(data)
   terms <- setdiff(all.vars(HARDENING_MODELS[[model]]), "x")

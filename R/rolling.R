@@ -58,9 +58,9 @@ cold_work <- function(data, specimen = specimen, pass = pass, thickness = thickn
                       width = width_mm, length = length_mm, u_thickness_mm = 0.01,
                       u_width_mm = 0.05, u_length_mm = 0.5, coverage_factor = 2) {
   columns <- c(
-    specimen = column_name(rlang::enexpr(specimen)), pass = column_name(rlang::enexpr(pass)),
-    thickness = column_name(rlang::enexpr(thickness)),
-    width = column_name(rlang::enexpr(width)), length = column_name(rlang::enexpr(length)))
+    specimen = column_name(rlang::enquo(specimen)), pass = column_name(rlang::enquo(pass)),
+    thickness = column_name(rlang::enquo(thickness)),
+    width = column_name(rlang::enquo(width)), length = column_name(rlang::enquo(length)))
   check_data(data, rows = FALSE)
   taken <- intersect(COLD_WORK_COLUMNS, names(data))
   if (base::length(taken)) {

@@ -52,8 +52,8 @@ soften <- function(history, parameters, model = NULL, temp_ref_c = NULL, time_mi
                    specimen = specimen, time = time_s, temp = temp_c) {
   check_dots_empty(...)
   p <- forward_parameters(parameters, model, temp_ref_c)
-  h <- history_points(history, column_name(rlang::enexpr(specimen)),
-                      column_name(rlang::enexpr(time)), column_name(rlang::enexpr(temp)))
+  h <- history_points(history, column_name(rlang::enquo(specimen)),
+                      column_name(rlang::enquo(time)), column_name(rlang::enquo(temp)))
   out <- if (is.null(time_min)) all_points(h) else asked_points(h, time_min)
   m <- .Call(C_sa_call_soften, p$kind, h$points, out$mark, out$mark_first, p$ref_k, p$par)
   columns <- list(time_s = out$mark, temp_c = out$temp_c, theta = exp(m$ln_theta),

@@ -398,3 +398,14 @@ test_that("a range of sizes passes: one row, no hardness at all, factors, tibble
   expect_error(check_readings(quiet(thickness_mm = 1), thickness_mm = 1),
                class = "softanneal_error_argument")
 })
+
+test_that("a step read in two scales is one step, and its readings are counted together", {
+  r <- bell_readings()
+  expect_false("few readings" %in% check_readings(r)$check)
+  expect_output(print(summarise_readings(r)), "28 steps in 56 groups")
+  expect_output(print(fit_softening(r)), "of 28 steps at 4")
+  one <- r[r$scale == "HRF", ]
+  few <- check_readings(one)
+  expect_match(few$what[few$check == "few readings"], "28 steps with fewer than five readings")
+  expect_output(print(summarise_readings(one)), "Readings of 28 steps;")
+})

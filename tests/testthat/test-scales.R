@@ -332,3 +332,42 @@ test_that("the picture has a panel a scale, all points, and alt text from the da
   expect_false(shown$visible)
   expect_s3_class(shown$value, "softanneal_conversion_tables")
 })
+
+test_that("one reader of scale names: tables, geometry and files understand the same spellings", {
+  same <- c("HV1/15", "hv 1", "HV1")
+  expect_identical(standardise_scale(same), rep("HV", 3))
+  expect_identical(known_scale(same), c("HV1/15", "HV1", "HV1"))
+  expect_equal(minimum_thickness(70, "HV1/15"), minimum_thickness(70, "HV1"))
+  expect_equal(indent_spacing(70, "HV1/15")$diameter_mm, sqrt(1.8544 * 1 / 70), tolerance = 1e-4)
+  for (one in c("HBW 2.5/62.5", "HB2.5/62.5", "HBS 2.5/62.5/15", "hbw_2.5_62.5")) {
+    expect_equal(minimum_thickness(100, one), 8 * 62.5 / (pi * 2.5 * 100), label = one)
+    expect_identical(standardise_scale(one), "HBW 2.5/62.5")
+    expect_identical(known_scale(one), "HBW 2.5/62.5")
+  }
+  expect_equal(minimum_thickness(70, "hr 30 tw"), minimum_thickness(70, "HR30T"))
+  expect_equal(indent_spacing(70, "HV0.1")$diameter_mm, indent_spacing(70, "HV 0.1")$diameter_mm)
+  read <- read_scales(c("HV10", "HK 0.5", "HBW 10/500", "HRB", "HV", "HV0", "nonsense", NA))
+  expect_equal(read$force_kgf, c(10, 0.5, 500, NA, NA, 0, NA, NA))
+  expect_equal(read$ball_mm, c(NA, NA, 10, rep(NA, 5)))
+  expect_identical(is.na(read$test), c(rep(FALSE, 6), TRUE, TRUE))
+  expect_error(minimum_thickness(70, "HV0"), class = "softanneal_error_scale")
+})
+
+test_that("the picture of the tables has a colour and a line for each of any number of tables", {
+  more <- c(scale_tables, list(seventh = scale_tables$brass, eighth = scale_tables$copper))
+  here <- list2env(list(scale_tables = more), parent = asNamespace("softanneal"))
+  here$curve_over_hv <- curve_over_hv
+  environment(here$curve_over_hv) <- here
+  draw <- autoplot.softanneal_conversion_tables
+  environment(draw) <- here
+  cells <- conversion_tables()
+  seventh <- cells[cells$material == "brass", ]
+  seventh$material <- "seventh"
+  both <- rbind(as.data.frame(cells), as.data.frame(seventh))
+  p <- draw(structure(both, class = class(cells)))
+  lines <- ggplot2::layer_data(p, 1)
+  expect_false(anyNA(lines$colour))
+  expect_false(anyNA(lines$linetype))
+  expect_length(unique(paste(lines$colour, lines$linetype)), 7L)
+  expect_false(anyNA(ggplot2::layer_data(p, 2)$colour))
+})
