@@ -329,21 +329,6 @@ error_components <- function(object) {
        cluster = cluster)
 }
 
-# Random numbers: with a seed the session's state is put back afterwards, and the kinds are
-# fixed so that the same seed gives the same numbers everywhere.
-begin_seed <- function(seed) {
-  if (!exists(".Random.seed", envir = globalenv(), inherits = FALSE)) stats::runif(1)
-  before <- get(".Random.seed", envir = globalenv())
-  if (is.null(seed)) return(list(restore = NULL, attribute = before))
-  seed <- check_number(seed, "seed", -.Machine$integer.max, .Machine$integer.max, whole = TRUE)
-  set.seed(seed, kind = "Mersenne-Twister", normal.kind = "Inversion", sample.kind = "Rejection")
-  list(restore = before, attribute = structure(seed, kind = as.list(RNGkind())))
-}
-
-end_seed <- function(state) {
-  if (!is.null(state$restore)) assign(".Random.seed", state$restore, envir = globalenv())
-}
-
 #' @export
 as.data.frame.softanneal_fit <- function(x, ...) as.data.frame(augment(x))
 

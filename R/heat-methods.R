@@ -51,3 +51,43 @@ autoplot.softanneal_heat <- function(object, ...) {
 #' @rdname heat_up
 #' @export
 plot.softanneal_heat <- draw_picture
+
+biot_number <- function(pieces, thickness_mm, hottest_c, support, alloy) {
+  h_a <- surface_coefficient(pieces[, "h_a"], pieces[, "emissivity_a"], hottest_c)
+  h_b <- surface_coefficient(pieces[, "h_b"], pieces[, "emissivity_b"], hottest_c)
+  reach <- if (support == "block") thickness_mm / 1000 else
+    1 / (pieces[, "area_a"] + pieces[, "area_b"])
+  unname(pmax(h_a, h_b) * reach / alloy$conductivity_w_mk)
+}
+
+time_constant <- function(pieces, target_c, alloy) {
+  heat <- alloy$heat_j_kgk + alloy$heat_slope_j_kgk2 * (target_c - alloy$heat_at_c)
+  loss <- pieces[, "area_a"] *
+    surface_coefficient(pieces[, "h_a"], pieces[, "emissivity_a"], target_c) +
+    pieces[, "area_b"] * surface_coefficient(pieces[, "h_b"], pieces[, "emissivity_b"], target_c)
+  unname(alloy$density_kg_m3 * heat / loss)
+}
+
+tell_assumptions <- function(summary) {
+  thick <- which(summary$biot > 0.1)
+  if (length(thick)) {
+    warn("assumption", paste0(
+      "The Biot number is above 0.1 for ", length(thick), " of ", nrow(summary), " pieces (",
+      in_rows(thick), "; largest ", format(max(summary$biot), digits = 2), "): the inside lags ",
+      "behind the surface, and the time is too short."), n = length(thick), rows = thick)
+  }
+}
+
+# The history of `after`, then `history` with its times put behind it; per specimen in order.
+join_histories <- function(after, history) {
+  if (is.null(after)) return(history)
+  parts <- lapply(unique(history$specimen), \(one) {
+    before <- after$history[after$history$specimen == one, , drop = FALSE]
+    then <- history[history$specimen == one, , drop = FALSE][-1L, , drop = FALSE]
+    then$time_s <- then$time_s + before$time_s[nrow(before)]
+    rbind(before, then)
+  })
+  out <- do.call(rbind, parts)
+  rownames(out) <- NULL
+  out
+}

@@ -81,7 +81,8 @@ mutant("edge of the search is an end", "R/recrystallisation-limits.R",
        "grain-fractions")
 mutant("corner grain of a rectangle", "R/grain-counts.R", "(if (shape == \"rectangle\") 1 else 0)",
        "0", c("grain", "external-grain"))
-mutant("cut grains whole", "R/grain-counts.R", "x$intercepted / 2", "x$intercepted", c("grain", "external-grain"))
+mutant("cut grains whole", "R/grain-counts.R", "x$intercepted / 2", "x$intercepted", c("grain",
+       "external-grain"))
 mutant("accuracy told from 10 %", "R/grain-counts.R", "s$accuracy_pct > 10", "s$accuracy_pct > 100",
        "grain")
 mutant("growth from nothing", "R/grain-growth.R", "d0_mm == 0 | growth > 1e20", "d0_mm == 0",
@@ -120,7 +121,8 @@ mutant("mean of the secants", "src/scale.c",
        "(secant_of(x, y, i - 1) + secant_of(x, y, i)) / 2.0", "secant_of(x, y, i)",
        c("scales", "external-numbers", "c"))
 mutant("edge of the table is outside", "src/scale.c",
-       "if (at >= low && at <= high) {\n            double steps", "if (at >= low && at < high) {\n            double steps",
+       "if (at >= low && at <= high) {\n            double steps",
+       "if (at >= low && at < high) {\n            double steps",
        c("scales", "c"))
 mutant("slope of the cubic", "src/scale.c", "slope = s->slope + t * (2.0 * s->square + t * 3.0 * s->cube);",
        "slope = s->slope + t * (2.0 * s->square + t * s->cube);", c("scales", "c"))
