@@ -41,20 +41,20 @@ mutant("discs of the double size", "R/choose-layout.R", "radius <- layout$spacin
 mutant("spread order by block", "R/choose-layout.R", "(j - 1) * steps + k", "(k - 1) * n + j", "choose")
 
 # --- precision
-mutant("deviation from the others", "R/precision-outliers.R",
+mutant("deviation from the others", "R/groups.R",
        "away[far] * n / (n - 1) <= resolution", "away[far] <= resolution",
        c("precision", "external-precision"))
-mutant("scatter of rounding left out", "R/precision-outliers.R", "stats$sd^2 + resolution^2 / 12",
+mutant("scatter of rounding left out", "R/groups.R", "stats$sd^2 + resolution^2 / 12",
        "stats$sd^2", c("precision", "external-precision"))
-mutant("only the last round is an outlier", "R/precision-outliers.R",
+mutant("only the last round is an outlier", "R/groups.R",
        "all$round <= last[all$group]", "all$round == last[all$group]",
        c("precision", "external-precision"))
-mutant("normal instead of t", "R/precision-summary.R",
+mutant("normal instead of t", "R/groups.R",
        "stats::qt((1 + level) / 2, pmax(n - 1L, 1L)) * se", "stats::qnorm((1 + level) / 2) * se",
        c("precision", "external-precision"))
-mutant("n instead of n - 1", "R/precision-summary.R", "sqrt(square / pmax(n - 1L, 1L))",
+mutant("n instead of n - 1", "R/groups.R", "sqrt(square / pmax(n - 1L, 1L))",
        "sqrt(square / n)", c("precision", "external-precision"))
-mutant("mean not corrected", "R/precision-summary.R", "mean <- mean + ifelse(n > 0L, slip / n, 0)",
+mutant("mean not corrected", "R/groups.R", "mean <- mean + ifelse(n > 0L, slip / n, 0)",
        "mean <- mean + 0", "precision")
 mutant("degrees of freedom rounded up", "R/precision-budget.R", "floor(total_df + 1e-9)",
        "ceiling(total_df)", c("precision", "external-precision"))
