@@ -187,7 +187,8 @@ match_files <- function(paths, key) {
 # Reported answers as text columns group, quantity, temp_c (number), value (text), unit.
 read_answers <- function(answers) {
   if (!is.data.frame(answers)) {
-    answers <- read_sheet(answers, NULL, NULL, NULL, NULL, 0, c("", "NA"))
+    answers <- read_sheet(answers, columns = NULL, readings = NULL, sep = NULL, dec = NULL,
+                          encoding = NULL, sheet = NULL, skip = 0, na = c("", "NA"))
   }
   check_data(answers, "answers")
   exact <- answers[["value"]]

@@ -52,11 +52,14 @@ wrap_axes <- function(p, size) {
     if (is.character(scale$name)) scale$name <- wrapped(scale$name)
     second <- scale$secondary.axis
     if (!is.null(second) && is.character(second$name)) {
-      scale$secondary.axis <- ggplot2::ggproto(NULL, second, name = wrapped(second$name))
+      scale$secondary.axis <- renamed_axis(second, wrapped(second$name))
     }
   }
   p
 }
+
+# A heir finds what it inherits by its name in this frame, so each has a frame of its own.
+renamed_axis <- function(axis, name) ggplot2::ggproto(NULL, axis, name = name)
 
 # Lines that fit stay; else all is set anew, word by word.
 wrap_text <- function(text, width, element) {

@@ -135,3 +135,11 @@ test_that("on a dark ground no mark is black and the ramp is light", {
   expect_silent(print(p))
   expect_false(state$dark)
 })
+
+test_that("a picture with a second axis on one side only is drawn", {
+  pieces <- data.frame(temp_c = rep(c(290, 320, 350), each = 2), time_min = c(151, 204, 38, 55, 13, 17))
+  path <- withr::local_tempfile(fileext = ".pdf")
+  grDevices::pdf(path)
+  withr::defer(grDevices::dev.off())
+  expect_no_error(print(ggplot2::autoplot(fit_lifetime(pieces))))
+})
