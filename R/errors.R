@@ -1,4 +1,4 @@
-# The help page of the description of errors; see errors-fit.R for what computes it.
+# The help page of the description of errors; fit-errors*.R compute it.
 
 #' Errors of hardness readings
 #'
@@ -52,12 +52,12 @@
 #' @source Lindstrom M J, Bates D M (1990) Biometrics 46, 673 (modes). Patterson H D, Thompson R (1971)
 #'   Biometrika 58, 545 (REML). Gelman A (2006) Bayesian Analysis 1, 515 (priors). Searle S R, Casella G,
 #'   McCulloch C E (1992) Variance Components.
-#' @seealso [fit_softening()], [components_of_error()], [predict-fit].
+#' @seealso [fit_softening()], [softening-inference], [components_of_error()], [predict-fit].
 #' @name softening-errors
 #' @examples
 #' readings <- read_readings(
 #'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
-#' fit <- fit_softening(readings, se = "components")
+#' fit <- fit_softening(readings)
 #' fit
 #' tidy(fit, effects = "ran_pars", conf.int = TRUE)
 NULL

@@ -4,158 +4,61 @@
 
 #' Softening kinetics from hardness readings
 #'
-#' Fits one model of softening to the readings of all temperatures and times at once. Nobody
-#' has to give starting values. Standard errors respect that the readings of one heat
-#' treatment share its errors, and what the data cannot fix gets no standard error but a
-#' limit, or a plain statement that it is not determined.
+#' Fits one model of softening to the readings of all temperatures and times at once. No starting values
+#' are needed. Standard errors take into account that specimens, furnace runs and steps have errors of
+#' their own; a parameter the data do not determine gets a limit, not a standard error.
 #'
-#' The hardness of a piece is a mixture of recrystallised and unrecrystallised metal,
-#' \deqn{H = X H_{soft} + (1 - X) H_u, \quad
-#'   X = 1 - \exp(-\max(k t - \theta_0, 0)^n), \quad
-#'   k = k_{ref} \exp\left(-\frac{Q}{R}\left(\frac1T - \frac1{T_{ref}}\right)\right)}{H =
-#'   X H_soft + (1 - X) H_u, X = 1 - exp(-max(k t - theta0, 0)^n), k = k_ref exp(-(Q/R) (1/T -
-#'   1/T_ref))}
+#' Four pages describe the parts:
 #'
-#' | model | adds | parameters |
-#' |---|---|---|
-#' | `"jmak"` | recrystallisation alone | `h_worked`, `h_soft`, `ln_k_ref`, `n`, `q_kj_mol` |
-#' | `"jmak_incubation"` | incubation | `theta0` |
-#' | `"recovery_jmak"` | logarithmic recovery: \eqn{H_u = H_{worked} - A \ln(1 + k_r t)}, never below `h_soft` | `dh_rec` (A), `ln_k_rec`, `q_rec_kj_mol` |
-#' | `"recovery_jmak_incubation"` | recovery and incubation | `dh_rec`, `ln_k_rec`, `q_rec_kj_mol`, `theta0` |
-#' | `"hardening_jmak"` | hardening at low temperature: \eqn{H_u = H_{worked} + B (1 - \exp(-k_h t))} | `dh_hard` (B), `ln_k_hard`, `q_hard_kj_mol` |
-#' | `"hardening_recovery_jmak"` | hardening and recovery | all of both, never below `h_soft` |
-#' | `"austin_rickett"` | recrystallisation alone, by \eqn{X = (k t)^n / (1 + (k t)^n)}, which ends more slowly | those of `"jmak"` |
+#' * [softening-models]: equations, models, parameters with units and bounds;
+#' * [softening-inference]: steps, standard errors, lack of fit, limits; errors in [softening-errors];
+#' * [softening-history]: thermocouple logs;
+#' * [softening-strain]: several reductions, an exponent for each temperature, grain growth.
 #'
-#' `ln_k_ref`, `ln_k_rec` and `ln_k_hard` are natural logarithms of rates in 1/min at
-#' `temp_ref_c`; hardness levels, `dh_rec` and `dh_hard` are in the scale of the fit; energies in kJ/mol; `n` and
-#' `theta0` have no unit.
+#' @section Arguments by job:
+#' * **Data**: `data`, `time`, `temp`, `hardness`, `reading_scale`, `specimen`, `furnace`, `operator`,
+#'   `strain`, `history`, `log_time`, `weights`, `material`, `na.action`.
+#' * **Model**: `model`, `scale`, `temp_ref_c`, `strain_ref`, `n_by`, `growth_exponent`, `fixed`,
+#'   `lower`, `upper`.
+#' * **Inference**: `se`, `u_temp_c`, `u_temp_exact`, `loss`, `level`.
+#' * **Control**: `start`, `control`.
 #'
-#' Cold-worked alpha brass gains some hardness near 200 to 250 degrees Celsius before it
-#' softens; a model that can only fall is wrong there. The first-order term with its own rate
-#' and energy is this package's choice. Readings well below recrystallisation are needed to see
-#' it; without them its parameters are reported as not determined.
-#'
-#' The models with hardening can have several minima, some with an amplitude far beyond any
-#' metal that trades against n. The search begins where hardening is small beside the
-#' softening; give `start`, or `upper = c(dh_hard = ...)`, to look elsewhere or to keep it there.
-#'
-#' **Scale.** The rule of mixtures holds on a scale that is linear in strength, so Rockwell
-#' readings are converted to Vickers first (`scale = "HV"`, see [convert_hardness()]). With
-#' `scale = "as read"` the fit is done on the numbers as they were read; on a Rockwell scale
-#' this bends the curve and biases n and k, and `print()` says so.
-#'
-#' **Replicates.** Readings at one temperature and time enter the solver as their mean and
-#' weight, which gives the same least-squares fit exactly; their scatter is the pure error of
-#' the lack-of-fit test in `summary()`. That test also reacts to errors common to all readings
-#' of a step (furnace, position, piece), since these are misfit to the curve but not scatter
-#' within the step.
-#'
-#' **Standard errors.** `se = "components"` (default): offsets of specimens, errors of the furnace
-#' temperature, operators, steps and readings together, see [softening-errors]; the estimates are then
-#' generalised least squares. The others are least squares and leave specimens and furnaces out; their
-#' intervals hold where only steps and readings scatter. `"cluster"`: sandwich over steps, each residual
-#' divided by one minus its leverage, with t quantiles on steps minus parameters; biased upwards where
-#' few steps carry a parameter. `"steps"`: the variance of the step means about the curve, pooled.
-#' `"model"`: the usual formula for independent readings; with shared errors its intervals cover far
-#' too seldom. With Huber loss the default is `"cluster"`.
-#'
-#' **What the data do not fix.** A parameter with a wide interval, at a bound, or in a
-#' direction the readings do not see is followed along its profile likelihood. If the sum of
-#' squares does not rise by the threshold of the `level` interval before the edge of what is
-#' searched (Q up to 2000 kJ/mol, n from 0.1 to 10, ln k within 40 of the times read, theta0 up
-#' to 50), the fit says that only an upper or a lower limit is known, and its standard error is
-#' `NA`. One temperature alone says nothing about Q, which is then `NA`.
-#'
-#' **Temperature histories.** Without `history` each piece is taken as at its temperature for
-#' exactly its time. With the thermocouple log of each piece (or one from [anneal_history()])
-#' rates act along the real history, by additivity: k t is replaced by the integral of
-#' k(T(t)) dt, for recrystallisation and recovery each with its own energy. Ignoring a heat-up
-#' that is not short against the times biases ln k down and n up, and Q where the hot steps are
-#' the short ones. A reading is joined to the history of its `specimen`: at the log time in
-#' `log_time` where that column is named; else, where the history has a column `furnace_min`
-#' (accumulated time in the furnace in min), at the last point with the accumulated time of the
-#' reading, which is after the cooling of its step; else at its time in min after the first
-#' point of the log. Readings at time zero are as rolled and need no history. The
-#' temperature column only labels such readings; in the fit their `time_min` is the equivalent
-#' time at that temperature (see [equivalent_time()]) at the fitted Q.
-#'
-#' **Several cold reductions.** With `strain`, the column of the strain of cold work (true or
-#' effective, see [cold_work()]; one meaning throughout), pieces rolled to different reductions
-#' enter one fit. More cold work recrystallises faster and starts harder:
-#' \deqn{\ln k = \ln k_{ref} + s \ln\frac{\varepsilon}{\varepsilon_{ref}} - \frac{Q}{R}
-#'   \left(\frac1T - \frac1{T_{ref}}\right), \quad
-#'   H_{worked}(\varepsilon) = H_{worked} \left(\frac{\varepsilon}{\varepsilon_{ref}}\right)^w}{ln k
-#'   = ln k_ref + s ln(strain/strain_ref) - (Q/R) (1/T - 1/T_ref), H_worked(strain) = H_worked
-#'   (strain/strain_ref)^w}
-#' with the parameters `k_strain` (s) and `h_strain` (w) and no unit. The worked hardness follows
-#' a power law (Hollomon 1945), as flow stress does: for two reductions this is as good as a level
-#' for each, and for more it lets the fit predict reductions between them; `summary()` and
-#' [plot_residuals()] show when the levels do not lie on such a law. `h_soft` is common, since the
-#' grain size after recrystallisation of 70/30 brass hardly depends on the cold work within the
-#' usual range (33 to 55 % reduction, 30 min at 600 degrees Celsius); recovery, hardening,
-#' incubation and n are common too, which is an assumption. No power of strain holds near the
-#' least cold work that recrystallises at all, about 5 % reduction: strains below 0.05 draw a
-#' warning.
-#'
-#' **Exponent.** `n_by = "by temperature"` gives each temperature an n of its own, `n_290`,
-#' `n_330` and so on, with one rate law. `anova()` of this fit and that with one n is the F test of
-#' whether they differ; it takes the readings as independent, so with errors common to the readings
-#' of a step it finds differences too often: fit the step means then. Such a fit knows no
-#' temperatures between those read, and [temp_for()] and [process_window()] refuse it.
-#'
-#' **Grain growth.** With `growth_exponent`, the exponent m of the law \eqn{d^m = d_0^m + \int K_g dt} (2, 3 or
-#' 4), recrystallised metal softens further as its grains grow. By the Hall-Petch relation
-#' \eqn{H = H_i + k_H d^{-1/2}} its hardness is
-#' \deqn{H_{soft}(t) = H_{soft} - F \left(1 - (1 + \theta_g)^{-1/(2m)}\right), \quad
-#'   \theta_g = \int \frac{K_g}{d_0^m} dt}{H_soft(t) = H_soft - F (1 - (1 + theta_g)^(-1/(2 m))),
-#'   theta_g = integral of K_g / d_0^m dt}
-#' with the parameters `dh_grow` (F = H_soft - H_i, between zero and the lowest reading),
-#' `ln_k_grow` (of K_g / d_0^m in 1/min at `temp_ref_c`) and `q_grow_kj_mol`; hardness alone tells
-#' no diameter. m cannot be told from hardness either and is given. The growth runs from the
-#' start of the anneal, so that it follows a temperature history as the other rates do. Grains in
-#' truth begin to grow once they are there: with exact readings of growth that starts at 99 %
-#' recrystallised, the curve is met within 0.5 HV and `h_soft` within 3 % where k is 35 times
-#' the rate of growth; at 3.5 times the curve is still met within 1 HV, but `h_soft` then is 10 HV
-#' too high, since it stands for time zero. Unless the grains grow a great deal, only the product of
-#' `dh_grow` and the rate
-#' shows: hold `dh_grow` then, with H_i from [fit_hall_petch()].
-#'
-#' @param data A data frame of readings, one row a reading, as from [read_readings()].
-#' @param model Which model; see Details.
+#' @param data A data frame of readings, one row per reading, as from [read_readings()].
+#' @param model Which model, see [softening-models].
 #' @param scale `"HV"`, or `"as read"` for a fit on the scale of the readings.
-#' @param se Standard errors: `"components"`, `"cluster"`, `"steps"` or `"model"`; see Details.
+#' @param se Standard errors: `"components"`, `"cluster"`, `"steps"` or `"model"`, see
+#'   [softening-inference].
 #' @param start Optional named vector of starting values for all parameters of the model.
 #' @param ... Must be empty.
 #' @param time,temp,hardness,reading_scale,specimen Columns (bare or quoted): accumulated
 #'   time in min, temperature in degrees Celsius (may be `NA` where the time is zero), hardness,
-#'   its scale, and the piece of metal. `specimen` may be absent: each temperature and time is
-#'   then one heat treatment.
+#'   its scale, and the specimen. `specimen` may be absent: each temperature and time is then one step.
 #' @param history Temperature histories of the specimens: a data frame with columns `specimen`,
-#'   `time_s` (s) and `temp_c` (degrees Celsius), see Details; without a specimen column one
+#'   `time_s` (s) and `temp_c` (degrees Celsius), see [softening-history]; without a specimen column one
 #'   history for all. `NULL` for constant temperature.
 #' @param log_time Column (bare or quoted) of the time in s at which a reading was taken, on
 #'   the clock of `history`. The time column may then be absent.
-#' @param weights Case weights, one for each row, such as `1 / sd^2` of a mean (columns of `data` are
+#' @param weights Case weights, one per row, such as `1 / sd^2` of a mean (columns of `data` are
 #'   seen); `NULL` for equal.
 #' @param material Conversion table for Rockwell readings, see [conversion_tables()].
-#' @param fixed Named vector of parameters to hold, such as `c(n = 1)`.
+#' @param fixed Named vector of parameters to fix, such as `c(n = 1)`.
 #' @param lower,upper Named vectors of bounds to use instead of the default ones.
 #' @param temp_ref_c Reference temperature of the rates in degrees Celsius; by default that of
 #'   the mean of 1/T over the readings after time zero.
-#' @param loss `"squares"`, or `"huber"` for a loss that outliers pull less (replicates are
+#' @param loss `"squares"`, or `"huber"` for a loss less sensitive to outliers (repeat readings are
 #'   then not merged, and limits are not searched).
-#' @param level Level of the intervals at which a parameter counts as open.
+#' @param level Level used to classify a parameter as not determined, and of the intervals printed.
 #' @param na.action What to do with readings that are missing: [stats::na.exclude()] (left
 #'   out with a warning, fitted values padded), [stats::na.omit()] or [stats::na.fail()].
 #' @param control Settings of the solver from [fit_control()].
 #' @param strain Column (bare or quoted) of the strain of cold work, above zero, for several
-#'   reductions in one fit; see Details. Not together with `history`.
-#' @param strain_ref Strain at which `ln_k_ref` and `h_worked` hold; by default the geometric
-#'   mean of the strains read.
-#' @param n_by One n for all temperatures (`"shared"`) or one for each
-#'   (`"by temperature"`); see Details. Not together with `history`.
-#' @param growth_exponent `NULL`, or the exponent of grain growth after recrystallisation: 2, 3 or 4; see
-#'   Details.
+#'   reductions in one fit, see [softening-strain]. Not together with `history`.
+#' @param strain_ref Strain at which `ln_k_ref` and `h_worked` are stated; by default the geometric
+#'   mean of the strains in the data.
+#' @param n_by One n for all temperatures (`"shared"`) or one for each (`"by temperature"`), see
+#'   [softening-strain]. Not together with `history`.
+#' @param growth_exponent `NULL`, or the exponent of grain growth after recrystallisation: 2, 3 or 4, see
+#'   [softening-strain].
 #' @param furnace,operator Columns (bare or quoted) of the furnace run and of the person who read,
 #'   used by `se = "components"` where they are there. Without a column `furnace` (or `run`)
 #'   specimens of one set temperature count as one run.
@@ -163,46 +66,32 @@
 #'   certificate: one number, or named by furnace run or specimen.
 #' @param u_temp_exact Whether `u_temp_c` is taken as exact; otherwise as known to about 50 %.
 #' @return An object of class `softanneal_fit_softening` over `softanneal_fit`: a list with
-#'   `coefficients`, `vcov`, `sigma`, `states` (how far each parameter is fixed), `limits`,
-#'   `lack_of_fit`, `convergence`, `conditions` (means by temperature and time) and more, with
-#'   methods for all usual generics. Warnings of class `softanneal_warning_fit` name open
-#'   parameters and a missing convergence once.
+#'   `coefficients`, `vcov`, `sigma`, `states` (whether each parameter is determined), `limits`,
+#'   `lack_of_fit`, `convergence`, `conditions` (means by temperature and time), with `se = "components"`
+#'   also `errors`, and more; with methods for all usual generics, see [fit-methods]. Warnings of class
+#'   `softanneal_warning_fit` name parameters that are not determined and a missing convergence once.
 #' @section Errors:
 #'   `softanneal_error_column` (a column is missing or not numeric), `softanneal_error_range`
 #'   (negative time, temperature below absolute zero, hardness zero or less, or outside the
 #'   conversion table), `softanneal_error_missing` (infinite values), `softanneal_error_scale`
-#'   (unknown or mixed scales), `softanneal_error_too_few` (fewer heat treatments than
+#'   (unknown or mixed scales), `softanneal_error_too_few` (fewer steps than
 #'   parameters, one strain only with `strain`, one temperature only with an exponent for each),
-#'   `softanneal_error_argument`.
-#' @source Model: Avrami M (1939) J. Chem. Phys. 7, 1103; Austin J B, Rickett R L (1939) Trans.
-#'   AIME 135, 396 (value from memory); recovery: Kuhlmann D (1948) Z.
-#'   Phys. 124, 468; rule of mixtures in hardness: Humphreys F J, Hatherly M, Recrystallization
-#'   and Related Annealing Phenomena. Cluster covariance: MacKinnon J G, White H (1985) J.
-#'   Econometrics 29, 305; Mancl L A, DeRouen T A (2001) Biometrics 57, 126. Lack of fit:
-#'   Draper N R, Smith H, Applied Regression Analysis. Profiles: Bates D M, Watts D G (1988)
-#'   Nonlinear Regression Analysis and Its Applications. Power law of hardening: Hollomon J H
-#'   (1945) Trans. AIME 162, 268 (from memory). Grain growth: Burke J E, Turnbull D (1952) Prog.
-#'   Metal Phys. 3, 220 (from memory). Hall E O (1951) Proc. Phys. Soc. B 64, 747; Petch N J (1953)
-#'   J. Iron Steel Inst. 174, 25 (from memory); grain size of brass after cold work of 33 to
-#'   55 %: J. Korean Inst. Metals (article 133504 of that journal); least cold work: Callister W D,
-#'   Materials Science and
-#'   Engineering, figure 7.23. The power of strain in the rate is an empirical form, and this
-#'   package's choice.
-#' @seealso [time_to()] for the question of the shop floor, [autoplot.softanneal_fit_softening()]
-#'   and [plot_arrhenius()] for pictures.
+#'   `softanneal_error_argument`; see [softanneal-conditions].
+#' @references Avrami M (1939) J. Chem. Phys. 7, 1103. All others stand on the four pages above.
+#' @seealso [read_readings()] and [check_readings()] before; [time_to()], [temp_for()],
+#'   [identifiability()], [autoplot.softanneal_fit_softening()] and [plot_arrhenius()] after.
 #' @examples
-#' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
-#'   specimen = "plate")
-#' fit <- fit_softening(tungsten)
+#' readings <- read_readings(
+#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
+#' fit <- fit_softening(readings)
 #' fit
 #' time_to(fit, softening = 0.5)
 #'
-#' # An exponent for each temperature, or one for all?
-#' bell <- read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
-#' bell <- bell[bell$temp_c %in% c(290, 330), ]
-#' anova(fit_softening(bell), fit_softening(bell, n_by = "by temperature"))
+#' # published hardness of tungsten, one reading per step
+#' tungsten <- read_readings(
+#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
+#'   specimen = "plate")
+#' summary(fit_softening(tungsten))
 #' @export
 fit_softening <- function(data,
                           model = "jmak",
