@@ -1,12 +1,46 @@
 #' softanneal: softening and recrystallisation kinetics from hardness readings
 #'
-#' From the rolling mill to the furnace and back: checked hardness readings, scale
-#' conversion, softening curves with recrystallisation kinetics, honest intervals,
-#' and the time a furnace needs for a wanted hardness.
+#' Analyses the hardness of cold-rolled sheet after annealing: readings are checked, scales converted,
+#' softening and recrystallisation kinetics fitted, and the time or temperature for a wanted hardness
+#' predicted with its confidence interval.
 #'
-#' Temperatures are in degrees Celsius, times in minutes, lengths in mm and
-#' activation energies in kJ/mol, as on the bench. Every argument says its unit in
-#' its name or on its page.
+#' Ten functions cover a whole experiment, in this order:
+#'
+#' | step | function |
+#' |---|---|
+#' | cold work of the sheet from its thickness | [cold_work()] |
+#' | temperatures and times of the next anneals | [plan_anneal()] |
+#' | readings from a file or a data frame | [read_readings()] |
+#' | what looks wrong in them | [check_readings()] |
+#' | the softening model, all temperatures at once | [fit_softening()] |
+#' | which parameters are determined, and what limits the others | [identifiability()] |
+#' | which model fits best | [compare_models()] |
+#' | time to a hardness or softened fraction | [time_to()] |
+#' | temperature for it in a given time | [temp_for()] |
+#' | the report | [softening_report()] |
+#'
+#' Most results have a `plot()`. Temperatures are in degrees Celsius, times in
+#' minutes, lengths in mm and activation energies in kJ/mol. Every argument states its unit in its name or
+#' on its page.
+#'
+#' @section Other functions by job:
+#' * **Rolling**: [fit_hardening()], [nearest_temper()], [temper_limits()].
+#' * **Hardness test and scales**: [choose_scale()], [minimum_thickness()], [indent_layout()],
+#'   [convert_hardness()], [conversion_tables()], [estimate_strength()].
+#' * **Furnace**: [heat_up()], [anneal_history()], [bench_sheet()], [cautions()], [improve_plan()].
+#' * **Precision**: [summarise_readings()], [find_outliers()], [compare_baseline()],
+#'   [compare_laboratories()], [uncertainty_budget()], [components_of_error()].
+#' * **Kinetics without a fit**: [soften()], [jmak_fraction()], [equivalent_time()], [ramp_hold()].
+#' * **Other fits**: [fit_each()] for many groups, [fit_recrystallisation()], [fit_arrhenius()],
+#'   [fit_kissinger()], [fit_master_curve()], [fit_lifetime()], [fit_least_squares()].
+#' * **Answers**: [process_window()], [recryst_temperature()], [resample_fit()].
+#' * **Plots**: [plot_arrhenius()], [plot_residuals()], [plot_hardness_map()] and others.
+#' * **Grain size**: [grain_size()], [count_intercepts()], [fit_grain_growth()], [fit_hall_petch()].
+#' * **Class**: [simulate_class()], [answer_key()], [mark_answers()], [lab_project()].
+#'
+#' @seealso `vignette("softanneal", package = "softanneal")` for a whole experiment; [softening-models] and
+#'   [softening-errors] for what is fitted; [softanneal-conditions] for errors and warnings;
+#'   [example_data()] for files to try.
 #'
 #' @section Safety:
 #' A prediction is an estimate, not a release for use. Furnaces, hot metal, rolls

@@ -112,7 +112,7 @@ NULL
 #' | state | meaning | standard error |
 #' |---|---|---|
 #' | `determined` | an interval with two ends | yes |
-#' | `at lower bound`, `at upper bound` | the estimate lies on a bound that is an answer (n, energies, `theta0`, amplitudes, or a bound given by you); the interval is in `fit$limits` | `NA` |
+#' | `at lower bound`, `at upper bound` | the estimate lies on a bound that is an answer (the lower one of n, energies, `theta0`, amplitudes and `h_strain`; any given by you); the interval is in `fit$limits` | `NA` |
 #' | `only an upper limit`, `only a lower limit` | one end is known, see `fit$limits` | `NA` |
 #' | `not determined` | neither end is known | `NA` |
 #' | `held` | fixed by `fixed`, or an energy with readings at one temperature only, which is then `NA` | `NA` |

@@ -13,7 +13,7 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' temperature, read before and after steps of accumulating time. For trying out a plan, for
 #' checking an analysis, and for exercises.
 #'
-#' A reading is made in this order: the true hardness of the model (see [fit_softening()]) in HV;
+#' A reading is made in this order: the true hardness of the model (see [softening-models]) in HV;
 #' plus the effects of piece (`specimen`), heat treatment (`step`) and place (`reading`), normal
 #' with the standard deviations of `sd` in HV; converted to the scale of the dial with the
 #' table of `material` ([convert_hardness()]); plus the effects of `operator` and `machine`
@@ -29,7 +29,7 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' | `warm` | a step is read before the piece is cold: 4 to 7 HV too soft, and a `note` says so |
 #' | `forgotten` | one reading is not written down (`NA`) |
 #'
-#' @param parameters Named vector of true values: those of the model (see [fit_softening()]), in
+#' @param parameters Named vector of true values: those of the model (see [softening-models]), in
 #'   HV, kJ/mol and 1/min. Instead of `ln_k_ref` (logarithm of the rate in 1/min at
 #'   `temp_ref_c`) you may give `t50_rex_min`: minutes to half of the recrystallisation there.
 #' @param temp_c Temperatures in degrees Celsius, one piece each.

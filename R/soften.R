@@ -37,7 +37,7 @@
 #'   that falls), `softanneal_error_missing`, `softanneal_error_column`,
 #'   `softanneal_error_model` (a fit without activation energy).
 #' @source Additivity: Scheil E (1935) Arch. Eisenhuettenwes. 8, 565; Cahn J W (1956) Acta
-#'   Metall. 4, 572. Models: see [fit_softening()].
+#'   Metall. 4, 572. Models: see [softening-models].
 #' @seealso [equivalent_time()], [predict.softanneal_fit_softening()] for intervals.
 #' @examples
 #' strip <- anneal_history(data.frame(specimen = "A1", temp_c = 370, time_min = c(4, 8, 16)),
