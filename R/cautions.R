@@ -32,7 +32,7 @@ CAUTION_PROCESSES <- c("rolling", "sawing", "furnace", "annealing", "quenching",
 #' @param process Processes wanted: any of `"rolling"`, `"sawing"`, `"furnace"`, `"annealing"`,
 #'   `"quenching"` and `"indenting"`; all of them by default.
 #' @param temp_c The hottest temperature of the work in deg C, or `NULL` for all rows.
-#' @return A data frame of class `softanneal_cautions`, one row a precaution, with columns
+#' @return A data frame of class `softanneal_cautions`, one row per precaution, with columns
 #'   `process`, `hazard`, `precaution` (text) and `from_temp_c` (deg C; `NA` where it applies
 #'   at every temperature). `format()` gives lines of plain text, `print()` shows them.
 #' @details Errors: `softanneal_error_argument` for an unknown process,

@@ -26,7 +26,7 @@
 #' @param material Conversion table, see [convert_hardness()].
 #' @param rule Thickness rule: `"E18"`, `"ISO"` or `"both"` (the stricter).
 #' @param vickers_kgf Vickers forces to consider besides, in kgf; `NULL` for none.
-#' @return A data frame of class `softanneal_choice`, one row a scale in order of rank, with
+#' @return A data frame of class `softanneal_choice`, one row per scale in order of rank, with
 #'   columns `rank`, `scale`, `suits` (logical), `as_rolled`, `annealed` (readings on that scale),
 #'   `span` (their difference), `range_low`, `range_high`, `min_thickness_mm` (minimum thickness at the soft
 #'   reading), `rule` (the rule it comes from) and `reason` (text).

@@ -3,10 +3,9 @@
 # lengths in mm, forces in N inside (1 kgf = 9.80665 N). Nothing is interpolated: between two
 # tabulated thicknesses the thicker one holds.
 
-#' Least thickness for a hardness reading
+#' Minimum thickness for a hardness reading
 #'
-#' How thick a piece must at least be for a reading to be one of the piece and not of the anvil
-#' below it.
+#' The minimum thickness of a specimen at which a reading is unaffected by the anvil.
 #'
 #' Rockwell and superficial Rockwell scales have two rules, which do not agree:
 #'

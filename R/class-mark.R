@@ -22,7 +22,7 @@ ANSWER_UNITS <- list(
 
 #' Mark what students report
 #'
-#' Compares reported numbers with the [answer_key()] and gives each a mark with its reason.
+#' Compares reported numbers with the [answer_key()] and marks each and states why.
 #'
 #' | mark | when | points |
 #' |---|---|---|
@@ -40,7 +40,7 @@ ANSWER_UNITS <- list(
 #' unit of the last digit is no larger than the standard error of the key. A coarser number is
 #' marked as it stands, and its reason says so. Text (`"161"`, `"1.61e2"`, cells of a CSV file)
 #' counts with the digits written; zeros at the end of a whole number may be digits or hold the
-#' place only (`"139000"` J/mol), and the kinder reading is taken. A cell that holds a number (a
+#' place only (`"139000"` J/mol), and the interpretation favouring the student is used. A cell that holds a number (a
 #' numeric column, a numeric cell of Excel) has lost the zeros behind its last digit: 161.0 counts
 #' there as 161. Units and scales are converted with the digits.
 #'

@@ -68,7 +68,7 @@ class_design <- function(parameters = WORKSHOP_TRUTH, ..., model = "jmak", temp_
 #' **Random numbers.** The one `seed` starts a generator of L'Ecuyer; group k uses its k-th
 #' stream, and repeated draws of a group the sub-streams of that ([parallel::nextRNGStream()]).
 #' A group is therefore the same whether drawn alone or with the class, in any order, on any
-#' platform. The session's random numbers are left as found.
+#' platform. `.Random.seed` is restored.
 #'
 #' **Teachable draws.** A draw is used if [fit_softening()], applied to the readings without
 #' blunders, converges, determines every parameter (Q among them), and gives every quantity of the

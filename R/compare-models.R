@@ -5,7 +5,7 @@
 #'
 #' Fits several models to the same readings and lays them side by side.
 #'
-#' The information criteria count heat treatments, not readings: with several readings a step
+#' The information criteria count heat treatments, not readings: with several readings per step
 #' the step means are the independent observations, so the likelihood is that of the weighted
 #' means about the curve (with `se = "cluster"` and the like; with the default components of error it is
 #' that of [softening-errors], under which furnace errors do not pass for a richer model). `AICc` is corrected for few treatments. Cross-validation leaves out one

@@ -26,7 +26,7 @@ EXAMPLE_SETS <- c(
 #' @section `bellbrass_readings`:
 #' 168 rows: `specimen`, `temp_c` (deg C; for time 0 that to come), `step`, `time_min` (min in the
 #' furnace so far), `reading`, `hardness`, `scale`. 290, 330, 370, 410 deg C; 0 to 128 min; six
-#' readings a step, three in HRF and three in HR30T; scatter 1.5 HV between heat treatments and 1.5
+#' readings per step, three in HRF and three in HR30T; scatter 1.5 HV between heat treatments and 1.5
 #' HV within; dial read to 0.5. For [fit_softening()].
 #' @section `bellbrass_history`:
 #' 85 rows: `specimen`, `time_s` (s), `temp_c` (deg C). Piece of 0.95 mm, oxidised (emissivity 0.6),
@@ -36,7 +36,7 @@ EXAMPLE_SETS <- c(
 #' The raw sheet, all columns as text: 18 rows of five readings, HR30T, and all that goes wrong: a
 #' title line, semicolons and decimal commas, units in the headers, three spellings of the scale, an
 #' empty line, `n/a` and a doubtful `39,0?`, and four blunders of the bench: one outlier (bell-C, 10
-#' min, second reading), two steps written down in exchange (bell-B, 0 and 5 min), a piece read warm
+#' min, second reading), two steps swapped (bell-B, 0 and 5 min), a piece read warm
 #' (bell-B, 10 min), a forgotten reading (bell-B, 80 min, third). Truth as of the readings, at 310, 350
 #' and 390 deg C.
 #' @section `tungsten`:

@@ -41,7 +41,7 @@
 #'
 #' **Files.** `out_dir` holds `archive.dcf` (versions of R and of this package, settings, key
 #' columns), `part-000001.rds` and so on (the table of `as.data.frame()` of [fit_each()], one row a
-#' group), for each a small `.dcf` with counts and source, and `manifest.csv` (one row a part). The
+#' group), for each a small `.dcf` with counts and source, and `manifest.csv` (one row per part). The
 #' `.rds` and `.parquet` formats keep all digits and the types of keys; `.csv` is written with 17
 #' significant digits, which also identify each number, and factors or dates come back as text;
 #' there and in `manifest.csv`, text that a spreadsheet would take for a formula is preceded by an
@@ -97,7 +97,7 @@
 #' @param part Numbers of the partitions (files in the order of their names) to do now, for job
 #'   arrays; all by default.
 #' @return An object of class `softanneal_archive`: a list of `out_dir` and `manifest` (a data
-#'   frame with one row a finished part: `part`, `source`, `source_bytes`, `source_hash`, `rows`,
+#'   frame with one row per finished part: `part`, `source`, `source_bytes`, `source_hash`, `rows`,
 #'   `groups`, `ok`, `fitted` (groups with estimates), `first_key`, `last_key`, `file`, `bytes`,
 #'   `hash`, `version`) and `not_done`, the numbers of parts still to do. [read_archive()] makes the same from `out_dir` alone and writes nothing;
 #'   `as.data.frame()` reads the table of all groups, in the order of the parts. Warnings on

@@ -10,7 +10,7 @@
 #' scale. [fit_softening()] uses the readings themselves and is to be preferred where they
 #' are at hand.
 #'
-#' @param data A data frame, one row a rate.
+#' @param data A data frame, one row per rate.
 #' @param rate Column (bare or quoted) of rates, or of `1/t50`; positive. Any unit of 1/time.
 #' @param time Column of times instead of rates, such as the time to half softening; the rate
 #'   is then its inverse. Give `rate` or `time`.

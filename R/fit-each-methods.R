@@ -13,21 +13,21 @@
 #' @param newdata Data frame with the key columns, `temp_c` and `time_min`; any rows, any order.
 #' @param data For `augment()`: readings with the columns that were fitted, any rows, any order.
 #' @param interval,level,se.fit As in [predict.softanneal_fit_softening()].
-#' @param i Groups to keep: numbers, or a logical vector with one value a group.
+#' @param i Groups to keep: numbers, or a logical vector with one value per group.
 #' @param row.names,optional Not used.
 #' @param ... Must be empty.
-#' @return `as.data.frame()`: one row a group: keys, `status` (see [fit_each()]), the estimates
+#' @return `as.data.frame()`: one row per group: keys, `status` (see [fit_each()]), the estimates
 #'   under their names, their standard errors as `se_n` and so on (`NA` where the readings do not fix
 #'   the parameter), `undetermined` (those parameters, in words), `sigma` (residual standard deviation, in
 #'   the unit of hardness), `df.residual`, `nobs`, `missing` (readings left out), `n_steps`,
 #'   `temp_ref_c` (where `ln_k_ref` stands). `summary()`: counts by status, and quartiles of each
-#'   parameter over the groups that are `ok` or `open`. `tidy()`: one row a group and
+#'   parameter over the groups that are `ok` or `open`. `tidy()`: one row per group and
 #'   parameter: keys, `term`, `estimate`, `std.error`,
 #'   `statistic`, `p.value`, with `conf.int` also `conf.low`, `conf.high`, then `state` (as in
-#'   [fit_softening()]) and `status`. `glance()`: one row a group: keys, `sigma`, `isConv`,
+#'   [fit_softening()]) and `status`. `glance()`: one row per group: keys, `sigma`, `isConv`,
 #'   `logLik`, `AIC`, `BIC`, `deviance`, `df.residual`, `nobs`, `stop_message`, `n_undetermined`, `status`,
 #'   `missing`, `n_steps`, `lack_of_fit.p.value` (F test against the scatter within steps).
-#'   `coef()`: a matrix, one row a group. `predict()`: as from [stats::predict.lm()], one value a
+#'   `coef()`: a matrix, one row per group. `predict()`: as from [stats::predict.lm()], one value a
 #'   row of `newdata`; `NA` where the group is unknown or has no fit (one warning), standard errors
 #'   `NA` where a parameter of the group is open. `augment()`: the rows given, with `.fitted`,
 #'   `.resid` (for `data`; on the scale of the fit), `.se.fit`, and with `interval` `.lower`,

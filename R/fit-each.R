@@ -70,7 +70,7 @@ CONSTANT_LEVEL <- 0.999
 #' @param model Which model, by the names of [fit_softening()], where they are explained.
 #' @param se Standard errors, as explained in [fit_softening()]: `"cluster"` and `"steps"` from the
 #'   scatter of whole heat treatments, `"model"` from that of readings.
-#' @param data A data frame of readings of all groups, one row a reading, in any order.
+#' @param data A data frame of readings of all groups, one row per reading, in any order.
 #' @param by Key columns: one name, bare or quoted, or several as `c(mill, coil)`. Without a
 #'   missing value.
 #' @param weights Case weights, one for each row; `NULL` for equal.
@@ -82,9 +82,9 @@ CONSTANT_LEVEL <- 0.999
 #' @param chunk_size Most groups in one piece of work; by default all at once, or some pieces for
 #'   each worker of the plan.
 #' @return An object of class `softanneal_fits`: one entry a group, in the order of the keys. Use
-#'   `as.data.frame()` (one row a group: keys, `status`, estimates, `se_` standard errors, `undetermined`
+#'   `as.data.frame()` (one row per group: keys, `status`, estimates, `se_` standard errors, `undetermined`
 #'   (parameters without standard error), `sigma`, `nobs`, `missing`, `n_steps`, `temp_ref_c`),
-#'   [tidy()] (one row a group and parameter), [glance()] (one row a group), [summary()], [coef()],
+#'   [tidy()] (one row per group and parameter), [glance()] (one row per group), [summary()], [coef()],
 #'   [predict()], [augment()], [ggplot2::autoplot()], and `[` to pick groups; see [fits-tables].
 #'   One warning of class `softanneal_warning_fit` counts and names groups that are not `ok`; its
 #'   field `status` holds the counts. Rows with a missing value are left out, with one warning

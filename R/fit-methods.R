@@ -22,8 +22,8 @@ coef.softanneal_fit <- function(object, ...) object$coefficients
 #'   the profile for parameters that have none. `"profile"`: ends of the profile likelihood,
 #'   infinite where the data give only a bound. `"boot"`: percentiles of [resample_fit()].
 #' @param nsim Number of simulated responses.
-#' @param seed `NULL` for the session's random numbers, or one whole number; then the state of
-#'   the session is left as found.
+#' @param seed `NULL` for the session's random numbers, or one whole number; then
+#'   `.Random.seed` is restored.
 #' @return `coef()` a named vector, `vcov()` and `confint()` matrices, `residuals()` and
 #'   `fitted()` vectors in the order of the data (padded with `NA` after
 #'   [stats::na.exclude()]), `logLik()` an object of class `logLik` for [stats::AIC()],

@@ -3,6 +3,9 @@
 
 #' Predictions of a fit
 #'
+#' Hardness (or rate, or response of a formula) at new conditions, with standard error, confidence interval
+#' of the curve or prediction interval of one new reading.
+#'
 #' @param object A fit of [fit_softening()], [fit_arrhenius()] or a formula in
 #'   [fit_least_squares()].
 #' @param newdata Data frame of new conditions; without it, the conditions of the data. A
@@ -10,13 +13,12 @@
 #'   fitted with `strain`; an Arrhenius fit `temp_c`, a
 #'   formula its variables. Further columns are ignored.
 #' @param interval `"none"`, `"confidence"` for the curve, `"prediction"` for a single new
-#'   reading (in a new heat treatment, with the scatter between treatments where the fit
-#'   found one).
+#'   reading in a new step, with all errors the standard errors of the fit take into account.
 #' @param level Level of the interval.
 #' @param se.fit Whether to return standard errors too.
 #' @param history For a softening fit: temperature histories as in [soften()]. Alone, the
 #'   prediction is for each of their rows; with `newdata`, for the readings of that table,
-#'   which are joined to the history of their specimen as in [fit_softening()] (by the column
+#'   which are joined to the history of their specimen, see [softening-history] (by the column
 #'   of `log_time` of the fit where it has one).
 #' @param specimen For a fit with `se = "components"`: a reading on a `"new"` specimen in a new furnace
 #'   run, or on the `"same"` specimen, named in `newdata`, in a new step. The attribute `components` of

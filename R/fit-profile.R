@@ -3,6 +3,9 @@
 
 #' Profile likelihood of a softening fit
 #'
+#' Shows how well the data determine a parameter: it is fixed at a series of values and all others are
+#' refitted. A flat side means that the data give no limit there.
+#'
 #' @param fitted A fit of [fit_softening()].
 #' @param parm Parameters, by name or number; all that were estimated by default.
 #' @param level The trace reaches a little beyond the interval of this level, where it has an
@@ -11,7 +14,7 @@
 #' @param ... Must be empty.
 #' @return A data frame of class `softanneal_profile`: `term`, `value`, `deviance` (sum of
 #'   squares with the others refitted), `tau` (signed root of its rise over the variance, to
-#'   be compared with a t quantile), one row a value.
+#'   be compared with a t quantile), one row per value.
 #' @section Errors:
 #'   `softanneal_error_argument` for an unknown parameter, `softanneal_error_model` for a fit
 #'   with Huber loss, which has no profile likelihood.

@@ -3,6 +3,9 @@
 
 #' Bootstrap of a softening fit
 #'
+#' Checks standard errors and intervals of a fit by refitting new sets of readings, drawn from the fit or
+#' from the data.
+#'
 #' @param fit A fit of [fit_softening()].
 #' @param n_resamples Number of resamples.
 #' @param type `"parametric"`: normal scatter of treatments and readings about the curve, as
@@ -10,10 +13,10 @@
 #'   their leverage, moved to other treatments, with the scatter of the readings within them.
 #'   `"case"`: whole heat treatments drawn with replacement, temperature by temperature (and
 #'   strain by strain).
-#' @param seed `NULL` for the session's random numbers, or one whole number; then the state of
-#'   the session is left as found.
+#' @param seed `NULL` for the session's random numbers, or one whole number; then
+#'   `.Random.seed` is restored.
 #' @param ... Must be empty.
-#' @return A list of class `softanneal_resample`: `estimates` (matrix, one row a resample,
+#' @return A list of class `softanneal_resample`: `estimates` (matrix, one row per resample,
 #'   one column a parameter), `failed` (number of resamples without a converged fit; their
 #'   rows are `NA` and one warning counts them), `type`, `n_resamples`, `seed`.
 #' @section Errors:

@@ -3,7 +3,7 @@
 
 #' Tables of a fit
 #'
-#' `tidy()` has one row a parameter, `glance()` one row a fit, `augment()` one row a row of
+#' `tidy()` has one row per parameter, `glance()` one row per fit, `augment()` one row per row of
 #' the data, with the columns that broom uses.
 #'
 #' @param x A fit.

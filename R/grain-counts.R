@@ -32,7 +32,7 @@
 #'   one a field.
 #' @param shape `"circle"`, or `"rectangle"` for the count with corners.
 #' @param level Confidence level; the standard says 0.95.
-#' @return A list of class `softanneal_grain_count`: `fields` (data frame, one row a field: the
+#' @return A list of class `softanneal_grain_count`: `fields` (data frame, one row per field: the
 #'   counts, `value` and `number`), and `summary` (one row: `quantity` (`"intercepts_per_mm"` or
 #'   `"grains_per_mm2"`), `fields`, `mean`, `sd`, `conf.low`, `conf.high`, `accuracy_pct`,
 #'   `number`, `number_low`, `number_high`, `intercept_mm`, `diameter_mm`). The number is that of

@@ -21,7 +21,7 @@ GROWTH_UNITS <- c(ln_k_ref = "", m = "", q_kj_mol = "kJ/mol", d0_mm = "mm")
 #' With one temperature Q cannot be estimated: it is `NA`, the fit says so in a warning, and
 #' predictions at other temperatures are `NA`. Starting values need not be given.
 #'
-#' @param data A data frame, one row a specimen and time.
+#' @param data A data frame, one row per specimen and time.
 #' @param grain Column of grain sizes in mm (any one measure, see [grain_size()]), above zero.
 #' @param time,temp Columns of times in min and temperatures in degrees Celsius. All column
 #'   arguments take names bare or quoted.

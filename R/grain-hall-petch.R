@@ -11,7 +11,7 @@
 #' intercept gives a `k` that is 0.94 times that of the mean diameter of [grain_size()]. Fit a
 #' response that is linear in strength (MPa, HV), not a Rockwell number.
 #'
-#' @param data A data frame, one row a specimen.
+#' @param data A data frame, one row per specimen.
 #' @param hardness Column of hardness or strength; bare or quoted.
 #' @param grain Column of grain sizes in mm, above zero; bare or quoted.
 #' @param unit Unit or scale of the response for print and picture, such as `"HV"` or `"MPa"`.

@@ -9,7 +9,7 @@
 #'
 #' While the door is open the temperature falls linearly by `dip_c`; after it is closed the rest
 #' of the dip dies away exponentially with a third of `recover_min` as time constant, so that
-#' 95 % are made good after `recover_min` (95 % of a step in three time constants: Lienhard,
+#' 95 % of it is recovered after `recover_min` (95 % of a step in three time constants: Lienhard,
 #' *A Heat Transfer Textbook*). Several dips add up. The curve is given as points close enough
 #' that straight lines between them stay within 0.2 % of the dip.
 #'
@@ -20,7 +20,7 @@
 #' @param furnace_c Set point in deg C.
 #' @param dip_c Fall of the furnace temperature at an opening, in deg C: one, or one for each
 #'   opening.
-#' @param recover_min Time after closing in min until 95 % of the dip are made good.
+#' @param recover_min Time after closing in min until 95 % of the dip is recovered.
 #' @param at_min Times in min at which the door is opened.
 #' @param open_s How long the door stays open, in s.
 #' @param specimen Name in the `specimen` column.
@@ -106,7 +106,7 @@ check_history <- function(data, specimen = "specimen", time = "time_s", temp = "
 #'
 #' Temperature against time for each specimen of a history, as logged or as computed.
 #'
-#' @param data A history: a data frame with one row a point, or the result of [heat_up()] or
+#' @param data A history: a data frame with one row per point, or the result of [heat_up()] or
 #'   [cool_down()].
 #' @param specimen,time,temp Columns of specimen, time in s and temperature in deg C; bare or
 #'   quoted. Without a specimen column all rows are one history.

@@ -41,7 +41,7 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #' 10 to 35 deg C (ISO 6508-1, 7.1, value from memory).
 #'
 #' @param thickness_mm Thickness of the sheet in mm; one, or one a specimen. All numeric
-#'   arguments but `n_points` may have one value a specimen.
+#'   arguments but `n_points` may have one value per specimen.
 #' @param furnace_c Furnace temperature in deg C; or a history of it, a data frame with columns
 #'   `time_s` and `temp_c` such as [door_opening()] gives, constant after its last row.
 #' @param until_min Length of the history in min; `NULL` for a fifth longer than the time to the
@@ -60,7 +60,7 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #' @param specimen Names of the specimens; numbered when `NULL`.
 #' @param n_points Number of points of each history.
 #' @return An object of class `softanneal_heat`, a list with
-#'   * `summary`, a data frame with one row a specimen: `specimen`, `thickness_mm`, `start_c`,
+#'   * `summary`, a data frame with one row per specimen: `specimen`, `thickness_mm`, `start_c`,
 #'     `target_c`, `tolerance_c` (deg C), `time_min`, `time_low_min`, `time_high_min` (min until
 #'     within the band), `end_c` (deg C at the end of the history), `time_constant_s` (s, at the
 #'     target), `biot`;

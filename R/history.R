@@ -96,7 +96,7 @@ reduced_time <- function(h, mark, mark_first, q, ref_k, slope = FALSE) {
 #' holds where one rate governs the whole process. The temperature is taken as linear between
 #' the points of the history, and the integral is exact to better than 1e-10 of itself.
 #'
-#' @param history A temperature history: a data frame with one row a point, a result of
+#' @param history A temperature history: a data frame with one row per point, a result of
 #'   [heat_up()] or [cool_down()], or of [anneal_history()]. Two rows at one time are a jump.
 #' @param q_kj_mol Activation energy in kJ/mol, zero or more.
 #' @param temp_c Temperature in degrees Celsius whose isothermal time is asked. `q_kj_mol` and
@@ -104,7 +104,7 @@ reduced_time <- function(h, mark, mark_first, q, ref_k, slope = FALSE) {
 #' @param specimen,time,temp Columns (bare or quoted) of specimen, time in s and temperature in
 #'   degrees Celsius. Without a specimen column all rows are one history.
 #' @param ... Must be empty.
-#' @return A data frame, one row a specimen and pair of energy and temperature: `specimen`
+#' @return A data frame, one row per specimen and pair of energy and temperature: `specimen`
 #'   (where the history names specimens), `q_kj_mol`, `temp_c`, `history_min` (length of the
 #'   history in min), `equivalent_min`.
 #' @section Errors:

@@ -20,7 +20,7 @@
 #' @param temp_c,time_min Temperatures in degrees Celsius and times in min among which a reading
 #'   is sought; by default a grid over, and somewhat around, those read.
 #' @param ... Must be empty.
-#' @return A data frame of class `softanneal_identifiability`, one row a parameter: `term`,
+#' @return A data frame of class `softanneal_identifiability`, one row per parameter: `term`,
 #'   `estimate`, `state` (`"determined"`, `"held"`, `"at lower bound"`, `"at upper bound"`,
 #'   `"only an upper limit"`, `"only a lower limit"`, `"not determined"`), `conf.low`, `conf.high` (ends
 #'   of the profile, infinite where open), `reason`, `advice`. Attributes: `singular`, the

@@ -15,7 +15,7 @@
 #' read where the sample lags behind the furnace, more so at fast rates: correct for it before
 #' (calibration at every rate), or Q comes out too low.
 #'
-#' @param data A data frame, one row a peak.
+#' @param data A data frame, one row per peak.
 #' @param rate Column of heating rates in K/min, positive; bare or quoted.
 #' @param peak Column of peak temperatures in degrees Celsius; bare or quoted.
 #' @param weights Case weights; `NULL` for equal.

@@ -6,8 +6,8 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 
 #' Times to softening (or failure) with censoring
 #'
-#' Fits an Arrhenius law to times until an event, some of which had not come when the test
-#' ended, by maximum likelihood.
+#' Fits an Arrhenius law to times until an event, some right-censored at the end of the
+#' test, by maximum likelihood.
 #' \deqn{\ln t = \ln t_{ref} + \frac{Q}{R}\left(\frac{1}{T} - \frac{1}{T_{ref}}\right) +
 #'   \sigma W}{ln t = ln_t_ref + (Q/R) (1/T - 1/Tref) + scale W}
 #' with W standard normal (`"lognormal"`), or of the smallest extreme value (`"weibull"`; its shape
@@ -30,7 +30,7 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #' Standard errors come from the observed information; intervals use normal quantiles, as usual
 #' for maximum likelihood (`df.residual()` is the number of values less parameters).
 #'
-#' @param data A data frame, one row a piece (or a number of like pieces, see `weights`).
+#' @param data A data frame, one row per piece (or a number of like pieces, see `weights`).
 #' @param time Column of times, above zero, in any one unit; bare or quoted like all columns.
 #' @param temp Column of temperatures in degrees Celsius.
 #' @param event Column that says whether the event came at that time: `TRUE`/`FALSE` or 1/0.

@@ -16,14 +16,14 @@
 #'
 #' C is for times in hours ([shift_constant()] gives it for others). The sum of squares as a
 #' function of C alone is kept (`profile()`), and `confint(fit, "constant", method = "profile")`
-#' reads the interval off it: it is lopsided where the data hardly fix C, and then a published C
+#' reads the interval off it: it is asymmetric if C is poorly determined, and then a published C
 #' may serve better (`constant =`). Which quantity is taken to scatter, and the degree, change C by
-#' several units on the same data: a C without its method is half a statement.
+#' several units on the same data: report C with its method.
 #'
 #' A polynomial must not be trusted beyond the data: predictions there draw a warning. Take
 #' `log10` of stresses first.
 #'
-#' @param data A data frame, one row a test or a heat treatment.
+#' @param data A data frame, one row per test or a heat treatment.
 #' @param response Column of hardness, or stress (or its logarithm); bare or quoted.
 #' @param temp Column of temperatures in degrees Celsius.
 #' @param time Column of times, above zero, in the unit `time_unit`.

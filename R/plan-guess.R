@@ -53,9 +53,9 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #' @param u_temp_c Standard uncertainty of the temperature of a furnace in K, one error for all
 #'   pieces at one temperature; default 2. `0` for this or for `sd_piece` leaves the term out.
 #' @param draws Number of parameter sets drawn, an even number.
-#' @param seed Seed of the draws; the session's random numbers are left as found.
+#' @param seed Seed of the draws; `.Random.seed` is restored.
 #' @return An object of class `softanneal_guess`, a list with `par` (parameters of the model as in
-#'   [fit_softening()], at `temp_ref_c`), `draws` (matrix, one row a set), `table` (a data frame
+#'   [fit_softening()], at `temp_ref_c`), `draws` (matrix, one row per set), `table` (a data frame
 #'   with columns `quantity`, `value`, `sd`, `unit`, `source`, `how_got`), `estimated` (logical:
 #'   parameters the run has to find), `sd_reading`, `sd_step`, `sd_piece`, `u_temp_c`, `scale`,
 #'   `alloy` and `model`.

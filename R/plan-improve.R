@@ -50,7 +50,7 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 #' @param max_steps Most steps of a piece; by default the most in the plan.
 #' @param furnace_min Limit of the time in furnaces in min; that of the plan by default.
 #' @param starts Number of starts.
-#' @param seed Seed of the random starts; the session's random numbers are left as found.
+#' @param seed Seed of the random starts; `.Random.seed` is restored.
 #' @return A plan as from [plan_anneal()], with `improvement`, a list with `aim`, `at_c`,
 #'   `hardness`, `efficiency` (of the plan given: ratio of the variances, averaged as above; 0.5
 #'   means it needs twice the pieces for the same certainty), `criterion` and `criterion_given`,

@@ -39,7 +39,7 @@ FINISHED <- 0.95
 #' predictions take the time at temperature alone.
 #'
 #' @param temp_c Temperatures in deg C, one a piece (or a group of pieces, see `specimens_per_temp`); or a
-#'   data frame with the columns `temp_c` and `time_min`, one row a step, and optionally
+#'   data frame with the columns `temp_c` and `time_min`, one row per step, and optionally
 #'   `specimen`.
 #' @param time_min Accumulated times at temperature in min, rising; or a list of such vectors,
 #'   one a temperature.
@@ -73,14 +73,14 @@ FINISHED <- 0.95
 #' @param cool_min Minutes until the piece is cold, instead of the computed ones.
 #' @param ambient_c Temperature of the room in deg C.
 #' @return An object of class `softanneal_plan`, a list with
-#'   * `steps`, a data frame with one row a step in order of time: `specimen`, `furnace`, `temp_c`
+#'   * `steps`, a data frame with one row per step in order of time: `specimen`, `furnace`, `temp_c`
 #'     (deg C), `step` (0 before the first anneal), `time_min` (accumulated), `hold_min`,
 #'     `heat_up_min`, `furnace_min` (both together), `cool_min`; `session`, and in min from its
 #'     start `in_min`, `out_min`, `cold_min`, `read_min`, `end_min`; the same as clock times
 #'     `in_clock`, `out_clock`, `cold_clock`, `read_clock`, `end_clock` (text); `readings`;
 #'     `softening` (expected softened fraction), `hardness`, `hardness_low`, `hardness_high` (scale of the
 #'     guess). A step that finds no place has `NA` times.
-#'   * `temperatures`, one row a temperature: `temp_c`, `homologous`, `furnace`, `pieces`,
+#'   * `temperatures`, one row per temperature: `temp_c`, `homologous`, `furnace`, `pieces`,
 #'     `first_min`, `last_min`, `heat_up_min`, `heat_up_low_min`, `heat_up_high_min`, `cool_min`,
 #'     `t50_min`, `t50_low_min`, `t50_high_min` (min to half softening), `finished` (share of the
 #'     draws in which softening is over before the first reading), `note`.

@@ -24,13 +24,13 @@
 #' @section The margin:
 #' How much change would matter? If you do not say, the margin is the repeatability that
 #' ASTM E18 Table A1.3 permits a Rockwell machine at this level (a value from memory): a
-#' change smaller than that cannot be told from the machine. It is a courtesy, not a
-#' criterion: state your own where something depends on it. Vickers and Brinell need one.
+#' change smaller than that cannot be distinguished from tester variation. It is only a
+#' fallback: state your own where something depends on it. Vickers and Brinell need one.
 #'
 #' @section What to expect:
 #' Common practice, no source: at room temperature a small relaxation of cold-worked brass is
 #' possible and a substantial change is not expected, since recrystallisation happens far
-#' above room temperature; five readings a step are usual. A change larger than the margin
+#' above room temperature; five readings per step are usual. A change larger than the margin
 #' points first to a mixed-up piece, another machine or scale, or a piece that was warmed.
 #'
 #' @param x Readings now: a table with the columns below, or a numeric vector.

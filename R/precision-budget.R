@@ -27,7 +27,7 @@
 #' @param whole_df `TRUE` cuts the effective degrees of freedom down to a whole number for the
 #'   coverage factor (GUM G.4.1, note).
 #' @return An object of class `softanneal_budget`, a list with `estimate`, `std_uncertainty`,
-#'   `df`, `coverage` (factor k), `expanded`, `level`, and `table`: one row an input with `input`,
+#'   `df`, `coverage` (factor k), `expanded`, `level`, and `table`: one row per input with `input`,
 #'   `estimate`, `std_uncertainty`, `df`, `sensitivity`, `contribution` (sensitivity times
 #'   standard uncertainty, in the unit of the result) and `share` (of the combined variance; `NA`
 #'   with correlations). `tidy()` gives the table, `as.data.frame()` too.

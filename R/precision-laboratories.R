@@ -30,7 +30,7 @@
 #'
 #' A laboratory beyond a critical value should be investigated, not deleted.
 #'
-#' @param data Table with a row a reading; or, with `cell_mean`, `cell_sd` and `cell_n`, a row a
+#' @param data Table with one row per reading; or, with `cell_mean`, `cell_sd` and `cell_n`, one row per
 #'   cell.
 #' @param lab,test_material,hardness Columns of laboratory, material and reading; bare or quoted.
 #' @param cell_mean,cell_sd,cell_n Columns of cell means, standard
@@ -38,8 +38,8 @@
 #' @param consistency_level Level of the critical values of h and k, 1 - alpha; 0.995 in ASTM E691.
 #' @param level Level of the intervals.
 #' @return An object of class `softanneal_laboratories`, a list of data frames:
-#'   `precision`: one row a material with `material`, `p`, `n` (mean cell size), `mean`, `s_xbar`,
-#'   `s_r`, `s_L`, `s_R`, `r`, `R`, in the unit of the readings; `cells`: one row a cell with
+#'   `precision`: one row per material with `material`, `p`, `n` (mean cell size), `mean`, `s_xbar`,
+#'   `s_r`, `s_L`, `s_R`, `r`, `R`, in the unit of the readings; `cells`: one row per cell with
 #'   `material`, `lab`, `n`, `mean`, `sd`, `h`, `k`, `h_critical`, `k_critical`, `h_beyond`,
 #'   `k_beyond`; `components`: rows `within`, `between`, `total` for each material with
 #'   `variance`, `sd`, `conf.low`, `conf.high` (of the sd), and the one-way test `statistic` (F),

@@ -21,7 +21,7 @@
 #' at which the statistic exceeds its critical value. Rosner found it accurate from about 25
 #' readings, usable from 15.
 #'
-#' With few readings a step, given to the nearest half or whole point, equal readings and one
+#' With few readings per step, given to the nearest half or whole point, equal readings and one
 #' beside them give the largest G that so many readings can give. A reading that differs
 #' from the mean of the others by no more than one `resolution` is therefore never called an
 #' outlier, and the variance of rounding, resolution squared over 12 (JCGM 100, F.2.2.1), is

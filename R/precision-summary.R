@@ -21,7 +21,7 @@
 #'   (deg C), accumulated time (min) and scale; bare or quoted.
 #' @param by Names of further columns that divide the groups, e.g. `"group"`. `NULL`: those of
 #'   `group`, `laboratory`, `operator`, `furnace`, `strip` and the columns of strain or reduction that
-#'   vary within a step, said by a message; `character()` pools them.
+#'   vary within a step, reported by a message; `character()` pools them.
 #' @param in_hv `TRUE` adds the columns in HV.
 #' @param material Conversion table, see [convert_hardness()].
 #' @param level Level of the interval.

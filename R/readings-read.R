@@ -6,7 +6,7 @@
 #' Read hardness readings
 #'
 #' Reads a table of hardness readings from a text file (CSV, TSV and the like), an Excel
-#' sheet or a data frame, checks it, and returns it in long form: one row a reading, with
+#' sheet or a data frame, checks it, and returns it in long form: one row per reading, with
 #' the units in the column names. Nothing is dropped or guessed silently: what was
 #' converted or detected is said once by a message, and what cannot be a reading stops
 #' with an error that names column, row and remedy.
@@ -49,7 +49,7 @@
 #' | `>100`, `71-73`, `72 +- 1`, `ca. 72`, dates, clock cells, `#DIV/0!`, ditto marks | refused with the cell and what to do |
 #' | a row with a field more or less than the header | refused with line number and line |
 #'
-#' All but the last two are told by a message. Tables from files have two more columns,
+#' All but the last two are reported by a message. Tables from files have two more columns,
 #' `sheet_row` and `sheet_column` (letter), so that each reading can be found again.
 #'
 #' @param x Path to a text file or an Excel file (`.xls`, `.xlsx`), or a data frame.
@@ -67,11 +67,11 @@
 #'   for each specimen. `NULL`: by the header (`step time`, `total time`), else accumulated; steps
 #'   whose number rises while the time stands still are then an error.
 #' @param sep,dec Separator of fields and decimal mark of a text file. `NULL` looks at the
-#'   file; a finding other than comma and point is said by a message.
+#'   file; a finding other than comma and point is reported by a message.
 #' @param encoding Encoding of a text file. `NULL`: UTF-8 if the file is valid UTF-8,
-#'   otherwise Latin-1, said by a message.
+#'   otherwise Latin-1, reported by a message.
 #' @param sheet Name or number of an Excel sheet. `NULL`: the first visible one that looks like
-#'   readings; which one, and what others there are, is said by a message.
+#'   readings; which one, and what others there are, is reported by a message.
 #' @param skip Number of lines to leave out at the top; notes above a table are found without it.
 #' @param na Cells that mean "no value".
 #'

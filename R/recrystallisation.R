@@ -17,7 +17,7 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #' and 1, as when grid points are counted. 1 + phi is the number of independent points behind a
 #' fraction, common to all rows (relative numbers go into `weights`); so it does not move the
 #' estimates and follows from the scatter, `1 + phi = 1/sigma^2`. The weights 1/(X(1-X)) are
-#' taken from the fitted curve and renewed until the estimates stand still (iterative
+#' taken from the fitted curve and renewed until convergence (iterative
 #' reweighting, a quasi-likelihood). Within `edge` of 0 and 1 they no longer grow, because a
 #' fraction is never read better than the resolution of the micrograph; a row there counts as
 #' the part of a degree of freedom that its scatter can still show (`df_interval` in the fit).
@@ -31,11 +31,11 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #' **`method = "double_log"`** is the classical hand route: a straight line through
 #' ln(-ln(1 - X)) over ln t. It treats all points on that stretched scale as equally good, so
 #' that the least certain ones, near 0 and 1, pull most, and it must leave out every 0 and 1,
-#' which bends the ends. It is here for teaching; the example shows how far it goes astray.
+#' which bends the ends. It is here for teaching; the example shows its bias.
 #' It knows no `theta0`.
 #'
 #' Several fields of one specimen are not independent: fit the mean of each specimen. The
-#' straight line gives the starting values of the direct fit; none need be given.
+#' straight line gives the starting values of the direct fit.
 #'
 #' With one temperature Q cannot be estimated: it is `NA`, a warning says so, and predictions at
 #' other temperatures are `NA`. Where a temperature was over before its first specimen (or not
@@ -43,7 +43,7 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #' of the profile likelihood, and predictions have no errors. `profile()` and
 #' `confint(method = "profile")` go through the parameters of a direct fit.
 #'
-#' @param data A data frame, one row a specimen (heat treatment).
+#' @param data A data frame, one row per specimen (heat treatment).
 #' @param fraction Column of recrystallised fractions, 0 to 1 (not per cent).
 #' @param time,temp Columns of times in min and temperatures in degrees Celsius. All column
 #'   arguments take names bare or quoted.

@@ -30,9 +30,9 @@ LEAST_OFFSET <- 1e-6
 #' Fit a response that is linear in strength: HV, or MPa. On Rockwell scales the curve bends
 #' by the scale ([convert_hardness()]). Readings of one pass share the strip and its
 #' measured thickness, so they are not independent: fit the means of the passes, or take the
-#' standard errors as too small. Several starting values are tried; none need be given.
+#' standard errors as too small. Starting values are optional; several are tried.
 #'
-#' @param data A data frame, one row a reading or mean; such as [cold_work()] with a hardness
+#' @param data A data frame, one row per reading or mean; such as [cold_work()] with a hardness
 #'   column.
 #' @param hardness Column of hardness or strength; bare or quoted. Above zero.
 #' @param strain Column of strains, zero or more; by default that of [cold_work()].

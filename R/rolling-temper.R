@@ -9,8 +9,8 @@ bs_numbers <- function(reduction_pct) -39 * log1p(-reduction_pct / 100) / log(92
 
 #' Nearest rolled temper to a reduction
 #'
-#' The rolled temper of ASTM B601 whose reduction is nearest to the reductions given, in numbers
-#' of the Brown and Sharpe gauge: `n` numbers hard reduce the thickness by `1 - 92^(-n/39)`.
+#' The rolled temper of ASTM B601 whose reduction is nearest to the reductions given, as Brown &
+#' Sharpe gauge numbers of reduction: `n` numbers reduce the thickness by `1 - 92^(-n/39)`.
 #'
 #' Reductions below a quarter number (2.9 %) are called annealed, `"O"`. The tempers are those of
 #' `system.file("extdata", "temper_b601.csv", package = "softanneal")`: H01 to H10 as in printed
@@ -19,7 +19,7 @@ bs_numbers <- function(reduction_pct) -39 * log1p(-reduction_pct / 100) / log(92
 #'
 #' @param reduction_pct Thickness reductions from the annealed state, in %; or the result of
 #'   [cold_work()].
-#' @return A data frame, one row a reduction: `reduction_pct`, `bs_numbers` (numbers hard,
+#' @return A data frame, one row per reduction: `reduction_pct`, `bs_numbers` (numbers hard,
 #'   computed), `temper`, `name`, `temper_pct` (reduction of that temper, %), `status` (how the
 #'   temper's reduction was obtained). `NA` gives `NA`; a reduction beyond 15 numbers (82.4 %)
 #'   has no named temper: `NA`, with one warning of class `softanneal_warning_outside`.

@@ -26,7 +26,7 @@ COLD_WORK_COLUMNS <- c(
 #' with the length that the other sizes would ask for. Where a strip was cut between passes,
 #' leave its length `NA`. Rolling after an anneal starts a new specimen with its own pass 0.
 #'
-#' @param data A data frame, one row a pass of a specimen.
+#' @param data A data frame, one row per pass of a specimen.
 #' @param specimen,pass,thickness,width,length Columns; bare or quoted. Pass 0 is the strip
 #'   before rolling; passes are whole numbers. Sizes in mm. Columns of width and length may be
 #'   absent.

@@ -122,7 +122,7 @@ table_strength <- function(hv, form) {
 
 #' Correct Rockwell numbers measured on convex cylinders
 #'
-#' On a round bar or tube the metal beside the indenter gives way and the number reads low.
+#' On a round bar or tube lateral support is reduced and the number reads low.
 #' Adds the correction of ASTM E18 annex A6, interpolated linearly in reading and diameter.
 #'
 #' The corrections for HRA, HRC and HRD were seen, as those for HRB, HRF and HRG below a reading

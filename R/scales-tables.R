@@ -3,7 +3,7 @@
 
 #' The hardness conversion tables
 #'
-#' All cells of the tables behind [convert_hardness()], one row a cell, with where each number
+#' All cells of the tables behind [convert_hardness()], one row per cell, with where each number
 #' comes from and whether the interpolation uses it. The tables also stand as CSV files in
 #' `system.file("extdata", package = "softanneal")`, names starting with `conversion_`.
 #'

@@ -25,7 +25,7 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' | blunder | what happens |
 #' |---|---|
 #' | `outlier` | one reading is off by 8 to 14 times the scatter of readings, towards the middle of the curve |
-#' | `mislabel` | the readings of two neighbouring steps of a piece are written down in exchange |
+#' | `mislabel` | the readings of two neighbouring steps of a piece are swapped |
 #' | `warm` | a step is read before the piece is cold: 4 to 7 HV too soft, and a `note` says so |
 #' | `forgotten` | one reading is not written down (`NA`) |
 #'
@@ -47,10 +47,10 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #'   `c(outlier = 2, warm = 1)`.
 #' @param specimen Names of the pieces, one for each temperature.
 #' @param schedule Optional data frame with the columns `specimen`, `temp_c` and `time_min`, one
-#'   row a step, instead of `temp_c`, `time_min` and `specimen`.
+#'   row per step, instead of `temp_c`, `time_min` and `specimen`.
 #' @param material Conversion table, see [conversion_tables()].
-#' @param seed One whole number: the same readings everywhere, and the random numbers of the
-#'   session are left as found. `NULL` draws from the session.
+#' @param seed One whole number: the same readings everywhere, and `.Random.seed` is
+#'   restored. `NULL` draws from the session.
 #' @return A table of readings as from [read_readings()] with the columns `specimen`, `temp_c`
 #'   (deg C), `step`, `time_min` (min), `reading`, `hardness`, `scale`, with `operators` also
 #'   `operator`, with the blunder `warm` also `note`. Attribute `truth`: a list of `model`,

@@ -11,7 +11,7 @@
 #' The result is an estimate, not a release for use: mind [cautions()] and try it on a
 #' sample first.
 #'
-#' @param history Temperature histories: a data frame with one row a point (temperature linear
+#' @param history Temperature histories: a data frame with one row per point (temperature linear
 #'   between points), or a result of [anneal_history()], [heat_up()] or [cool_down()].
 #' @param parameters A fit of [fit_softening()], or a named vector with all parameters of one
 #'   model: `h_worked`, `h_soft` (any hardness scale linear in strength), `ln_k_ref` (k in
@@ -25,7 +25,7 @@
 #' @param specimen,time,temp Columns (bare or quoted) of specimen, time in s and temperature in
 #'   degrees Celsius. Without a specimen column all rows are one history.
 #' @param ... Must be empty.
-#' @return A data frame of class `softanneal_softening`, one row a point of the history in its
+#' @return A data frame of class `softanneal_softening`, one row per point of the history in its
 #'   order, or a row for each specimen and time asked: `specimen` (where the history names
 #'   specimens), `time_s` (s, on the clock of the history), `temp_c` (degrees Celsius), `theta`
 #'   (reduced time of recrystallisation, no unit; `Inf` beyond 1e308), `fraction`
