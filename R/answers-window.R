@@ -14,7 +14,7 @@
 #'   say what was used.
 #' @param thickness_mm Thickness of the sheet in mm, for a temper whose range depends on it.
 #' @param probability Probability that counts as inside the window.
-#' @param target `"reading"`: a single new reading in a new heat treatment; `"curve"`: the mean.
+#' @param target `"reading"`: a single new reading in a new step; `"curve"`: the mean.
 #' @param temp_c,time_min Range (two numbers) or grid (more) of temperatures in degrees Celsius
 #'   and of times in min; by default those of the readings.
 #' @param n_points Number of grid points along each axis, where a range is given.

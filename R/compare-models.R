@@ -5,10 +5,10 @@
 #'
 #' Fits several models to the same readings and lays them side by side.
 #'
-#' The information criteria count heat treatments, not readings: with several readings per step
+#' The information criteria count steps, not readings: with several readings per step
 #' the step means are the independent observations, so the likelihood is that of the weighted
 #' means about the curve (with `se = "cluster"` and the like; with the default components of error it is
-#' that of [softening-errors], under which furnace errors do not pass for a richer model). `AICc` is corrected for few treatments. Cross-validation leaves out one
+#' that of [softening-errors], under which furnace errors do not pass for a richer model). `AICc` is corrected for few steps. Cross-validation leaves out one
 #' temperature at a time, fits the others, and predicts the step means of the one left out; a
 #' model that is too rich does worse there although it fits better. It needs three temperatures.
 #'
@@ -22,7 +22,7 @@
 #'   `cv_rmse` (root mean square error of the step means left out, in the scale of the fit; `NA`
 #'   with fewer than three temperatures), `n_undetermined` (parameters without standard error), `note`
 #'   (what the fit says of them, or why it could not be made).
-#' @section Errors: those of [fit_softening()]; a model with too few heat treatments is a row with
+#' @section Errors: those of [fit_softening()]; a model with too few steps is a row with
 #'   its reason, not an error.
 #' @source Hurvich C M, Tsai C-L (1989) Biometrika 76, 297 (AICc); Schwarz G (1978) Ann.
 #'   Statist. 6, 461 (BIC); Stone M (1974) J. R. Statist. Soc. B 36, 111 (cross-validation).

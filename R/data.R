@@ -26,7 +26,7 @@ EXAMPLE_SETS <- c(
 #' @section `bellbrass_readings`:
 #' 168 rows: `specimen`, `temp_c` (deg C; for time 0 that to come), `step`, `time_min` (min in the
 #' furnace so far), `reading`, `hardness`, `scale`. 290, 330, 370, 410 deg C; 0 to 128 min; six
-#' readings per step, three in HRF and three in HR30T; scatter 1.5 HV between heat treatments and 1.5
+#' readings per step, three in HRF and three in HR30T; scatter 1.5 HV between steps and 1.5
 #' HV within; dial read to 0.5. For [fit_softening()].
 #' @section `bellbrass_history`:
 #' 85 rows: `specimen`, `time_s` (s), `temp_c` (deg C). Piece of 0.95 mm, oxidised (emissivity 0.6),

@@ -69,7 +69,7 @@ CONSTANT_LEVEL <- 0.999
 #' @inheritParams fit_softening
 #' @param model Which model, by the names of [fit_softening()], where they are explained.
 #' @param se Standard errors, as explained in [fit_softening()]: `"cluster"` and `"steps"` from the
-#'   scatter of whole heat treatments, `"model"` from that of readings.
+#'   scatter of whole steps, `"model"` from that of readings.
 #' @param data A data frame of readings of all groups, one row per reading, in any order.
 #' @param by Key columns: one name, bare or quoted, or several as `c(mill, coil)`. Without a
 #'   missing value.

@@ -8,10 +8,10 @@
 #'
 #' @param fit A fit of [fit_softening()].
 #' @param n_resamples Number of resamples.
-#' @param type `"parametric"`: normal scatter of treatments and readings about the curve, as
-#'   [simulate()] draws it. `"residual"`: the residuals of whole heat treatments, enlarged for
-#'   their leverage, moved to other treatments, with the scatter of the readings within them.
-#'   `"case"`: whole heat treatments drawn with replacement, temperature by temperature (and
+#' @param type `"parametric"`: normal scatter of steps and readings about the curve, as
+#'   [simulate()] draws it. `"residual"`: the residuals of whole steps, enlarged for
+#'   their leverage, moved to other steps, with the scatter of the readings within them.
+#'   `"case"`: whole steps drawn with replacement, temperature by temperature (and
 #'   strain by strain).
 #' @param seed `NULL` for the session's random numbers, or one whole number; then
 #'   `.Random.seed` is restored.

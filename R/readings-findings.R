@@ -10,10 +10,10 @@
 #' @section What is looked at:
 #' | check | level | what |
 #' |---|---|---|
-#' | `duplicate` | error, warning | the same reading number twice; a series of three or more unnumbered readings twice in a heat treatment, where equal readings are too rare for chance |
+#' | `duplicate` | error, warning | the same reading number twice; a series of three or more unnumbered readings twice in a step, where equal readings are too rare for chance |
 #' | `time order` | error | accumulated time falls while the step number rises |
 #' | `times` | warning | times of one piece are those of the others in another unit; or doubling times whose first is there twice, as where single steps were not added up |
-#' | `mixed scales` | warning | several scales within one heat treatment, unless all are read side by side on every piece |
+#' | `mixed scales` | warning | several scales within one step, unless all are read side by side on every piece |
 #' | `scale changed` | warning | a specimen goes on in another scale |
 #' | `two temperatures` | note | a specimen was annealed at more than one temperature |
 #' | `useful range` | warning | reading outside the range of its scale in ISO 6508-1 (ranges from memory) |

@@ -14,13 +14,13 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' checking an analysis, and for exercises.
 #'
 #' A reading is made in this order: the true hardness of the model (see [softening-models]) in HV;
-#' plus the effects of piece (`specimen`), heat treatment (`step`) and place (`reading`), normal
+#' plus the effects of specimen (`specimen`), step (`step`) and place (`reading`), normal
 #' with the standard deviations of `sd` in HV; converted to the scale of the dial with the
 #' table of `material` ([convert_hardness()]); plus the effects of `operator` and `machine`
 #' (one offset a scale), in points of that scale; rounded to the `resolution` of the dial.
 #'
 #' **Blunders** are drawn last, so that the same seed gives the same readings with and without
-#' them. Each falls on a heat treatment of its own:
+#' them. Each falls on a step of its own:
 #'
 #' | blunder | what happens |
 #' |---|---|
@@ -61,7 +61,7 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #'   `softanneal_error_range` for values without physical meaning, or a hardness outside the
 #'   conversion table or the scale; `softanneal_error_too_few` where there are not enough steps
 #'   for the blunders.
-#' @source Readings within a heat treatment as one-way random effects: Searle S R, Casella G,
+#' @source Readings within a step as one-way random effects: Searle S R, Casella G,
 #'   McCulloch C E (1992) Variance Components, chapter 3. Scatter of the default: invented.
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
 #' @seealso [simulate_class()] for a whole class with answer key; `simulate()` for new data from
