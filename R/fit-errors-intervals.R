@@ -41,17 +41,19 @@ mixture_quantiles <- function(errors, gradient, probability, extra = NULL) {
 # intervals on the whole, and what the readings say of the standard deviations.
 components_summary <- function(errors, p, level) {
   identity <- diag(p)
-  probability <- c(CENTRAL, 0.025, 0.975, 0.5 - level / 2, 0.5 + level / 2)
+  probability <- c(CENTRAL, 0.025, 0.975, if (level != 0.95) c(0.5 - level / 2, 0.5 + level / 2))
   g <- identity[, errors$free, drop = FALSE]
   r <- components_grid(errors$problems, errors$prior, g, as.double(probability))
   vcov <- matrix(NA_real_, p, p)
   if (r$status != 0L) return(list(vcov = vcov, df = NA_real_, quantile = NULL))
   q <- r$quantile
+  if (level == 0.95) q <- q[, c(1:4, 3:4), drop = FALSE]
   free <- errors$free
   se <- (q[, 2L] - q[, 1L]) / 2
   sd <- marginal_sds(r, errors$prior)
   middle <- sd[, "estimate"]^2
-  at <- components_reml(errors$problems[[1L]], sqrt(middle), integer(4L), diag(length(free)))
+  at <- components_reml(errors$problems[[1L]], sqrt(middle), integer(4L),
+                        diag(length(free))[0L, , drop = FALSE])
   cor <- stats::cov2cor(at$cov)
   vcov[,] <- 0
   vcov[free, free] <- cor * tcrossprod(se[free])
@@ -71,12 +73,12 @@ matching_df <- function(ratio) {
 # Median and 95 % interval of each standard deviation, from its nodes and their weights.
 marginal_sds <- function(r, prior, tails = c(0.025, 0.975)) {
   out <- t(vapply(seq_len(4L), function(k) {
-    w <- rowsum(r$weight, signif(r$sd[, k], 10))
-    x <- as.numeric(rownames(w))
-    o <- order(x)
-    x <- x[o]
+    seen <- unique(r$sd[, k])
+    node <- signif(seen, 10)
+    x <- sort(unique(node))
     if (length(x) == 1L) return(c(x, NA, NA))
-    mass <- cumsum(w[o, 1L]) / sum(w)
+    mass <- cumsum(rowsum(r$weight, match(node, x)[match(r$sd[, k], seen)])[, 1L])
+    mass <- mass / mass[length(mass)]
     # mass of a node lies evenly between the middles of its neighbours
     edge <- c(max(0, 1.5 * x[1L] - 0.5 * x[2L]), (x[-1L] + x[-length(x)]) / 2,
               1.5 * x[length(x)] - 0.5 * x[length(x) - 1L])

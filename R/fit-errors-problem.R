@@ -14,8 +14,8 @@ error_blocks <- function(piece, run) {
   repeat {
     before <- block
     for (key in list(run, piece)) {
-      least <- tapply(block, key, min)
-      block <- as.integer(least[as.character(key)])
+      rising <- order(block)
+      block <- block[rising][match(key, key[rising])] # the least of each key
     }
     if (identical(block, before)) return(match(block, sort(unique(block))))
   }
@@ -25,9 +25,8 @@ error_blocks <- function(piece, run) {
 # "run", one error of the temperature a run, or "insertion", one each time (`insertion`, integers).
 # Steps come in an order of blocks (`order`).
 error_structure <- function(piece, run, insertion = NULL, furnace = c("run", "insertion"),
-                            share = NULL) {
+                            share = NULL, block = error_blocks(piece, run)) {
   furnace <- furnace[1L]
-  block <- error_blocks(piece, run)
   order <- order(block)
   piece <- piece[order]
   key <- if (furnace == "run") run[order] else insertion[order]
@@ -37,14 +36,15 @@ error_structure <- function(piece, run, insertion = NULL, furnace = c("run", "in
   several <- function(x) x %in% x[duplicated(x)]
   has_piece <- several(piece)
   has_furnace <- if (furnace == "run") rep(TRUE, n) else several(key)
-  columns <- rbind(
-    if (any(has_piece)) cbind(block, 0L, piece)[has_piece, , drop = FALSE],
-    if (any(has_furnace)) cbind(block, 1L, key)[has_furnace, , drop = FALSE])
-  if (is.null(columns)) columns <- matrix(0L, 0L, 3L)
-  columns <- unique(columns)
+  column_of <- function(kind, id, has) {
+    at <- which(has)[!duplicated(id[has])]
+    cbind(block[at], rep(kind, length(at)), id[at])
+  }
+  columns <- rbind(column_of(0L, piece, has_piece), column_of(1L, key, has_furnace))
   columns <- columns[order(columns[, 1L], columns[, 2L], columns[, 3L]), , drop = FALSE]
   place <- function(kind, id, has) {
-    out <- match(paste(kind, id), paste(columns[, 2L], columns[, 3L])) - 1L
+    at <- which(columns[, 2L] == kind)
+    out <- at[match(id, columns[at, 3L])] - 1L
     out[!has] <- -1L
     out
   }

@@ -153,8 +153,12 @@ fit_components <- function(r, d, set, level) {
   }
   names(m$variance) <- ERROR_COMPONENTS
   problems <- list(components_structure(structure, m, noise, factor, steps))
-  if (anyDuplicated(unique(cbind(steps$run, steps$time)[steps$time > 0, , drop = FALSE])[, 1L])) {
-    other <- error_structure(steps$piece, steps$run, steps$insertion, "insertion", steps$share)
+  run <- steps$run[steps$time > 0]
+  time <- steps$time[steps$time > 0]
+  if (any(time != time[match(run, run)])) { # several insertions of a run
+    block <- match(seq_len(n), o)
+    block <- findInterval(block - 1L, structure$first)
+    other <- error_structure(steps$piece, steps$run, steps$insertion, "insertion", steps$share, block)
     problems[[2L]] <- components_structure(other, m, noise, factor, steps, o)
   }
   out <- list(m = m, steps = steps, structure = structure, prior = p$prior, estimated = p$estimated,

@@ -154,21 +154,23 @@ static void backward(const double *l, size_t k, double *v)
     }
 }
 
-static double column_sd(const sa_components *c, size_t column, const double *variance)
+/* Standard deviations of the random columns of a piece and of a furnace error. */
+static void column_sds(const double *variance, double sd[2])
 {
-    return sqrt(variance[c->is_furnace[column] ? SA_V_FURNACE : SA_V_PIECE]);
+    sd[0] = sqrt(variance[SA_V_PIECE]);
+    sd[1] = sqrt(variance[SA_V_FURNACE]);
 }
 
 /* I + S U'D^-1U S of a block, S the standard deviations, as Cholesky factor into `m`. */
-static int factor_block(const sa_components *c, size_t b, const double *uu, const double *variance,
+static int factor_block(const sa_components *c, size_t b, const double *uu, const double sd[2],
                         double *m, double *log_determinant)
 {
-    const size_t k = columns_of(c, b), from = (size_t)c->first_column[b];
+    const size_t k = columns_of(c, b);
+    const int *kind = c->is_furnace + c->first_column[b];
     for (size_t j = 0; j < k; j++) {
-        const double sj = column_sd(c, from + j, variance);
+        const double sj = sd[kind[j] != 0];
         for (size_t i = j; i < k; i++)
-            m[i + j * k] =
-                (i == j ? 1.0 : 0.0) + sj * column_sd(c, from + i, variance) * uu[i + j * k];
+            m[i + j * k] = (i == j ? 1.0 : 0.0) + sj * sd[kind[i] != 0] * uu[i + j * k];
     }
     return cholesky(m, k, log_determinant);
 }
@@ -180,15 +182,18 @@ int sa_components_solve(const sa_components *c, const double *variance, double *
     const double *block = first_block(c, work);
     double *a = work + 1 + q * q, *m = scratch(c, work), log_v = work[0], log_x = 0.0;
     memcpy(a, work + 1, q * q * sizeof(double));
+    double sd[2];
+    column_sds(variance, sd);
     for (size_t b = 0; b < c->n_block; b++) {
-        const size_t k = columns_of(c, b), from = (size_t)c->first_column[b];
+        const size_t k = columns_of(c, b);
+        const int *kind = c->is_furnace + c->first_column[b];
         const double *uz = block + k * k;
         double *s = m + k * k;
-        if (!factor_block(c, b, block, variance, m, &log_v))
+        if (!factor_block(c, b, block, sd, m, &log_v))
             return 1;
         for (size_t j = 0; j < q; j++) {
             for (size_t i = 0; i < k; i++)
-                s[i + j * k] = column_sd(c, from + i, variance) * uz[i + j * k];
+                s[i + j * k] = sd[kind[i] != 0] * uz[i + j * k];
             forward(m, k, s + j * k);
             for (size_t l = 0; l <= j; l++) {
                 double dot = 0.0;
@@ -310,12 +315,14 @@ int sa_components_modes(const sa_components *c, const double *variance, const do
             operator_sd[j] = so * sqrt(s);
         }
     }
+    double sd[2];
+    column_sds(variance, sd);
     const double *block = first_block(c, work);
     for (size_t b = 0; b < c->n_block; b++) {
         const size_t k = columns_of(c, b), from = (size_t)c->first_column[b];
         const double *uz = block + k * k;
         double *v = m + k * k;
-        if (!factor_block(c, b, block, variance, m, &ignored))
+        if (!factor_block(c, b, block, sd, m, &ignored))
             return 1;
         for (size_t i = 0; i < k; i++) {
             double s = uz[i + (q - 1) * k];
@@ -323,20 +330,20 @@ int sa_components_modes(const sa_components *c, const double *variance, const do
                 s -= uz[i + l * k] * beta[l];
             for (size_t l = 0; l < o; l++)
                 s -= uz[i + (p + l) * k] * operator_mode[l];
-            mode[from + i] = column_sd(c, from + i, variance) * s;
+            mode[from + i] = sd[c->is_furnace[from + i] != 0] * s;
         }
         forward(m, k, mode + from);
         backward(m, k, mode + from);
         for (size_t i = 0; i < k; i++) {
-            const double sd = column_sd(c, from + i, variance);
+            const double si = sd[c->is_furnace[from + i] != 0];
             memset(v, 0, k * sizeof(double));
             v[i] = 1.0;
             forward(m, k, v);
             double s = 0.0;
             for (size_t l = 0; l < k; l++)
                 s += v[l] * v[l];
-            mode[from + i] *= sd;
-            mode_sd[from + i] = sd * sqrt(s);
+            mode[from + i] *= si;
+            mode_sd[from + i] = si * sqrt(s);
         }
         block += k * (k + q);
     }

@@ -107,10 +107,20 @@ sa_status sa_components_grid(const sa_components *structures, size_t n_structure
                              const sa_prior *prior, sa_mixture *mix, double *work,
                              double *node_work);
 
-/* Mixture of normals: cumulative probability at `at`, and quantile. */
-double sa_mixture_cdf(const double *weight, const double *mean, const double *sd, size_t count,
-                      double at);
-double sa_mixture_quantile(const double *weight, const double *mean, const double *sd,
-                           size_t count, double probability);
+/* Normal distribution by Taylor's series about the nearest of evenly spaced knots, to 1e-14; 0 and 1
+ * beyond them. */
+#define SA_NORMAL_PER_UNIT 8
+#define SA_NORMAL_KNOTS 145 /* -9 to 9 */
+#define SA_NORMAL_DEGREE 8
+
+typedef struct {
+    double part[SA_NORMAL_KNOTS][SA_NORMAL_DEGREE + 1];
+} sa_normal;
+
+void sa_normal_build(sa_normal *t);
+
+/* Quantile of a mixture of normals. */
+double sa_mixture_quantile(const sa_normal *normal, const double *weight, const double *mean,
+                           const double *sd, size_t count, double probability);
 
 #endif

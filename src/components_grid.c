@@ -7,6 +7,7 @@
 #include <string.h>
 
 #define HALF_PI 1.57079632679489661923
+#define NORMAL_TOP 0.39894228040143267794
 #define ROUNDS 4           /* of making nodes anew */
 #define FEW_NODES 2.0      /* effective number below which a dimension is narrower than its nodes */
 #define COUNTS 1e-5        /* share of the largest weight of a dimension that still counts */
@@ -207,18 +208,45 @@ sa_status sa_components_grid(const sa_components *structures, size_t n_structure
     return SA_OK;
 }
 
-double sa_mixture_cdf(const double *weight, const double *mean, const double *sd, size_t count,
-                      double at)
+void sa_normal_build(sa_normal *t)
 {
-    double s = 0.0;
-    for (size_t i = 0; i < count; i++)
-        if (weight[i] > 0.0)
-            s += weight[i] * (sd[i] > 0.0 ? normal_cdf((at - mean[i]) / sd[i]) : at >= mean[i]);
-    return s;
+    for (int k = 0; k < SA_NORMAL_KNOTS; k++) {
+        const double z = (double)(k - SA_NORMAL_KNOTS / 2) / SA_NORMAL_PER_UNIT;
+        double *c = t->part[k], before = 0.0, now = 1.0, scale = NORMAL_TOP * exp(-0.5 * z * z);
+        c[0] = normal_cdf(z);
+        for (int m = 1; m <= SA_NORMAL_DEGREE; m++) { /* Hermite's polynomials */
+            scale /= m;
+            c[m] = scale * now;
+            const double next = z * now - (m - 1) * before;
+            before = now;
+            now = next;
+            scale = -scale;
+        }
+    }
 }
 
-double sa_mixture_quantile(const double *weight, const double *mean, const double *sd,
-                           size_t count, double probability)
+/* Cumulative probability; its derivative to `density`. */
+static double normal_at(const sa_normal *t, double z, double *density)
+{
+    const double place = z * SA_NORMAL_PER_UNIT + (double)(SA_NORMAL_KNOTS / 2);
+    *density = 0.0;
+    if (!(place > 0.0))
+        return 0.0;
+    if (place > (double)(SA_NORMAL_KNOTS - 1))
+        return 1.0;
+    const int k = (int)(place + 0.5);
+    const double d = (place - (double)k) / SA_NORMAL_PER_UNIT, *c = t->part[k];
+    double value = c[SA_NORMAL_DEGREE], slope = 0.0;
+    for (int m = SA_NORMAL_DEGREE - 1; m >= 0; m--) {
+        slope = slope * d + value;
+        value = value * d + c[m];
+    }
+    *density = slope;
+    return value;
+}
+
+double sa_mixture_quantile(const sa_normal *normal, const double *weight, const double *mean,
+                           const double *sd, size_t count, double probability)
 {
     double low = HUGE_VAL, high = -HUGE_VAL;
     const double z = normal_quantile(probability);
@@ -229,20 +257,24 @@ double sa_mixture_quantile(const double *weight, const double *mean, const doubl
         }
     if (!(low <= high))
         return NAN;
-    /* Newton from the mean of the parts' quantiles, kept between the ends */
+    /* Halley's steps from the mean of the parts' quantiles, kept between the ends */
     double at = 0.0;
     for (size_t i = 0; i < count; i++)
         at += weight[i] * (mean[i] + z * sd[i]);
     for (int k = 0; k < 60 && high > low; k++) {
-        double gap = -probability, slope = 0.0;
+        double gap = -probability, slope = 0.0, bend = 0.0;
         for (size_t i = 0; i < count; i++) {
             if (!(sd[i] > 0.0)) {
                 gap += at >= mean[i] ? weight[i] : 0.0;
                 continue;
             }
-            const double u = (at - mean[i]) / sd[i];
-            gap += weight[i] * normal_cdf(u);
-            slope += weight[i] / sd[i] * 0.39894228040143267794 * exp(-0.5 * u * u);
+            const double inverse = 1.0 / sd[i];
+            const double u = (at - mean[i]) * inverse;
+            double density;
+            gap += weight[i] * normal_at(normal, u, &density);
+            density *= weight[i] * inverse;
+            slope += density;
+            bend -= density * u * inverse;
         }
         if (fabs(gap) < 1e-12)
             return at;
@@ -250,11 +282,12 @@ double sa_mixture_quantile(const double *weight, const double *mean, const doubl
             high = at;
         else
             low = at;
-        const double next = at - gap / slope;
+        const double newton = gap / slope, halley = 1.0 - 0.5 * newton * bend / slope;
+        const double next = at - (halley > 0.5 && halley < 2.0 ? newton / halley : newton);
         const int inside = slope > 0.0 && next > low && next < high;
         const double step = inside ? next - at : 0.5 * (low + high) - at;
         at += step;
-        if (fabs(step) < 1e-9 * (high - low) || (fabs(gap) < 1e-7 && inside))
+        if (fabs(step) < 1e-9 * (high - low) || (fabs(gap) < 1e-6 && inside))
             return at;
     }
     return at;

@@ -177,6 +177,8 @@ SEXP sa_call_components_grid(SEXP structures, SEXP prior, SEXP gradient, SEXP ex
         double *w = put(out, 2, (R_xlen_t)count, -1);
         double *sd = put(out, 3, (R_xlen_t)count, SA_V_COUNT);
         double *mean = (double *)R_alloc(2 * count, sizeof(double)), *spread = mean + count;
+        sa_normal *normal = (sa_normal *)R_alloc(1, sizeof(sa_normal));
+        sa_normal_build(normal);
         for (size_t i = 0; i < count; i++) {
             w[i] = mix.weight[keep[i]];
             for (size_t k = 0; k < SA_V_COUNT; k++)
@@ -203,7 +205,7 @@ SEXP sa_call_components_grid(SEXP structures, SEXP prior, SEXP gradient, SEXP ex
                 centre[r] += w[i] * m;
             }
             for (R_xlen_t k = 0; k < n_probability; k++)
-                quantile[r + k * rows] = sa_mixture_quantile(w, mean, spread, count, q[k]);
+                quantile[r + k * rows] = sa_mixture_quantile(normal, w, mean, spread, count, q[k]);
         }
     }
     SET_VECTOR_ELT(out, 5, Rf_ScalarInteger((int)status));
