@@ -18,6 +18,9 @@ autoplot.softanneal_identifiability <- function(object, ...) {
   d$right <- pmin((d$upper - d$estimate) / unit, 4)
   d$open_left <- !is.na(d$lower) & d$lower == -Inf
   d$open_right <- !is.na(d$upper) & d$upper == Inf
+  # ends beyond the picture that are no open ends
+  cut <- (is.finite(d$lower) & d$left == -4) | (is.finite(d$upper) & d$right == 4)
+  cut <- cut & !is.na(cut)
   kinds <- c("determined", "bounded", "not determined", "held")
   kind <- ifelse(d$state %in% kinds[-2L], d$state, kinds[2L])
   d$kind <- factor(kind, kinds)
@@ -51,6 +54,7 @@ autoplot.softanneal_identifiability <- function(object, ...) {
                   y = "Parameter (own unit each)", title = "What the readings determine",
                   caption = caption_of(
                     if (any(d$open_left | d$open_right)) "Arrows: no limit on that side.",
+                    if (any(cut)) "Bars to 4 or -4: the limit lies further out.",
                     if (any(d$state == "held")) "Parameters without a bar are fixed."),
                   alt = paste0("Profile intervals of ", nrow(d), " parameters: ",
                                paste(parameter_label(d$term, unit = FALSE),

@@ -142,12 +142,13 @@ softening_line <- function(fit, level) {
          },
          if (any(!is.na(grid$ln_k))) "Line: all temperatures together.",
          if (any(!is.na(grid$lower))) {
-           paste0("Band: ", percent_text(level), " confidence band of that line, uncertainty of ",
-                  "the shape included, so it may be wider or narrower than the bars.")
+           paste0("Band: ", percent_text(level), " confidence band of that line, with the ",
+                  "uncertainty of the shape.")
          },
          if (length(lost)) paste0("No rate from the readings at ",
-                                  paste(temperature_label(lost), collapse = ", "),
-                                  ": softening was over before, or not begun.")))
+                                  paste(sub(" .*", "", temperature_label(lost)),
+                                        collapse = ", "),
+                                  " \u00b0C: softening was over before, or not begun.")))
 }
 
 arrhenius_line <- function(fit, level) {

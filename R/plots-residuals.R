@@ -46,5 +46,8 @@ plot_residuals <- function(fit, ...) {
                   alt = paste0("Residuals in ", fit$scale, " over time in min in ", nlevels(r$panel),
                                " panels by temperature; in ", sum(one_sided), " of ",
                                length(one_sided), " steps all readings lie on one side of the curve.")) +
-    plain_theme()
+    plain_theme() +
+    # the last time of a panel and the 0 of the next keep apart
+    ggplot2::theme(panel.spacing.x = grid::unit(1.4, "lines"),
+                   plot.margin = ggplot2::margin(5.5, 16, 5.5, 5.5))
 }

@@ -75,6 +75,7 @@ strip_chart <- function(steps, readings, level) {
                                 limits = c(0.4, length(times) + 0.6),
                                 # many long numbers in narrow panels stand on two lines
                                 guide = ggplot2::guide_axis(
+                                  check.overlap = TRUE,
                                   n.dodge = if (crowded_times(times, columns)) 2L else 1L))
   if (few) {
     p <- p + ggplot2::scale_colour_manual(values = group_colours(length(specimens)),

@@ -218,3 +218,32 @@ test_that("the collapse plot puts JMAK of all temperatures on one curve, and sho
   expect_error(plot_hardness_map(quietly_fitted(d[d$temp_c == d$temp_c[1], ])),
                class = "softanneal_error_model")
 })
+
+test_that("no line on the map where what is known hardly falls", {
+  r <- example_data("bellbrass_readings")
+  two <- quietly_fitted(r[r$temp_c >= 370, ])
+  expect_false(grepl("77[.]7[0-9]{2}", ggplot2::get_alt_text(plot_hardness_map(two))))
+  expect_length(softanneal:::map_lines(c(77.72458, 77.7247)), 0L)
+  expect_gt(length(softanneal:::map_lines(c(78, 160))), 3L)
+})
+
+test_that("a bar that leaves the picture of what the readings determine is said to go on", {
+  r <- example_data("bellbrass_readings")
+  i <- suppressWarnings(identifiability(fit_softening(r)))
+  expect_no_match(paste("", ggplot2::autoplot(i)$labels$caption), "further out")
+  i$conf.high[2] <- i$estimate[2] + 9 * (i$estimate[2] - i$conf.low[2])
+  expect_match(ggplot2::autoplot(i)$labels$caption, "the limit lies further out")
+})
+
+test_that("names of many groups do not take the room of the panels", {
+  short <- softanneal:::short_names
+  campaign <- short(sprintf("coil %02d of the long campaign", 1:40))
+  expect_identical(campaign$short, sprintf("coil %02d", 1:40))
+  expect_identical(campaign$key, "All names end with 'of the long campaign'.")
+  other <- short(paste(strrep("long", 5), 1:40))
+  expect_match(other$key, "P11 = longlonglonglonglong 11; and 29 more in the order of the groups.",
+               fixed = TRUE)
+  # what all share is not cut off where nothing would be left or two would be one
+  expect_match(short(rep(strrep("x y ", 8), 2))$key, "^Names: P1 = x y")
+  expect_null(short(c("a", "b"))$key)
+})

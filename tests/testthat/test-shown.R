@@ -163,10 +163,13 @@ test_that("the addins inside RStudio insert code, and open a new report", {
 
 test_that("the parts of a report that a poor set of readings has", {
   few <- with_test_seed(73, made_readings(temps = c(290, 370), times = c(0, 8, 64), n = 3))
-  table <- model_table(few, "HV", "brass", "jmak")
-  short <- is.na(table$sigma)
+  table <- report_models(suppressWarnings(report_comparison(few, "HV", "brass", "jmak")))
+  short <- table[["Residual sd"]] == "\u2013"
   expect_true(any(short) && !all(short))
-  expect_true(all(grepl("parameters", table$note[short])))
+  expect_true(all(grepl("parameters", table$Remark[short])))
+  # parameters are named in words
+  expect_match(table$Remark[1L], "activation energy")
+  expect_false(any(grepl("q_kj_mol|ln_k_ref", table$Remark)))
   expect_identical(unique(read_for_report(few[setdiff(names(few), "specimen")], "my piece")$specimen),
                    "my piece")
   expect_refused(read_for_report(few[setdiff(names(few), "hardness")], NULL), "column",
