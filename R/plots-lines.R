@@ -142,8 +142,8 @@ softening_line <- function(fit, level) {
          },
          if (any(!is.na(grid$ln_k))) "Line: all temperatures together.",
          if (any(!is.na(grid$lower))) {
-           paste0("Band: ", percent_text(level), " confidence band of that line, with the ",
-                  "uncertainty of the shape.")
+           paste0("Band: ", percent_text(level), " confidence band of that line, ",
+                  "uncertainty of the shape included.")
          },
          if (length(lost)) paste0("No rate from the readings at ",
                                   paste(sub(" .*", "", temperature_label(lost)),

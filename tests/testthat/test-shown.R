@@ -170,9 +170,10 @@ test_that("the parts of a report that a poor set of readings has", {
   # parameters are named in words
   expect_match(table$Remark[1L], "activation energy")
   expect_false(any(grepl("q_kj_mol|ln_k_ref", table$Remark)))
-  expect_identical(unique(read_for_report(few[setdiff(names(few), "specimen")], "my piece")$specimen),
+  expect_identical(unique(read_for_report(few[setdiff(names(few), "specimen")],
+                                          list(specimen = "my piece"))$specimen),
                    "my piece")
-  expect_refused(read_for_report(few[setdiff(names(few), "hardness")], NULL), "column",
+  expect_refused(read_for_report(few[setdiff(names(few), "hardness")], list()), "column",
                  "hardness")
   p <- empty_picture("Avrami plot", "Nothing between.")
   expect_match(ggplot2::get_alt_text(p), "Avrami plot: Nothing between.")
