@@ -127,7 +127,9 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
 
 # Where each curve ends on the right, for its label.
 curve_ends <- function(curve, log_time, y = "fit") {
-  last <- curve[!duplicated(curve$temperature, fromLast = TRUE) & !is.na(curve[[y]]), ]
+  last <- curve[!duplicated(curve$temperature, fromLast = TRUE), ]
+  # a curve whose end is not determined has no place for a label: the legend names all
+  if (anyNA(last[[y]])) return(NULL)
   end_labels(if (log_time) log10(last$at) else last$at, last[[y]], as.character(last$temperature))
 }
 

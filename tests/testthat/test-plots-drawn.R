@@ -247,3 +247,11 @@ test_that("names of many groups do not take the room of the panels", {
   expect_match(short(rep(strrep("x y ", 8), 2))$key, "^Names: P1 = x y")
   expect_null(short(c("a", "b"))$key)
 })
+
+test_that("curves keep a legend where the end of one is not determined", {
+  curve <- data.frame(temperature = factor(c("a", "a", "b", "b")), at = c(1, 2, 1, 2),
+                      fit = c(9, 8, 7, NA))
+  expect_null(softanneal:::curve_ends(curve, TRUE))
+  curve$fit[4] <- 6
+  expect_identical(softanneal:::curve_ends(curve, FALSE)$ends$label, c("a", "b"))
+})
