@@ -169,7 +169,7 @@ check_bounds <- function(x, terms, arg, default) {
 # `weights` as written in the call, seen from the columns of the data first.
 weights_in <- function(quo, data) {
   tryCatch(rlang::eval_tidy(quo, if (is.data.frame(data)) data), error = function(e) {
-    if (inherits(e, "softanneal_error")) stop(e)
+    if (inherits(e, "softanneal_error")) rlang::cnd_signal(e)
     abort("argument", paste0("`weights` cannot be computed: ", conditionMessage(e)), arg = "weights",
           remedy = "Give one number a row, or an expression in the columns of `data`.")
   })

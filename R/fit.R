@@ -216,6 +216,7 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
     settings = list(set = set, control = control), readings = d)
   if (se == "components") fit <- with_components(fit, errors)
   warn_fit(fit)
+  fit
 }
 
 # F test of the misfit of the means against the scatter about them.

@@ -122,6 +122,7 @@ detect_separator <- function(lines, path) {
 # spreadsheets write a header, is put together and leaves an empty line behind; a mark within a
 # field (1/4" strip) is a character; a quote that opens a field and does not close it is an error.
 QUOTE_CHARACTER <- "\001"
+BREAK_CHARACTER <- "\002"
 
 settle_quotes <- function(lines, sep, path) {
   at <- grep("\"", lines, fixed = TRUE)
@@ -130,6 +131,7 @@ settle_quotes <- function(lines, sep, path) {
   inside <- if (sep == "") "[^\" \t]" else if (sep == "|") "[^\"|]" else paste0("[^\"", sep, "]")
   whole <- paste0("(^|", s, ")[ ]*\"(?:[^\"]|\"\")*\"[ ]*(?=", s, "|$)")
   without <- function(x) gsub(whole, "\\1", x, perl = TRUE)
+  lines <- join_quoted_lines(lines, at, s, sep)
   opens <- paste0("(^|", s, ")[ ]*\"", inside, "*[^\"[:space:]]", inside, "*$")
   for (i in at[grepl(opens, without(lines[at]), perl = TRUE)]) {
     j <- i
@@ -157,9 +159,28 @@ settle_quotes <- function(lines, sep, path) {
   lines
 }
 
+# A field over several lines that holds doubled quotes, as programs write them, but no separator (a
+# ditto mark opens one too, and swallows the rows up to the next): put together with its breaks.
+join_quoted_lines <- function(lines, at, s, sep) {
+  content <- paste0("(?:[^\"", if (sep == "") " \t" else sep, "]|\"\")*")
+  field <- paste0("(^|", s, ")[ ]*\"", content, BREAK_CHARACTER, content, "\"[ ]*(?=", s, "|$)")
+  odd <- lengths(regmatches(lines[at], gregexpr("\"", lines[at], fixed = TRUE))) %% 2L == 1L
+  for (i in at[odd]) {
+    for (j in i + seq_len(min(4L, length(lines) - i))) {
+      joined <- paste(lines[i:j], collapse = BREAK_CHARACTER)
+      if (grepl("\"\"", joined, fixed = TRUE) && grepl(field, joined, perl = TRUE)) {
+        lines[i] <- joined
+        lines[(i + 1L):j] <- ""
+        break
+      }
+    }
+  }
+  lines
+}
+
 # Refuses a file for one of its lines, which is shown.
 abort_line <- function(path, number, line, what, remedy, row = NULL) {
-  line <- gsub(QUOTE_CHARACTER, "\"", line, fixed = TRUE)
+  line <- gsub(BREAK_CHARACTER, " ", gsub(QUOTE_CHARACTER, "\"", line, fixed = TRUE), fixed = TRUE)
   shown <- if (nchar(line) > 200L) paste0(substr(line, 1L, 200L), "...") else line
   abort("file", paste0("line ", number, " of '", basename(path), "' ", what, ": ", shown), arg = "x",
         line = number, text = line, remedy = remedy, rows = row, where = if (is.null(row)) NULL else "nothing was read")
@@ -192,7 +213,8 @@ split_fields <- function(lines, sep, path) {
     abort("file", paste0("'", path, "' has ", length(lines), " lines, and ", nrow(cells),
                          " were read"), arg = "x", remedy = "Check its quotes.")
   }
-  cells[] <- lapply(cells, \(x) gsub(QUOTE_CHARACTER, "\"", x, fixed = TRUE))
+  cells[] <- lapply(cells, \(x) gsub(BREAK_CHARACTER, "\n", gsub(QUOTE_CHARACTER, "\"", x, fixed = TRUE),
+                                     fixed = TRUE))
   list(cells = cells, count = count[seq_along(lines)])
 }
 

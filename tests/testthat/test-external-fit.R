@@ -37,7 +37,7 @@ test_that("every model agrees with minpack.lm on tungsten from the same minimum"
     recovery_jmak = hardness ~ hardness_of(time_min, e, hw, hs, lk, n, q, A, lr, qr),
     recovery_jmak_incubation = hardness ~ hardness_of(time_min, e, hw, hs, lk, n, q, A, lr, qr, th))
   for (model in names(forms)) {
-    f <- quietly_fitted(w, model)
+    f <- quietly_fitted(w, model, se = "model")
     d <- reference_data(w, f)
     form <- forms[[model]]
     environment(form) <- environment()
@@ -133,12 +133,12 @@ test_that("tungsten: activation energy within 350 +- 10 kJ/mol under every model
 
 test_that("tungsten: incubation alone runs to zero, with recovery it is well determined", {
   w <- tungsten_readings()
-  expect_warning(alone <- fit_softening(w, "jmak_incubation"), "theta0 lies on its bound at 0",
+  expect_warning(alone <- fit_softening(w, "jmak_incubation", se = "model"), "theta0 lies on its bound at 0",
                  class = "softanneal_warning_fit")
   expect_equal(alone$states[["theta0"]], "at lower bound")
   expect_equal(coef(alone)[["n"]], 3.6, tolerance = 0.03)
   expect_equal(sigma(alone), 5.1, tolerance = 0.01)
-  both <- quietly_fitted(w, "recovery_jmak_incubation")
+  both <- quietly_fitted(w, "recovery_jmak_incubation", se = "model")
   expect_equal(both$states[["theta0"]], "determined")
   expect_equal(coef(both)[["theta0"]], 1.6, tolerance = 0.05)
   expect_equal(coef(both)[["n"]], 1.4, tolerance = 0.06)

@@ -186,5 +186,5 @@ test_that("names that look like code stay names from reading to archive and clas
   skip_if_not_installed("rmarkdown")
   front <- rmarkdown::yaml_front_matter(file.path(project, "report", "report.Rmd"))
   expect_null(front$author)
-  expect_identical(front$params$group, gsub("\n", " ", nasty_names[4L]))
+  expect_identical(front$params$group, nasty_names[4L]) # one text, breaks and all
 })

@@ -84,6 +84,8 @@ test_that("every model takes strain, and every method knows it", {
   for (model in model_names()) {
     f <- strain_fit(model)
     expect_true(f$convergence$converged, label = model)
+    # of another shape: not an extension of the plain model
+    if (model == "austin_rickett") next
     expect_lte(deviance(f), deviance(plain) * (1 + 1e-8), label = model)
   }
   expect_output(print(plain), "strains 0.3, 0.6, 1.1")
@@ -112,7 +114,7 @@ test_that("answers come by strain", {
   f <- strain_fit()
   a <- as.data.frame(time_to(f, temp_c = c(300, 330)))
   expect_named(a, c("temp_c", "strain", "softening", "time_min", "std.error", "conf.low", "conf.high",
-                    "note"))
+                    "method", "note"))
   expect_equal(a$strain, rep(c(0.3, 0.6, 1.1), each = 2))
   ratio <- coef(f)[["k_strain"]] * log(1.1 / 0.3)
   # softening = share of the way from each strain's own worked hardness, so only the rate differs
@@ -181,7 +183,7 @@ test_that("one strain under way gives only a bound of its power", {
   expect_match(i$reason[i$term == "k_strain"], "too few strains")
   a <- as.data.frame(time_to(f, temp_c = 310, method = "profile"))
   expect_equal(a$conf.low[2L], 0)
-  expect_match(a$note[2L], "only a longest time")
+  expect_match(a$note[2L], "no lower limit from the readings")
 })
 
 test_that("an exponent for each temperature is fitted and tested against one for all", {

@@ -95,6 +95,8 @@ test_that("every model takes growth, with strain as well, and the methods know i
   for (model in model_names()) {
     g <- growth_fit(model)
     expect_true(g$convergence$converged, label = model)
+    # of another shape: not an extension of the plain model
+    if (model == "austin_rickett") next
     expect_lte(deviance(g), deviance(f) * (1 + 1e-8), label = model)
   }
   expect_output(print(f), "grain growth, exponent m = 2")
