@@ -33,7 +33,8 @@ as_argument <- function(name, text) {
   number <- suppressWarnings(as.numeric(text))
   switch(name,
          columns = stats::setNames(sub("^[^:]*:", "", pieces), sub(":.*", "", pieces)),
-         readings = pieces, na = c("", strsplit(text, "|", fixed = TRUE)[[1L]]), sep = if (text == "tab") "\t" else text,
+         readings = pieces, na = c("", strsplit(text, "|", fixed = TRUE)[[1L]]),
+         sep = if (text == "tab") "\t" else text,
          skip = , temp_c = , time_min = number, sheet = if (is.na(number)) text else number, text)
 }
 values <- Filter(Negate(is.null), lapply(stats::setNames(nm = reading), option))

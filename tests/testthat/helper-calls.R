@@ -81,9 +81,12 @@ recorded_calls <- function(most = 4L) {
 
 # Something else in place of a value. Sizes stay such that a loop or an allocation ends.
 mutated_value <- function(x) {
-  any <- list(NULL, list(), "a", NA, TRUE, 1L, -1L, 2147483647L, NA_integer_, 0, -1, 1.5, NaN, Inf, -Inf, 1e300,
-              numeric(), integer(), c(1, 2), 1:3, 1i, raw(2), list(1), quote(a), sum, matrix(0, 2, 3))
-  if (length(x) == 0L || is.function(x) || is.language(x) || is.raw(x) || stats::runif(1L) < 0.35) return(any[[sample(length(any), 1L)]])
+  any <- list(NULL, list(), "a", NA, TRUE, 1L, -1L, 2147483647L, NA_integer_, 0, -1, 1.5, NaN, Inf, -Inf,
+              1e300, numeric(), integer(), c(1, 2), 1:3, 1i, raw(2), list(1), quote(a), sum,
+              matrix(0, 2, 3))
+  if (length(x) == 0L || is.function(x) || is.language(x) || is.raw(x) || stats::runif(1L) < 0.35) {
+    return(any[[sample(length(any), 1L)]])
+  }
   at <- sample(length(x), 1L)
   switch(sample(9L, 1L), x[-at], rep(x, length.out = length(x) + sample(3L, 1L)), x[0L],
          if (is.list(x)) unname(rev(x)) else rev(x), as.list(x), {

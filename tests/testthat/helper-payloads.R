@@ -8,12 +8,16 @@ payloads <- function() {
   c(inline = paste0("`r ", make, "`"), inline_twice = paste0("``r ", make, "``"),
     expr = paste0("!expr ", make), tag = paste0("!r ", make),
     quotes = paste0("\"\n---\n```{r}\n", make, "\n```\n"), quote = "'\nparams:\n  x: 1", item = "- a: &b *b",
-    write18 = paste0("\\write18{touch ", CANARY, "}"), input = "\\input{/etc/hosts}", tex = "$f$ \\(g\\) ^^5c",
+    write18 = paste0("\\write18{touch ", CANARY, "}"), input = "\\input{/etc/hosts}",
+    tex = "$f$ \\(g\\) ^^5c",
     script = "<script>alert(1)</script>", handler = "\" onmouseover=\"alert(1)",
-    image = "<img src=x onerror=alert(1)>", link = "[a](javascript:alert(1))", close = "b](javascript:alert(1))",
-    raw = "`<b>c</b>`{=html}", fence = "```{=html}\n<b>d</b>\n```", attributes = "e {#id .f onclick=alert(1)}",
+    image = "<img src=x onerror=alert(1)>", link = "[a](javascript:alert(1))",
+    close = "b](javascript:alert(1))",
+    raw = "`<b>c</b>`{=html}", fence = "```{=html}\n<b>d</b>\n```",
+    attributes = "e {#id .f onclick=alert(1)}",
     div = "::: {.g}", reference = "\\1 \\\\2 \\0", formula = "=1+1", at = "@SUM(1)", comment = "<!-- h",
-    entity = "&#96;r 1+1&#96; &lt;", star = "i|j *k* _l_ ~m~ # n", percent = "%s %d %n", front = "---\ntitle: o\n---",
+    entity = "&#96;r 1+1&#96; &lt;", star = "i|j *k* _l_ ~m~ # n",
+    percent = "%s %d %n", front = "---\ntitle: o\n---",
     emoji = "\U0001f600", turned = "\u202egnp.exe")
 }
 

@@ -27,13 +27,15 @@ tampered_end <- function(objects, methods) {
   if (is.null(bad)) return("result")
   # pictures are drawn by plot(), whose errors are ours
   own <- Filter(function(generic) !is.null(our_method(generic, x)), methods)
-  if (inherits(x, "softanneal_fit_softening")) own <- c(own, "time_to", "temp_for", "identifiability", "plot_arrhenius")
+  if (inherits(x, "softanneal_fit_softening")) {
+    own <- c(own, "time_to", "temp_for", "identifiability", "plot_arrhenius")
+  }
   if (length(own) == 0L) return("result")
   name <- sample(own, 1L)
   method <- our_method(name, x)
   if (is.null(method)) method <- get(name, asNamespace("softanneal"))
-  args <- c(list(bad$object), switch(name, simulate = list(nsim = 1, seed = 1), temp_for = list(time_min = 10),
-                                     profile = list("n")))
+  args <- c(list(bad$object), switch(name, simulate = list(nsim = 1, seed = 1),
+                                     temp_for = list(time_min = 10), profile = list("n")))
   tryCatch({
     suppressWarnings(suppressMessages(utils::capture.output({
       do.call(method, args)

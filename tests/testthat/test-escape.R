@@ -52,7 +52,8 @@ test_that("a project for a group of any name runs nothing of it, and shows it", 
     lab_project(path, group = typed[[k]], example = FALSE)
     front <- rmarkdown::yaml_front_matter(file.path(path, "report", "report.Rmd"))
     expect_identical(front$params$group, typed[[k]])
-    expect_false(grepl("`", grep("^  group:", readLines(file.path(path, "report", "report.Rmd")), value = TRUE)))
+    expect_false(grepl("`", grep("^  group:", readLines(file.path(path, "report", "report.Rmd")),
+                                 value = TRUE)))
   }
   # all of them as the group, and as names of pieces and columns and as notes in the readings; a
   # cell of the file keeps neither line ends nor blanks at its ends

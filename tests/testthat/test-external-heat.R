@@ -19,8 +19,8 @@ test_that("Incropera and DeWitt, Example 5.1: thermocouple junction", {
   # 199 deg C: 5.2 s (printed), 5.1656 s recomputed
   junction <- thermal_material("junction", density_kg_m3 = 8500, heat_j_kgk = 400,
                                conductivity_w_mk = 20, solidus_c = 1300)
-  got <- heat_up(0.706 / 3, support = "free", 200, start_c = 25, tolerance_c = 1, h_w_m2k = 400, emissivity = 0,
-                 alloy = junction)$summary
+  got <- heat_up(0.706 / 3, support = "free", 200, start_c = 25, tolerance_c = 1, h_w_m2k = 400,
+                 emissivity = 0, alloy = junction)$summary
   expect_equal(got$time_min * 60, 5.1656, tolerance = 1e-4)
   expect_equal(round(got$time_min * 60, 1), 5.2)
 })
@@ -49,8 +49,8 @@ test_that("95 % of a step are reached in 3 time constants (Lienhard)", {
 test_that("deSolve gives the same temperatures to 1e-6", {
   skip_if_not_installed("deSolve")
   furnace <- door_opening(650, dip_c = 60, recover_min = 4, at_min = c(0, 12), open_s = 15)
-  got <- heat_up(1.2, support = "free", furnace, until_min = 30, h_w_m2k = 12, emissivity = 0.4, width_mm = 18,
-                 length_mm = 120, n_points = 100)
+  got <- heat_up(1.2, support = "free", furnace, until_min = 30, h_w_m2k = 12, emissivity = 0.4,
+                 width_mm = 18, length_mm = 120, n_points = 100)
   sigma <- 5.670374419e-8
   around <- stats::approxfun(furnace$time_s, furnace$temp_c + 273.15, rule = 2)
   areas <- 2 / 0.0012 + 2 / 0.018 + 2 / 0.120

@@ -121,7 +121,8 @@ test_that("answers go on below the hardness of completion", {
   expect_equal(suppressWarnings(predict(f, data.frame(temp_c = 370, time_min = a$time_min))),
                c(100, 72), tolerance = 1e-9)
   expect_equal(temp_for(f, a$time_min[2L], hardness = 72)$temp_c, 370, tolerance = 1e-8)
-  b <- as.data.frame(time_to(f, hardness = 72, temp_c = 370, method = "bootstrap", n_resamples = 200, seed = 2))
+  b <- as.data.frame(time_to(f, hardness = 72, temp_c = 370, method = "bootstrap",
+                             n_resamples = 200, seed = 2))
   expect_equal(log(b$conf.high / b$conf.low), log(a$conf.high[2L] / a$conf.low[2L]), tolerance = 0.25)
   p <- as.data.frame(time_to(f, hardness = c(100, 72), temp_c = 370, method = "profile"))
   expect_equal(log(p$conf.high[1L] / p$conf.low[1L]), log(a$conf.high[1L] / a$conf.low[1L]),

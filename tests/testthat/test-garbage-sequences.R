@@ -10,9 +10,12 @@ damaged_table <- function(data) {
       data[[column]][row] <- sample(c("", "NA", "x", "1,5", "-1", "1e9", "\u00e9", "=1+1", " 12 "), 1L)
       data
     }, {
-      if (is.numeric(data[[column]])) data[[column]][row] <- data[[column]][row] * sample(c(-1, 0, 10, 1e6, NA), 1L)
+      if (is.numeric(data[[column]])) {
+        data[[column]][row] <- data[[column]][row] * sample(c(-1, 0, 10, 1e6, NA), 1L)
+      }
       data
-    }, data[sample(nrow(data)), ], data[setdiff(names(data), column)], data[data$temp_c == data$temp_c[row[1L]], ],
+    }, data[sample(nrow(data)), ], data[setdiff(names(data), column)],
+    data[data$temp_c == data$temp_c[row[1L]], ],
     data[sort(sample(nrow(data), min(nrow(data), sample(12L, 1L)))), ], {
       data$hardness <- rep(data$hardness[1L], nrow(data))
       data
@@ -26,7 +29,9 @@ damaged_table <- function(data) {
 damaged_way <- function(seed, data, folder) with_test_seed(seed, {
   step <- "damage"
   ours <- function(what) function(cnd) {
-    if (!inherits(cnd, paste0("softanneal_", what))) stop("unclassed ", what, ": ", conditionMessage(cnd), call. = FALSE)
+    if (!inherits(cnd, paste0("softanneal_", what))) {
+      stop("unclassed ", what, ": ", conditionMessage(cnd), call. = FALSE)
+    }
     invokeRestart(if (what == "warning") "muffleWarning" else "muffleMessage")
   }
   bad <- damaged_table(data)
@@ -49,11 +54,14 @@ damaged_way <- function(seed, data, folder) with_test_seed(seed, {
     saveRDS(fit, saved)
     step <- "reload"
     again <- readRDS(saved)
-    if (!identical(list(stats::coef(again), stats::vcov(again), tidy(again, conf.int = TRUE), glance(again)), answers)) {
+    if (!identical(list(stats::coef(again), stats::vcov(again), tidy(again, conf.int = TRUE),
+                        glance(again)), answers)) {
       stop("silent: other answers after reading the saved fit")
     }
     # numbers that are given must be numbers
-    if (any(is.infinite(stats::coef(fit)) | is.nan(stats::coef(fit)))) stop("silent: an estimate is no number")
+    if (any(is.infinite(stats::coef(fit)) | is.nan(stats::coef(fit)))) {
+      stop("silent: an estimate is no number")
+    }
     "whole"
   }, warning = ours("warning"), message = ours("message")),
   softanneal_error = function(e) "refused",

@@ -23,7 +23,8 @@ test_that("lists that are too short, places out of range and sizes that are none
     for (k in setdiff(lists, 1L)) {
       args <- one$args
       args[[k]] <- args[[k]][1L]
-      if (one$name %in% c("sa_call_convert", "sa_call_runs", "sa_call_components_grid")) next # as many as there are
+      # as many as there are
+      if (one$name %in% c("sa_call_convert", "sa_call_runs", "sa_call_components_grid")) next
       expect_error(do.call(base::.Call, args, quote = TRUE), "internal error", label = paste(one$name, k))
     }
   }

@@ -17,15 +17,18 @@ test_that("convection alone follows the exponential of its time constant", {
 })
 
 test_that("cooling mirrors heating without radiation", {
-  up <- heat_up(2, support = "free", 320, start_c = 20, h_w_m2k = 30, emissivity = 0, alloy = constant_brass())
-  down <- cool_down(2, support = "free", 320, ambient_c = 20, h_w_m2k = 30, emissivity = 0, alloy = constant_brass())
+  up <- heat_up(2, support = "free", 320, start_c = 20, h_w_m2k = 30, emissivity = 0,
+                alloy = constant_brass())
+  down <- cool_down(2, support = "free", 320, ambient_c = 20, h_w_m2k = 30, emissivity = 0,
+                    alloy = constant_brass())
   expect_equal(down$history$temp_c, 340 - up$history$temp_c, tolerance = 1e-9)
   expect_equal(down$summary$time_min, up$summary$time_min, tolerance = 1e-8)
 })
 
 test_that("edges, block and surface act in the direction physics says", {
   endless <- heat_up(2, support = "free", 400, h_w_m2k = 20, emissivity = 0.2)$summary
-  small <- heat_up(2, support = "free", 400, h_w_m2k = 20, emissivity = 0.2, width_mm = 20, length_mm = 50)$summary
+  small <- heat_up(2, support = "free", 400, h_w_m2k = 20, emissivity = 0.2, width_mm = 20,
+                   length_mm = 50)$summary
   expect_equal(small$time_constant_s / endless$time_constant_s, (2 / 2) / (2 / 2 + 2 / 20 + 2 / 50),
                tolerance = 1e-12)
   oxidised <- heat_up(2, support = "free", 400, h_w_m2k = 20, emissivity = 0.6)$summary
@@ -49,8 +52,10 @@ test_that("what is not known widens the time, what is given does not", {
   expect_equal(given$time_min, open$time_min)
   expect_equal(given$time_low_min, given$time_high_min)
   # ends of the range as documented
-  expect_equal(open$time_low_min, heat_up(1, support = "free", 400, h_w_m2k = 25, emissivity = 0.61)$summary$time_min)
-  expect_equal(open$time_high_min, heat_up(1, support = "free", 400, h_w_m2k = 2, emissivity = 0.03)$summary$time_min)
+  expect_equal(open$time_low_min,
+               heat_up(1, support = "free", 400, h_w_m2k = 25, emissivity = 0.61)$summary$time_min)
+  expect_equal(open$time_high_min,
+               heat_up(1, support = "free", 400, h_w_m2k = 2, emissivity = 0.03)$summary$time_min)
 })
 
 test_that("a door dip falls, recovers to 95 % as said, and delays a piece", {
@@ -116,7 +121,8 @@ test_that("bad input is refused with its reason", {
   expect_error(heat_up(NA_real_, 400), class = "softanneal_error_missing")
   expect_error(heat_up("thin", 400), class = "softanneal_error_argument")
   expect_error(heat_up(1, 400, emissivity = 1.2), class = "softanneal_error_range")
-  expect_error(heat_up(1, support = "free", 400, h_w_m2k = 0, emissivity = 0), class = "softanneal_error_argument")
+  expect_error(heat_up(1, support = "free", 400, h_w_m2k = 0, emissivity = 0),
+               class = "softanneal_error_argument")
   expect_error(heat_up(1, support = "free", 400, h_block_w_m2k = 100), class = "softanneal_error_argument")
   expect_error(heat_up(1:2, 400, specimen = c("a", "a")), class = "softanneal_error_argument")
   expect_error(heat_up(1:2, c(400, 410, 420)), class = "softanneal_error_argument")

@@ -41,8 +41,8 @@ test_that("fits along histories find the true values of exact data, every model"
   log <- anneal_history(plan, thickness_mm = 0.5, dip_c = 9)
   for (model in model_names()) {
     par <- model_values(model)
-    fit <- suppressWarnings(fit_softening(simulated(log, par, plan = plan, model = model), model, history = log,
-                                          temp_ref_c = 370))
+    fit <- suppressWarnings(fit_softening(simulated(log, par, plan = plan, model = model), model,
+                                          history = log, temp_ref_c = 370))
     expect_true(fit$convergence$converged)
     expect_equal(coef(fit), par, tolerance = 1e-5)
     expect_equal(unname(fitted(fit)), unname(predict(fit)))

@@ -163,8 +163,8 @@ test_that("a long even log loses no digits", {
   # the same log in many small pieces of temperature, against every tenth of its straight lines
   saw <- data.frame(time_s = 0:3000, temp_c = 380 + 10 * abs((0:3000 %% 20) - 10) / 10)
   corners <- saw[saw$time_s %% 10 == 0, ]
-  expect_equal(equivalent_time(saw, 190, 380)$equivalent_min, equivalent_time(corners, 190, 380)$equivalent_min,
-               tolerance = 1e-12)
+  expect_equal(equivalent_time(saw, 190, 380)$equivalent_min,
+               equivalent_time(corners, 190, 380)$equivalent_min, tolerance = 1e-12)
 })
 
 test_that("specimens keep their names, types and rows in any order", {

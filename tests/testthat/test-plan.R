@@ -178,8 +178,9 @@ test_that("timetables keep the rules of furnace, tongs, machine and session", {
                            heat_up_min = c(2, 3)))
   set.seed(20)
   for (k in 1:6) {
-    expect_timetable(quietly(sample(280:360, 4), cumsum(sample(1:20, 3)), g, specimens_per_temp = sample(2, 1),
-                             furnaces = sample(3, 1), n_operators = sample(2, 1), sessions = 3,
+    expect_timetable(quietly(sample(280:360, 4), cumsum(sample(1:20, 3)), g,
+                             specimens_per_temp = sample(2, 1), furnaces = sample(3, 1),
+                             n_operators = sample(2, 1), sessions = 3,
                              session_min = sample(90:240, 1), n_readings = sample(3:8, 1),
                              furnace_change_min = sample(0:60, 1)))
   }

@@ -185,7 +185,8 @@ test_that("the furnace log measures the time within the tolerance", {
 test_that("groups are compared in order, with the interval of the same fit alone", {
   d <- as.data.frame(example_data("bellbrass_readings"))
   slow <- transform(d, coil = "slow", time_min = time_min * 3)
-  two <- rbind(cbind(d, coil = "a name that is longer than eighteen letters"), slow[names(cbind(d, coil = ""))])
+  two <- rbind(cbind(d, coil = "a name that is longer than eighteen letters"),
+               slow[names(cbind(d, coil = ""))])
   fits <- fit_each(two, by = coil, se = "cluster")
   p <- plot_groups(fits, temp_c = 330)
   v <- softanneal:::group_values(fits, 330, softanneal:::group_refs(fits), 0.95)

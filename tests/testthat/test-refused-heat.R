@@ -4,8 +4,8 @@ test_that("furnaces and pieces that cannot be are refused", {
   expect_refused(door_opening(410, at_min = numeric()), "too_few", "names no opening", "at_min")
   expect_refused(cool_down(0.95, after = heat_up(0.95, 410, until_min = 1, n_points = 3)),
                  "argument", "'thickness_mm' given besides `after`", "after")
-  expect_refused(heat_up(0.95, support = "free", 410, h_block_w_m2k = 200), "argument", "nothing rests on a block",
-                 "h_block_w_m2k")
+  expect_refused(heat_up(0.95, support = "free", 410, h_block_w_m2k = 200), "argument",
+                 "nothing rests on a block", "h_block_w_m2k")
   own <- thermal_material("C26000", density_kg_m3 = 8500)
   own$emissivity <- NA_real_
   expect_refused(heat_up(0.95, 410, alloy = own), "argument", "no emissivity is known",

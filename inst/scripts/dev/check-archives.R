@@ -33,7 +33,8 @@ reading <- function(out) {
       warned <<- TRUE
       invokeRestart("muffleWarning")
     }), softanneal_error = function(e) NULL)
-  if (is.null(table)) "refused" else if (identical(table, whole)) "whole" else if (warned) "warned" else "wrong"
+  if (is.null(table)) "refused" else if (identical(table, whole)) "whole" else
+    if (warned) "warned" else "wrong"
 }
 repaired <- function(out, ...) {
   table <- as.data.frame(run(out, ...))

@@ -50,7 +50,8 @@ while (at <= last) {
   } else {
     if (!file.exists(place)) stop(paste(said, collapse = "\n"))
     crashed <- c(crashed, readLines(place))
-    cat("crashed:", readLines(place), grep("ERROR|runtime error|caught|#[1-4] ", said, value = TRUE)[1:5], sep = "\n  ")
+    cat("crashed:", readLines(place),
+        grep("ERROR|runtime error|caught|#[1-4] ", said, value = TRUE)[1:5], sep = "\n  ")
     at <- as.integer(sub(" .*", "", readLines(place))) + 1L
   }
 }

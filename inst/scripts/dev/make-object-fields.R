@@ -20,8 +20,9 @@ rows <- lapply(split(objects, vapply(objects, class_of, "")), function(same) {
   fields <- lapply(same, object_fields <- softanneal:::object_fields)
   names <- unique(unlist(lapply(fields, names)))
   size_of <- function(f, name) if (is.null(dim(f[[name]]))) length(f[[name]]) else dim(f[[name]])[1L]
-  size <- vapply(names, function(name) paste(vapply(fields, function(f) if (name %in% names(f)) size_of(f, name) else NA,
-                                                    0L), collapse = " "), "")
+  size <- vapply(names, function(name) {
+    paste(vapply(fields, function(f) if (name %in% names(f)) size_of(f, name) else NA, 0L), collapse = " ")
+  }, "")
   do.call(rbind, lapply(names, function(name) {
     values <- lapply(Filter(function(f) name %in% names(f), fields), `[[`, name)
     sizes <- vapply(values, function(v) if (is.data.frame(v)) nrow(v) else length(v), 0L)
@@ -37,7 +38,8 @@ rows <- lapply(split(objects, vapply(objects, class_of, "")), function(same) {
                missing = any(vapply(values, function(v) is.atomic(v) && anyNA(v), NA)),
                needed = length(values) == length(same),
                low = if (length(numbers) == 0L || min(numbers) >= 0) 0 else signif(1e3 * min(numbers), 3),
-               high = if (length(numbers) == 0L || max(numbers) <= 0) 1e9 else signif(max(1e3, 1e3 * max(numbers)), 3),
+               high = if (length(numbers) == 0L || max(numbers) <= 0) 1e9 else
+                 signif(max(1e3, 1e3 * max(numbers)), 3),
                values = if (alone && length(words) && length(words) < 9L && !any(grepl("[|]", words))) {
                  paste(words, collapse = "|")
                } else "",
