@@ -252,7 +252,8 @@ sheet_table <- function(x, class, format) {
     boxes <- sum(grepl(BENCH_BOX, names(x)))
     wide <- if (boxes) paste0("<style>table.steps th:nth-last-child(-n+", boxes, ") { width: ",
                               format(min(13.5, 145 / boxes), digits = 3), "mm; }</style>")
-    text <- c(wide, paste0("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"", class, "\">"),
+    text <- c(wide, paste0("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"", class,
+                           "\">"),
               text, "</div>")
   } else {
     text <- c("{\\setlength{\\tabcolsep}{2.5pt}",

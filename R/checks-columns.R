@@ -3,7 +3,9 @@
 
 # A classed column as plain numbers in `unit` (a symbol of the units package, NULL: none).
 plain_class <- function(x, unit, column) {
-  if (inherits(x, "units")) return(if (is.null(unit)) without_unit(x, column) else plain_units(x, unit, column))
+  if (inherits(x, "units")) {
+    return(if (is.null(unit)) without_unit(x, column) else plain_units(x, unit, column))
+  }
   if (inherits(x, "difftime")) {
     known <- c(min = "mins", s = "secs", h = "hours", d = "days")
     if (is.null(unit) || !unit %in% names(known)) {
@@ -13,7 +15,8 @@ plain_class <- function(x, unit, column) {
     return(as.numeric(x, units = known[[unit]]))
   }
   if (inherits(x, c("POSIXt", "Date"))) {
-    abort("column", paste0("column `", column, "` holds ", if (inherits(x, "Date")) "dates" else "clock times"),
+    abort("column", paste0("column `", column, "` holds ",
+                           if (inherits(x, "Date")) "dates" else "clock times"),
           arg = column, remedy = if (identical(unit, "min")) {
             "Give the minutes in the furnace, such as difftime(end, start, units = \"mins\")."
           } else "Give plain numbers; a spreadsheet makes dates of numbers such as 4.5.")

@@ -1,4 +1,4 @@
-# Checks of values that several rooms share: lengths and times in their unit, seeds.
+# Checks of values that several rooms share: lengths and times in their unit, seeds, missing rows.
 
 # An argument as plain double in a unit; class units is converted, everything else checked.
 in_unit <- function(x, unit, arg, lower = -Inf, upper = Inf, open = FALSE) {
@@ -16,4 +16,36 @@ check_softening <- function(fit, arg = "fit") {
     abort("argument", paste0("`", arg, "` must come from fit_softening(), not ", describe(fit)),
           arg = arg, remedy = "Fit the readings first.")
   }
+}
+
+# Rows with a missing value as base R's na.action, with one warning; NULL when there are none.
+missing_rows <- function(values, n, na.action) {
+  kind <- na_kind(na.action)
+  bad <- logical(n)
+  counts <- integer()
+  for (name in names(values)) {
+    x <- values[[name]]
+    if (length(x) != n || !anyNA(x)) next
+    miss <- is.na(x)
+    bad <- bad | miss
+    counts[name] <- sum(miss)
+  }
+  if (!any(bad)) return(NULL)
+  rows <- which(bad)
+  each <- paste0(names(counts), ": ", counts, collapse = ", ")
+  if (kind == "fail") {
+    abort("missing", paste0("missing values (", each, ")"), arg = names(counts), rows = rows,
+          remedy = "Complete these rows, or choose na.action = na.exclude.")
+  }
+  warn("missing", paste0(length(rows), " of ", n, " rows were left out for missing values (", each,
+                         "; ", in_rows(rows), ")."), n = length(rows), rows = rows)
+  structure(rows, class = kind)
+}
+
+na_kind <- function(na.action) {
+  if (identical(na.action, stats::na.exclude)) return("exclude")
+  if (identical(na.action, stats::na.omit)) return("omit")
+  if (identical(na.action, stats::na.fail)) return("fail")
+  abort("argument", "`na.action` must be na.exclude, na.omit or na.fail", arg = "na.action",
+        remedy = "Give one of these functions, without quotes.")
 }

@@ -40,9 +40,9 @@ ANSWER_UNITS <- list(
 #' unit of the last digit is no larger than the standard error of the key. A coarser number is
 #' marked as it stands, and its reason says so. Text (`"161"`, `"1.61e2"`, cells of a CSV file)
 #' counts with the digits written; zeros at the end of a whole number may be digits or hold the
-#' place only (`"139000"` J/mol), and the interpretation favouring the student is used. A cell that holds a number (a
-#' numeric column, a numeric cell of Excel) has lost the zeros behind its last digit: 161.0 counts
-#' there as 161. Units and scales are converted with the digits.
+#' place only (`"139000"` J/mol), and the interpretation favouring the student is used. A cell that
+#' holds a number (a numeric column, a numeric cell of Excel) has lost the zeros behind its last
+#' digit: 161.0 counts there as 161. Units and scales are converted with the digits.
 #'
 #' **Units tried.** A unit given in the column `unit` is converted first (`J/mol`, `kcal/mol`, `eV`;
 #' `s`, `h`; `1/s`, `1/h`; a hardness scale instead of HV). If the number is then not right, the

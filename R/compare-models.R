@@ -8,7 +8,8 @@
 #' The information criteria count steps, not readings: with several readings per step
 #' the step means are the independent observations, so the likelihood is that of the weighted
 #' means about the curve (with `se = "cluster"` and the like; with the default components of error it is
-#' that of [softening-errors], under which furnace errors do not pass for a richer model). `AICc` is corrected for few steps. Cross-validation leaves out one
+#' that of [softening-errors], under which furnace errors do not pass for a richer model). `AICc` is
+#' corrected for few steps. Cross-validation leaves out one
 #' temperature at a time, fits the others, and predicts the step means of the one left out; a
 #' model that is too rich does worse there although it fits better. It needs three temperatures.
 #'

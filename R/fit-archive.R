@@ -99,7 +99,8 @@
 #' @return An object of class `softanneal_archive`: a list of `out_dir` and `manifest` (a data
 #'   frame with one row per finished part: `part`, `source`, `source_bytes`, `source_hash`, `rows`,
 #'   `groups`, `ok`, `fitted` (groups with estimates), `first_key`, `last_key`, `file`, `bytes`,
-#'   `hash`, `version`) and `not_done`, the numbers of parts still to do. [read_archive()] makes the same from `out_dir` alone and writes nothing;
+#'   `hash`, `version`) and `not_done`, the numbers of parts still to do.
+#'   [read_archive()] makes the same from `out_dir` alone and writes nothing;
 #'   `as.data.frame()` reads the table of all groups, in the order of the parts. Warnings on
 #'   single groups are counted in the manifest, not raised.
 #' @section Errors:
@@ -128,7 +129,8 @@ fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6
   odd <- keys[grepl("[[:cntrl:]]|, |^ | $", keys)]
   if (length(odd)) { # they are noted on one line, with commas between
     abort("argument", paste0("a key column cannot be named '", odd[1L], "' in an archive"),
-          arg = "by", remedy = "Rename the column: no line ends, no blanks at its ends, no comma before a blank.")
+          arg = "by",
+          remedy = "Rename the column: no line ends, no blanks at its ends, no comma before a blank.")
   }
   out_dir <- check_path(out_dir, "out_dir")
   format <- check_choice(format, c("rds", "parquet", "csv"), "format")

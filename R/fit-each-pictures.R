@@ -155,7 +155,8 @@ PICTURE_KINDS <- c("estimate", "only a lower limit", "only an upper limit")
 
 place_axis <- function(d, named, title) {
   if (!named) return(ggplot2::scale_y_continuous("Groups in order of the estimate (rank)"))
-  ggplot2::scale_y_continuous(title, breaks = unique(d$place), labels = unique(d$label), guide = ggplot2::guide_axis(check.overlap = TRUE),
+  ggplot2::scale_y_continuous(title, breaks = unique(d$place), labels = unique(d$label),
+                              guide = ggplot2::guide_axis(check.overlap = TRUE),
                               minor_breaks = NULL, expand = ggplot2::expansion(add = 0.6))
 }
 

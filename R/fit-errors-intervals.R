@@ -55,7 +55,7 @@ components_summary <- function(errors, p, level) {
   at <- components_reml(errors$problems[[1L]], sqrt(middle), integer(4L),
                         diag(length(free))[0L, , drop = FALSE])
   cor <- stats::cov2cor(at$cov)
-  vcov[,] <- 0
+  vcov[, ] <- 0
   vcov[free, free] <- cor * tcrossprod(se[free])
   ratio <- stats::median(((q[, 4L] - q[, 3L]) / 2 / se)[free])
   list(vcov = vcov, df = matching_df(ratio), quantile = q, sd = sd, structure = r$structure,

@@ -75,7 +75,8 @@ stated_scale <- function(u, run, specimen, after) {
     if (length(label)) out <- ifelse(is.na(out), u[label], out)
   }
   if (anyNA(out[after])) {
-    abort("argument", paste0("`u_temp_c` names no value for ", in_quotes(unique(run[after][is.na(out[after])]))),
+    abort("argument", paste0("`u_temp_c` names no value for ",
+                             in_quotes(unique(run[after][is.na(out[after])]))),
           arg = "u_temp_c", remedy = "Name each furnace run or each specimen, or give one number.")
   }
   out[!after] <- 1
@@ -217,7 +218,7 @@ at_estimate <- function(r, par, d, set, control) {
 with_components <- function(fit, errors) {
   p <- length(fit$par)
   if (is.null(errors)) {
-    fit$vcov[,] <- fit$cov_full[,] <- NA_real_
+    fit$vcov[, ] <- fit$cov_full[, ] <- NA_real_
     fit$df_interval <- NA_real_
     return(fit)
   }
@@ -243,7 +244,7 @@ components_states <- function(fit, errors, s) {
   if (!any(!fit$states %in% c("determined", "held")) || is.null(s$quantile)) return(fit)
   r <- components_profile(fit, errors, fit$level, s$quantile[, 5:6])
   fit$states[] <- r$states
-  fit$limits[,] <- r$limits
+  fit$limits[, ] <- r$limits
   fit
 }
 
@@ -260,7 +261,8 @@ components_profile <- function(fit, errors, level, ends = NULL) {
   set <- fit$settings$set
   r <- .Call(C_sa_call_mixed_profile, errors$input,
              list(set$kind, set$lower, set$upper, set$natural, set$held), fit$readings$ref_k,
-             unname(fit$par), errors$form, errors$errors, list(errors$m$g, errors$m$mode, errors$loading), rise)
+             unname(fit$par), errors$form, errors$errors,
+             list(errors$m$g, errors$m$mode, errors$loading), rise)
   list(states = PARAMETER_STATES[r[[1L]] + 1L],
        limits = matrix(r[[2L]], p, 2L, byrow = TRUE,
                        dimnames = list(names(fit$par), c("lower", "upper"))))

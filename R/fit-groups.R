@@ -19,7 +19,8 @@ strain_column <- function(data, column) {
   if (length(percent)) {
     abort("range", paste0("column `", column, "` holds ", format(strain[percent[1L]]),
                           ", a reduction in per cent and no strain"), arg = column, rows = percent,
-          remedy = "Give the effective strain, 2 / sqrt(3) * log(100 / (100 - reduction_pct)); see `cold_work()`.")
+          remedy = paste0("Give the effective strain, 2 / sqrt(3) * log(100 / (100 - reduction_pct)); ",
+                          "see `cold_work()`."))
   }
   strain
 }

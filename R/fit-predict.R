@@ -31,7 +31,8 @@
 #'   hardness itself at each place (standard errors are then `NA`), and a value for which the
 #'   readings give only an interval is `NA`, with one warning of class `softanneal_warning_outside`.
 #'   Along histories, standard errors and intervals are `NA` there. With `se =
-#'   "components" a prediction interval along histories leaves out the furnace temperature. A fit with an exponent for each temperature gives `NA` at others.
+#'   "components" a prediction interval along histories leaves out the furnace temperature. A fit
+#'   with an exponent for each temperature gives `NA` at others.
 #'   Conditions hotter, colder longer, or of other strains than those read draw one
 #'   warning of class `softanneal_warning_extrapolation`.
 #' @section Errors:

@@ -21,8 +21,9 @@
 #'   `std.error` is `NA` for a parameter the data do not fix; its limits are then those of the
 #'   profile and may be infinite. `statistic` and `p.value` test against zero.
 #'   `glance()`: `sigma`, `isConv`, `finTol`, `logLik`, `AIC`, `BIC`, `deviance`,
-#'   `df.residual`, `nobs`, then `stop_message` (how the solver ended, in words) and `n_undetermined` (number of
-#'   parameters without standard error). `augment()`: the data with `.fitted`, `.resid`,
+#'   `df.residual`, `nobs`, then `stop_message` (how the solver ended, in words) and
+#'   `n_undetermined` (number of parameters without standard error).
+#'   `augment()`: the data with `.fitted`, `.resid`,
 #'   `.se.fit` and, when asked, `.lower`, `.upper`; no `.resid` for `newdata`.
 #' @name fit-tables
 #' @examples

@@ -102,8 +102,9 @@ NULL
 #' With one specimen at each temperature and a furnace off by 1 to 2 K, 95 % intervals of Q cover about 70 to
 #' 80 % by `"cluster"`, 40 to 70 % by `"steps"`, 92 to 98 % by `"components"`.
 #'
-#' **Lack of fit.** `summary()` and `anova()` compare the misfit of the means of each temperature and time with the
-#' scatter about these means, by an F test. Errors common to all readings of a step are misfit to the
+#' **Lack of fit.** `summary()` and `anova()` compare the misfit of the means of each temperature
+#' and time with the scatter about these means, by an F test.
+#' Errors common to all readings of a step are misfit to the
 #' curve, not scatter within the step, so the test reacts to them too. `NA` without repeat readings and
 #' with Huber loss.
 #'
@@ -125,9 +126,9 @@ NULL
 #' names all parameters that are not determined, and what readings would determine them.
 #'
 #' @references Cluster covariance: MacKinnon J G, White H (1985) J. Econometrics 29, 305; Mancl L A,
-#'   DeRouen T A (2001) Biometrics 57, 126. Components: see [softening-errors]. Lack of fit: Draper N R, Smith H,
-#'   Applied Regression Analysis. Profiles: Bates D M, Watts D G (1988) Nonlinear Regression Analysis
-#'   and Its Applications.
+#'   DeRouen T A (2001) Biometrics 57, 126. Components: see [softening-errors].
+#'   Lack of fit: Draper N R, Smith H, Applied Regression Analysis.
+#'   Profiles: Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications.
 #' @seealso [fit_softening()]; [softening-errors] for the description of errors;
 #'   [components_of_error()], [identifiability()], [profile.softanneal_fit_softening()],
 #'   [resample_fit()], [fit-methods].
@@ -156,18 +157,19 @@ NULL
 #' **Format.** A data frame with the columns `specimen`, `time_s` (s) and `temp_c` (degrees Celsius), one row
 #' per point, linear between points. Without a specimen column one history applies to all readings.
 #'
-#' **Joining.** A reading is joined to the history of its `specimen`, by the first of these rules that applies:
+#' **Joining.** A reading is joined to the history of its `specimen`, by the first of these rules
+#' that applies:
 #'
 #' 1. at the log time in s in the column named by `log_time`;
-#' 2. if the history has a column `furnace_min` (accumulated time in the furnace in min): at the last point with
-#'    the accumulated time of the reading, which is after the cooling of its step;
+#' 2. if the history has a column `furnace_min` (accumulated time in the furnace in min): at the
+#'    last point with the accumulated time of the reading, which is after the cooling of its step;
 #' 3. at its time in min after the first point of the log.
 #'
 #' Readings at time zero are as rolled and need no history. A reading without a log, or outside it, stops
 #' with an error.
 #'
-#' **Bias without a history.** Ignoring a heat-up comparable with the hold biases ln k down and n up, and Q where
-#' the hot steps are the short ones.
+#' **Bias without a history.** Ignoring a heat-up comparable with the hold biases ln k down and n up,
+#' and Q where the hot steps are the short ones.
 #'
 #' `history` cannot be combined with `strain` or with `n_by = "by temperature"`; `growth_exponent` can.
 #'

@@ -105,7 +105,7 @@ FINISHED <- 0.95
 #' head(as.data.frame(plan)[c("specimen", "step", "in_clock", "out_clock", "read_clock")])
 #' @order 1
 #' @export
-plan_anneal <- function(temp_c, time_min, guess = plan_guess(), ..., n_readings = 6, 
+plan_anneal <- function(temp_c, time_min, guess = plan_guess(), ..., n_readings = 6,
                         specimens_per_temp = 1,
                         specimen = NULL, baseline = TRUE, thickness_mm = 0.95, width_mm = 20,
                         length_mm = 80, scale = "HR30T", min_hardness = NULL, diameter_mm = NULL,
@@ -122,7 +122,8 @@ plan_anneal <- function(temp_c, time_min, guess = plan_guess(), ..., n_readings 
     baseline = check_flag(baseline, "baseline"),
     thickness_mm = positive(thickness_mm, "thickness_mm"),
     width_mm = positive(width_mm, "width_mm"), length_mm = positive(length_mm, "length_mm"),
-    scale = check_string(scale, "scale"), min_hardness = check_number(min_hardness, "min_hardness", null = TRUE),
+    scale = check_string(scale, "scale"),
+    min_hardness = check_number(min_hardness, "min_hardness", null = TRUE),
     diameter_mm = diameter_mm, margin_mm = margin_mm,
     furnaces = check_number(furnaces, "furnaces", 1, 100, whole = TRUE),
     session_min = check_number(session_min, "session_min", 0, 1440, open = TRUE),

@@ -42,7 +42,9 @@ plot_residuals <- function(fit, ...) {
     ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]])) +
     time_axis(TRUE, zero, d$time_min[d$time_min > short], any(r$time_min <= short), time_title(fit)) +
     ggplot2::labs(y = paste0("Residual (", fit$scale, ")"), title = "Residuals by step",
-                  caption = caption_of("Points: readings. Diamonds: means of a step.", if (any(r$time_min > 0 & r$time_min <= short)) "Equivalent times too short for the axis stand at 0."),
+                  caption = caption_of("Points: readings. Diamonds: means of a step.",
+                                       if (any(r$time_min > 0 & r$time_min <= short))
+                                         "Equivalent times too short for the axis stand at 0."),
                   alt = paste0("Residuals in ", fit$scale, " over time in min in ", nlevels(r$panel),
                                " panels by temperature; in ", sum(one_sided), " of ",
                                length(one_sided), " steps all readings lie on one side of the curve.")) +

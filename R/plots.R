@@ -46,9 +46,9 @@ shortest_shown <- function(time_min) {
 #' @param ... Must be empty.
 #' @section Size and theme:
 #'   When it is drawn, a plot of this package fits itself to its device, from a journal column
-#'   (3.4 x 2.6 inches) to a projector: size of the text, wrapped captions, and a legend that gives way to labels
-#'   at the ends of the curves, shrinks or moves below the panels. Other complete themes, such
-#'   as [ggplot2::theme_bw()], may be added, and dark ones get lighter colours. Temperatures go
+#'   (3.4 x 2.6 inches) to a projector: size of the text, wrapped captions, and a legend that gives
+#'   way to labels at the ends of the curves, shrinks or moves below the panels. Other complete themes,
+#'   such as [ggplot2::theme_bw()], may be added, and dark ones get lighter colours. Temperatures go
 #'   from dark to light, with a shape and a line type each.
 #' @return A ggplot object, with alt text (see [ggplot2::get_alt_text()]). `plot()` of a fit takes
 #'   the same arguments, draws it, and returns the fit invisibly.

@@ -109,7 +109,8 @@ readings_parts <- function(data, pick, thickness_mm, length_mm) {
        note = if ("note" %in% names(data)) as.character(data$note),
        group = data[["group"]], operator = data[["operator"]],
        treatment = group_rows(keys[c("specimen", "temp", "time")]),
-       cell = group_rows(c(keys[1:3], list(known), if (!is.null(data[["operator"]])) list(data[["operator"]]))),
+       cell = group_rows(c(keys[1:3], list(known),
+                           if (!is.null(data[["operator"]])) list(data[["operator"]]))),
        sheet_row = data[["sheet_row"]], sheet_column = data[["sheet_column"]])
 }
 

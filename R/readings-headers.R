@@ -107,7 +107,7 @@ parse_header <- function(name, is_units = FALSE) {
     bracketed <- grepl("^[[(].*[])]$", rest)
     rest <- gsub("^[[(]|[])]$", "", rest)
     scale <- if (rest == "") NA_character_ else known_scale(gsub("_", " ", rest))
-    if (is.na(scale) && rest == "" ) return(list(column = "hardness", change = c(0, 1)))
+    if (is.na(scale) && rest == "") return(list(column = "hardness", change = c(0, 1)))
     if (is.na(scale) && bracketed && !is.null(parse_wide(name))) return(NULL)
     if (is.na(scale) && bracketed) abort_scale(rest, name)
     return(if (!is.na(scale)) list(column = "hardness", scale = scale, change = c(0, 1)))
@@ -167,4 +167,3 @@ parse_quantity <- function(name, quantity, rest, found, is_units) {
   list(column = about$column, unit = unit, change = about$units[[unit]], times = times,
        rank = if (found$word %in% c("time", "temp", "temperature", quantity)) 2 else 3)
 }
-

@@ -173,7 +173,8 @@ tidy_sheet <- function(raw, grid, dec, letters, rows) {
   filled <- if (length(raw)) Reduce(`|`, lapply(raw, function(x) !is.na(x))) else logical()
   if (!any(filled)) abort_empty(grid$path)
   # lines left empty on a sheet separate blocks; what is left out is counted in the sheet itself
-  gaps <- sum(!filled) + (rows[max(which(filled))] - rows[1L] + 1L - length(rows[seq_len(max(which(filled)))]))
+  gaps <- sum(!filled) +
+    (rows[max(which(filled))] - rows[1L] + 1L - length(rows[seq_len(max(which(filled)))]))
   left <- c(left, if (gaps > 0) paste(gaps, "empty row(s)"))
   if (length(left)) {
     say("file", paste0("'", basename(grid$path), "': ", paste(left, collapse = " and "), " left out."))

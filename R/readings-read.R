@@ -77,9 +77,9 @@
 #'
 #' @return A data frame of class `softanneal_readings` on top of the class of `x` (or
 #'   `data.frame`) with at least the columns `specimen`, `temp_c` (deg C), `time_min` (min),
-#'   `hardness` and `scale`; from files also `sheet_row` and `sheet_column`. Rows and further columns keep their order; a wide sheet gives
-#'   its rows one after the other, readings in turn. Groups of a grouped data frame are
-#'   dropped. Standard columns carry a label with their unit for the data viewer, see
+#'   `hardness` and `scale`; from files also `sheet_row` and `sheet_column`. Rows and further
+#'   columns keep their order; a wide sheet gives its rows one after the other, readings in turn.
+#'   Groups of a grouped data frame are dropped. Standard columns carry a label with their unit for the data viewer, see
 #'   [label_columns()].
 #'
 #' @section Conditions:

@@ -183,7 +183,8 @@ abort_line <- function(path, number, line, what, remedy, row = NULL) {
   line <- gsub(BREAK_CHARACTER, " ", gsub(QUOTE_CHARACTER, "\"", line, fixed = TRUE), fixed = TRUE)
   shown <- if (nchar(line) > 200L) paste0(substr(line, 1L, 200L), "...") else line
   abort("file", paste0("line ", number, " of '", basename(path), "' ", what, ": ", shown), arg = "x",
-        line = number, text = line, remedy = remedy, rows = row, where = if (is.null(row)) NULL else "nothing was read")
+        line = number, text = line, remedy = remedy, rows = row,
+        where = if (is.null(row)) NULL else "nothing was read")
 }
 
 # All fields of all lines, and how many each line has.

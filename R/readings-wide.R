@@ -63,7 +63,8 @@ parse_wide <- function(name) {
   }
   words <- header_words()
   words <- words$word[words$column %in% c("reading", "hardness")]
-  plain <- c("", "r", "h", "m", "x", "value", "wert", "test", "point", "punkt", "punto", "i", "trial", "measurement")
+  plain <- c("", "r", "h", "m", "x", "value", "wert", "test", "point", "punkt", "punto", "i",
+             "trial", "measurement")
   rest <- paste(parts, collapse = " ")
   if (!rest %in% c(plain, words) && !all(parts %in% c(plain, words))) return(NULL)
   list(kind = "reading", stem = if (nzchar(rest)) rest else stem, number = index, scale = scale)

@@ -30,7 +30,9 @@ field_type <- function(x) {
 # What is wrong with a field, by its row of the table; NULL: nothing. `near` judges values too, which
 # another sound object may have.
 field_fault <- function(x, row, near) {
-  if (!field_type(x) %in% strsplit(row$type, " ")[[1L]]) return(paste("must hold", gsub(" ", " or ", row$type)))
+  if (!field_type(x) %in% strsplit(row$type, " ")[[1L]]) {
+    return(paste("must hold", gsub(" ", " or ", row$type)))
+  }
   size <- if (is.data.frame(x)) nrow(x) else length(x)
   if (row$size == "one" && size != 1L) return(paste("must have length 1, not", size))
   if (row$size == "some" && size == 0L) return("must not be empty")
@@ -39,7 +41,8 @@ field_fault <- function(x, row, near) {
     reach <- range(x[is.finite(x)], 0)
     if (reach[1L] < row$low || reach[2L] > row$high) return("lies far outside what this package writes")
   }
-  if (near && is.character(x) && nzchar(row$values) && !all(x %in% strsplit(row$values, "|", fixed = TRUE)[[1L]])) {
+  if (near && is.character(x) && nzchar(row$values) &&
+      !all(x %in% strsplit(row$values, "|", fixed = TRUE)[[1L]])) {
     return(paste0("is '", valid_text(x[1L]), "', which this package does not write"))
   }
   NULL
@@ -84,17 +87,19 @@ blame_object <- function(e, x) {
   if (inherits(e, "softanneal_error") || !any(startsWith(class(x), "softanneal_"))) return(invisible())
   fault <- tryCatch(object_fault(x), error = function(e) c("(all)", "cannot be looked at"))
   if (is.null(fault)) return(invisible())
-  abort("object", paste0("this object of class ", in_quotes(class(x)[1L]), " is not as the package makes it: `",
+  abort("object", paste0("this object of class ", in_quotes(class(x)[1L]),
+                         " is not as the package makes it: `",
                          fault[1L], "` ", fault[2L]), arg = fault[1L], parent = e,
         remedy = "Make it anew from its data.")
 }
 
 # Methods for our classes, and functions of a fit, plan or key, look at the object when they fail.
 guard_methods <- function(space) {
-  takes <- c("time_to", "temp_for", "recryst_temperature", "process_window", "identifiability", "resample_fit",
-             "plot_avrami", "plot_arrhenius", "improve_plan", "bench_sheet", "soften", "equivalent_time",
-             "write_class", "answer_form")
-  for (name in c(grep("^[a-zA-Z.]+[.]softanneal_[a-z_]+$", ls(space, all.names = TRUE), value = TRUE), takes)) {
+  takes <- c("time_to", "temp_for", "recryst_temperature", "process_window", "identifiability",
+             "resample_fit", "plot_avrami", "plot_arrhenius", "improve_plan", "bench_sheet",
+             "soften", "equivalent_time", "write_class", "answer_form")
+  for (name in c(grep("^[a-zA-Z.]+[.]softanneal_[a-z_]+$", ls(space, all.names = TRUE), value = TRUE),
+                 takes)) {
     f <- get0(name, space, mode = "function", inherits = FALSE)
     first <- names(formals(f))[1L]
     if (is.null(f) || is.null(first) || first == "...") next
