@@ -79,8 +79,8 @@
 #'   `data.frame`) with at least the columns `specimen`, `temp_c` (deg C), `time_min` (min),
 #'   `hardness` and `scale`; from files also `sheet_row` and `sheet_column`. Rows and further
 #'   columns keep their order; a wide sheet gives its rows one after the other, readings in turn.
-#'   Groups of a grouped data frame are dropped. Standard columns carry a label with their unit for the data viewer, see
-#'   [label_columns()].
+#'   Groups of a grouped data frame are dropped. Standard columns carry a label with their unit for the data
+#'   viewer, see [label_columns()].
 #'
 #' @section Conditions:
 #' Errors `softanneal_error_file` (no such file, empty, ragged), `_column` (missing or twice;
