@@ -173,8 +173,11 @@ fit_components <- function(r, d, set, level) {
 run_mixed <- function(input, set, ref_k, par, form, errors, held = NULL) {
   stay <- set$held
   if (!is.null(held)) stay <- as.integer(stay != 0L | held)
-  .Call(C_sa_call_mixed, input, list(set$kind, set$lower, set$upper, set$natural, stay), ref_k, par,
-        form, errors)
+  m <- .Call(C_sa_call_mixed, input, list(set$kind, set$lower, set$upper, set$natural, stay), ref_k,
+             par, form, errors)
+  # one free parameter: still a matrix
+  if (is.null(dim(m$x))) dim(m$x) <- c(length(m$y), length(m$x) / length(m$y))
+  m
 }
 
 # The linear model at the estimate under a structure: its rows stand in the order of the first one.

@@ -143,12 +143,17 @@ fit_softening <- function(data,
 softening_fit <- function(d, model, se, automatic, start, fixed, lower, upper, loss, level,
                           control, call) {
   set <- softening_setup(d, model, start, fixed, lower, upper)
-  if (automatic && (se != "components" || loss == "huber")) {
+  nothing_free <- all(set$held != 0L)
+  if (automatic && (se != "components" || loss == "huber" || nothing_free)) {
     se <- if (d$n == set$clusters_at_most) "model" else "cluster"
   }
   if (se == "components" && loss == "huber") {
     abort("argument", "components of error are not estimated with Huber loss", arg = "se",
           remedy = "Choose se = \"cluster\", or loss = \"squares\".")
+  }
+  if (se == "components" && nothing_free) {
+    abort("argument", "all parameters are fixed: there is nothing to estimate components of error with",
+          arg = "se", remedy = "Choose se = \"cluster\", or leave a parameter free.")
   }
   r <- run_softening(d, set, control_vector(control, loss), level = level,
                      clusters = se != "model", use_start = set$use_start)

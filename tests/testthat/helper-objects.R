@@ -95,9 +95,10 @@ result_objects <- function() {
     marks = mark_answers(answers, key)))
 }
 
-# Classes that name files of this machine: nothing of them is worth keeping.
+# Classes that name files of this machine, and parts of plots: nothing of them is worth keeping.
 
-CLASSES_OF_FILES <- c("softanneal_archive", "softanneal_report")
+CLASSES_OF_FILES <- c("softanneal_archive", "softanneal_report", "softanneal_ends",
+                      "softanneal_finish", "softanneal_picture")
 
 our_classes <- function(x) grep("^softanneal_", class(x), value = TRUE)
 

@@ -328,3 +328,21 @@ test_that("furnace errors do not pass for a richer model", {
   }, NA))
   expect_lte(sum(richer), 1L)
 })
+
+test_that("a fit with nothing free takes other errors by default, and refuses components", {
+  all <- c(h_worked = 162, h_soft = 78, ln_k_ref = -1.9, n = 1.5, q_kj_mol = 140)
+  f <- suppressWarnings(fit_softening(bell_readings(), fixed = all))
+  expect_equal(coef(f), all)
+  expect_false(f$se == "components")
+  expect_error(fit_softening(bell_readings(), fixed = all, se = "components"), "all parameters are fixed",
+               class = "softanneal_error_argument")
+})
+
+test_that("one free parameter is enough for components", {
+  fixed <- c(h_worked = 162, h_soft = 78, n = 1.5, q_kj_mol = 140)
+  f <- suppressWarnings(fit_softening(bell_readings(), fixed = fixed))
+  expect_identical(f$se, "components")
+  expect_equal(coef(f)[names(fixed)], fixed)
+  ends <- confint(f)["ln_k_ref", ]
+  expect_true(ends[[1L]] < coef(f)[["ln_k_ref"]] && coef(f)[["ln_k_ref"]] < ends[[2L]])
+})
