@@ -56,6 +56,7 @@ key_names <- function(keys) {
     where <- rlang::quo_get_env(keys)
     keys <- rlang::quo_get_expr(keys)
   }
+  if (identical(keys, quote(character())) || identical(keys, character())) return(character())
   one <- function(key) {
     if (is.character(key)) return(key)
     column_name(if (is.null(where) || rlang::is_quosure(key)) key else

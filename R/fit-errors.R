@@ -149,6 +149,7 @@ fit_components <- function(r, d, set, level) {
   held <- NULL
   if (m$counts[1L] > 1L && m$counts[1L] != 5L) { # what the readings leave open stays
     held <- r$state >= 2L
+    if (all(set$held != 0L | held)) return(NULL)
     m <- run_mixed(input, set, d$ref_k, r$par, form, errors, held)
     if (m$counts[1L] > 1L && m$counts[1L] != 5L) return(NULL)
   }
@@ -173,11 +174,8 @@ fit_components <- function(r, d, set, level) {
 run_mixed <- function(input, set, ref_k, par, form, errors, held = NULL) {
   stay <- set$held
   if (!is.null(held)) stay <- as.integer(stay != 0L | held)
-  m <- .Call(C_sa_call_mixed, input, list(set$kind, set$lower, set$upper, set$natural, stay), ref_k,
-             par, form, errors)
-  # one free parameter: still a matrix
-  if (is.null(dim(m$x))) dim(m$x) <- c(length(m$y), length(m$x) / length(m$y))
-  m
+  .Call(C_sa_call_mixed, input, list(set$kind, set$lower, set$upper, set$natural, stay), ref_k, par,
+        form, errors)
 }
 
 # The linear model at the estimate under a structure: its rows stand in the order of the first one.

@@ -97,7 +97,7 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
   }
   p <- p + ggplot2::geom_line(
     ggplot2::aes(.data[["at"]], .data[["fit"]], linetype = .data[["temperature"]]), data = curve,
-    linewidth = 0.6)
+    linewidth = 0.6, na.rm = TRUE) # no curve where the readings give none
   known <- !is.na(each$temperature)
   if (readings && replicates) {
     p <- p + ggplot2::geom_point(ggplot2::aes(.data[["at"]], .data[["hardness"]]),

@@ -14,8 +14,9 @@ quiet_each <- function(...) {
                       softanneal_warning_missing = function(w) invokeRestart("muffleWarning"))
 }
 
-quiet_one <- function(d, ...) {
-  withCallingHandlers(fit_softening(d, ...),
+# with the errors that fit_each() takes by default
+quiet_one <- function(d, ..., se = "cluster") {
+  withCallingHandlers(fit_softening(d, ..., se = se),
                       softanneal_warning_fit = function(w) invokeRestart("muffleWarning"))
 }
 
