@@ -50,6 +50,7 @@ identifiability <- function(fit, level = 0.95, temp_c = NULL, time_min = NULL, .
   r <- run_softening(fit$readings, fit$settings$set, control_vector(fit$settings$control, "squares"),
                      unname(fit$par), level = level, clusters = fit$se != "model", every = TRUE)
   limits <- t(r$limit)
+  if (!is.null(fit$errors)) limits <- profile_limits(fit, terms, level)
   candidates <- candidate_readings(fit, temp_c, time_min)
   states <- stats::setNames(PARAMETER_STATES[r$state + 1L], terms)
   asked <- !states %in% c("determined", "held")

@@ -56,7 +56,7 @@ text_numbers <- function(text, name, dec, column = "hardness", place = NULL) {
 
 # What a cell that is no number probably is, and what to do.
 cell_hint <- function(text, column, dec) {
-  text <- substr(text, 1L, 200L)
+  text <- substr(valid_text(text), 1L, 200L)
   is <- function(pattern) grepl(pattern, text, perl = TRUE, ignore.case = TRUE)
   say_so <- function(what, remedy) list(what = what, remedy = remedy)
   digits <- "[0-9]+([.,][0-9]+)?"
@@ -129,6 +129,7 @@ place_text <- function(place, rows, letter = place$letter, most = 5L) {
 cell_scales <- function(x, place, name) {
   if (!is.character(x)) return(NULL)
   shape <- "^([-+]?[0-9]+(?:[.,][0-9]+)?) ?(H[RVKB][A-Z0-9/ .]*)$"
+  x <- valid_text(x)
   at <- grep(shape, substr(x, 1L, 40L), perl = TRUE, ignore.case = TRUE)
   if (!length(at)) return(NULL)
   scale <- known_scale(sub(shape, "\\2", x[at], perl = TRUE, ignore.case = TRUE))

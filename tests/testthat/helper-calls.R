@@ -41,13 +41,6 @@ tiny_calls <- function(p) {
     },
     band = function() suppressWarnings(p$curve_limits(fit, p$fit_places(fit, c(330, 350), NULL),
                                                       log(c(4, 8)), c(1, NA), 0.95)),
-    line = function() p$shape_line("jmak", c(0.2, 0.5)),
-    register = function() {
-      known <- p$MODELS$known
-      on.exit(p$MODELS$known <- known)
-      p$MODELS$known <- NULL
-      p$register()$most_exponents
-    },
     values = function() p$softening_values(fit, c(330, 350), c(4, 8)),
     each = function() as.data.frame(suppressWarnings(p$fit_each(small, coil, threads = 2))),
     components = function() {

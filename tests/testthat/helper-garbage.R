@@ -180,6 +180,8 @@ valid_calls <- function() {
   grains <- data.frame(grain_mm = c(0.05, 0.028, 0.016, 0.010), hardness = c(60, 71, 80, 90))
   steps <- data.frame(specimen = "A1", temp_c = 370, time_min = c(4, 8, 16))
   log <- as.data.frame(anneal_history(steps, thickness_mm = 0.95))
+  two_coils <- suppressWarnings(fit_each(rbind(transform(small, coil = "a"),
+                                               transform(small, coil = "b")), "coil"))
   parameters <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180)
   class <- simulate_class(2, seed = 20)
   guess <- plan_guess("C26000", recryst_1h_c = 330, draws = 8)
@@ -318,6 +320,13 @@ valid_calls <- function() {
     nearest_temper = list(c(0, 11, 40)),
     plot_arrhenius = list(fit, level = 0.95),
     plot_avrami = list(fit, margin = 0.01),
+    plot_collapse = list(fit, level = 0.95, base_size = 9),
+    plot_hardness_map = list(fit, hardness = c(100, 120), temp_c = c(300, 400), time_min = c(2, 60),
+                             strain = NULL, base_size = 9),
+    plot_furnace_log = list(log, target_c = 370, tolerance_c = 5, specimen = "specimen",
+                            time = "time_s", temp = "temp_c", zoom = TRUE, base_size = 9),
+    plot_groups = list(two_coils, temp_c = 330, level = 0.95, max_labels = 5, base_size = 9),
+    plot_grain_sketch = list(2, fraction = c(0.1, 0.5), grains = 20, seed = 1, base_size = 9),
     plot_history = list(log, specimen = "specimen", time = "time_s", temp = "temp_c",
                         target_c = 370, tolerance_c = 5),
     plot_isochronal = list(parameters, time_min = c(10, 60), temp_c = c(300, 400),

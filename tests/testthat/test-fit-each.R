@@ -14,8 +14,11 @@ quiet_each <- function(...) {
                       softanneal_warning_missing = function(w) invokeRestart("muffleWarning"))
 }
 
-# with the errors that fit_each() takes by default
-quiet_one <- function(d, ..., se = "cluster") {
+# with the errors that fit_each() takes by default: single readings have no clusters
+quiet_one <- function(d, ..., se = NULL) {
+  if (is.null(se)) {
+    se <- if (anyDuplicated(d[c("specimen", "temp_c", "time_min")])) "cluster" else "model"
+  }
   withCallingHandlers(fit_softening(d, ..., se = se),
                       softanneal_warning_fit = function(w) invokeRestart("muffleWarning"))
 }
@@ -74,7 +77,8 @@ test_that("the other models and settings are those of the single fit", {
       fixed <- one$states %in% c("determined", "held", "at upper bound")
       expect_equal(fits_par(fits)[fixed, i], unname(coef(one)[fixed]), tolerance = tolerance)
       expect_equal(fits_deviance(fits)[[i]], deviance(one), tolerance = 1e-7)
-      expect_equal(fits_se(fits)[, i], unname(sqrt(diag(vcov(one)))), tolerance = 1e-3)
+      expect_equal(fits_se(fits)[, i], unname(sqrt(diag(vcov(one)))),
+                   tolerance = max(1e-3, 10 * tolerance)) # steeper than the estimates in a valley
       expect_equal(PARAMETER_STATES[fits$state[, i] + 1L], unname(one$states))
     }
   }

@@ -24,7 +24,7 @@ test_that("the classic case names what is open, why, and the reading that would 
   expect_equal(settled$states[["q_kj_mol"]], "determined")
   p <- ggplot2::autoplot(i)
   expect_s3_class(p, "ggplot")
-  expect_match(ggplot2::get_alt_text(p), "q_kj_mol only a lower limit")
+  expect_match(ggplot2::get_alt_text(p), "Activation energy only a lower limit")
 })
 
 test_that("a regular fit is determined throughout, with the profile limits", {

@@ -75,7 +75,7 @@ test_that("draws, plans, groups and comparisons take it", {
   expect_equal(as.vector(r$hardness), rickett_curve(r$temp_c, r$time_min), tolerance = 1e-12,
                ignore_attr = TRUE)
   d <- with_test_seed(5, rickett_readings())
-  f <- fit_softening(d, "austin_rickett")
+  f <- fit_softening(d, "austin_rickett", se = "cluster")
   guess <- plan_guess(fit = f)
   expect_identical(guess$model, "austin_rickett")
   h <- guess_hardness(guess, c(300, 345), c(9, 9))[1L, ]
