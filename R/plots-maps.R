@@ -211,7 +211,8 @@ map_lines <- function(h) {
 
 map_curves <- function(grid, lines, temp_c, time_min) {
   z <- matrix(grid$hardness, length(temp_c))
-  found <- if (length(lines)) {
+  known <- z[!is.na(z)]
+  found <- if (length(lines) && length(known) && max(known) > min(known)) { # flat: no line
     grDevices::contourLines(temp_c, log(time_min), z, levels = lines)
   }
   empty <- data.frame(temp_c = numeric(), time_min = numeric(), level = numeric(), piece = integer())

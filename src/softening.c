@@ -58,7 +58,6 @@ sa_status sa_softening_fit(const sa_softening *s, const sa_lsq_control *control,
     int iterations = 0, evaluations = 0;
     if (!use_start) {
         double *starts = work, *rest = work + SA_MOST_STARTS * p, best = HUGE_VAL;
-        const sa_model_layout at = sa_model_parameters(s->kind);
         const size_t most = sa_model_core(s->kind) == SA_JMAK ? SA_USUAL_STARTS : SA_MOST_STARTS;
         size_t count = sa_softening_starts(s, par, starts, most, rest);
         sa_lsq_control coarse = *control;
