@@ -164,7 +164,8 @@ void sa_curve_interval(const sa_softening *s, const sa_place *at, double objecti
     f.jac = f.resid + f.m + 1;
     f.rows = f.jac + (f.m + 1) * f.p;
     f.work = f.rows + f.m * f.p;
-    memcpy(f.root, s->root_weight, f.m * sizeof(double));
+    if (f.m > 0)
+        memcpy(f.root, s->root_weight, f.m * sizeof(double));
     /* with the pull at twice the half width of a parabola its end is reached */
     f.root[f.m] = sqrt(threshold) / step;
     f.pb = sa_softening_problem(s);
