@@ -234,7 +234,7 @@ tell_too_many <- function(layout, n, steps, free) {
     n = length(lost), rows = lost)
 }
 
-#' @param x A layout.
+#' @param x,object A layout.
 #' @param row.names,optional,... Not used.
 #' @rdname indent_layout
 #' @export
