@@ -24,7 +24,7 @@ autoplot.softanneal_window <- function(object, ...) {
   bin <- function(level) factor(bins[as.integer(level)], names(keys))
   p <- ggplot2::ggplot(d, ggplot2::aes(.data[["time_min"]], .data[["temp_c"]])) +
     ggplot2::geom_contour_filled(ggplot2::aes(z = .data[["filled"]],
-                                              fill = bin(ggplot2::after_stat(level))),
+                                              fill = bin(ggplot2::after_stat(.data[["level"]]))),
                                  breaks = c(-0.01, 0.1, shades, 1.01))
   if (any(open)) p <- p + window_cells(d[open, ], d, names(keys))
   if (any(beyond)) p <- p + window_veil(d, attr(object, "read"), names(keys))
