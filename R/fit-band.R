@@ -15,12 +15,17 @@ curve_limits <- function(fit, place, log_time, half, level, rise = 1) {
   step <- sqrt(rise) * pmin(pmax(step, 0.002 * span), 0.5 * span)
   at <- fit$conditions
   threshold <- max(rise * t^2 * profile_variance(fit), 1e-12 * sum(at$weight * at$mean^2))
-  out[ok, ] <- .Call(
+  # neighbours next to each other, each place once
+  rows <- cbind(coordinate, log_time, step, group_part(place), deparse.level = 0)[ok, , drop = FALSE]
+  rising <- order(rows[, 4L], rows[, 5L], rows[, 1L], rows[, 2L])
+  rows <- rows[rising, , drop = FALSE]
+  new <- !duplicated(rows[, -3L, drop = FALSE])
+  ends <- .Call(
     C_sa_call_curve_interval, likelihood_conditions(fit),
     fit$settings$set[c("kind", "lower", "upper", "natural", "held")],
-    fit$temp_ref_c + ZERO_CELSIUS, unname(fit$par),
-    cbind(coordinate, log_time, step, group_part(place), deparse.level = 0)[ok, , drop = FALSE],
+    fit$temp_ref_c + ZERO_CELSIUS, unname(fit$par), rows[new, , drop = FALSE],
     as.double(c(fit$lack_of_fit$misfit, threshold)))
+  out[which(ok)[rising], ] <- ends[cumsum(new), , drop = FALSE]
   out
 }
 
@@ -57,9 +62,12 @@ softening_band <- function(fit, temp_c, time_min, strain = NULL, level = 0.95) {
   if (!length(ok)) return(part)
   log_time <- log(time_min)
   ends <- curve_limits(fit, place_rows(place, ok), log_time[ok], half[ok], level)
-  near <- curve_limits(fit, place_rows(place, ok), log_time[ok], half[ok], level, FLAT_RISE)
-  part$lost[ok] <- is_flat(ends, near, NARROW[["hardness"]] *
-                             abs(fit$par[["h_worked"]] - fit$par[["h_soft"]]))
+  narrow <- NARROW[["hardness"]] * abs(fit$par[["h_worked"]] - fit$par[["h_soft"]])
+  near <- matrix(NA_real_, length(ok), 2L)
+  wide <- which(rowSums(is.finite(ends)) == 2L & ends[, 2L] - ends[, 1L] > narrow)
+  near[wide, ] <- curve_limits(fit, place_rows(place, ok[wide]), log_time[ok[wide]],
+                               (ends[wide, 2L] - ends[wide, 1L]) / 2, level, FLAT_RISE)
+  part$lost[ok] <- is_flat(ends, near, narrow)
   part$lower[ok] <- pmax(ends[, 1L], 0)
   part$upper[ok] <- ends[, 2L]
   part$se[ok] <- NA_real_

@@ -11,8 +11,14 @@
 #include <math.h>
 #include <string.h>
 
-#define DOUBLINGS 40
+#define WIDENINGS 16
 #define REFINEMENTS 40
+#define STIFFENINGS 2
+#define NEAR_GOAL 0.01   /* of the root of the threshold: from there along the slope */
+#define FULL_EVERY 8     /* of these places one is searched from all starts */
+#define MARGIN 0.02      /* of the half width: a curve of another place reaches further */
+#define POOLED 512       /* curves of other places looked at, about */
+#define FAR 1e4          /* spans of the curve: a pull that far without an end: there is none */
 
 typedef struct {
     const sa_softening *s;
@@ -71,8 +77,8 @@ static int solve(pulled_fit *f, double objective, const double *from, point *out
     return 1;
 }
 
-/* The best fit with the added reading at `pull`: from the neighbour, from the minimum, and from
- * another shape of curve that passes there. */
+/* The best fit with the added reading at `pull`: from the neighbour and, with `every`, from the minimum
+ * and from another shape of curve that passes there. */
 static int solve_all(pulled_fit *f, double objective, double pull, const double *near,
                      const double *minimum, int every, point *out)
 {
@@ -80,7 +86,9 @@ static int solve_all(pulled_fit *f, double objective, double pull, const double 
     double from[SA_MODEL_MAX_PAR];
     f->pull = pull;
     int got = solve(f, objective, near, out);
-    if (every && memcmp(near, minimum, f->p * sizeof(double)) != 0 &&
+    if (!every && got)
+        return 1;
+    if (memcmp(near, minimum, f->p * sizeof(double)) != 0 &&
         solve(f, objective, minimum, &other) && (!got || other.total < out->total)) {
         *out = other;
         got = 1;
@@ -100,34 +108,73 @@ static int solve_all(pulled_fit *f, double objective, double pull, const double 
     return got;
 }
 
-static double side_end(pulled_fit *f, double objective, double threshold, double step, int side,
-                       const double *minimum, double at_minimum)
+/* Slope of the root of the rise in the hardness reached: half the multiplier over the root. */
+static double slope_at(const pulled_fit *f, const point *x)
 {
-    const double goal = sqrt(threshold), tolerance = 1e-6 * (1.0 + fabs(at_minimum));
-    point in = {.value = at_minimum}, out;
-    double low = at_minimum, high = at_minimum, move = 2.0 * step;
-    memcpy(in.par, minimum, f->p * sizeof(double));
-    for (int k = 0;; k++) {
-        if (k == DOUBLINGS)
-            return side * HUGE_VAL;
+    return f->root[f->m] * f->root[f->m] * (f->pull - x->value) / sqrt(x->rise);
+}
+
+/* One side: hardness at its end, -Inf or Inf where it has none. `half`: guess of its distance from the
+ * curve, reached from `start`; `end`: parameters there. */
+static double side_end(pulled_fit *f, const sa_band *b, int side, double at_minimum, double half,
+                       const double *start, int every, double *end)
+{
+    const double goal = sqrt(b->threshold);
+    const double span = fabs(b->par[SA_P_WORKED] - b->par[SA_P_SOFT]) + fabs(at_minimum);
+    point in = {.value = at_minimum}, out = in;
+    double low = at_minimum, high = at_minimum, move = 2.0 * half;
+    int closed = 0, last = 0;
+    /* with the pull at twice the half width of a parabola its end is reached */
+    f->root[f->m] = goal / half;
+    memcpy(in.par, b->par, f->p * sizeof(double));
+    memcpy(end, b->par, f->p * sizeof(double));
+    for (int k = 0; k < WIDENINGS && !closed; k++) {
         high = at_minimum + side * move;
-        if (!solve_all(f, objective, high, in.par, minimum, 1, &out))
+        if (!solve_all(f, b->objective, high, k == 0 ? start : in.par, b->par, every, &out))
             return side * HUGE_VAL;
-        if (out.rise >= threshold)
+        memcpy(end, out.par, f->p * sizeof(double));
+        const double gap = sqrt(out.rise) - goal;
+        if (fabs(gap) <= NEAR_GOAL * goal)
+            return out.value - gap / slope_at(f, &out);
+        closed = gap > 0.0;
+        if (closed)
             break;
+        if (move > FAR * span)
+            return side * HUGE_VAL;
         in = out;
         low = high;
-        move *= 2.0;
+        move *= fmin(fmax(1.1 * goal / sqrt(fmax(out.rise, 1e-300)), 1.1), 8.0);
     }
+    if (!closed)
+        return side * HUGE_VAL;
     double inside = sqrt(in.rise) - goal, outside = sqrt(out.rise) - goal;
-    int last = 0;
-    for (int k = 0; k < REFINEMENTS && fabs(out.value - in.value) > tolerance; k++) {
+    int stiff = 0;
+    for (int k = 0; k < REFINEMENTS; k++) {
+        const double gap_of_values = fabs(out.value - in.value);
+        if (gap_of_values <= 1e-6 * (1.0 + fabs(in.value)))
+            break;
+        if (fabs(high - low) < 1e-2 * gap_of_values && stiff < STIFFENINGS) {
+            /* two valleys, and no pull of this weight holds the curve between them */
+            f->root[f->m] *= 8.0;
+            low = in.value;
+            high = out.value + (out.value - in.value);
+            last = 0;
+            inside = sqrt(in.rise) - goal;
+            outside = sqrt(out.rise) - goal;
+            stiff++;
+        }
         const double mid =
             k % 6 != 5 ? low + (high - low) * inside / (inside - outside) : 0.5 * (low + high);
-        point now;
-        if (!solve_all(f, objective, mid, in.par, minimum, k < 2, &now))
+        point now, other;
+        if (!solve_all(f, b->objective, mid, in.rise > 0.0 ? in.par : out.par, b->par,
+                       every && k < 2, &now))
             break;
+        if (stiff && solve(f, b->objective, out.par, &other) && other.total < now.total)
+            now = other;
         const double gap = sqrt(now.rise) - goal;
+        memcpy(end, now.par, f->p * sizeof(double));
+        if (fabs(gap) <= NEAR_GOAL * goal)
+            return now.value - gap / slope_at(f, &now);
         if (gap >= 0.0) {
             out = now;
             high = mid;
@@ -141,10 +188,19 @@ static double side_end(pulled_fit *f, double objective, double threshold, double
             outside = last < 0 ? 0.5 * outside : outside;
             last = -1;
         }
-        if (fabs(gap) <= 1e-5 * goal)
-            return now.value;
     }
+    memcpy(end, in.par, f->p * sizeof(double));
     return side < 0 ? fmin(in.value, out.value) : fmax(in.value, out.value);
+}
+
+static int value_at(const sa_band *b, const double *par, const sa_place *at, double *out)
+{
+    const sa_clock one = {.n = 1,
+                          .coordinate = &at->coordinate,
+                          .log_time = &at->log_time,
+                          .strain = &at->group.strain,
+                          .exponent = &at->group.exponent};
+    return sa_model_hardness(b->s->kind, &one, par, out, NULL) || !isfinite(*out);
 }
 
 size_t sa_curve_work(size_t m, size_t p)
@@ -153,43 +209,89 @@ size_t sa_curve_work(size_t m, size_t p)
     return solver == 0 ? 0 : solver + (m + 1) * (p + 4) + m * p;
 }
 
-void sa_curve_interval(const sa_softening *s, const sa_place *at, double objective,
-                       double threshold, double step, const double *par, double ends[2],
-                       double *work)
+static pulled_fit prepare(const sa_band *b, const sa_place *at)
 {
+    const sa_softening *s = b->s;
     pulled_fit f = {.s = s, .at = at, .control = sa_lsq_defaults(), .m = s->clock.n};
     f.p = sa_model_parameters(s->kind).n_par;
-    f.root = work;
+    f.root = b->work;
     f.resid = f.root + f.m + 1;
     f.jac = f.resid + f.m + 1;
     f.rows = f.jac + (f.m + 1) * f.p;
     f.work = f.rows + f.m * f.p;
     if (f.m > 0)
         memcpy(f.root, s->root_weight, f.m * sizeof(double));
-    /* with the pull at twice the half width of a parabola its end is reached */
-    f.root[f.m] = sqrt(threshold) / step;
     f.pb = sa_softening_problem(s);
     f.pb.n = f.m + 1;
     f.pb.root_weight = f.root;
     f.pb.fn = pulled_residuals;
-    f.pb.context = &f;
-    f.control.ftol = 1e-10;
-    f.control.xtol = 1e-8;
-    f.control.gtol = 1e-7;
-    f.control.max_iterations = 100;
+    f.control.ftol = fmin(fmax(1e-4 * b->threshold / b->objective, 1e-9), 1e-5);
+    f.control.xtol = 1e-7;
+    f.control.gtol = 1e-5;
+    f.control.max_iterations = 60;
     f.control.creep = 1e-6;
     f.control.polish = 0;
     f.control.poll = s->poll;
     f.control.poll_context = s->poll_context;
-    double value;
-    const sa_clock one = {.n = 1,
-                          .coordinate = &at->coordinate,
-                          .log_time = &at->log_time,
-                          .strain = &at->group.strain,
-                          .exponent = &at->group.exponent};
+    return f;
+}
+
+void sa_curve_place(const sa_band *b, size_t k)
+{
+    const sa_place *at = b->place + k;
+    pulled_fit f = prepare(b, at);
+    f.pb.context = &f;
+    double *ends = b->end + 2 * k, middle;
     ends[0] = ends[1] = NAN;
-    if (sa_model_hardness(s->kind, &one, par, &value, NULL))
+    for (size_t j = 0; j < 2 * f.p; j++)
+        b->pool[2 * k * f.p + j] = b->par[j % f.p];
+    if (value_at(b, b->par, at, &middle))
         return;
-    for (int e = 0; e < 2; e++)
-        ends[e] = side_end(&f, objective, threshold, step, e == 0 ? -1 : 1, par, value);
+    for (int e = 0; e < 2; e++) {
+        const int side = e == 0 ? -1 : 1;
+        double *own = b->pool + (2 * k + (size_t)e) * f.p, half = b->step[k], reached;
+        const double *start = b->par;
+        int every = k % FULL_EVERY == 0;
+        /* the curve at the end of the neighbour is one of those sought, or nearly */
+        if (k > 0 && isfinite(ends[e - 2]) && !value_at(b, own - 2 * f.p, at, &reached) &&
+            side * (reached - middle) > 1e-3 * half) {
+            start = own - 2 * f.p;
+            half = side * (reached - middle);
+        } else {
+            every = 1;
+        }
+        ends[e] = side_end(&f, b, side, middle, half, start, every, own);
+    }
+}
+
+void sa_curve_mend(const sa_band *b, size_t k)
+{
+    const sa_place *at = b->place + k;
+    pulled_fit f = prepare(b, at);
+    f.pb.context = &f;
+    double *ends = b->end + 2 * k, middle, reached;
+    if (isnan(ends[0]) || isnan(ends[1]) || value_at(b, b->par, at, &middle))
+        return;
+    const size_t stride = 1 + 2 * b->count / POOLED;
+    for (int e = 0; e < 2; e++) {
+        const int side = e == 0 ? -1 : 1;
+        double most = (1.0 + MARGIN) * side * (ends[e] - middle), end[SA_MODEL_MAX_PAR];
+        const double *from = NULL;
+        if (!isfinite(ends[e]))
+            continue;
+        for (size_t j = 0; j < 2 * b->count; j += stride) {
+            const double *par = b->pool + j * f.p;
+            if (!value_at(b, par, at, &reached) && side * (reached - middle) > most) {
+                most = side * (reached - middle);
+                from = par;
+            }
+        }
+        if (!from)
+            continue;
+        const double found = side_end(&f, b, side, middle, most, from, 0, end);
+        if (side * (found - ends[e]) > 0.0) {
+            ends[e] = found;
+            memcpy(b->pool + (2 * k + (size_t)e) * f.p, end, f.p * sizeof(double));
+        }
+    }
 }

@@ -1,4 +1,4 @@
-/* Likelihood intervals of the curve itself: hardness at a place. See answers_curve.c. */
+/* Likelihood intervals of the curve itself: hardness at places. See answers_curve.c. */
 #ifndef SA_ANSWERS_CURVE_H
 #define SA_ANSWERS_CURVE_H
 
@@ -10,12 +10,26 @@ typedef struct {
     sa_group group;
 } sa_place;
 
-/* Ends of the interval of the hardness at `at`: the values reached where the sum of squares has
- * risen from `objective` by `threshold`, -Inf and Inf where it never does. `par`: the minimum.
- * `step`: first step, positive; about the half width sought. Work: sa_curve_work() doubles. */
-void sa_curve_interval(const sa_softening *s, const sa_place *at, double objective,
-                       double threshold, double step, const double *par, double ends[2],
-                       double *work);
+/* The band over places, neighbours next to each other: the end of one is the start of the next. Ends are
+ * the hardness reached where the sum of squares has risen from `objective` by `threshold`, -Inf and Inf
+ * where it never does, NaN where the curve has no value. */
+typedef struct {
+    const sa_softening *s;
+    const double *par; /* the minimum */
+    double objective, threshold;
+    size_t count;
+    const sa_place *place;
+    const double *step; /* of each place: first step, positive; about the half width sought */
+    double *end;        /* 2 a place: lower, upper */
+    double *pool;       /* 2 n_par a place: the parameters at these ends */
+    double *work;       /* sa_curve_work() */
+} sa_band;
+
+/* Ends at place k, after those of all before it. */
+void sa_curve_place(const sa_band *b, size_t k);
+
+/* After all places: where a curve of another place reaches beyond an end, that end is sought anew. */
+void sa_curve_mend(const sa_band *b, size_t k);
 
 /* 0 on overflow. */
 size_t sa_curve_work(size_t n_condition, size_t n_par);

@@ -123,17 +123,33 @@ SEXP sa_call_curve_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, S
     const R_xlen_t count = Rf_nrows(places);
     const double *place = glue_doubles(places, 5 * count, "places");
     const double last_exponent = (double)sa_model_parameters(a.s.kind).exponents - 1.0;
-    double *work = work_of(sa_curve_work(a.s.clock.n, p));
     SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)count, 2));
-    for (R_xlen_t k = 0; k < count; k++) {
-        const sa_place at = {place[k + count], place[k],
-                             {place[k + 3 * count], (int)glue_whole(place[k + 4 * count], 0.0,
-                                                                     last_exponent, "exponent")}};
-        double ends[2];
+    const size_t n = (size_t)count;
+    sa_place *at = (sa_place *)R_alloc(n > 0 ? n : 1, sizeof(sa_place));
+    for (size_t k = 0; k < n; k++)
+        at[k] = (sa_place){place[k + n], place[k],
+                           {place[k + 3 * n], (int)glue_whole(place[k + 4 * n], 0.0, last_exponent,
+                                                              "exponent")}};
+    const sa_band band = {.s = &a.s,
+                          .par = b,
+                          .objective = set[0],
+                          .threshold = set[1],
+                          .count = n,
+                          .place = at,
+                          .step = place + 2 * n,
+                          .end = (double *)R_alloc(2 * n + 1, sizeof(double)),
+                          .pool = (double *)R_alloc(2 * n * p + 1, sizeof(double)),
+                          .work = work_of(sa_curve_work(a.s.clock.n, p))};
+    for (size_t k = 0; k < 2 * n; k++) {
         R_CheckUserInterrupt();
-        sa_curve_interval(&a.s, &at, set[0], set[1], place[k + 2 * count], b, ends, work);
-        REAL(out)[k] = ends[0];
-        REAL(out)[k + count] = ends[1];
+        if (k < n)
+            sa_curve_place(&band, k);
+        else
+            sa_curve_mend(&band, k - n);
+    }
+    for (size_t k = 0; k < n; k++) {
+        REAL(out)[k] = band.end[2 * k];
+        REAL(out)[k + n] = band.end[2 * k + 1];
     }
     UNPROTECT(1);
     return out;
