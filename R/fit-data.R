@@ -32,7 +32,7 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   names(known) <- c(columns$time, columns$temp, columns$hardness)
   if (!is.null(log_s)) known[[columns$log_time]] <- log_s
   if (!is.null(strain)) known[[columns$strain]] <- strain
-  gone <- missing_rows(known, n, na.action)
+  gone <- without_weight(missing_rows(known, n, na.action), weights)
   read_on <- reading_scales(data, columns$scale, scale)
   specimen <- if (columns$specimen %in% names(data) || columns$specimen != "specimen") {
     any_column(data, columns$specimen)
@@ -79,6 +79,15 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   }
   d$order <- condition_order(d)
   d
+}
+
+# Rows left out, with those of weight zero, which are as if they were not there; their number stays in
+# the attribute `weightless`.
+without_weight <- function(gone, weights) {
+  zero <- setdiff(which(weights == 0), as.integer(gone))
+  if (!length(zero)) return(gone)
+  structure(sort(c(as.integer(gone), zero)), class = if (is.null(gone)) "exclude" else class(gone),
+            weightless = length(zero))
 }
 
 # Values within 1e-9 of the next lower one become that one. Twin: merge_near() in src/batch_readings.c.

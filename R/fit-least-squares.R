@@ -24,8 +24,8 @@
 #' @param weights Case weights, zero or more, one for each residual: the sum of weights times
 #'   squared residuals is made small.
 #' @param data A data frame with the variables of the formula, or the second argument of `fn`.
-#' @param loss `"squares"`, or `"huber"` for a loss that outliers pull less. Standard errors
-#'   under `"huber"` are those of the weighted problem and are approximate.
+#' @param loss `"squares"`, or `"huber"` for a loss that outliers pull less, with the standard errors of
+#'   M-estimation (Huber P J, 1981, Robust Statistics, section 7.6).
 #' @param na.action What to do with rows in which a variable of the formula is missing:
 #'   [stats::na.exclude()] (the default: left out with a warning, fitted values padded),
 #'   [stats::na.omit()] or [stats::na.fail()].
@@ -83,6 +83,7 @@ fit_least_squares <- function(fn, start, lower = -Inf, upper = Inf, jac = NULL, 
   r <- .Call(C_sa_call_least_squares, problem$residuals, problem$jacobian, start, lower, upper,
              if (!is.null(problem$weights)) sqrt(problem$weights), integer(p),
              control_vector(control, loss), as.double(n))
+  r$huber <- control_vector(control, loss)[5L]
   least_squares_fit(r, problem, call, loss)
 }
 
@@ -94,12 +95,16 @@ least_squares_fit <- function(r, problem, call, loss) {
   used <- if (is.null(w)) problem$n else sum(w > 0)
   df <- used - p
   sigma <- if (df > 0L) sqrt(r$objective / df) else NA_real_
-  if (loss == "huber" && df > 0L) sigma <- r$scale
+  variance <- sigma^2
+  if (loss == "huber" && df > 0L) {
+    sigma <- r$scale
+    variance <- robust_variance(r$resid[if (is.null(w)) TRUE else w > 0], p, r$scale, r$huber)
+  }
   states <- rep("determined", p)
   states[r$loading > 1e-8] <- "not determined"
   states[r$at_bound < 0L] <- "at lower bound"
   states[r$at_bound > 0L] <- "at upper bound"
-  vcov <- sigma^2 * r$cov
+  vcov <- variance * r$cov
   vcov[states != "determined", ] <- NA_real_
   vcov[, states != "determined"] <- NA_real_
   dimnames(vcov) <- list(terms, terms)
@@ -116,6 +121,16 @@ least_squares_fit <- function(r, problem, call, loss) {
     conditions = list(jacobian = plain_jacobian(r$jac, w, problem, r$par),
                       of_reading = seq_len(problem$n) - 1L))
   warn_fit(fit)
+}
+
+# Variance of M-estimation, for the inverse of the normal matrix: mean square of the bent residuals over
+# the squared share of those not bent, with the correction for small samples of Huber (1981), section
+# 7.6. Twin: sa_softening_pseudo() in src/inference.c.
+robust_variance <- function(resid, p, scale, huber) {
+  limit <- if (scale > 0) huber * scale else Inf
+  m <- mean(abs(resid) <= limit)
+  k <- 1 + p / length(resid) * (1 - m) / m
+  sum((k * pmin(pmax(resid, -limit), limit) / m)^2) / (length(resid) - p)
 }
 
 # The solver's Jacobian without its weights; rows of weight zero, which it does not hold, anew.

@@ -70,8 +70,13 @@ header_lines.default <- function(x) {
 }
 
 count_line <- function(x) {
-  gone <- length(x$na.action)
-  paste0(x$nobs, " values", if (gone) paste0(" (", gone, " more left out: missing)"))
+  gone <- x$na.action
+  idle <- sum(attr(gone, "weightless"))
+  lost <- length(gone) - idle
+  words <- c(if (lost) paste(lost, "missing"), if (idle) paste(idle, "of weight zero"))
+  paste0(x$nobs, " values", if (length(words)) {
+    paste0(" (", paste(words, collapse = ", "), " more left out)")
+  })
 }
 
 #' @export

@@ -93,8 +93,9 @@ NULL
 #'
 #' * `"components"`: generalised least squares, so estimates differ a little from the others; intervals from a
 #'   mixture over the standard deviations, not symmetric.
-#' * `"cluster"`: sandwich over steps, the residual of each divided by one minus its leverage, with t
-#'   quantiles on steps minus parameters; biased upwards if few steps carry a parameter.
+#' * `"cluster"`: sandwich over steps, the residual of each divided by the root of one minus its leverage,
+#'   with t quantiles on steps minus parameters. With Huber loss the residuals are those of
+#'   M-estimation: bent, and divided by the share that is not bent.
 #' * `"steps"`: the variance of the step means about the curve, pooled; t quantiles on steps minus parameters.
 #' * `"model"`: the usual formula for independent readings; with errors that the readings of a step
 #'   share, its intervals cover far too seldom. t quantiles on readings minus parameters.
@@ -125,8 +126,8 @@ NULL
 #' the data do not identify are reported, limits are not. One warning of class `softanneal_warning_fit`
 #' names all parameters that are not determined, and what readings would determine them.
 #'
-#' @references Cluster covariance: MacKinnon J G, White H (1985) J. Econometrics 29, 305; Mancl L A,
-#'   DeRouen T A (2001) Biometrics 57, 126. Components: see [softening-errors].
+#' @references Cluster covariance: MacKinnon J G, White H (1985) J. Econometrics 29, 305; Bell R M,
+#'   McCaffrey D F (2002) Survey Methodology 28, 169. Robust: Huber P J (1981) Robust Statistics. Components: see [softening-errors].
 #'   Lack of fit: Draper N R, Smith H, Applied Regression Analysis.
 #'   Profiles: Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications.
 #' @seealso [fit_softening()]; [softening-errors] for the description of errors;

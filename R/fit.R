@@ -39,7 +39,7 @@
 #' @param log_time Column (bare or quoted) of the time in s at which a reading was taken, on
 #'   the clock of `history`. The time column may then be absent.
 #' @param weights Case weights, one per row, such as `1 / sd^2` of a mean (columns of `data` are
-#'   seen); `NULL` for equal.
+#'   seen); `NULL` for equal. Rows of weight zero are left out, as if they were not there.
 #' @param material Conversion table for Rockwell readings, see [conversion_tables()].
 #' @param fixed Named vector of parameters to fix, such as `c(n = 1)`.
 #' @param lower,upper Named vectors of bounds to use instead of the default ones.
@@ -176,10 +176,10 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
   p <- length(terms)
   counts <- r$counts
   estimated <- p - sum(set$held)
-  used <- if (is.null(d$weights)) d$n else sum(d$weights > 0)
-  df <- used - estimated
+  df <- d$n - estimated
   deviance <- r$sums[["objective"]] + if (loss == "huber") 0 else r$sums[["pure_error"]]
-  variance <- if (df > 0L) (if (loss == "huber") r$sums[["scale"]]^2 else deviance / df) else NA_real_
+  variance <- if (df > 0L) (if (loss == "huber") r$sums[["squares"]] else deviance) / df else NA_real_
+  sigma <- if (loss == "huber" && df > 0L) r$sums[["scale"]] else sqrt(variance)
   df_steps <- counts[["treatments"]] - estimated
   df_interval <- if (se == "model") df else df_steps
   full <- switch(se, model = variance * r$model,
@@ -200,8 +200,8 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
   residuals <- d$hardness - r$fitted
   fit <- new_fit(
     "softanneal_fit_softening", coefficients = coefficients, vcov = vcov,
-    sigma = sqrt(variance), deviance = deviance, df.residual = df, df_interval = df_interval,
-    nobs = used, fitted.values = r$fitted, residuals = residuals, weights = d$weights,
+    sigma = sigma, deviance = deviance, df.residual = df, df_interval = df_interval,
+    nobs = d$n, fitted.values = r$fitted, residuals = residuals, weights = d$weights,
     states = states, limits = limits,
     convergence = convergence_list(counts[["end"]], counts[["iterations"]], counts[["evaluations"]],
                                    r$sums[["cosine"]], counts[["rank"]],

@@ -101,8 +101,10 @@ int sa_batch_judge(const sa_batch_settings *set, sa_batch_room *r, sa_batch_grou
                     half[j] = HUGE_VAL; /* its profile is followed */
         if (!sa_softening_states(&g->s, g->par, g->at_bound, g->res.objective, threshold, half,
                                  g->loading, 0, state, limit, NULL,
-                                 adopted < MOST_ADOPTIONS ? better : NULL, r->work))
+                                 adopted < MOST_ADOPTIONS ? better : NULL, r->work)) {
+            sa_softening_narrow(half, state, limit, p, g->model, g->cluster);
             return by;
+        }
         const int iterations = g->res.iterations, evaluations = g->res.evaluations;
         memcpy(g->par, better, p * sizeof(double));
         g->status = sa_softening_fit(&g->s, ctl, 1, g->par, r->resid, r->jac, g->at_bound, r->work,

@@ -163,6 +163,8 @@ sa_group_status sa_batch_collect(const sa_batch_columns *c, size_t first, size_t
             (!cold && (!(x->temp_k > 0.0) || isinf(x->temp_k))) || !(x->weight >= 0.0) ||
             isinf(x->weight))
             return SA_GROUP_BAD_VALUE;
+        if (!(x->weight > 0.0)) /* as if it were not there */
+            continue;
         after += x->time > 0.0;
         n++;
     }

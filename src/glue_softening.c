@@ -54,10 +54,10 @@ int *glue_exponents(SEXP levels, const double *temp_k, size_t n, sa_model_kind k
 
 /* Residuals to covariances to states; a lower minimum met on a profile is adopted and all
  * is done again. Returns how often that happened. */
-static int infer(const sa_softening *s, const sa_replicates *rep, const sa_lsq_control *ctl,
+static int infer(const sa_softening *s, sa_replicates *rep, const sa_lsq_control *ctl,
                  const double *inference, double *par, double *resid, double *jac, int *at_bound,
                  sa_covariances *cov, int *state, double *limit, double *ends, double *work,
-                 sa_lsq_result *result)
+                 sa_lsq_result *result, double *squares)
 {
     const size_t p = sa_model_parameters(s->kind).n_par;
     double half[SA_MODEL_MAX_PAR], better[SA_MODEL_MAX_PAR];
@@ -65,12 +65,15 @@ static int infer(const sa_softening *s, const sa_replicates *rep, const sa_lsq_c
     for (size_t j = 0; j < p; j++)
         estimated -= (size_t)(s->held[j] != 0);
     for (int adopted = 0;; adopted++) {
+        *squares = result->objective + rep->pure_error;
+        if (ctl->huber > 0.0)
+            *squares = sa_softening_pseudo(s, resid, result->scale > 0.0 ? ctl->huber * result->scale : HUGE_VAL,
+                                           estimated, rep);
         sa_softening_covariance(s, rep, resid, jac, at_bound, cov, work);
         double n = inference[0], g = (double)rep->n_cluster, e = (double)estimated;
-        double sum = result->objective + (ctl->huber > 0.0 ? 0.0 : rep->pure_error);
         int cluster = inference[2] > 0.0 && g > e;
         double df = cluster ? g - e : n - e;
-        double variance = cluster ? cov->between / df : df > 0.0 ? sum / df : NAN;
+        double variance = cluster ? cov->between / df : df > 0.0 ? *squares / df : NAN;
         double t = df > 0.0 ? Rf_qt(0.5 + 0.5 * inference[1], df, 1, 0) : NAN;
         for (size_t j = 0; j < p; j++) {
             double v = cluster ? cov->cluster[j + j * p] : variance * cov->model[j + j * p];
@@ -82,6 +85,8 @@ static int infer(const sa_softening *s, const sa_replicates *rep, const sa_lsq_c
         int found = sa_softening_states(s, par, at_bound, result->objective, threshold, half,
                                         cov->loading, inference[3] > 0.0, state, limit, ends,
                                         adopted < 3 ? better : NULL, work);
+        if (!found && inference[3] <= 0.0)
+            sa_softening_narrow(half, state, limit, p, cov->model, cov->cluster);
         if (!found)
             return adopted;
         int iterations = result->iterations, evaluations = result->evaluations;
@@ -230,9 +235,10 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
     sa_lsq_result res;
     sa_softening_fit(&s, &ctl, inf[2] > 0.0, par, resid, jac, at_bound, work,
                      &res);
-    double settings[4] = {(double)n, inf[0], inf[1], inf[3]};
+    double squares, settings[4] = {(double)n, inf[0], inf[1], inf[3]};
     int adopted = infer(&s, &rep, &ctl, settings, par, resid, jac, at_bound, &cov, state, limit,
-                        inf[3] > 0.0 ? put_matrix(out, 20, p, 2 * p) : NULL, work, &res);
+                        inf[3] > 0.0 ? put_matrix(out, 20, p, 2 * p) : NULL, work, &res,
+                        &squares);
 
     for (size_t i = 0; i < m; i++) { /* back to hardness: residuals and rows unweighted */
         double r = root[i] > 0.0 ? 1.0 / root[i] : 0.0;
@@ -254,9 +260,11 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
                          res.iterations, res.evaluations,    adopted};
     memcpy(put_integers(out, 17, 7), count, sizeof count);
     put_names(VECTOR_ELT(out, 17), count_names);
-    const char *sum_names[] = {"objective", "pure_error", "between", "cosine", "scale"};
-    const double sum[] = {res.objective, rep.pure_error, cov.between, res.cosine, res.scale};
-    memcpy(put_doubles(out, 18, 5), sum, sizeof sum);
+    const char *sum_names[] = {"objective", "pure_error", "between", "cosine", "scale",
+                               "squares"};
+    const double sum[] = {res.objective, rep.pure_error, cov.between, res.cosine, res.scale,
+                          squares};
+    memcpy(put_doubles(out, 18, 6), sum, sizeof sum);
     put_names(VECTOR_ELT(out, 18), sum_names);
     UNPROTECT(1);
     return out;

@@ -1,12 +1,13 @@
 /* What the data say about each parameter of a softening fit.
  *
  * Cluster-robust covariance B M B, B = (J'WJ)^-1, M the sum over heat treatments of
- * u^2 x x' with u = w_g e_g / (1 - h_g): readings of one treatment share its errors, so their
- * mean residual e_g counts once. h_g is the leverage of the treatment; dividing by 1 - h_g
- * gives the residual of a treatment left out of its own fit, the jackknife correction
- * (MacKinnon and White 1985, J. Econometrics 29, 305, HC3; for clusters Mancl and DeRouen
- * 2001, Biometrics 57, 126). Exact and cheap here, since all readings of one treatment
- * share one gradient. Without it intervals of small designs cover far too seldom.
+ * u^2 x x' with u = w_g e_g / sqrt(1 - h_g): readings of one treatment share its errors, so their
+ * mean residual e_g counts once. h_g is the leverage of the treatment; the root of 1 - h_g
+ * makes e_g^2 unbiased where treatments scatter alike (MacKinnon and White 1985,
+ * J. Econometrics 29, 305, HC2; for clusters Bell and McCaffrey 2002, Survey Methodology 28, 169).
+ * Exact and cheap here, since all readings of one treatment share one gradient. Without it
+ * intervals of small designs cover far too seldom; 1 - h_g itself (jackknife, HC3) explodes in
+ * plans where a treatment decides a parameter nearly alone, h_g = 0.99.
  *
  * A treatment that alone decides a parameter has leverage 1 and no residual: left out, nothing
  * is known. Its error is then taken to be as large as that of the others, the scatter of
@@ -17,6 +18,38 @@
 #include <string.h>
 
 #define RANK_TOLERANCE 1e-9
+
+/* A robust fit behaves like least squares on pseudo-values, fitted value less K psi(r) / m, m the
+ * mean of psi' (the share of residuals that are not bent) and K = 1 + (p/n) (1 - m)/m the correction
+ * for small samples (Huber 1981, Robust Statistics, section 7.6). */
+double sa_softening_pseudo(const sa_softening *s, const double *resid, double limit,
+                           size_t estimated, sa_replicates *r)
+{
+    const size_t n = s->clock.n;
+    double used = 0.0, straight = 0.0, sum = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        used += s->root_weight[i] > 0.0;
+        straight += s->root_weight[i] > 0.0 && !(fabs(resid[i]) > limit);
+    }
+    if (!(straight > 0.0))
+        return NAN;
+    const double m = straight / used;
+    const double k = (1.0 + (double)estimated / used * (1.0 - m) / m) / m;
+    for (size_t g = 0, i = 0; g < r->n_cluster; g++) {
+        const size_t first = (size_t)r->first_of[g],
+                     end = g + 1 < r->n_cluster ? (size_t)r->first_of[g + 1] : n;
+        double shift = 0.0;
+        for (i = first; i < end; i++) {
+            const double psi = k * fmin(fmax(resid[i], -limit), limit);
+            shift += s->root_weight[i] * psi;
+            sum += psi * psi;
+        }
+        if (s->root_weight[first] > 0.0 && r->cluster_weight[g] > 0.0)
+            r->cluster_mean[g] = s->hardness[first] + resid[first] / s->root_weight[first] -
+                                 shift / r->cluster_weight[g];
+    }
+    return sum;
+}
 
 /* Curve minus mean of a heat treatment; 0 where its readings have no weight. */
 static double residual_of(const sa_softening *s, const sa_replicates *r, const double *resid,

@@ -77,11 +77,15 @@ static double evaluate(const evaluator *ev, const double *par, double *resid, do
     return isfinite(sum) ? sum : -1.0;
 }
 
-/* Median of |x| by quickselect on a scratch copy. */
-static double median_abs(const double *x, size_t n, double *scratch)
+/* Median of |x| by quickselect on a scratch copy; values of weight zero do not count. */
+static double median_abs(const double *x, const double *root_weight, size_t size, double *scratch)
 {
-    for (size_t i = 0; i < n; i++)
-        scratch[i] = fabs(x[i]);
+    size_t n = 0;
+    for (size_t i = 0; i < size; i++)
+        if (!root_weight || root_weight[i] > 0.0)
+            scratch[n++] = fabs(x[i]);
+    if (n == 0)
+        return 0.0;
     size_t want = n / 2, lo = 0, hi = n - 1;
     while (lo < hi) {
         double pivot = scratch[lo + (hi - lo) / 2];
@@ -296,7 +300,7 @@ sa_status sa_lsq_fit(const sa_lsq_problem *problem, const sa_lsq_control *contro
         return status;
     /* the robust scale and the fit in turn, until the scale stands still */
     for (int round = 0; round < HUBER_ROUNDS; round++) {
-        double scale = 1.4826 * median_abs(resid, problem->n, work);
+        double scale = 1.4826 * median_abs(resid, problem->root_weight, problem->n, work);
         if (!(scale > 0.0))
             break;
         int settled = fabs(scale - result->scale) <= 1e-8 * scale;

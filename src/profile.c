@@ -243,6 +243,7 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
     for (size_t i = 0; i < m; i++)
         size += s->root_weight[i] * s->root_weight[i] * s->hardness[i] * s->hardness[i];
     threshold = fmax(threshold, 1e-12 * size);
+    int open_at_all = 0;
 
     for (size_t j = 0; j < p; j++) {
         limit[2 * j] = limit[2 * j + 1] = NAN;
@@ -292,7 +293,7 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
                     *end = !natural ? side * HUGE_VAL : e == 0 ? s->lower[j] : s->upper[j];
                 }
             }
-            if (!open[0] && !open[1] && !at_bound[j] && !every)
+            if (!open[0] && !open[1] && !at_bound[j] && loading[j] <= 1e-8 && !every)
                 break;
         }
         if ((open[1] && (open[0] || by_nature[0])) || (open[0] && by_nature[1]))
@@ -311,6 +312,43 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
         }
         if (state[j] == SA_DETERMINED && !every)
             limit[2 * j] = limit[2 * j + 1] = NAN;
+        open_at_all |= state[j] >= SA_OPEN_BELOW;
+    }
+    /* beside an open parameter the linear error of a determined one is no measure: along the open
+     * direction the line leads out of the bounds. Its own profile is: of the wide ones, and then of
+     * all where one of these is narrower than its line */
+    int narrower = 0;
+    for (size_t k = 0; open_at_all && !every && k < (narrower ? 2 * p : p); k++) {
+        const size_t j = k % p;
+        const double wide = measure_of(&at, par, j).wide;
+        double *ends_of = &limit[2 * j];
+        if (state[j] != SA_DETERMINED || !isnan(ends_of[0]) || !isfinite(half[j]) ||
+            !(half[j] > (k < p ? wide : 0.0)))
+            continue;
+        for (int e = 0; e < 2; e++) {
+            double trial[SA_MODEL_MAX_PAR];
+            if (follow(&f, j, 2 * e - 1, par, objective, objective + threshold,
+                       fmin(half[j], wide), 1, &ends_of[e], trial) <= 0)
+                ends_of[e] = e == 0 ? s->lower[j] : s->upper[j];
+        }
+        narrower |= ends_of[1] - ends_of[0] < 1.8 * half[j];
     }
     return 0;
+}
+
+void sa_softening_narrow(const double *half, const int *state, double *limit, size_t p, double *first,
+                         double *second)
+{
+    for (size_t j = 0; j < p; j++) {
+        if (state[j] != SA_DETERMINED || isnan(limit[2 * j]))
+            continue;
+        const double share = 0.5 * (limit[2 * j + 1] - limit[2 * j]) / half[j];
+        for (size_t k = 0; share < 0.9 && k < p; k++) {
+            first[j + k * p] *= share;
+            first[k + j * p] *= share;
+            second[j + k * p] *= share;
+            second[k + j * p] *= share;
+        }
+        limit[2 * j] = limit[2 * j + 1] = NAN;
+    }
 }

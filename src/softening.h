@@ -70,14 +70,14 @@ typedef struct {
     int alone[SA_MODEL_MAX_PAR];
 } sa_covariances;
 
-/* Weight times error of a heat treatment in the cluster covariance: its residual e over 1 minus its
- * leverage; a treatment that alone decides a parameter (leverage 1) has no residual but rounding,
- * and gets the pooled variance of the treatments. */
+/* Weight times error of a heat treatment in the cluster covariance: its residual e over the root of
+ * 1 minus its leverage; a treatment that alone decides a parameter (leverage 1) has no residual but
+ * rounding, and gets the pooled variance of the treatments. */
 #define SA_ALONE 1e-4
 static inline double sa_treatment_score(double weight, double e, double leverage, double pooled)
 {
     const double left = 1.0 - leverage;
-    return left > SA_ALONE ? weight * e / left : sqrt(weight * pooled);
+    return left > SA_ALONE ? weight * e / sqrt(left) : sqrt(weight * pooled);
 }
 
 /* Marks them: `part`, the share of such treatments in the variances of `cluster` (p x p). */
@@ -91,6 +91,13 @@ void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, cons
                              const double *jac, const int *at_bound, sa_covariances *out,
                              double *work);
 
+/* Huber loss: the means of the heat treatments (every reading a condition, weighted residuals
+ * `resid`, bent at `limit`) become those of pseudo-values, of which the covariances of least squares
+ * are the sandwich of M-estimation; see inference.c. Returns the sum of squares of the
+ * pseudo-residuals. */
+double sa_softening_pseudo(const sa_softening *s, const double *resid, double limit,
+                           size_t estimated, sa_replicates *r);
+
 /* Whether the half width of a Wald interval is wide enough to doubt parameter j. */
 int sa_softening_wide(const sa_softening *s, const double *par, size_t j, double half);
 
@@ -103,6 +110,12 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
                         double objective, double threshold, const double *half,
                         const double *loading, int every, int *state, double *limit,
                         double *ends, double *better, double *work);
+
+/* Covariances (p x p) of which determined parameters get the error of their profile, where
+ * sa_softening_states() left its ends in `limit` beside a parameter that is open; the ends are
+ * forgotten then. */
+void sa_softening_narrow(const double *half, const int *state, double *limit, size_t p, double *first,
+                         double *second);
 
 /* The short way for the plain model at constant temperature, from the double-logarithmic line
  * by damped normal equations, until the squared cosine between residual and tangent plane is

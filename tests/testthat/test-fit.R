@@ -63,7 +63,8 @@ test_that("cluster standard errors are those of the sandwich by hand", {
     rows <- which(cluster == g)
     xg <- x[rows, , drop = FALSE]
     h <- xg %*% b %*% t(xg)
-    u <- crossprod(xg, solve(diag(length(rows)) - h, residuals(f)[rows]))
+    e <- eigen(diag(length(rows)) - h, symmetric = TRUE) # the inverse root of Bell and McCaffrey
+    u <- crossprod(xg, e$vectors %*% (crossprod(e$vectors, residuals(f)[rows]) / sqrt(e$values)))
     meat <- meat + u %*% t(u)
   }
   expect_equal(vcov(f), b %*% meat %*% b, tolerance = 1e-8, ignore_attr = TRUE)
@@ -300,9 +301,8 @@ test_that("a heat treatment that alone decides a level gets the scatter of the o
   means <- c(161, 165, 156)
   scatter <- sum((means - mean(means))^2) / 2 # of treatments, two degrees of freedom
   expect_equal(sqrt(vcov(fit)["h_soft", "h_soft"]), sqrt(scatter), tolerance = 1e-6)
-  # jackknife of a mean: residual over 1 - 1/3, squared and summed, over 9
-  expect_equal(vcov(fit)["h_worked", "h_worked"],
-               sum(((means - mean(means)) / (2 / 3))^2) / 9, tolerance = 1e-6)
+  # of a mean: the squared residuals, each over 1 - 1/3, over 9: the variance of the mean, unbiased
+  expect_equal(vcov(fit)["h_worked", "h_worked"], stats::var(means) / 3, tolerance = 1e-6)
 })
 
 test_that("no standard error for an energy that only a bound of the user or an idle term holds", {
