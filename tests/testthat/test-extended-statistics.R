@@ -54,9 +54,9 @@ test_that("intervals cover and estimates are unbiased where readings of a step s
   study <- coverage_study(1000L, 601, sd_step = 1.5, sd_reading = 1.5)
   # pooled over steps that scatter alike: the exact kind here
   expect_share(hits_of(study, "steps"), 0.95, title = "coverage, se = 'steps'")
-  # sandwich with corrected residuals, t on steps minus parameters: an approximation for 28 steps,
-  # by up to 2 % (h_worked low, n high)
-  expect_share(hits_of(study, "cluster"), 0.95, 0.02, "coverage, se = 'cluster'")
+  # sandwich with t on steps minus parameters: with 28 steps, few of which carry Q, too seldom, as the
+  # help page says (0.87 for Q, 0.92 to 0.95 for the others)
+  expect_share(hits_of(study, "cluster"), 0.91, 0.04, "coverage, se = 'cluster'")
   # readings taken as independent cover far too seldom, as the help page says
   expect_true(all(colMeans(hits_of(study, "model")) < 0.80))
   estimate <- t(vapply(study, \(s) s$estimate, truth))
@@ -72,8 +72,7 @@ test_that("intervals cover and estimates are unbiased where readings of a step s
   message("median stated error over that seen: steps ", paste(round(ratio("steps"), 2), collapse = ", "),
           "; cluster ", paste(round(ratio("cluster"), 2), collapse = ", "))
   expect_true(all(abs(ratio("steps") - 1) < 0.1))
-  # one minus the leverage is a lot where few treatments carry n and Q: too large, never too small
-  expect_true(all(ratio("cluster") > 0.95 & ratio("cluster") < 1.8))
+  expect_true(all(abs(ratio("cluster") - 1) < 0.2))
 })
 
 test_that("intervals cover, and the lack-of-fit test keeps its level, without shared errors", {
@@ -82,7 +81,7 @@ test_that("intervals cover, and the lack-of-fit test keeps its level, without sh
   for (kind in c("steps", "model")) {
     expect_share(hits_of(study, kind), 0.95, title = paste0("coverage, se = '", kind, "'"))
   }
-  expect_share(hits_of(study, "cluster"), 0.95, 0.02, "coverage, se = 'cluster'")
+  expect_share(hits_of(study, "cluster"), 0.91, 0.04, "coverage, se = 'cluster'")
   p <- vapply(study, `[[`, 0, "lack_of_fit")
   for (alpha in c(0.01, 0.05, 0.1, 0.5)) {
     # nonlinearity in the parameters: 0.5 % of room
