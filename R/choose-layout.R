@@ -313,6 +313,7 @@ layout_picture <- function(layout) {
     ggplot2::scale_fill_manual(values = ramp_colours(max(steps, 1L)), guide = "none") +
     ggplot2::coord_fixed(expand = TRUE) +
     ggplot2::labs(x = "Along the strip (mm)", y = "Across (mm)", alt = alt,
+                  title = "Indents on the strip",
                   caption = paste0("Number: step. Dashed: ", format(edge, digits = 3),
                                    " mm from the edges. Drawn to scale.")) +
     plain_theme() +

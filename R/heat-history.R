@@ -161,7 +161,7 @@ plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c
   }
   picture + lines +
     level_scales(levels(drawn$specimen), "Specimen", ordered = FALSE)[c(1, 4)] +
-    ggplot2::labs(x = if (in_minutes) "Time (min)" else "Time (s)",
+    ggplot2::labs(title = "Temperature in the furnace", x = if (in_minutes) "Time (min)" else "Time (s)",
                   y = "Temperature (\u00b0C)", colour = "Specimen", linetype = "Specimen",
                   alt = alt, caption = caption) +
     plain_theme() +

@@ -31,8 +31,9 @@ autoplot.softanneal_identifiability <- function(object, ...) {
   d$name <- factor(d$name, rev(d$name))
   present <- kinds %in% d$kind
   key <- function(scale, values) {
+    # one state is said in the caption
     scale("The readings", values = stats::setNames(values, kinds), limits = kinds[present],
-          labels = words[present])
+          labels = words[present], guide = if (sum(present) > 1L) "legend" else "none")
   }
   arrow <- ggplot2::arrow(length = ggplot2::unit(0.12, "inches"), type = "closed")
   ggplot2::ggplot(d, ggplot2::aes(y = .data[["name"]], colour = .data[["kind"]])) +
@@ -51,8 +52,9 @@ autoplot.softanneal_identifiability <- function(object, ...) {
     key(ggplot2::scale_linetype_manual, group_lines(4)) +
     ggplot2::scale_y_discrete(drop = FALSE) +
     ggplot2::labs(x = "Profile interval about the estimate (in units of its nearer end)",
-                  y = "Parameter (own unit each)", title = "What the readings determine",
+                  y = "Parameter", title = "What the readings determine",
                   caption = caption_of(
+                    if (sum(present) == 1L) paste0("The readings ", words[present], ": all parameters."),
                     if (any(d$open_left | d$open_right)) "Arrows: no limit on that side.",
                     if (any(cut)) "Bars to 4 or -4: the limit lies further out.",
                     if (any(d$state == "held")) "Parameters without a bar are fixed."),

@@ -94,7 +94,9 @@ plot_arrhenius <- function(fit, level = 0.95, base_size = NULL, ...) {
     p <- p + ggplot2::geom_linerange(ggplot2::aes(ymin = .data[["lower"]], ymax = .data[["upper"]]),
                                      data = bars, linewidth = 0.5, colour = MAIN_COLOUR)
   }
+  view <- rate_view(line, shown)
   p + ggplot2::geom_point(data = shown, size = 2.4, colour = MAIN_COLOUR) +
+    (if (!is.null(view)) ggplot2::coord_cartesian(ylim = view)) +
     ggplot2::scale_x_continuous(
       "Inverse temperature 1000/T (1/K)",
       sec.axis = ggplot2::sec_axis(~., breaks = inverse(ticks), labels = ticks,
@@ -107,6 +109,16 @@ plot_arrhenius <- function(fit, level = 0.95, base_size = NULL, ...) {
                                "; activation energy ", q_text,
                                ".")) +
     plain_theme(base_size)
+}
+
+# Part of ln k that is drawn where a band without end would press the points flat: the points and a
+# factor of about 50 above and below them. NULL: all.
+rate_view <- function(line, shown) {
+  own <- range(shown$ln_k, shown$lower, shown$upper, na.rm = TRUE)
+  band <- range(line$ln_k, line$lower, line$upper, own, na.rm = TRUE, finite = TRUE)
+  room <- max(4, diff(own))
+  view <- c(max(band[1L], own[1L] - room), min(band[2L], own[2L] + room))
+  if (nrow(shown) == 0L || identical(view, band)) NULL else view
 }
 
 softening_line <- function(fit, level) {

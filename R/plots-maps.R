@@ -175,9 +175,9 @@ plot_hardness_map <- function(fit, hardness = NULL, temp_c = NULL, time_min = NU
       ggplot2::geom_path(ggplot2::aes(group = .data[["piece"]]), data = part, linewidth = 0.6,
                          colour = INK, linetype = if (part$inside[1L]) "solid" else "22")
     }) +
-    ggplot2::geom_label(ggplot2::aes(label = .data[["label"]]), data = map_labels(curves),
-                        size = 2.8, label.size = 0, label.padding = grid::unit(0.08, "lines"),
-                        colour = INK) +
+    ggplot2::geom_label(ggplot2::aes(label = .data[["label"]]),
+                        data = map_labels(curves, temp_c, time_min), size = 2.8, label.size = 0,
+                        label.padding = grid::unit(0.08, "lines"), colour = INK) +
     ggplot2::scale_fill_gradientn(hardness_title(fit$scale), colours = rev(ramp_colours(7))) +
     ggplot2::scale_x_log10("Time at temperature (min, logarithmic)", breaks = log_breaks(time_min),
                            labels = plain_numbers, expand = c(0, 0), limits = range(time_min)) +
@@ -222,18 +222,26 @@ map_curves <- function(grid, lines, temp_c, time_min) {
   })))
 }
 
-# A label on the longest piece of each line.
-map_labels <- function(curves) {
-  levels <- sort(unique(curves$level))
-  # beside one another where lines lie close
-  along <- rep(c(0.25, 0.5, 0.75), length.out = length(levels))
-  do.call(rbind, lapply(split(curves, curves$level), function(one) {
-    longest <- names(which.max(table(one$piece)))
-    own <- one[one$piece == longest, ]
-    inner <- own[own$inside, ]
-    if (nrow(inner) > 2L) own <- inner
-    middle <- own[max(1L, round(nrow(own) * along[match(one$level[1L], levels)])), ]
-    middle$label <- format(middle$level)
-    middle
-  })) %or% data.frame(temp_c = numeric(), time_min = numeric(), label = character())
+# A label on the longest piece of each line, where it covers no other label on a small picture; a line
+# without such a place has none.
+map_labels <- function(curves, temp_c, time_min) {
+  curves$x <- log(curves$time_min) / diff(range(log(time_min)))
+  curves$y <- curves$temp_c / diff(range(temp_c))
+  out <- curves[0L, ]
+  for (level in middle_first(sort(unique(curves$level)))) {
+    own <- curves[curves$level == level, ]
+    own <- own[own$piece == as.integer(names(which.max(table(own$piece)))), ]
+    if (sum(own$inside) > 2L) own <- own[own$inside, ]
+    for (along in c(0.5, 0.35, 0.65, 0.2, 0.8)) {
+      place <- own[max(1L, round(nrow(own) * along)), ]
+      if (all(abs(out$x - place$x) > 0.16 | abs(out$y - place$y) > 0.09)) {
+        out <- rbind(out, place)
+        break
+      }
+    }
+  }
+  out$label <- format(out$level, trim = TRUE)
+  out
 }
+
+middle_first <- function(x) x[order(abs(seq_along(x) - (length(x) + 1) / 2))]

@@ -18,6 +18,35 @@
 plot_residuals <- function(fit, ...) {
   check_dots_empty(...)
   check_softening(fit)
+  part <- residual_steps(fit)
+  r <- part$readings
+  means <- part$means
+  short <- part$short
+  zero <- part$zero
+  one_sided <- stats::aggregate(residual ~ cluster, r, function(x) length(x) > 2L &&
+                                  (all(x > 0) || all(x < 0)))$residual
+  ggplot2::ggplot(r, ggplot2::aes(.data[["at"]], .data[["residual"]])) +
+    ggplot2::geom_hline(yintercept = 0, colour = INK, linewidth = 0.4) +
+    ggplot2::geom_point(alpha = 0.5, size = 1.3, colour = MAIN_COLOUR) +
+    ggplot2::geom_line(data = means, colour = SECOND_COLOUR, linewidth = 0.4, linetype = "22") +
+    ggplot2::geom_point(data = means, shape = 18, size = 3, colour = SECOND_COLOUR) +
+    ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]])) +
+    time_axis(TRUE, zero, r$time_min[r$time_min > short], any(r$time_min <= short), time_title(fit)) +
+    ggplot2::labs(y = paste0("Residual (", fit$scale, ")"), title = "Residuals by step",
+                  caption = caption_of("Points: readings. Diamonds: means of a step.",
+                                       if (any(r$time_min > 0 & r$time_min <= short))
+                                         "Equivalent times too short for the axis stand at 0."),
+                  alt = paste0("Residuals in ", fit$scale, " over time in min in ", nlevels(r$panel),
+                               " panels by temperature; in ", sum(one_sided), " of ",
+                               length(one_sided), " steps all readings lie on one side of the curve.")) +
+    plain_theme() +
+    # the last time of a panel and the 0 of the next keep apart
+    ggplot2::theme(panel.spacing.x = grid::unit(1.4, "lines"),
+                   plot.margin = ggplot2::margin(5.5, 16, 5.5, 5.5))
+}
+
+# Readings with their residuals, panels and places on the time axis; means of steps.
+residual_steps <- function(fit) {
   d <- fit$readings
   r <- data.frame(temp_c = d$temp_k - ZERO_CELSIUS, time_min = d$time_min, residual = fit$residuals,
                   cluster = fit$conditions$cluster_of)
@@ -31,25 +60,52 @@ plot_residuals <- function(fit, ...) {
   short <- shortest_shown(d$time_min)
   zero <- zero_place(d$time_min[d$time_min > short])
   r$at <- ifelse(r$time_min > short, r$time_min, zero)
-  means <- stats::aggregate(cbind(residual, at) ~ cluster + panel, r, mean)
-  one_sided <- stats::aggregate(residual ~ cluster, r, function(x) length(x) > 2L &&
-                                  (all(x > 0) || all(x < 0)))$residual
-  ggplot2::ggplot(r, ggplot2::aes(.data[["at"]], .data[["residual"]])) +
-    ggplot2::geom_hline(yintercept = 0, colour = INK, linewidth = 0.4) +
-    ggplot2::geom_point(alpha = 0.5, size = 1.3, colour = MAIN_COLOUR) +
-    ggplot2::geom_line(data = means, colour = SECOND_COLOUR, linewidth = 0.4, linetype = "22") +
-    ggplot2::geom_point(data = means, shape = 18, size = 3, colour = SECOND_COLOUR) +
-    ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]])) +
-    time_axis(TRUE, zero, d$time_min[d$time_min > short], any(r$time_min <= short), time_title(fit)) +
-    ggplot2::labs(y = paste0("Residual (", fit$scale, ")"), title = "Residuals by step",
-                  caption = caption_of("Points: readings. Diamonds: means of a step.",
-                                       if (any(r$time_min > 0 & r$time_min <= short))
-                                         "Equivalent times too short for the axis stand at 0."),
-                  alt = paste0("Residuals in ", fit$scale, " over time in min in ", nlevels(r$panel),
-                               " panels by temperature; in ", sum(one_sided), " of ",
-                               length(one_sided), " steps all readings lie on one side of the curve.")) +
-    plain_theme() +
-    # the last time of a panel and the 0 of the next keep apart
-    ggplot2::theme(panel.spacing.x = grid::unit(1.4, "lines"),
-                   plot.margin = ggplot2::margin(5.5, 16, 5.5, 5.5))
+  list(readings = r, means = stats::aggregate(cbind(residual, at, time_min, temp_c) ~ cluster + panel, r, mean),
+       short = short, zero = zero)
+}
+
+#' Map of residuals over temperature and time
+#'
+#' The mean residual of each step, in standard deviations of a step mean, over time and temperature.
+#' Steps of one temperature that lie on one side point to its furnace or its piece; one time at all
+#' temperatures to the clock or the day; a patch to the model.
+#'
+#' @inheritParams plot_collapse
+#' @return A ggplot object with alt text. Triangles up: readings above the curve, down: below; size and
+#'   colour: how far. Pieces and strains of one temperature stand side by side.
+#' @section Errors:
+#'   `softanneal_error_argument` unless `fit` comes from [fit_softening()].
+#' @examples
+#' plot_residual_map(fit_softening(example_data("bellbrass_readings")))
+#' @export
+plot_residual_map <- function(fit, base_size = NULL, ...) {
+  check_dots_empty(...)
+  check_softening(fit)
+  part <- residual_steps(fit)
+  d <- part$means
+  sigma <- scatter_of_means(fit)
+  if (!is.finite(sigma) || sigma <= 0) {
+    abort("too_few", "the scatter of the step means about their curves is not known", arg = "fit",
+          remedy = "The map needs more steps than parameters.")
+  }
+  d$size <- abs(d$residual) / sigma
+  d$side <- factor(ifelse(d$residual >= 0, "above", "below"), c("above", "below"))
+  ggplot2::ggplot(d, ggplot2::aes(.data[["at"]], .data[["panel"]])) +
+    ggplot2::geom_point(ggplot2::aes(size = .data[["size"]], shape = .data[["side"]],
+                                     fill = .data[["side"]]), colour = INK, stroke = 0.3) +
+    time_axis(TRUE, part$zero, part$readings$time_min[part$readings$time_min > part$short],
+              any(part$readings$time_min <= part$short), time_title(fit)) +
+    ggplot2::scale_shape_manual("Mean of the step", values = c(above = 24, below = 25), drop = FALSE) +
+    ggplot2::scale_fill_manual("Mean of the step",
+                               values = c(above = SECOND_COLOUR, below = MAIN_COLOUR), drop = FALSE) +
+    ggplot2::scale_size_area("Distance (standard\ndeviations)", max_size = 5.5, breaks = 1:4,
+                             limits = c(0, max(3, d$size))) +
+    ggplot2::labs(y = "Annealed at", title = "Residuals over temperature and time",
+                  caption = paste0("One standard deviation of a step mean: ", format_quantity(sigma, 2L),
+                                   " ", fit$scale, "."),
+                  alt = paste0("Mean residuals of ", nrow(d), " steps over time in min at ",
+                               nlevels(d$panel), " temperatures; the largest is ",
+                               format_quantity(max(d$size), 2L), " standard deviations; ",
+                               sum(d$side == "above"), " lie above their curve.")) +
+    plain_theme(base_size)
 }

@@ -10,7 +10,8 @@ autoplot.softanneal_window <- function(object, ...) {
   limits <- attr(object, "limits")
   wanted <- attr(object, "wanted")
   d <- as.data.frame(object)
-  open <- is.na(d$probability)
+  # where the curve is open the probability is the least of all possible curves: low is no finding
+  open <- is.na(d$probability) | (is.na(d$hardness) & !d$inside)
   beyond <- outside_readings(object)
   shades <- sort(unique(c(0.5, wanted)))
   bins <- c("below 10 %", paste0("10 to ", 100 * shades[1L], " %"),

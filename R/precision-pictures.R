@@ -89,7 +89,7 @@ strip_chart <- function(steps, readings, level) {
   } else ggplot2::facet_wrap(ggplot2::vars(.data$panel))
   single <- sum(is.na(steps$conf.low))
   p + ggplot2::labs(
-    x = "Accumulated time in the furnace (min), steps evenly spaced",
+    x = "Accumulated time in the furnace (min), steps evenly spaced", title = "Hardness readings",
     y = if (length(scales) == 1L) paste0("Hardness (", scales,
                                          ")") else "Hardness (scale of the panel)",
     caption = paste0("Large points: means; bars: ", format(100 * level),
@@ -205,7 +205,7 @@ autoplot.softanneal_laboratories <- function(object, ...) {
                                name = "Critical value", drop = FALSE) +
     ggplot2::scale_linetype_manual(values = c(within = "blank", beyond = "solid"),
                                    name = "Critical value", drop = FALSE) +
-    ggplot2::labs(x = "Laboratory", y = "Statistic (1)",
+    ggplot2::labs(x = "Laboratory", y = "Statistic (no unit)", title = "Consistency of laboratories",
                   caption = paste0("Dashed: critical values of ASTM E691 at ",
                                    format(100 * (1 - object$alpha)), " %."),
                   alt = paste0("Bars of the consistency statistics h and k of ",
@@ -251,6 +251,7 @@ autoplot.softanneal_budget <- function(object, ...) {
     ggplot2::scale_x_continuous(expand = ggplot2::expansion(mult = c(0, 0.15))) +
     ggplot2::scale_y_discrete(labels = bars$input) +
     ggplot2::labs(x = paste0("Standard uncertainty (", unit, ")"), y = NULL,
+                  title = "Uncertainty budget",
                   caption = paste0("Result ", format_with(object$estimate, object$expanded),
                                    " \u00b1 ",
                                    format_with(object$expanded, object$expanded), " (", unit, ", ",
