@@ -60,7 +60,8 @@ residual_steps <- function(fit) {
   short <- shortest_shown(d$time_min)
   zero <- zero_place(d$time_min[d$time_min > short])
   r$at <- ifelse(r$time_min > short, r$time_min, zero)
-  list(readings = r, means = stats::aggregate(cbind(residual, at, time_min, temp_c) ~ cluster + panel, r, mean),
+  list(readings = r,
+       means = stats::aggregate(cbind(residual, at, time_min, temp_c) ~ cluster + panel, r, mean),
        short = short, zero = zero)
 }
 

@@ -175,6 +175,7 @@ autoplot.softanneal_fit_hardening <- function(object, level = 0.95, ...) {
                        colour = MAIN_COLOUR, linewidth = 0.8) +
     ggplot2::geom_point(data = points, size = 2.2, colour = SECOND_COLOUR) +
     ggplot2::labs(x = paste0("Strain (no unit), ", names[2L]), y = names[1L], linetype = "Curve",
-                  title = "Work hardening", alt = alt, caption = paste0("Band: ", format(100 * level), " % of the curve.")) +
+                  title = "Work hardening", alt = alt,
+                  caption = paste0("Band: ", format(100 * level), " % of the curve.")) +
     plain_theme()
 }

@@ -250,7 +250,8 @@ autoplot.softanneal_cold_work <- function(object, ...) {
     ggplot2::facet_wrap("quantity", scales = "free_y") +
     ggplot2::scale_colour_manual(values = c(none = MAIN_COLOUR, yes = SECOND_COLOUR)) +
     ggplot2::scale_shape_manual(values = c(none = 16, yes = 17)) +
-    ggplot2::labs(x = "Thickness reduction (%)", y = NULL, title = "Cold work", colour = "Finding", shape = "Finding",
+    ggplot2::labs(x = "Thickness reduction (%)", y = NULL, title = "Cold work",
+                  colour = "Finding", shape = "Finding",
                   alt = alt, caption = "Bars: two standard uncertainties.") +
     plain_theme()
 }

@@ -143,7 +143,8 @@ autoplot.softanneal_conversion_tables <- function(object, ...) {
     ) +
     ggplot2::labs(
       x = "Vickers hardness (HV)", y = "Hardness number", title = "Hardness conversion",
-      caption = "Number in the scale of the panel. Points: rows of the table. Line: interpolation.", shape = "Cell",
+      caption = "Number in the scale of the panel. Points: rows of the table. Line: interpolation.",
+      shape = "Cell",
       colour = "Table", linetype = "Table", alt = conversion_alt(cells, materials, scales)
     ) +
     plain_theme() +
