@@ -2,12 +2,6 @@
 # names of its ends. A fit is a plain list of data only: it works after saveRDS() in a new
 # session, and nothing looks anything up elsewhere.
 
-# How the iteration ended, in the order of sa_lsq_end in src/least_squares.h.
-LSQ_ENDS <- c("sum of squares cannot fall further", "step below the tolerance",
-              "gradient zero to the tolerance", "residuals zero to rounding",
-              "iteration limit", "model not finite at the start", "interrupted")
-LSQ_CONVERGED <- 1:4
-
 #' Settings of the least-squares solver
 #'
 #' @param ftol,xtol,gtol Relative tolerances: reduction of the sum of squares, step in scaled
@@ -35,9 +29,10 @@ fit_control <- function(ftol = 1e-14, xtol = 1e-12, gtol = 1e-10, initial_radius
   structure(out, class = "softanneal_control")
 }
 
-DEFAULT_CONTROL <- c(1e-14, 1e-12, 1e-10, 1, 1.345, 1000)
+DEFAULT_CONTROL <- c(ftol = 1e-14, xtol = 1e-12, gtol = 1e-10, initial_radius = 1, huber = 1.345,
+                     max_iterations = 1000)
 
-# The vector the solver takes; least squares unless the loss is "huber".
+# The named vector the solver takes; least squares unless the loss is "huber".
 control_vector <- function(control, loss) {
   if (is.null(control)) {
     x <- DEFAULT_CONTROL
@@ -46,9 +41,9 @@ control_vector <- function(control, loss) {
       abort("argument", "`control` must come from fit_control()", arg = "control",
             remedy = "Write `control = fit_control(...)`.")
     }
-    x <- unlist(control, use.names = FALSE)
+    x <- unlist(control)
   }
-  if (loss != "huber") x[5L] <- 0
+  if (loss != "huber") x[["huber"]] <- 0
   x
 }
 
@@ -97,13 +92,15 @@ function_name <- function(f, arg) {
 # treatments; `every`: ends of the profiles of all parameters.
 run_softening <- function(d, set, control, start = set$start, held = set$held, level = 0.95,
                           clusters = FALSE, use_start = TRUE, every = FALSE) {
-  .Call(C_sa_call_softening, solver_readings(d), set$kind, d$ref_k, start, set$lower, set$upper,
-        set$natural, held, control, c(level, as.double(c(clusters, use_start, every))))
+  set$start <- start
+  set$held <- held
+  .Call(C_sa_call_softening, solver_readings(d), set,
+        list(ref_k = d$ref_k, level = level, clusters = clusters, use_start = use_start,
+             every = every), control)
 }
 
 convergence_list <- function(end, iterations, evaluations, cosine, rank, extra = NULL) {
-  converged <- (end + 1L) %in% LSQ_CONVERGED
-  c(list(converged = converged, end = LSQ_ENDS[end + 1L], iterations = iterations,
+  c(list(converged = has_converged(end), end = end_words(end), iterations = iterations,
          evaluations = evaluations, cosine = cosine, rank = rank), extra)
 }
 

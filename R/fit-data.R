@@ -2,10 +2,6 @@
 # parameters, bounds and held values of the model. Everything a later refit needs travels in
 # the list, as plain vectors.
 
-# Order of sa_parameter_state in src/softening.h.
-PARAMETER_STATES <- c("determined", "held", "at lower bound", "at upper bound",
-                      "only an upper limit", "only a lower limit", "not determined")
-
 SOFTENING_FORMULA <- hardness ~ time_min + temp_c
 environment(SOFTENING_FORMULA) <- baseenv()
 STRAIN_FORMULA <- hardness ~ time_min + temp_c + strain
@@ -117,11 +113,9 @@ condition_order <- function(d) {
 # The readings as sa_call_softening() takes them.
 solver_readings <- function(d) {
   key <- condition_keys(d)
-  out <- list(key[[1L]], key[[2L]], d$hardness, d$weights, d$specimen_id, d$order)
-  if (!is.null(d$strain_ln) || !is.null(d$exponent_k)) {
-    return(c(out, list(NULL), list(d$strain_ln), list(d$exponent_k)))
-  }
-  if (is.null(d$history)) out else c(out, list(d$history))
+  list(temp_k = key[[1L]], time = key[[2L]], hardness = d$hardness, weight = d$weights,
+       specimen = d$specimen_id, order = d$order, history = d$history, strain = d$strain_ln,
+       exponent_k = d$exponent_k)
 }
 
 # Some of the readings, in the order asked; `specimen_id` afresh where given.
@@ -252,11 +246,11 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
     held[names(fixed)] <- 1L
   }
   counts <- count_changes(d)
-  check_enough(counts[1L], p - sum(held))
+  check_enough(counts[["conditions"]], p - sum(held))
   list(kind = known$kind, terms = terms, start = as.double(value),
        lower = as.double(low), upper = as.double(high), natural = as.integer(natural),
        held = as.integer(held), no_energy = no_energy, use_start = !is.null(start),
-       clusters_at_most = counts[2L])
+       clusters_at_most = counts[["steps"]])
 }
 
 named_values <- function(x, into, arg) {
@@ -284,7 +278,7 @@ check_start_like <- function(x, arg) {
 count_changes <- function(d) {
   o <- d$order
   n <- d$n
-  if (n < 2L) return(c(n, n))
+  if (n < 2L) return(c(conditions = n, steps = n))
   apart <- function(x) {
     a <- x[o]
     b <- a[-1L]
@@ -294,7 +288,7 @@ count_changes <- function(d) {
   change <- apart(key[[1L]]) | apart(key[[2L]])
   if (!is.null(d$strain_ln)) change <- change | d$strain_ln[o][-1L] != d$strain_ln[o][-n]
   id <- d$specimen_id[o]
-  1L + c(sum(change), sum(change | id[-1L] != id[-n]))
+  1L + c(conditions = sum(change), steps = sum(change | id[-1L] != id[-n]))
 }
 
 check_enough <- function(m, estimated) {

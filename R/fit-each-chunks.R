@@ -63,7 +63,7 @@ run_chunks <- function(d, set, threads, chunk_size = NULL, workers = plan_worker
 # What a worker does; it has the package from its own library.
 run_piece <- function(piece, set, threads, signal) {
   r <- run_batch(piece, set, threads_allowed(threads))
-  rows <- match("row", GROUP_COUNTS)
+  rows <- match("row", register()$group_counts)
   r$counts[rows, ] <- c(0L, piece$row)[r$counts[rows, ] + 1L] # rows of the whole table
   signal()
   r

@@ -61,7 +61,7 @@ fits_par <- function(x) {
   par
 }
 
-fits_fitted <- function(x) group_count(x, "status") < length(GROUP_FITTED)
+fits_fitted <- function(x) group_count(x, "status") < register()$fitted_statuses
 
 fits_deviance <- function(x) {
   out <- group_sum(x, "misfit") + group_sum(x, "pure_error")
@@ -103,7 +103,7 @@ tidy.softanneal_fits <- function(x, conf.int = FALSE, conf.level = 0.95, ...) {
     out$conf.high <- ifelse(is.na(se), limits[2L, ], estimate + half)
   }
   fitted <- rep(fits_fitted(x), each = p)
-  out$state <- ifelse(fitted, PARAMETER_STATES[as.vector(x$state) + 1L], NA_character_)
+  out$state <- ifelse(fitted, parameter_states(as.vector(x$state)), NA_character_)
   out$status <- rep(group_status(x), each = p)
   as_table(structure(out, class = "data.frame", row.names = .set_row_names(p * groups)))
 }
@@ -138,14 +138,14 @@ glance.softanneal_fits <- function(x, ...) {
   end <- group_count(x, "end")
   out <- x$keys
   out$sigma <- fits_sigma(x)
-  out$isConv <- fitted & (end + 1L) %in% LSQ_CONVERGED
+  out$isConv <- fitted & has_converged(end)
   out$logLik <- unname(log_lik)
   out$AIC <- unname(-2 * log_lik + 2 * k)
   out$BIC <- unname(-2 * log_lik + log(n) * k)
   out$deviance <- unname(deviance)
   out$df.residual <- fits_df(x)
   out$nobs <- unname(n)
-  out$stop_message <- ifelse(end >= 0L, LSQ_ENDS[pmax(end, 0L) + 1L], NA_character_)
+  out$stop_message <- ifelse(end >= 0L, end_words(pmax(end, 0L)), NA_character_)
   out$n_undetermined <- ifelse(fitted, unname(colSums(x$state > 1L)), NA)
   out$status <- group_status(x)
   out$missing <- group_count(x, "missing")
@@ -181,7 +181,7 @@ open_words <- function(x) {
   for (g in x$with_limits) {
     state <- x$state[, g]
     odd <- which(state > 1L)
-    out[g] <- paste0(x$set$terms[odd], ": ", PARAMETER_STATES[state[odd] + 1L], collapse = "; ")
+    out[g] <- paste0(x$set$terms[odd], ": ", parameter_states(state[odd]), collapse = "; ")
   }
   out
 }

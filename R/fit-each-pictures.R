@@ -17,7 +17,7 @@ print.softanneal_fits <- function(x, digits = 4L, ...) {
 
 status_lines <- function(x) {
   status <- group_status(x)
-  kinds <- setdiff(intersect(GROUP_STATUS, unique(status)), "ok")
+  kinds <- setdiff(intersect(group_statuses(), unique(status)), "ok")
   lines <- vapply(kinds, function(kind) status_line(x, which(status == kind), kind), "")
   strwrap(lines, exdent = 4, indent = 2)
 }
@@ -40,14 +40,14 @@ summary.softanneal_fits <- function(object, ...) {
                            median = m[, 3L], upper = m[, 4L], most = m[, 5L], std.error = m[, 6L],
                            unit = unlist(term_units(object$set$terms, object$set$scale),
                                          use.names = FALSE))
-  counts <- table(factor(status, GROUP_STATUS))
+  counts <- table(factor(status, group_statuses()))
   lof <- glance(object)$lack_of_fit.p.value
   structure(
     list(model = object$set$model, keys = names(object$keys), scale = object$set$scale,
          temp_ref_c = if (is.nan(object$set$ref_k)) NA_real_ else object$set$ref_k - ZERO_CELSIUS,
          groups = length(status),
-         status = data.frame(status = GROUP_STATUS, groups = as.vector(counts),
-                             meaning = c("", unname(GROUP_REASONS[GROUP_STATUS[-1L]]))),
+         status = data.frame(status = group_statuses(), groups = as.vector(counts),
+                             meaning = c("", unname(GROUP_REASONS[group_statuses()[-1L]]))),
          parameters = parameters, missing = sum(group_count(object, "missing")),
          nobs = nobs(object), lack_of_fit = sum(lof < 0.01, na.rm = TRUE),
          lack_of_fit_tested = sum(!is.na(lof))),
@@ -175,7 +175,7 @@ fits_picture_data <- function(object, terms, level) {
   half <- se * rep(stats::qt(0.5 + level / 2, df), each = length(rows))
   limits <- array(fits_limits(object, object$set$level), c(2L, nrow(object$par), groups))
   state <- as.vector(object$state[rows, ])
-  kind <- PICTURE_KINDS[match(PARAMETER_STATES[state + 1L],
+  kind <- PICTURE_KINDS[match(parameter_states(state),
                               c("determined", "only a lower limit", "only an upper limit"))]
   kind[state == 1L] <- PICTURE_KINDS[1L] # held at a value
   value <- as.vector(par)

@@ -2,10 +2,7 @@
 # the columns, the groups and the settings; a group that cannot be fitted is a row with its
 # reason. Chunks go wherever the user's future::plan() sends them (R/fit-each-chunks.R).
 
-# Order of sa_group_status in src/batch.h, with the words of the warning.
-GROUP_STATUS <- c("ok", "open", "one temperature", "no softening", "not converged", "too few",
-                  "no anneal", "bad value", "outside table", "failed")
-GROUP_FITTED <- 1:5
+# Words of the warning for each status but "ok".
 GROUP_REASONS <- c(
   "open" = "with a parameter that the readings do not fix",
   "one temperature" = "at one temperature, which says nothing about activation energies",
@@ -17,14 +14,6 @@ GROUP_REASONS <- c(
                       "zero, hardness zero or less, an infinite value)"),
   "outside table" = "with a reading outside the conversion table",
   "failed" = "where the model cannot be evaluated within its bounds")
-
-# Rows of the matrix `counts` and `sums`, as in src/batch.h.
-GROUP_COUNTS <- c("status", "used", "missing", "conditions", "treatments", "estimated",
-                  "iterations", "evaluations", "end", "row", "by_treatment")
-GROUP_SUMS <- c("misfit", "pure_error", "between", "ref_k", "cold_k", "hot_k", "longest_min")
-
-# As sa_batch_errors in src/batch.h.
-SE_KINDS <- c("model", "steps", "cluster")
 
 # Level of the F test that calls readings constant.
 CONSTANT_LEVEL <- 0.999
@@ -173,14 +162,12 @@ run_batch <- function(d, set, threads, groups = NULL) {
   df <- seq_len(min(max(size, 1L), 10000L))
   # beyond the table the last entry serves: at 10,000 degrees of freedom t is within 2e-4 of its
   # limit, and these quantiles only decide what is looked at more closely
-  quantiles <- list(stats::qt(0.5 + set$level / 2, df),
-                    stats::qf(CONSTANT_LEVEL, max(1, length(set$terms) - sum(set$held) - 1), df))
-  r <- .Call(C_sa_call_batch,
-             list(d$temp_c, d$time_min, d$hardness, d$weights, d$specimen, d$order), first, size,
-             set$kind, as.double(c(set$ref_k, set$start, set$lower, set$upper)),
-             as.integer(c(match(set$se, SE_KINDS) - 1L, set$automatic, set$use_start, set$infer,
-                          set$held, set$natural)),
-             quantiles, set$control, as.integer(threads))
+  set$t_quantile <- stats::qt(0.5 + set$level / 2, df)
+  set$f_quantile <- stats::qf(CONSTANT_LEVEL, max(1, length(set$terms) - sum(set$held) - 1), df)
+  columns <- list(temp_c = d$temp_c, time_min = d$time_min, hardness = d$hardness,
+                  weights = d$weights, specimen = d$specimen, order = d$order)
+  r <- .Call(C_sa_call_batch, columns, list(first = first, size = size), set,
+             as.integer(threads))
   if (is.null(r)) rlang::interrupt()
   r
 }
@@ -191,7 +178,7 @@ new_fits <- function(r, keys, set, columns) {
   df <- group_count(r, "used") - group_count(r, "estimated")
   df[by] <- (group_count(r, "treatments") - group_count(r, "estimated"))[by]
   with_limits <- which(.colSums(r$state > 1L, nrow(r$state), ncol(r$state)) > 0 &
-                         group_count(r, "status") < length(GROUP_FITTED))
+                         group_count(r, "status") < register()$fitted_statuses)
   structure(
     list(keys = keys, par = r$par, cov = r$cov, state = r$state, counts = r$counts, sums = r$sums,
          df_interval = df, with_limits = with_limits,
@@ -201,11 +188,13 @@ new_fits <- function(r, keys, set, columns) {
 }
 
 # One row of the matrices of counts and sums. The rows carry no names, which would be a copy.
-group_count <- function(x, name) x$counts[match(name, GROUP_COUNTS), ]
+group_count <- function(x, name) x$counts[match(name, register()$group_counts), ]
 
-group_sum <- function(x, name) x$sums[match(name, GROUP_SUMS), ]
+group_sum <- function(x, name) x$sums[match(name, register()$group_sums), ]
 
-group_status <- function(x) GROUP_STATUS[group_count(x, "status") + 1L]
+group_statuses <- function() register()$group_statuses
+
+group_status <- function(x) group_statuses()[group_count(x, "status") + 1L]
 
 # Name of groups for messages: their keys, joined.
 group_labels <- function(x, which = seq_len(nrow(x$keys))) {
@@ -221,11 +210,11 @@ warn_fits <- function(x) {
   status <- group_status(x)
   odd <- status != "ok"
   if (!any(odd)) return(invisible(x))
-  kinds <- intersect(GROUP_STATUS, unique(status[odd]))
+  kinds <- intersect(group_statuses(), unique(status[odd]))
   lines <- vapply(kinds, function(kind) status_line(x, which(status == kind), kind), "")
   warn("fit", paste0(sum(odd), " of ", length(status), " groups have no complete answer:\n",
                      paste(lines, collapse = "\n")), n = sum(odd),
-       status = table(factor(status, GROUP_STATUS)))
+       status = table(factor(status, group_statuses())))
 }
 
 status_line <- function(x, which, kind, most = 3L) {

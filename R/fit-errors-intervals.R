@@ -17,7 +17,7 @@ error_interval <- function(fit, gradient, level = fit$level, extra = NULL) {
     return(list(se = se, lower = -half, upper = half))
   }
   q <- mixture_quantiles(fit$errors, gradient, c(0.5 - level / 2, 0.5 + level / 2, CENTRAL), extra)
-  open <- rowSums(gradient[, fit$states %in% PARAMETER_STATES[5:7], drop = FALSE] != 0) > 0L
+  open <- rowSums(gradient[, is_undetermined(fit$states), drop = FALSE] != 0) > 0L
   q[open, ] <- NA_real_
   list(se = (q[, 4L] - q[, 3L]) / 2, lower = q[, 1L], upper = q[, 2L])
 }

@@ -264,7 +264,7 @@ components_profile <- function(fit, errors, level, ends = NULL) {
              list(set$kind, set$lower, set$upper, set$natural, set$held), fit$readings$ref_k,
              unname(fit$par), errors$form, errors$errors,
              list(errors$m$g, errors$m$mode, errors$loading), rise)
-  list(states = PARAMETER_STATES[r[[1L]] + 1L],
+  list(states = parameter_states(r[[1L]]),
        limits = matrix(r[[2L]], p, 2L, byrow = TRUE,
                        dimnames = list(names(fit$par), c("lower", "upper"))))
 }

@@ -80,10 +80,13 @@ fit_least_squares <- function(fn, start, lower = -Inf, upper = Inf, jac = NULL, 
     abort("too_few", paste0("there are ", n, " residuals for ", p, " parameters"), arg = "start",
           remedy = "Give more data, or a model with fewer parameters.")
   }
-  r <- .Call(C_sa_call_least_squares, problem$residuals, problem$jacobian, start, lower, upper,
-             if (!is.null(problem$weights)) sqrt(problem$weights), integer(p),
-             control_vector(control, loss), as.double(n))
-  r$huber <- control_vector(control, loss)[5L]
+  settings <- control_vector(control, loss)
+  r <- .Call(C_sa_call_least_squares,
+             list(residuals = problem$residuals, jacobian = problem$jacobian, start = start,
+                  lower = lower, upper = upper,
+                  root_weight = if (!is.null(problem$weights)) sqrt(problem$weights),
+                  size = as.double(n)), settings)
+  r$huber <- settings[["huber"]]
   least_squares_fit(r, problem, call, loss)
 }
 

@@ -36,7 +36,7 @@ estimate_table <- function(x, level = 0.95) {
 }
 
 # Parameters that the data bound from one side at most.
-is_open <- function(x) x$states %in% PARAMETER_STATES[5:7]
+is_open <- function(x) is_undetermined(x$states)
 
 format_by_limits <- function(x, se) {
   ifelse(is.finite(x) & !is.na(se), format_by_error(x, se), format_quantity(x))

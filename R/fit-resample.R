@@ -65,7 +65,7 @@ refit_each <- function(fit, draw, n_resamples) {
   estimates <- matrix(NA_real_, n_resamples, length(start))
   for (k in seq_len(n_resamples)) {
     r <- run_softening(draw(), fit$settings$set, control, start)
-    if ((r$counts[["end"]] + 1L) %in% LSQ_CONVERGED) estimates[k, ] <- r$par
+    if (has_converged(r$counts[["end"]])) estimates[k, ] <- r$par
   }
   estimates
 }
@@ -76,7 +76,7 @@ refit_many <- function(fit, type, draw, n_resamples) {
   set <- list(kind = given$kind, terms = given$terms, se = "model", automatic = FALSE,
               level = fit$level,
               ref_k = fit$readings$ref_k, start = unname(fit$par), held = given$held != 0L,
-              lower = given$lower, upper = given$upper, natural = given$natural, use_start = TRUE,
+              lower = given$lower, upper = given$upper, natural = given$natural != 0L, use_start = TRUE,
               infer = FALSE, control = control_vector(fit$settings$control, fit$loss))
   estimates <- matrix(NA_real_, n_resamples, length(fit$par))
   block <- max(1L, min(n_resamples, floor(5e5 / fit$readings$n)))
@@ -85,7 +85,7 @@ refit_many <- function(fit, type, draw, n_resamples) {
     r <- run_batch(if (type == "parametric" && is.null(fit$errors)) parametric_block(fit, length(part)) else {
       resample_block(draw, length(part))
     }, set, 1L)
-    good <- (group_count(r, "end") + 1L) %in% LSQ_CONVERGED
+    good <- has_converged(group_count(r, "end"))
     estimates[part[good], ] <- t(r$par[, good, drop = FALSE])
   }
   estimates

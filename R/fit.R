@@ -185,7 +185,7 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
   full <- switch(se, model = variance * r$model,
                  steps = (if (df_steps > 0L) r$sums[["between"]] / df_steps else NA_real_) * r$model,
                  components = , cluster = if (df_steps > 0L) r$cluster else r$cluster * NA_real_)
-  states <- PARAMETER_STATES[r$state + 1L]
+  states <- parameter_states(r$state)
   names(states) <- terms
   fixed_by_data <- r$state == 0L
   vcov <- full

@@ -52,7 +52,7 @@ identifiability <- function(fit, level = 0.95, temp_c = NULL, time_min = NULL, .
   limits <- t(r$limit)
   if (!is.null(fit$errors)) limits <- profile_limits(fit, terms, level)
   candidates <- candidate_readings(fit, temp_c, time_min)
-  states <- stats::setNames(PARAMETER_STATES[r$state + 1L], terms)
+  states <- stats::setNames(parameter_states(r$state), terms)
   asked <- !states %in% c("determined", "held")
   out <- data.frame(term = terms, estimate = unname(fit$coefficients), state = unname(states),
                     conf.low = unname(limits[, 1L]), conf.high = unname(limits[, 2L]), reason = "",

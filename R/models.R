@@ -1,6 +1,7 @@
 # The register of softening models, asked of the compiled code once: names and order of models,
 # what each parameter is (its role, process, bounds), and the words and units that go with it. No
-# other file lists models or their parameters. See src/parts.h.
+# other file lists models or their parameters. See src/parts.h. With it come the names of what C
+# counts: states of parameters, ends of the iteration, statuses of groups.
 
 MODELS <- new.env(parent = emptyenv())
 
@@ -32,8 +33,8 @@ is_plain_model <- function(model) register()$models$plain[[match(model, model_na
 # Number for C and parameters in order. Several exponents carry their temperature in the name.
 model_setup <- function(model, strain = FALSE, growth = NULL, exponents = NULL) {
   x <- .Call(C_sa_call_model, model,
-             as.integer(c(strain, if (is.null(growth)) 0L else growth,
-                          max(length(exponents), 1L))))
+             list(strain = strain, growth = as.integer(growth %or% 0L),
+                  exponents = max(length(exponents), 1L)))
   if (length(exponents)) x$terms[x$terms == "n"] <- exponents
   x
 }
@@ -41,6 +42,15 @@ model_setup <- function(model, strain = FALSE, growth = NULL, exponents = NULL) 
 model_code <- function(model) model_setup(model)$kind
 
 most_exponents <- function() register()$most_exponents
+
+# Names of states of parameters and of ends of the iteration, which C numbers from 0.
+parameter_states <- function(state) register()$states[state + 1L]
+
+is_undetermined <- function(states) states %in% register()$states[5:7]
+
+end_words <- function(end) register()$ends[end + 1L]
+
+has_converged <- function(end) end >= 0L & end < register()$converged_ends
 
 # The parameter whose row a term shares: n for each n_<temperature>.
 base_term <- function(terms) {

@@ -23,7 +23,7 @@ rates_by_temperature <- function(fit) {
     one$ref_k <- temp_k
     r <- run_softening(one, set, control_vector(NULL, "squares"), start, held,
                        clusters = fit$se != "model")
-    determined <- r$state[j] == 0L && (r$counts[["end"]] + 1L) %in% LSQ_CONVERGED
+    determined <- r$state[j] == 0L && has_converged(r$counts[["end"]])
     variance <- if (fit$se == "model") fit$sigma^2 else fit$between / fit$df_interval
     data.frame(temp_c = temp_k - ZERO_CELSIUS, ln_k = if (determined) r$par[j] else NA_real_,
                std.error = if (determined) sqrt(variance * r$model[j, j]) else NA_real_)

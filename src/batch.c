@@ -21,6 +21,42 @@
 #define POLL_UNITS 20000 /* rows times evaluations between two polls, about a millisecond */
 #define CHUNK 16
 
+const char *const sa_group_statuses[SA_GROUP_STATUSES] = {
+    [SA_GROUP_OK] = "ok",
+    [SA_GROUP_OPEN] = "open",
+    [SA_GROUP_ONE_TEMPERATURE] = "one temperature",
+    [SA_GROUP_NO_SOFTENING] = "no softening",
+    [SA_GROUP_LIMIT] = "not converged",
+    [SA_GROUP_TOO_FEW] = "too few",
+    [SA_GROUP_NO_ANNEAL] = "no anneal",
+    [SA_GROUP_BAD_VALUE] = "bad value",
+    [SA_GROUP_OUTSIDE] = "outside table",
+    [SA_GROUP_FAILED] = "failed"};
+
+const char *const sa_error_kinds[SA_ERROR_KINDS] = {[SA_ERRORS_MODEL] = "model",
+                                                    [SA_ERRORS_STEPS] = "steps",
+                                                    [SA_ERRORS_CLUSTER] = "cluster"};
+
+const char *const sa_batch_sums[SA_BATCH_SUMS] = {[SA_SUM_MISFIT] = "misfit",
+                                                  [SA_SUM_PURE_ERROR] = "pure_error",
+                                                  [SA_SUM_BETWEEN] = "between",
+                                                  [SA_SUM_REF_K] = "ref_k",
+                                                  [SA_SUM_COLD_K] = "cold_k",
+                                                  [SA_SUM_HOT_K] = "hot_k",
+                                                  [SA_SUM_LONGEST_MIN] = "longest_min"};
+
+const char *const sa_batch_counts[SA_BATCH_COUNTS] = {[SA_COUNT_STATUS] = "status",
+                                                      [SA_COUNT_USED] = "used",
+                                                      [SA_COUNT_MISSING] = "missing",
+                                                      [SA_COUNT_CONDITIONS] = "conditions",
+                                                      [SA_COUNT_TREATMENTS] = "treatments",
+                                                      [SA_COUNT_ESTIMATED] = "estimated",
+                                                      [SA_COUNT_ITERATIONS] = "iterations",
+                                                      [SA_COUNT_EVALUATIONS] = "evaluations",
+                                                      [SA_COUNT_END] = "end",
+                                                      [SA_COUNT_ROW] = "row",
+                                                      [SA_COUNT_BY_TREATMENT] = "by_treatment"};
+
 /* What the threads of one call share. */
 typedef struct {
     const sa_batch_columns *col;
@@ -280,10 +316,10 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
     count[SA_COUNT_CONDITIONS] = (int)m;
     count[SA_COUNT_TREATMENTS] = (int)g.rep.n_cluster;
     count[SA_COUNT_ESTIMATED] = g.estimated;
-    sums[3] = g.ref_k;
-    sums[4] = g.cold;
-    sums[5] = g.hot;
-    sums[6] = g.last;
+    sums[SA_SUM_REF_K] = g.ref_k;
+    sums[SA_SUM_COLD_K] = g.cold;
+    sums[SA_SUM_HOT_K] = g.hot;
+    sums[SA_SUM_LONGEST_MIN] = g.last;
     if (m < (size_t)g.estimated)
         return SA_GROUP_TOO_FEW;
     for (size_t j = 0; j < p; j++) /* a bound of the user against one that the readings set */
@@ -304,11 +340,11 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
             return SA_GROUP_FAILED;
         status = sa_batch_classify(&g, set, state, one);
         pack(&g, set->errors, count[SA_COUNT_BY_TREATMENT], p, o->cov + i * half);
-        sums[2] = g.cov.between;
+        sums[SA_SUM_BETWEEN] = g.cov.between;
     }
     memcpy(o->par + i * p, g.par, p * sizeof(double));
-    sums[0] = g.res.objective;
-    sums[1] = g.rep.pure_error;
+    sums[SA_SUM_MISFIT] = g.res.objective;
+    sums[SA_SUM_PURE_ERROR] = g.rep.pure_error;
     count[SA_COUNT_ITERATIONS] = g.res.iterations;
     count[SA_COUNT_EVALUATIONS] = g.res.evaluations;
     count[SA_COUNT_END] = (int)g.res.end;
@@ -348,7 +384,8 @@ sa_status sa_batch_fit(const sa_batch_columns *columns, const int *first, const 
             w.each = 100 + (size_t)size[i];
             if (is_stopped(&b) || look_up(&w))
                 continue;
-            out->counts[(size_t)i * SA_BATCH_COUNTS] = (int)fit_group(&b, (size_t)i, &r, &ctl);
+            out->counts[(size_t)i * SA_BATCH_COUNTS + SA_COUNT_STATUS] =
+                (int)fit_group(&b, (size_t)i, &r, &ctl);
         }
     }
     return is_stopped(&b) ? SA_INTERRUPTED : SA_OK;

@@ -4,8 +4,7 @@
 
 #include "softening.h"
 
-/* What became of a group. Twin: GROUP_STATUS in R/fit-each.R. The first SA_GROUP_FITTED
- * have estimates, the others have none. */
+/* What became of a group; those before SA_GROUP_TOO_FEW have estimates, the others have none. */
 typedef enum {
     SA_GROUP_OK = 0,
     SA_GROUP_OPEN,           /* some parameter is not fixed by the data */
@@ -16,12 +15,13 @@ typedef enum {
     SA_GROUP_NO_ANNEAL,      /* no reading after time zero */
     SA_GROUP_BAD_VALUE,      /* a reading that cannot be */
     SA_GROUP_OUTSIDE,        /* a reading outside the conversion table */
-    SA_GROUP_FAILED          /* the model cannot be evaluated within its bounds */
+    SA_GROUP_FAILED,         /* the model cannot be evaluated within its bounds */
+    SA_GROUP_STATUSES
 } sa_group_status;
 
 /* How standard errors are formed: from the scatter of readings, from that of heat treatments,
- * or by the cluster estimate over heat treatments. Twin: SE_KINDS in R/fit-each.R. */
-typedef enum { SA_ERRORS_MODEL = 0, SA_ERRORS_STEPS, SA_ERRORS_CLUSTER } sa_batch_errors;
+ * or by the cluster estimate over heat treatments. */
+typedef enum { SA_ERRORS_MODEL = 0, SA_ERRORS_STEPS, SA_ERRORS_CLUSTER, SA_ERROR_KINDS } sa_batch_errors;
 
 /* Columns in bench units: deg C, min, hardness. Not a number: missing; hardness -Inf: no
  * conversion. A missing temperature is no defect at time zero. */
@@ -54,17 +54,25 @@ typedef struct {
     double *cov;        /* lower triangle of the covariance, p (p + 1) / 2 */
     double *limit;      /* 2 p, see sa_softening_states() */
     int *state;         /* p */
-    double *sums;       /* SA_BATCH_SUMS: misfit, pure error, between, reference K,
-                         * coldest and hottest anneal K, longest time min */
+    double *sums;       /* SA_BATCH_SUMS: see below */
     int *counts;        /* SA_BATCH_COUNTS: see below */
 } sa_batch_results;
 
-#define SA_BATCH_SUMS 7
+enum {
+    SA_SUM_MISFIT = 0, SA_SUM_PURE_ERROR, SA_SUM_BETWEEN, SA_SUM_REF_K, /* reference, coldest and */
+    SA_SUM_COLD_K, SA_SUM_HOT_K, SA_SUM_LONGEST_MIN, SA_BATCH_SUMS /* hottest anneal, longest */
+};
 enum {
     SA_COUNT_STATUS = 0, SA_COUNT_USED, SA_COUNT_MISSING, SA_COUNT_CONDITIONS,
     SA_COUNT_TREATMENTS, SA_COUNT_ESTIMATED, SA_COUNT_ITERATIONS, SA_COUNT_EVALUATIONS,
     SA_COUNT_END, SA_COUNT_ROW, SA_COUNT_BY_TREATMENT, SA_BATCH_COUNTS
 };
+
+/* The names of all these for R, in their order. */
+extern const char *const sa_group_statuses[SA_GROUP_STATUSES];
+extern const char *const sa_error_kinds[SA_ERROR_KINDS];
+extern const char *const sa_batch_sums[SA_BATCH_SUMS];
+extern const char *const sa_batch_counts[SA_BATCH_COUNTS];
 
 /* Bytes of work space of one thread for groups of at most `largest` rows; 0 on overflow. */
 size_t sa_batch_work(size_t largest);

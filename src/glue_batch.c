@@ -30,55 +30,64 @@ static const int *optional_order(SEXP x, R_xlen_t n, const char *what)
     return x == R_NilValue ? NULL : glue_places(x, n, 1, n, what);
 }
 
-static SEXP matrix_of(SEXP list, int slot, SEXPTYPE type, size_t rows, size_t cols)
+/* Sets up the fit of all groups; `settings` as in sa_call_batch(). */
+static sa_batch_settings read_settings(SEXP settings)
 {
-    SET_VECTOR_ELT(list, slot, Rf_allocMatrix(type, (int)rows, (int)cols));
-    return VECTOR_ELT(list, slot);
+    const sa_model_kind kind = glue_model(glue_field(settings, "kind"));
+    const R_xlen_t p = (R_xlen_t)sa_model_parameters(kind).n_par;
+    const R_xlen_t quantiles = Rf_xlength(glue_field(settings, "t_quantile"));
+    SEXP se = glue_field(settings, "se");
+    if (TYPEOF(se) != STRSXP || Rf_xlength(se) != 1)
+        Rf_error("internal error: 'se' must be text");
+    int errors = 0;
+    while (errors < SA_ERROR_KINDS && strcmp(sa_error_kinds[errors], CHAR(STRING_ELT(se, 0))) != 0)
+        errors++;
+    if (errors == SA_ERROR_KINDS)
+        Rf_error("internal error: 'se' is out of range");
+    sa_batch_settings set = {.kind = kind,
+                             .ref_k = glue_field_double(settings, "ref_k"),
+                             .start = glue_field_doubles(settings, "start", p),
+                             .held = glue_flags(settings, "held", p),
+                             .lower = glue_field_doubles(settings, "lower", p),
+                             .upper = glue_field_doubles(settings, "upper", p),
+                             .natural = glue_flags(settings, "natural", 2 * p),
+                             .errors = (sa_batch_errors)errors,
+                             .automatic = glue_field_true(settings, "automatic"),
+                             .use_start = glue_field_true(settings, "use_start"),
+                             .infer = glue_field_true(settings, "infer"),
+                             .t_quantile = glue_field_doubles(settings, "t_quantile", quantiles),
+                             .f_quantile = glue_field_doubles(settings, "f_quantile", quantiles),
+                             .quantiles = (size_t)quantiles,
+                             .control = glue_control(glue_field(settings, "control"))};
+    set.control.creep = 1e-6;
+    return set;
 }
 
-/* columns: temp_c, time, hardness, weight, specimen, order (the last three may be NULL);
- * numbers: reference temperature in K, then start, lower and upper; flags: errors, automatic,
- * use_start, infer, then held and natural. Matrices have one column a group. */
-SEXP sa_call_batch(SEXP columns, SEXP first, SEXP size, SEXP model, SEXP numbers, SEXP flags,
-                   SEXP quantiles, SEXP control, SEXP threads)
+/* columns: temp_c, time_min, hardness, weights, specimen, order (the last three may be NULL).
+ * groups: first (places in `order`, from 0), size. settings: kind, ref_k, start, held, lower, upper,
+ * natural, se, automatic, use_start, infer, t_quantile, f_quantile, control. Matrices have one
+ * column a group. */
+SEXP sa_call_batch(SEXP columns, SEXP groups, SEXP settings, SEXP threads)
 {
     const char *fields[] = {"par", "state", "sums", "counts", "cov", "limit", ""};
-    const sa_model_kind kind = glue_model(model);
-    const size_t p = sa_model_parameters(kind).n_par, half = p * (p + 1) / 2;
-    const R_xlen_t rp = (R_xlen_t)p, rn = Rf_xlength(glue_part(columns, 0));
-    const R_xlen_t rg = Rf_xlength(first);
-    const size_t groups = (size_t)rg;
-    const int *f = glue_integers(first, rg, "first"), *s = glue_integers(size, rg, "size");
-    const int *flag = glue_integers(flags, 4 + 3 * rp, "flags");
-    const double *number = glue_doubles(numbers, 1 + 3 * rp, "numbers");
-    const R_xlen_t rq = Rf_xlength(glue_part(quantiles, 0));
+    const sa_batch_settings set = read_settings(settings);
+    const size_t p = sa_model_parameters(set.kind).n_par, half = p * (p + 1) / 2;
+    const R_xlen_t rn = Rf_xlength(glue_field(columns, "temp_c"));
+    const R_xlen_t rg = Rf_xlength(glue_field(groups, "first"));
+    const size_t count = (size_t)rg;
+    const int *f = glue_integers(glue_field(groups, "first"), rg, "first");
+    const int *s = glue_integers(glue_field(groups, "size"), rg, "size");
     int n_threads = glue_integer(threads, "threads");
-    sa_batch_columns col = {glue_doubles(glue_part(columns, 0), rn, "temp_c"),
-                            glue_doubles(glue_part(columns, 1), rn, "time"),
-                            glue_doubles(glue_part(columns, 2), rn, "hardness"),
-                            optional_doubles(glue_part(columns, 3), rn, "weight"),
-                            glue_part(columns, 4) == R_NilValue
-                                ? NULL
-                                : glue_integers(glue_part(columns, 4), rn, "specimen"),
-                            optional_order(glue_part(columns, 5), rn, "order")};
-    sa_batch_settings set = {.kind = kind,
-                             .ref_k = number[0],
-                             .start = number + 1,
-                             .held = flag + 4,
-                             .lower = number + 1 + p,
-                             .upper = number + 1 + 2 * p,
-                             .natural = flag + 4 + p,
-                             .errors = (sa_batch_errors)flag[0],
-                             .automatic = flag[1],
-                             .use_start = flag[2],
-                             .infer = flag[3],
-                             .t_quantile = glue_doubles(glue_part(quantiles, 0), rq, "t"),
-                             .f_quantile = glue_doubles(glue_part(quantiles, 1), rq, "f"),
-                             .quantiles = (size_t)rq,
-                             .control = glue_control(control)};
-    set.control.creep = 1e-6;
+    SEXP specimen = glue_field(columns, "specimen");
+    const sa_batch_columns col = {glue_field_doubles(columns, "temp_c", rn),
+                                  glue_field_doubles(columns, "time_min", rn),
+                                  glue_field_doubles(columns, "hardness", rn),
+                                  glue_field_optional(columns, "weights", rn),
+                                  specimen == R_NilValue ? NULL
+                                                         : glue_integers(specimen, rn, "specimen"),
+                                  optional_order(glue_field(columns, "order"), rn, "order")};
     size_t largest = 0;
-    for (size_t g = 0; g < groups; g++) {
+    for (size_t g = 0; g < count; g++) {
         if (f[g] < 0 || s[g] < 0 || (R_xlen_t)f[g] + s[g] > rn)
             Rf_error("internal error: group %d lies outside the rows", (int)g + 1);
         if ((size_t)s[g] > largest)
@@ -86,22 +95,22 @@ SEXP sa_call_batch(SEXP columns, SEXP first, SEXP size, SEXP model, SEXP numbers
     }
     if (n_threads < 1)
         n_threads = 1;
-    if ((size_t)n_threads > groups && groups > 0)
-        n_threads = (int)groups;
+    if ((size_t)n_threads > count && count > 0)
+        n_threads = (int)count;
     const size_t bytes = sa_batch_work(largest);
     if (bytes == 0)
         Rf_error("internal error: group too large");
     char *work = R_alloc((size_t)n_threads * (bytes / sizeof(double)), sizeof(double));
 
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, fields));
-    const size_t inferred = set.infer ? groups : 0;
-    sa_batch_results r = {.par = REAL(matrix_of(out, 0, REALSXP, p, groups)),
-                          .state = INTEGER(matrix_of(out, 1, INTSXP, p, groups)),
-                          .sums = REAL(matrix_of(out, 2, REALSXP, SA_BATCH_SUMS, groups)),
-                          .counts = INTEGER(matrix_of(out, 3, INTSXP, SA_BATCH_COUNTS, groups)),
-                          .cov = REAL(matrix_of(out, 4, REALSXP, half, inferred)),
-                          .limit = REAL(matrix_of(out, 5, REALSXP, 2 * p, inferred))};
-    sa_status status = sa_batch_fit(&col, f, s, groups, largest, &set, n_threads,
+    const size_t inferred = set.infer ? count : 0;
+    sa_batch_results r = {.par = glue_put_matrix(out, "par", p, count),
+                          .state = glue_put_table(out, "state", p, count),
+                          .sums = glue_put_matrix(out, "sums", SA_BATCH_SUMS, count),
+                          .counts = glue_put_table(out, "counts", SA_BATCH_COUNTS, count),
+                          .cov = glue_put_matrix(out, "cov", half, inferred),
+                          .limit = glue_put_matrix(out, "limit", 2 * p, inferred)};
+    sa_status status = sa_batch_fit(&col, f, s, count, largest, &set, n_threads,
                                     n_threads > 1 ? poll_by_catch : glue_poll, NULL, work, &r);
     UNPROTECT(1);
     if (status == SA_INTERRUPTED)

@@ -9,14 +9,15 @@
 
 sa_lsq_control glue_control(SEXP control)
 {
-    const double *x = glue_doubles(control, 6, "control");
+    const double *x = glue_doubles(control, -1, "control");
     sa_lsq_control c = sa_lsq_defaults();
-    c.ftol = x[0];
-    c.xtol = x[1];
-    c.gtol = x[2];
-    c.first_radius = x[3];
-    c.huber = x[4];
-    c.max_iterations = (int)glue_whole(x[5], 0.0, 2147483647.0, "max_iterations");
+    c.ftol = x[glue_place(control, "ftol")];
+    c.xtol = x[glue_place(control, "xtol")];
+    c.gtol = x[glue_place(control, "gtol")];
+    c.first_radius = x[glue_place(control, "initial_radius")];
+    c.huber = x[glue_place(control, "huber")];
+    c.max_iterations =
+        (int)glue_whole(x[glue_place(control, "max_iterations")], 0.0, 2147483647.0, "max_iterations");
     return c;
 }
 
@@ -99,13 +100,15 @@ static int bridge_residuals(const double *par, double *resid, double *jac, void 
     return evaluate_closure(b, b->jac_call, par, jac, b->n * b->p);
 }
 
-SEXP sa_call_least_squares(SEXP resid_fun, SEXP jac_fun, SEXP start, SEXP lower, SEXP upper,
-                           SEXP root_weight, SEXP held, SEXP control, SEXP size)
+/* problem: residuals and jacobian (functions, the second may be NULL), start, lower, upper,
+ * root_weight (may be NULL), size (number of residuals). */
+SEXP sa_call_least_squares(SEXP problem, SEXP control)
 {
+    SEXP start = glue_field(problem, "start"), jac_fun = glue_field(problem, "jacobian");
     const char *fields[] = {"par",         "resid",     "jac",    "at_bound", "cov",
                             "singular",    "loading",   "rank",   "end",      "iterations",
                             "evaluations", "objective", "cosine", "scale",    ""};
-    size_t n = (size_t)glue_whole(glue_double(size, "size"), 0.0, 2147483647.0, "size"),
+    size_t n = (size_t)glue_whole(glue_field_double(problem, "size"), 0.0, 2147483647.0, "size"),
            p = (size_t)Rf_xlength(start);
     R_xlen_t rp = (R_xlen_t)p, rn = (R_xlen_t)n;
     glue_doubles(start, -1, "start");
@@ -114,14 +117,12 @@ SEXP sa_call_least_squares(SEXP resid_fun, SEXP jac_fun, SEXP start, SEXP lower,
         Rf_error("internal error: problem too large");
 
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, fields));
-    SET_VECTOR_ELT(out, 0, Rf_duplicate(start));
-    SET_VECTOR_ELT(out, 1, Rf_allocVector(REALSXP, rn));
-    SET_VECTOR_ELT(out, 2, Rf_allocMatrix(REALSXP, (int)n, (int)p));
-    SET_VECTOR_ELT(out, 3, Rf_allocVector(INTSXP, rp));
-    SET_VECTOR_ELT(out, 4, Rf_allocMatrix(REALSXP, (int)p, (int)p));
-    SET_VECTOR_ELT(out, 5, Rf_allocVector(REALSXP, rp));
-    SET_VECTOR_ELT(out, 6, Rf_allocVector(REALSXP, rp));
-    SEXP call = PROTECT(Rf_lang1(resid_fun));
+    double *par = REAL(glue_put(out, "par", Rf_duplicate(start)));
+    double *resid = glue_put_doubles(out, "resid", n), *jac = glue_put_matrix(out, "jac", n, p);
+    int *at_bound = glue_put_integers(out, "at_bound", p);
+    double *cov = glue_put_matrix(out, "cov", p, p), *singular = glue_put_doubles(out, "singular", p);
+    double *loading = glue_put_doubles(out, "loading", p);
+    SEXP call = PROTECT(Rf_lang1(glue_field(problem, "residuals")));
     SEXP jcall = PROTECT(jac_fun == R_NilValue ? R_NilValue : Rf_lang1(jac_fun));
     SEXP names = PROTECT(Rf_getAttrib(start, R_NamesSymbol));
 
@@ -130,22 +131,17 @@ SEXP sa_call_least_squares(SEXP resid_fun, SEXP jac_fun, SEXP start, SEXP lower,
                 names,
                 n,
                 p,
-                glue_doubles(lower, rp, "lower"),
-                glue_doubles(upper, rp, "upper"),
+                glue_field_doubles(problem, "lower", rp),
+                glue_field_doubles(problem, "upper", rp),
                 NULL,
                 NULL};
     b.shifted = (double *)R_alloc(p, sizeof(double));
     b.side = (double *)R_alloc(2 * n + 1, sizeof(double));
     double *work = (double *)R_alloc(need, sizeof(double));
-    sa_lsq_problem pb = {
-        n, p, b.lower, b.upper, NULL, glue_integers(held, rp, "held"), bridge_residuals, &b};
-    if (root_weight != R_NilValue)
-        pb.root_weight = glue_doubles(root_weight, rn, "root_weight");
+    const double *root_weight = glue_field_optional(problem, "root_weight", rn);
+    sa_lsq_problem pb = {n, p, b.lower, b.upper, root_weight, NULL, bridge_residuals, &b};
     sa_lsq_control ctl = glue_control(control);
     sa_lsq_result res;
-    double *par = REAL(VECTOR_ELT(out, 0)), *jac = REAL(VECTOR_ELT(out, 2));
-    double *resid = REAL(VECTOR_ELT(out, 1));
-    int *at_bound = INTEGER(VECTOR_ELT(out, 3));
     memset(jac, 0, n * p * sizeof(double));
     memset(resid, 0, n * sizeof(double));
     memset(at_bound, 0, p * sizeof(int));
@@ -153,16 +149,15 @@ SEXP sa_call_least_squares(SEXP resid_fun, SEXP jac_fun, SEXP start, SEXP lower,
 
     int *skip = (int *)R_alloc(p, sizeof(int));
     for (size_t j = 0; j < p; j++)
-        skip[j] = pb.held[j] || at_bound[j];
-    size_t rank = sa_covariance(jac, n, p, skip, 1e-11, REAL(VECTOR_ELT(out, 4)), NULL,
-                                REAL(VECTOR_ELT(out, 5)), REAL(VECTOR_ELT(out, 6)), work);
-    SET_VECTOR_ELT(out, 7, Rf_ScalarInteger((int)rank));
-    SET_VECTOR_ELT(out, 8, Rf_ScalarInteger((int)res.end));
-    SET_VECTOR_ELT(out, 9, Rf_ScalarInteger(res.iterations));
-    SET_VECTOR_ELT(out, 10, Rf_ScalarInteger(res.evaluations));
-    SET_VECTOR_ELT(out, 11, Rf_ScalarReal(res.objective));
-    SET_VECTOR_ELT(out, 12, Rf_ScalarReal(res.cosine));
-    SET_VECTOR_ELT(out, 13, Rf_ScalarReal(res.scale));
+        skip[j] = at_bound[j] != 0;
+    size_t rank = sa_covariance(jac, n, p, skip, 1e-11, cov, NULL, singular, loading, work);
+    glue_put(out, "rank", Rf_ScalarInteger((int)rank));
+    glue_put(out, "end", Rf_ScalarInteger((int)res.end));
+    glue_put(out, "iterations", Rf_ScalarInteger(res.iterations));
+    glue_put(out, "evaluations", Rf_ScalarInteger(res.evaluations));
+    glue_put(out, "objective", Rf_ScalarReal(res.objective));
+    glue_put(out, "cosine", Rf_ScalarReal(res.cosine));
+    glue_put(out, "scale", Rf_ScalarReal(res.scale));
     UNPROTECT(4);
     return out;
 }

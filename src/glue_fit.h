@@ -9,10 +9,8 @@
 #include "least_squares.h"
 #include "model.h"
 
-SEXP sa_call_least_squares(SEXP resid_fun, SEXP jac_fun, SEXP start, SEXP lower, SEXP upper,
-                           SEXP root_weight, SEXP held, SEXP control, SEXP size);
-SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP lower, SEXP upper,
-                       SEXP natural, SEXP held, SEXP control, SEXP inference);
+SEXP sa_call_least_squares(SEXP problem, SEXP control);
+SEXP sa_call_softening(SEXP readings, SEXP model, SEXP options, SEXP control);
 SEXP sa_call_gradient_se(SEXP gradient, SEXP cov);
 SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP place, SEXP par);
 SEXP sa_call_time_to(SEXP model, SEXP place, SEXP target, SEXP kind, SEXP par);
@@ -25,11 +23,11 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
 /* For each temperature the number of the nearest level, from 0. */
 int *glue_exponents(SEXP levels, const double *temp_k, size_t n, sa_model_kind kind);
 
-/* Solver settings from a double vector: ftol xtol gtol first_radius huber max_iterations. */
+/* Solver settings from a named double vector: ftol, xtol, gtol, initial_radius, huber, max_iterations. */
 sa_lsq_control glue_control(SEXP control);
 
 #define GLUE_FIT_CALLS                                                                             \
-    CALLDEF(sa_call_least_squares, 9), CALLDEF(sa_call_softening, 10),                              \
+    CALLDEF(sa_call_least_squares, 2), CALLDEF(sa_call_softening, 4),                          \
         CALLDEF(sa_call_gradient_se, 2), CALLDEF(sa_call_hardness, 4),                         \
         CALLDEF(sa_call_time_to, 5),                                                           \
         CALLDEF(sa_call_history_check, 1), CALLDEF(sa_call_reduced_time, 6),                   \

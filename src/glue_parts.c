@@ -1,5 +1,6 @@
 /* The register of model parts for R: SEXP in, SEXP out. */
 #include "glue_parts.h"
+#include "batch.h"
 #include <string.h>
 
 static const char *const ROLES[SA_ROLES] = {"level",    "amplitude", "rate",  "energy",
@@ -15,10 +16,9 @@ sa_model_kind glue_model(SEXP model)
     return (sa_model_kind)kind;
 }
 
-static SEXP column(SEXP table, int slot, SEXPTYPE type, int n)
+static SEXP column(SEXP table, const char *name, SEXPTYPE type, int n)
 {
-    SET_VECTOR_ELT(table, slot, Rf_allocVector(type, n));
-    return VECTOR_ELT(table, slot);
+    return glue_put(table, name, Rf_allocVector(type, n));
 }
 
 /* One list a table, of columns as they stand in parts.c. */
@@ -27,25 +27,24 @@ static SEXP all_terms(void)
     const char *names[] = {"name", "role", "process", "natural", "rule",
                            "low",  "high", "start",   ""};
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, names));
-    SEXP text[3], name = column(out, 0, STRSXP, SA_TERMS);
-    text[0] = column(out, 1, STRSXP, SA_TERMS);
-    text[1] = column(out, 2, STRSXP, SA_TERMS);
-    text[2] = column(out, 4, STRSXP, SA_TERMS);
-    int *natural = LOGICAL(column(out, 3, LGLSXP, SA_TERMS));
-    double *number[3];
-    for (int k = 0; k < 3; k++)
-        number[k] = REAL(column(out, 5 + k, REALSXP, SA_TERMS));
+    SEXP name = column(out, "name", STRSXP, SA_TERMS), role = column(out, "role", STRSXP, SA_TERMS);
+    SEXP process = column(out, "process", STRSXP, SA_TERMS);
+    SEXP rule = column(out, "rule", STRSXP, SA_TERMS);
+    int *natural = LOGICAL(column(out, "natural", LGLSXP, SA_TERMS));
+    double *low = REAL(column(out, "low", REALSXP, SA_TERMS));
+    double *high = REAL(column(out, "high", REALSXP, SA_TERMS));
+    double *start = REAL(column(out, "start", REALSXP, SA_TERMS));
     for (int i = 0; i < SA_TERMS; i++) {
         const sa_term *t = &sa_terms[i];
         SET_STRING_ELT(name, i, Rf_mkChar(t->name));
-        SET_STRING_ELT(text[0], i, Rf_mkChar(ROLES[t->role]));
-        SET_STRING_ELT(text[1], i,
+        SET_STRING_ELT(role, i, Rf_mkChar(ROLES[t->role]));
+        SET_STRING_ELT(process, i,
                        Rf_mkChar(t->trades == SA_NO_PROCESS ? "" : sa_processes[t->trades].name));
-        SET_STRING_ELT(text[2], i, Rf_mkChar(RULES[t->rule]));
+        SET_STRING_ELT(rule, i, Rf_mkChar(RULES[t->rule]));
         natural[i] = t->natural != 0;
-        number[0][i] = t->low;
-        number[1][i] = t->high;
-        number[2][i] = t->start;
+        low[i] = t->low;
+        high[i] = t->high;
+        start[i] = t->start;
     }
     UNPROTECT(1);
     return out;
@@ -55,11 +54,12 @@ static SEXP all_models(void)
 {
     const char *names[] = {"name", "words", "terms", "plain", "usual", "line", ""};
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, names));
-    SEXP name = column(out, 0, STRSXP, SA_MODELS), words = column(out, 1, STRSXP, SA_MODELS);
-    SEXP terms = column(out, 2, VECSXP, SA_MODELS);
-    int *plain = LOGICAL(column(out, 3, LGLSXP, SA_MODELS));
-    int *usual = LOGICAL(column(out, 4, LGLSXP, SA_MODELS));
-    SEXP line = column(out, 5, STRSXP, SA_MODELS);
+    SEXP name = column(out, "name", STRSXP, SA_MODELS);
+    SEXP words = column(out, "words", STRSXP, SA_MODELS);
+    SEXP terms = column(out, "terms", VECSXP, SA_MODELS);
+    int *plain = LOGICAL(column(out, "plain", LGLSXP, SA_MODELS));
+    int *usual = LOGICAL(column(out, "usual", LGLSXP, SA_MODELS));
+    SEXP line = column(out, "line", STRSXP, SA_MODELS);
     for (int i = 0; i < SA_MODELS; i++) {
         SET_STRING_ELT(line, i, Rf_mkChar(sa_shape_lines[sa_models[i].shape]));
         const sa_model_layout at = sa_model_parameters((sa_model_kind)i);
@@ -78,34 +78,46 @@ static SEXP all_models(void)
 
 SEXP sa_call_parts(void)
 {
-    const char *names[] = {"terms", "models", "most_exponents", ""};
+    const char *names[] = {"terms",          "models",         "most_exponents", "states",
+                           "ends",           "converged_ends", "group_statuses", "fitted_statuses",
+                           "error_kinds",    "group_sums",     "group_counts",   ""};
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, names));
-    SET_VECTOR_ELT(out, 0, all_terms());
-    SET_VECTOR_ELT(out, 1, all_models());
-    SET_VECTOR_ELT(out, 2, Rf_ScalarInteger(SA_MOST_EXPONENTS));
+    glue_put(out, "terms", all_terms());
+    glue_put(out, "models", all_models());
+    glue_put(out, "most_exponents", Rf_ScalarInteger(SA_MOST_EXPONENTS));
+    glue_put_texts(out, "states", sa_parameter_states, SA_PARAMETER_STATES);
+    glue_put_texts(out, "ends", sa_lsq_ends, SA_LSQ_ENDS);
+    glue_put(out, "converged_ends", Rf_ScalarInteger(SA_END_LIMIT));
+    glue_put_texts(out, "group_statuses", sa_group_statuses, SA_GROUP_STATUSES);
+    glue_put(out, "fitted_statuses", Rf_ScalarInteger(SA_GROUP_TOO_FEW));
+    glue_put_texts(out, "error_kinds", sa_error_kinds, SA_ERROR_KINDS);
+    glue_put_texts(out, "group_sums", sa_batch_sums, SA_BATCH_SUMS);
+    glue_put_texts(out, "group_counts", sa_batch_counts, SA_BATCH_COUNTS);
     UNPROTECT(1);
     return out;
 }
 
-/* options: strain (0 or 1), exponent of grain growth (0: none, else 2 to 4), how many n. Returns
- * the number of the model and the names of its parameters in order. */
+/* options: strain (or not), growth (exponent of grain growth; 0: none, else 2 to 4), exponents (how
+ * many n). Returns the number of the model and the names of its parameters in order. */
 SEXP sa_call_model(SEXP name, SEXP options)
 {
-    const int *set =
-        glue_places(options, 3, 0, SA_MOST_EXPONENTS > 4 ? SA_MOST_EXPONENTS : 4, "options");
-    if (set[0] > 1 || set[1] > 4 || set[2] < 1 || TYPEOF(name) != STRSXP || Rf_xlength(name) != 1)
+    const int strain = glue_field_true(options, "strain");
+    const int growth = *glue_places(glue_field(options, "growth"), 1, 0, 4, "growth");
+    const int exponents =
+        *glue_places(glue_field(options, "exponents"), 1, 1, SA_MOST_EXPONENTS, "exponents");
+    if (TYPEOF(name) != STRSXP || Rf_xlength(name) != 1)
         Rf_error("internal error: no such model");
     int row = 0;
     while (row < SA_MODELS && strcmp(sa_models[row].name, CHAR(Rf_asChar(name))) != 0)
         row++;
-    SEXP kind = PROTECT(Rf_ScalarInteger(row + (set[0] ? SA_WITH_STRAIN : 0) +
-                                         (set[1] > 0 ? (set[1] - 1) * SA_WITH_GROWTH : 0) +
-                                         (set[2] - 1) * SA_ONE_EXPONENT));
+    SEXP kind = PROTECT(Rf_ScalarInteger(row + (strain ? SA_WITH_STRAIN : 0) +
+                                         (growth > 0 ? (growth - 1) * SA_WITH_GROWTH : 0) +
+                                         (exponents - 1) * SA_ONE_EXPONENT));
     const sa_model_layout at = sa_model_parameters(glue_model(kind));
     const char *names[] = {"kind", "terms", ""};
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, names));
-    SET_VECTOR_ELT(out, 0, kind);
-    SEXP terms = column(out, 1, STRSXP, (int)at.n_par);
+    glue_put(out, "kind", kind);
+    SEXP terms = column(out, "terms", STRSXP, (int)at.n_par);
     for (size_t j = 0; j < at.n_par; j++)
         SET_STRING_ELT(terms, (R_xlen_t)j, Rf_mkChar(sa_model_term(&at, j)->name));
     UNPROTECT(2);

@@ -8,24 +8,6 @@
 #include <math.h>
 #include <string.h>
 
-static double *put_doubles(SEXP list, int slot, size_t n)
-{
-    SET_VECTOR_ELT(list, slot, Rf_allocVector(REALSXP, (R_xlen_t)n));
-    return REAL(VECTOR_ELT(list, slot));
-}
-
-static int *put_integers(SEXP list, int slot, size_t n)
-{
-    SET_VECTOR_ELT(list, slot, Rf_allocVector(INTSXP, (R_xlen_t)n));
-    return INTEGER(VECTOR_ELT(list, slot));
-}
-
-static double *put_matrix(SEXP list, int slot, size_t rows, size_t cols)
-{
-    SET_VECTOR_ELT(list, slot, Rf_allocMatrix(REALSXP, (int)rows, (int)cols));
-    return REAL(VECTOR_ELT(list, slot));
-}
-
 static void put_names(SEXP x, const char *const *names)
 {
     const R_xlen_t n = Rf_xlength(x);
@@ -52,48 +34,64 @@ int *glue_exponents(SEXP levels, const double *temp_k, size_t n, sa_model_kind k
     return out;
 }
 
+/* A fit on its way through inference: what it is of, how it is asked, where results go. */
+typedef struct {
+    const sa_softening *s;
+    sa_replicates *rep;
+    const sa_lsq_control *control;
+    size_t n;
+    double level, squares; /* sum of squares behind the variance */
+    int clusters, every; /* standard errors from clusters, limits of every parameter: or not */
+    double *par, *resid, *jac, *limit, *ends, *work;
+    int *at_bound, *state;
+    sa_covariances cov;
+    sa_lsq_result result;
+} inference;
+
 /* Residuals to covariances to states; a lower minimum met on a profile is adopted and all
  * is done again. Returns how often that happened. */
-static int infer(const sa_softening *s, sa_replicates *rep, const sa_lsq_control *ctl,
-                 const double *inference, double *par, double *resid, double *jac, int *at_bound,
-                 sa_covariances *cov, int *state, double *limit, double *ends, double *work,
-                 sa_lsq_result *result, double *squares)
+static int infer(inference *f)
 {
+    const sa_softening *s = f->s;
+    const int huber = f->control->huber > 0.0;
     const size_t p = sa_model_parameters(s->kind).n_par;
     double half[SA_MODEL_MAX_PAR], better[SA_MODEL_MAX_PAR];
     size_t estimated = p;
     for (size_t j = 0; j < p; j++)
         estimated -= (size_t)(s->held[j] != 0);
     for (int adopted = 0;; adopted++) {
-        *squares = result->objective + rep->pure_error;
-        if (ctl->huber > 0.0)
-            *squares = sa_softening_pseudo(s, resid, result->scale > 0.0 ? ctl->huber * result->scale : HUGE_VAL,
-                                           estimated, rep);
-        sa_softening_covariance(s, rep, resid, jac, at_bound, cov, work);
-        double n = inference[0], g = (double)rep->n_cluster, e = (double)estimated;
-        int cluster = inference[2] > 0.0 && g > e;
+        f->squares = f->result.objective + f->rep->pure_error;
+        if (huber)
+            f->squares = sa_softening_pseudo(
+                s, f->resid,
+                f->result.scale > 0.0 ? f->control->huber * f->result.scale : HUGE_VAL, estimated,
+                f->rep);
+        sa_softening_covariance(s, f->rep, f->resid, f->jac, f->at_bound, &f->cov, f->work);
+        double n = (double)f->n, g = (double)f->rep->n_cluster, e = (double)estimated;
+        int cluster = f->clusters && g > e;
         double df = cluster ? g - e : n - e;
-        double variance = cluster ? cov->between / df : df > 0.0 ? *squares / df : NAN;
-        double t = df > 0.0 ? Rf_qt(0.5 + 0.5 * inference[1], df, 1, 0) : NAN;
+        double variance = cluster ? f->cov.between / df : df > 0.0 ? f->squares / df : NAN;
+        double t = df > 0.0 ? Rf_qt(0.5 + 0.5 * f->level, df, 1, 0) : NAN;
         for (size_t j = 0; j < p; j++) {
-            double v = cluster ? cov->cluster[j + j * p] : variance * cov->model[j + j * p];
-            half[j] = cluster && cov->alone[j] ? HUGE_VAL : t * sqrt(v); /* huge: follow it */
+            double v = cluster ? f->cov.cluster[j + j * p] : variance * f->cov.model[j + j * p];
+            half[j] = cluster && f->cov.alone[j] ? HUGE_VAL : t * sqrt(v); /* huge: follow it */
         }
-        double threshold = ctl->huber > 0.0 ? HUGE_VAL : t * t * variance;
+        double threshold = huber ? HUGE_VAL : t * t * variance;
         if (!(df > 0.0))
             threshold = HUGE_VAL; /* no variance: only what is plain */
-        int found = sa_softening_states(s, par, at_bound, result->objective, threshold, half,
-                                        cov->loading, inference[3] > 0.0, state, limit, ends,
-                                        adopted < 3 ? better : NULL, work);
-        if (!found && inference[3] <= 0.0)
-            sa_softening_narrow(half, state, limit, p, cov->model, cov->cluster);
+        int found = sa_softening_states(s, f->par, f->at_bound, f->result.objective, threshold,
+                                        half, f->cov.loading, f->every, f->state, f->limit,
+                                        f->ends, adopted < 3 ? better : NULL, f->work);
+        if (!found && !f->every)
+            sa_softening_narrow(half, f->state, f->limit, p, f->cov.model, f->cov.cluster);
         if (!found)
             return adopted;
-        int iterations = result->iterations, evaluations = result->evaluations;
-        memcpy(par, better, p * sizeof(double));
-        sa_softening_fit(s, ctl, 1, par, resid, jac, at_bound, work, result);
-        result->iterations += iterations;
-        result->evaluations += evaluations;
+        int iterations = f->result.iterations, evaluations = f->result.evaluations;
+        memcpy(f->par, better, p * sizeof(double));
+        sa_softening_fit(s, f->control, 1, f->par, f->resid, f->jac, f->at_bound, f->work,
+                         &f->result);
+        f->result.iterations += iterations;
+        f->result.evaluations += evaluations;
     }
 }
 
@@ -132,60 +130,61 @@ void glue_follow(sa_clock *clock, sa_histories *along, const sa_replicates *rep,
     }
 }
 
-SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP lower, SEXP upper,
-                       SEXP natural, SEXP held, SEXP control, SEXP inference)
+/* Work space of sa_gather(). */
+static sa_replicates make_room(SEXP out, const sa_readings *in)
+{
+    const size_t n = in->n;
+    double *room = (double *)R_alloc(7 * n, sizeof(double));
+    sa_replicates rep = {.temp_k = room,
+                         .time = room + n,
+                         .log_time = room + 2 * n,
+                         .mean = room + 3 * n,
+                         .weight = room + 4 * n,
+                         .cluster_mean = room + 5 * n,
+                         .cluster_weight = room + 6 * n,
+                         .first_of = (int *)R_alloc(n, sizeof(int)),
+                         .condition_of = glue_put_integers(out, "condition", n),
+                         .cluster_of = glue_put_integers(out, "cluster_of", n)};
+    rep.strain = in->strain ? (double *)R_alloc(n, sizeof(double)) : NULL;
+    memset(rep.condition_of, 0, n * sizeof(int));
+    memset(rep.cluster_of, 0, n * sizeof(int));
+    return rep;
+}
+
+/* readings: temp_k, time, hardness, weight, specimen, order, history, strain, exponent_k (all but the
+ * first three and the two after weight may be NULL); with a history temp_k is its number (0: no
+ * anneal), time the minutes in it. model: kind, start, lower, upper, natural, held. options: ref_k,
+ * level (of the limits), clusters (standard errors from them), use_start, every (limits of every
+ * parameter). */
+SEXP sa_call_softening(SEXP readings, SEXP model, SEXP options, SEXP control)
 {
     const char *fields[] = {"par",       "at_bound", "state",     "limit",       "model",
                             "cluster",   "singular", "loading",   "jac",         "fitted",
                             "condition", "cluster_of", "temp_k",  "time",        "mean",
                             "weight",    "first_of", "counts",    "sums",        "null",
                             "ends",      "strain",     ""};
-    const sa_model_kind kind = glue_model(model);
+    const sa_model_kind kind = glue_model(glue_field(model, "kind"));
     const size_t p = sa_model_parameters(kind).n_par;
-    const R_xlen_t rp = (R_xlen_t)p;
-    const R_xlen_t rn = Rf_xlength(glue_part(readings, 0));
+    const R_xlen_t rp = (R_xlen_t)p, rn = Rf_xlength(glue_field(readings, "temp_k"));
     const size_t n = (size_t)rn;
-    const double ref = glue_double(ref_k, "ref_k");
-    sa_readings in = {n,
-                      glue_doubles(glue_part(readings, 0), rn, "temp_k"),
-                      glue_doubles(glue_part(readings, 1), rn, "time"),
-                      glue_doubles(glue_part(readings, 2), rn, "hardness"),
-                      NULL,
-                      glue_integers(glue_part(readings, 4), rn, "specimen"),
-                      glue_places(glue_part(readings, 5), rn, 1, rn, "order"),
-                      NULL};
-    if (glue_part(readings, 3) != R_NilValue)
-        in.weight = glue_doubles(glue_part(readings, 3), rn, "weight");
-    const int grouped = Rf_xlength(readings) > 8;
-    if (grouped && glue_part(readings, 7) != R_NilValue)
-        in.strain = glue_doubles(glue_part(readings, 7), rn, "strain");
+    const double ref = glue_field_double(options, "ref_k");
+    const sa_readings in = {n,
+                            glue_field_doubles(readings, "temp_k", rn),
+                            glue_field_doubles(readings, "time", rn),
+                            glue_field_doubles(readings, "hardness", rn),
+                            glue_field_optional(readings, "weight", rn),
+                            glue_integers(glue_field(readings, "specimen"), rn, "specimen"),
+                            glue_places(glue_field(readings, "order"), rn, 1, rn, "order"),
+                            glue_field_optional(readings, "strain", rn)};
+    SEXP history = glue_field(readings, "history"), exponent = glue_field(readings, "exponent_k");
     sa_lsq_control ctl = glue_control(control);
     ctl.poll = glue_poll;
     ctl.creep = 1e-6;
-    /* level of the limits; standard errors from clusters, start given, limits of every
-     * parameter: or not */
-    const double *inf = glue_doubles(inference, 4, "inference");
 
-    /* gather; a robust loss sees every reading */
-    sa_replicates rep;
-    double *room = (double *)R_alloc(8 * n, sizeof(double));
-    rep.temp_k = room;
-    rep.time = room + n;
-    rep.log_time = room + 2 * n;
-    rep.mean = room + 3 * n;
-    rep.weight = room + 4 * n;
-    rep.cluster_mean = room + 5 * n;
-    rep.cluster_weight = room + 6 * n;
-    rep.first_of = (int *)R_alloc(n, sizeof(int));
-    rep.strain = in.strain ? (double *)R_alloc(n, sizeof(double)) : NULL;
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, fields));
-    rep.condition_of = put_integers(out, 10, n);
-    rep.cluster_of = put_integers(out, 11, n);
-    memset(rep.condition_of, 0, n * sizeof(int));
-    memset(rep.cluster_of, 0, n * sizeof(int));
-    sa_gather(&in, ctl.huber <= 0.0, &rep);
+    sa_replicates rep = make_room(out, &in);
+    sa_gather(&in, ctl.huber <= 0.0, &rep); /* a robust loss sees every reading */
     const size_t m = rep.n_condition;
-
     double *coordinate = (double *)R_alloc(2 * m, sizeof(double)), *root = coordinate + m;
     for (size_t i = 0; i < m; i++) {
         coordinate[i] = -1000.0 * (1.0 / rep.temp_k[i] - 1.0 / ref) / SA_GAS_CONSTANT;
@@ -194,8 +193,6 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
     const size_t need = sa_softening_work_for(m, p);
     if (need == 0)
         Rf_error("internal error: problem too large");
-    double *work = (double *)R_alloc(need, sizeof(double));
-    double *resid = (double *)R_alloc(m, sizeof(double));
     sa_softening s = {.kind = kind,
                       .clock = {.n = m,
                                 .coordinate = coordinate,
@@ -203,69 +200,82 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP ref_k, SEXP start, SEXP l
                                 .strain = rep.strain},
                       .hardness = rep.mean,
                       .root_weight = root,
-                      .lower = glue_doubles(lower, rp, "lower"),
-                      .upper = glue_doubles(upper, rp, "upper"),
-                      .natural = glue_integers(natural, 2 * rp, "natural"),
-                      .held = glue_integers(held, rp, "held")};
-    if (grouped && glue_part(readings, 8) != R_NilValue)
-        s.clock.exponent = glue_exponents(glue_part(readings, 8), rep.temp_k, m, kind);
+                      .lower = glue_field_doubles(model, "lower", rp),
+                      .upper = glue_field_doubles(model, "upper", rp),
+                      .natural = glue_integers(glue_field(model, "natural"), 2 * rp, "natural"),
+                      .held = glue_integers(glue_field(model, "held"), rp, "held")};
+    if (exponent != R_NilValue)
+        s.clock.exponent = glue_exponents(exponent, rep.temp_k, m, kind);
     s.poll = s.clock.poll = glue_poll;
     sa_histories along;
-    if (Rf_xlength(readings) > 6 && glue_part(readings, 6) != R_NilValue) {
-        /* temp_k is then the number of the history (0: no anneal), time the minutes in it */
-        glue_histories(glue_part(readings, 6), ref, &along);
+    if (history != R_NilValue) {
+        glue_histories(history, ref, &along);
         s.clock.along = &along;
         s.clock.table = (double *)R_alloc(sa_clock_table(m), sizeof(double));
         glue_follow(&s.clock, &along, &rep, coordinate);
     }
-    double *par = put_doubles(out, 0, p);
-    int *at_bound = put_integers(out, 1, p), *state = put_integers(out, 2, p);
-    double *limit = put_matrix(out, 3, 2, p);
-    sa_covariances cov = {.model = put_matrix(out, 4, p, p),
-                          .cluster = put_matrix(out, 5, p, p),
-                          .null = put_matrix(out, 19, p, p),
-                          .singular = put_doubles(out, 6, p),
-                          .loading = put_doubles(out, 7, p)};
-    double *jac = put_matrix(out, 8, m, p), *fitted = put_doubles(out, 9, n);
-    memcpy(par, glue_doubles(start, rp, "start"), p * sizeof(double));
-    memset(at_bound, 0, p * sizeof(int));
-    memset(jac, 0, m * p * sizeof(double));
-    memset(resid, 0, m * sizeof(double));
-
-    sa_lsq_result res;
-    sa_softening_fit(&s, &ctl, inf[2] > 0.0, par, resid, jac, at_bound, work,
-                     &res);
-    double squares, settings[4] = {(double)n, inf[0], inf[1], inf[3]};
-    int adopted = infer(&s, &rep, &ctl, settings, par, resid, jac, at_bound, &cov, state, limit,
-                        inf[3] > 0.0 ? put_matrix(out, 20, p, 2 * p) : NULL, work, &res,
-                        &squares);
+    inference f = {.s = &s,
+                   .rep = &rep,
+                   .control = &ctl,
+                   .n = n,
+                   .level = glue_field_double(options, "level"),
+                   .clusters = glue_field_true(options, "clusters"),
+                   .every = glue_field_true(options, "every"),
+                   .par = glue_put_doubles(out, "par", p),
+                   .resid = (double *)R_alloc(m, sizeof(double)),
+                   .jac = glue_put_matrix(out, "jac", m, p),
+                   .limit = glue_put_matrix(out, "limit", 2, p),
+                   .work = (double *)R_alloc(need, sizeof(double)),
+                   .at_bound = glue_put_integers(out, "at_bound", p),
+                   .state = glue_put_integers(out, "state", p),
+                   .cov = {.model = glue_put_matrix(out, "model", p, p),
+                           .cluster = glue_put_matrix(out, "cluster", p, p),
+                           .null = glue_put_matrix(out, "null", p, p),
+                           .singular = glue_put_doubles(out, "singular", p),
+                           .loading = glue_put_doubles(out, "loading", p)}};
+    if (f.every)
+        f.ends = glue_put_matrix(out, "ends", p, 2 * p);
+    memcpy(f.par, glue_field_doubles(model, "start", rp), p * sizeof(double));
+    memset(f.at_bound, 0, p * sizeof(int));
+    memset(f.jac, 0, m * p * sizeof(double));
+    memset(f.resid, 0, m * sizeof(double));
+    sa_softening_fit(&s, &ctl, glue_field_true(options, "use_start"), f.par, f.resid, f.jac,
+                     f.at_bound, f.work, &f.result);
+    const int adopted = infer(&f);
 
     for (size_t i = 0; i < m; i++) { /* back to hardness: residuals and rows unweighted */
         double r = root[i] > 0.0 ? 1.0 / root[i] : 0.0;
         for (size_t j = 0; j < p; j++)
-            jac[i + j * m] *= r;
+            f.jac[i + j * m] *= r;
     }
-    sa_model_hardness(kind, &s.clock, par, resid, NULL);
+    sa_model_hardness(kind, &s.clock, f.par, f.resid, NULL);
+    double *fitted = glue_put_doubles(out, "fitted", n);
     for (size_t k = 0; k < n; k++)
-        fitted[k] = resid[rep.condition_of[k]];
-    const double *parts[4] = {rep.temp_k, rep.time, rep.mean, rep.weight};
-    for (int k = 0; k < 4; k++)
-        memcpy(put_doubles(out, 12 + k, m), parts[k], m * sizeof(double));
+        fitted[k] = f.resid[rep.condition_of[k]];
+    memcpy(glue_put_doubles(out, "temp_k", m), rep.temp_k, m * sizeof(double));
+    memcpy(glue_put_doubles(out, "time", m), rep.time, m * sizeof(double));
+    memcpy(glue_put_doubles(out, "mean", m), rep.mean, m * sizeof(double));
+    memcpy(glue_put_doubles(out, "weight", m), rep.weight, m * sizeof(double));
     if (rep.strain)
-        memcpy(put_doubles(out, 21, m), rep.strain, m * sizeof(double));
-    memcpy(put_integers(out, 16, rep.n_cluster), rep.first_of, rep.n_cluster * sizeof(int));
+        memcpy(glue_put_doubles(out, "strain", m), rep.strain, m * sizeof(double));
+    memcpy(glue_put_integers(out, "first_of", rep.n_cluster), rep.first_of,
+           rep.n_cluster * sizeof(int));
     const char *count_names[] = {"conditions", "treatments", "rank",   "end",
                                  "iterations", "evaluations", "adopted"};
-    const int count[] = {(int)m,         (int)rep.n_cluster, (int)cov.rank, (int)res.end,
-                         res.iterations, res.evaluations,    adopted};
-    memcpy(put_integers(out, 17, 7), count, sizeof count);
-    put_names(VECTOR_ELT(out, 17), count_names);
-    const char *sum_names[] = {"objective", "pure_error", "between", "cosine", "scale",
-                               "squares"};
-    const double sum[] = {res.objective, rep.pure_error, cov.between, res.cosine, res.scale,
-                          squares};
-    memcpy(put_doubles(out, 18, 6), sum, sizeof sum);
-    put_names(VECTOR_ELT(out, 18), sum_names);
+    const int count[] = {(int)m,
+                         (int)rep.n_cluster,
+                         (int)f.cov.rank,
+                         (int)f.result.end,
+                         f.result.iterations,
+                         f.result.evaluations,
+                         adopted};
+    memcpy(glue_put_integers(out, "counts", 7), count, sizeof count);
+    put_names(glue_field(out, "counts"), count_names);
+    const char *sum_names[] = {"objective", "pure_error", "between", "cosine", "scale", "squares"};
+    const double sum[] = {f.result.objective, rep.pure_error, f.cov.between,
+                          f.result.cosine,    f.result.scale, f.squares};
+    memcpy(glue_put_doubles(out, "sums", 6), sum, sizeof sum);
+    put_names(glue_field(out, "sums"), sum_names);
     UNPROTECT(1);
     return out;
 }

@@ -18,6 +18,15 @@
 #define POLISH_ROUNDS 100
 #define CREEP_ROUNDS 50
 
+const char *const sa_lsq_ends[SA_LSQ_ENDS] = {
+    [SA_END_FUNCTION] = "relative reduction below `ftol`",
+    [SA_END_STEP] = "step below `xtol`",
+    [SA_END_GRADIENT] = "gradient below `gtol`",
+    [SA_END_EXACT] = "residuals zero to rounding",
+    [SA_END_LIMIT] = "iteration limit",
+    [SA_END_START] = "model not finite at the start",
+    [SA_END_INTERRUPTED] = "interrupted"};
+
 sa_lsq_control sa_lsq_defaults(void)
 {
     sa_lsq_control c;

@@ -32,7 +32,7 @@ typedef struct {
     void *poll_context;
 } sa_lsq_control;
 
-/* How the iteration ended. Twin: LSQ_ENDS in R/fit-core.R. */
+/* How the iteration ended; converged before SA_END_LIMIT. */
 typedef enum {
     SA_END_FUNCTION = 0, /* sum of squares cannot be reduced further, relative */
     SA_END_STEP,         /* parameters do not move any more, relative */
@@ -40,8 +40,11 @@ typedef enum {
     SA_END_EXACT,        /* residuals vanish to rounding */
     SA_END_LIMIT,        /* iteration limit */
     SA_END_START,        /* model not finite at the start */
-    SA_END_INTERRUPTED
+    SA_END_INTERRUPTED,
+    SA_LSQ_ENDS
 } sa_lsq_end;
+
+extern const char *const sa_lsq_ends[SA_LSQ_ENDS]; /* in words */
 
 typedef struct {
     sa_lsq_end end;

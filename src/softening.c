@@ -6,6 +6,15 @@
 #include <math.h>
 #include <string.h>
 
+const char *const sa_parameter_states[SA_PARAMETER_STATES] = {
+    [SA_DETERMINED] = "determined",
+    [SA_HELD] = "held",
+    [SA_AT_LOWER] = "at lower bound",
+    [SA_AT_UPPER] = "at upper bound",
+    [SA_OPEN_BELOW] = "only an upper limit",
+    [SA_OPEN_ABOVE] = "only a lower limit",
+    [SA_OPEN] = "not determined"};
+
 /* Sum of squared residuals, over that of the readings, that is met without scatter only. */
 #define EXACT_SHARE 1e-20
 

@@ -23,7 +23,7 @@ typedef struct {
     void *poll_context;
 } sa_softening;
 
-/* How far the data fix one parameter. Twin: PARAMETER_STATES in R/softening-model.R. */
+/* How far the data fix one parameter. */
 typedef enum {
     SA_DETERMINED = 0,
     SA_HELD,       /* by the user, or since one temperature says nothing about Q */
@@ -31,8 +31,11 @@ typedef enum {
     SA_AT_UPPER,
     SA_OPEN_BELOW, /* the data give only an upper limit */
     SA_OPEN_ABOVE, /* the data give only a lower limit */
-    SA_OPEN        /* the data give no limit */
+    SA_OPEN,       /* the data give no limit */
+    SA_PARAMETER_STATES
 } sa_parameter_state;
+
+extern const char *const sa_parameter_states[SA_PARAMETER_STATES]; /* their names for R */
 
 /* Doubles of work for any model, and for one of n_par parameters; 0 on overflow. */
 size_t sa_softening_work(size_t n_condition);

@@ -52,7 +52,7 @@ test_that("each group gets the fit of fit_softening(): minimum, errors, states, 
       if (deviance(one) > 1e-9) {
         expect_gt(fits_deviance(fits)[[i]] / deviance, 1 - 0.05, label = label)
       }
-      state <- PARAMETER_STATES[fits$state[, i] + 1L]
+      state <- parameter_states(fits$state[, i])
       open <- !one$states %in% c("determined", "held")
       expect_equal(any(!state %in% c("determined", "held")), any(open), label = label)
       compared <- compared + !any(open)
@@ -79,7 +79,7 @@ test_that("the other models and settings are those of the single fit", {
       expect_equal(fits_deviance(fits)[[i]], deviance(one), tolerance = 1e-7)
       expect_equal(fits_se(fits)[, i], unname(sqrt(diag(vcov(one)))),
                    tolerance = 1e-3)
-      expect_equal(PARAMETER_STATES[fits$state[, i] + 1L], unname(one$states))
+      expect_equal(parameter_states(fits$state[, i]), unname(one$states))
     }
   }
   check(model = "jmak_incubation")

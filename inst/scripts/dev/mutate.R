@@ -1,6 +1,7 @@
 # Do the tests notice a wrong threshold, sign or factor? Each mutant of mutants.R is an edit of one
-# file: it is made in a copy of the package, which is installed; the test files named with it run
-# until one of them fails. Prints the survivors. From the top of the package (an hour for all):
+# file: it is made in a copy of the package, and the test files named with it run until one of them
+# fails; one C file is compiled again for a C mutant, nothing for an R mutant. Prints the survivors.
+# From the top of the package (an hour for all):
 #   Rscript inst/scripts/dev/mutate.R [PATTERN]     mutants whose file or name matches PATTERN
 # An edit whose old text is not there exactly once is an error: bring mutants.R up to date.
 top <- normalizePath(".")
@@ -48,24 +49,47 @@ for (part in c("DESCRIPTION", "NAMESPACE", "R", "src", "inst", "tests")) {
 }
 unlink(list.files(file.path(copy, "src"), "[.]s?o$", full.names = TRUE))
 r <- function(...) system2(file.path(R.home("bin"), "R"), c(...), stdout = TRUE, stderr = TRUE)
-install <- function() {
-  out <- suppressWarnings(r("CMD", "INSTALL", "--no-docs", "--no-test-load", "--no-byte-compile",
+install <- function(...) {
+  out <- suppressWarnings(r("CMD", "INSTALL", ..., "--no-docs", "--no-test-load", "--no-byte-compile",
                             "--no-staged-install", paste0("--library=", library), shQuote(copy)))
   if (!is.null(attr(out, "status"))) paste(out, collapse = "\n")
 }
 
-# Runs the files; TRUE when an expectation fails or a test stops.
+# Runs test files in a process of its own until an expectation fails or a test stops. An R file is put
+# into the namespace before the package is attached, so that a mutant of R code needs no installation.
 Sys.setenv(R_LIBS = paste(c(library, .libPaths()), collapse = .Platform$path.sep),
            SOFTANNEAL_SOURCE = copy, SOFTANNEAL_MUTANTS = "true")
 runner <- file.path(work, "run.R")
-writeLines(c(
-  "suppressPackageStartupMessages({ library(testthat); library(softanneal) })",
-  "for (file in commandArgs(TRUE)) test_file(file, package = \"softanneal\",",
-  "  load_package = \"installed\", reporter = \"stop\", stop_on_failure = TRUE)"), runner)
-noticed <- function(tests) {
+writeLines(deparse(quote({
+  library(testthat)
+  args <- commandArgs(TRUE)
+  if (nzchar(args[1L])) {
+    home <- loadNamespace("softanneal")
+    loadNamespace("ggplot2")
+    new <- new.env(parent = home)
+    sys.source(args[1L], new)
+    for (name in ls(new, all.names = TRUE)) {
+      value <- new[[name]]
+      if (identical(environment(value), new)) environment(value) <- home
+      if (exists(name, home, inherits = FALSE)) unlockBinding(name, home)
+      assign(name, value, home)
+    }
+    methods <- getNamespaceInfo(home, "S3methods")
+    for (row in which(methods[, 3L] %in% ls(new, all.names = TRUE))) {
+      registerS3method(methods[row, 1L], methods[row, 2L], home[[methods[row, 3L]]],
+                       if (is.na(methods[row, 4L])) home else asNamespace(methods[row, 4L]))
+    }
+  }
+  suppressPackageStartupMessages(library(softanneal))
+  for (file in args[-1L]) {
+    test_file(file, package = "softanneal", load_package = "installed", reporter = "stop",
+              stop_on_failure = TRUE)
+  }
+})), runner)
+noticed <- function(tests, r_file = "") {
   files <- file.path(copy, "tests", "testthat", paste0("test-", tests, ".R"))
   if (!all(file.exists(files))) stop("no such test file: ", toString(files[!file.exists(files)]))
-  out <- suppressWarnings(system2(file.path(R.home("bin"), "Rscript"), shQuote(c(runner, files)),
+  out <- suppressWarnings(system2(file.path(R.home("bin"), "Rscript"), shQuote(c(runner, r_file, files)),
                                   stdout = TRUE, stderr = TRUE))
   if (!is.null(attr(out, "status"))) utils::tail(out, 12L)
 }
@@ -79,20 +103,22 @@ for (file in unique(unlist(lapply(mutants, `[[`, "tests")))) {
     quit(status = 1L)
   }
 }
-survived <- vapply(seq_along(mutants), function(i) {
+in_r <- vapply(mutants, function(m) startsWith(m$file, "R/"), NA)
+survived <- rep(NA, length(mutants))
+for (i in order(!in_r)) { # R first: what C mutants leave in the library does not disturb them
   m <- mutants[[i]]
   path <- file.path(copy, m$file)
   original <- read_text(path)
   writeBin(charToRaw(enc2utf8(edited[[i]])), path)
-  problem <- install()
-  found <- if (is.null(problem)) noticed(m$tests) else problem
+  problem <- if (!in_r[i]) install("--libs-only")
+  found <- if (is.null(problem)) noticed(m$tests, if (in_r[i]) path else "") else problem
   writeBin(charToRaw(enc2utf8(original)), path)
-  ok <- is.null(found) == !is.null(m$equivalent)
-  cat(sprintf("%-9s%s %s (%s)\n", if (is.null(found)) "survived" else "killed", if (ok) "" else "!",
+  survived[i] <- is.null(found)
+  ok <- survived[i] == !is.null(m$equivalent)
+  cat(sprintf("%-9s%s %s (%s)\n", if (survived[i]) "survived" else "killed", if (ok) "" else "!",
               m$name, m$file))
   if (!is.null(problem)) cat("  it does not build:", utils::tail(strsplit(problem, "\n")[[1L]], 3L), "\n")
-  is.null(found)
-}, NA)
+}
 expected <- !vapply(mutants, function(m) is.null(m$equivalent), NA)
 cat("\n", sum(!survived), " of ", length(mutants), " mutants killed, ", sum(survived & expected),
     " equivalent, ", sum(survived & !expected), " survived\n", sep = "")
