@@ -70,7 +70,7 @@ utils::globalVariables(c(
   ".data", "effective_strain", "grain_mm", "group", "hardness", "length_mm", "peak_c",
   "rate_k_min", "specimen", "strain", "temp_c", "thickness_mm", "time_min", "time_s", "width_mm"))
 
-# plot() of every class with a picture: `plot.class <- draw_picture` beside its autoplot() method.
+# plot() of every class with a plot: `plot.class <- draw_picture` beside its autoplot() method.
 draw_picture <- function(x, ...) {
   print(ggplot2::autoplot(x, ...))
   invisible(x)

@@ -4,7 +4,7 @@
 #' Addins for RStudio
 #'
 #' Menu entries of RStudio under Addins: **Import readings** asks for a file and inserts the call
-#' that reads it; **Insert a fit** inserts a fit with its picture and answers, for the selected name
+#' that reads it; **Insert a fit** inserts a fit with its plot and answers, for the selected name
 #' of a table; **New laboratory report** asks where and opens a new report. Outside RStudio each
 #' prints the code or the call to use instead.
 #'
@@ -173,7 +173,7 @@ project_script <- function() {
 
 project_readme <- function(group) {
   c("# Softening laboratory", "", if (nzchar(group)) c(markdown_text(group), ""),
-    "- `data/readings.csv`: hardness readings, one row a reading",
+    "- `data/readings.csv`: hardness readings, one row per reading",
     "- `R/analysis.R`: the analysis, step by step",
     "- `report/report.Rmd`: the report; Knit makes the document", "",
     "Before work at rolls, saw or furnace:", "",

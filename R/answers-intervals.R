@@ -27,7 +27,7 @@ check_profile_answer <- function(fit) {
           remedy = "Use method = \"delta\" or \"bootstrap\", or fit with loss = \"squares\".")
   }
   if (!free_rate(fit)) {
-    abort("model", "a profile needs a free rate, and `ln_k_ref` is held or bounded by the call",
+    abort("model", "a profile needs a free rate, and `ln_k_ref` is fixed or bounded by the call",
           arg = "method", remedy = "Use method = \"delta\" or \"bootstrap\".")
   }
 }

@@ -90,11 +90,11 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   read <- range(fit$conditions$temp_c[fit$conditions$time_min > 0])
   grid$note <- ifelse(is.na(temp_c), "target not reached", ifelse(
     is.na(ans$se), UNDETERMINED, ifelse(
-      temp_c < read[1L] - 1e-9 | temp_c > read[2L] + 1e-9, "temperature outside the readings", "")))
+      is_outside(temp_c, read), "temperature outside the readings", "")))
   if (!is.null(strain)) {
     grid$note[!is.na(temp_c) & strain_outside(fit, at_strain)] <- "strain outside the readings"
   }
-  if (method != "delta") grid$note <- open_notes(grid$note, limits, "deg C", lost, -Inf)
+  if (method != "delta") grid$note <- open_notes(grid$note, limits, degree_c(), lost, -Inf)
   if (method == "profile") grid$note <- growth_notes(fit, grid, aim$what)
   grid$temp_c[lost] <- NA_real_
   if (has_open(fit)) grid$std.error[by == "profile"] <- NA_real_
@@ -104,7 +104,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
 
 check_two_temperatures <- function(fit) {
   if (length(fit$settings$set$no_energy)) {
-    abort("model", "readings at one temperature say nothing about others", arg = "fit",
+    abort("model", "one temperature cannot be extrapolated", arg = "fit",
           remedy = "Fit readings at two temperatures or more.")
   }
 }
@@ -179,7 +179,7 @@ ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
 #' @inheritSection time_to Errors
 #' @section Rule of thumb: Recrystallisation temperatures of metals lie at 0.4 to 0.5 of the
 #'   melting temperature in K for pure metals, and higher for alloys (common practice, no
-#'   source; the textbook values range from 0.29 for very pure copper to 0.64 for a brass).
+#'   source; published values range from 0.29 for very pure copper to 0.64 for a brass).
 #' @source Definition by one hour: Callister W D, Materials Science and Engineering, chapter 7.
 #' @examples
 #' tungsten <- read_readings(

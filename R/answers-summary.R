@@ -1,4 +1,4 @@
-# Summary of a fit, with its half times.
+# Summary of a fit, with t50.
 
 #' @rdname fit-methods
 #' @export
@@ -47,7 +47,7 @@ print.summary.softanneal_fit <- function(x, digits = max(3L, getOption("digits")
     print(x$components)
   }
   if (!is.null(x$half_softening)) {
-    cat("\nTime to half softening, min:\n")
+    cat("\nt50 (time to half softening), min:\n")
     h <- x$half_softening
     strain <- if (!is.null(x$strain_name)) cbind(Strain = format(signif(h[[x$strain_name]], 3)))
     print_table(cbind("Temperature, C" = format(h$temp_c), strain, Time = answer_text(h$time_min),

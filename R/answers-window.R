@@ -22,7 +22,7 @@
 #' @param ... Must be empty.
 #' @return A data frame of class `softanneal_window`: `temp_c`, `time_min`, `hardness` (the
 #'   curve), `probability`, `inside`. Where the readings leave the curve open, `hardness` is `NA` and
-#'   the probability the least of all curves that are possible. `autoplot()` draws the region.
+#'   the probability the smallest over all possible curves. `autoplot()` draws the region.
 #' @section Errors:
 #'   `softanneal_error_argument` unless exactly one of `hardness` and `temper` is given, or where
 #'   the range of a temper needs `thickness_mm`; `softanneal_error_scale` for a temper without a
@@ -104,7 +104,7 @@ window_band <- function(fit, grid, rows, strain) {
 }
 
 # Probability of a value between the limits. About a curve that is known the error is that of t, each
-# side with its own width; where the likelihood of the curve is flat, the least of all curves that
+# side with its own width; where the likelihood of the curve is flat, the smallest over all curves that
 # are possible, which is that of one of its ends.
 window_probability <- function(fit, part, limits, reading) {
   t <- interval_t(fit, 0.95)
@@ -191,12 +191,12 @@ print.softanneal_window <- function(x, ...) {
   open <- sum(is.na(x$hardness))
   if (open) {
     cat(strwrap(paste0("At ", open, " points the readings leave the curve open: their probability is ",
-                       "the least of all curves that are possible."), width = 76, prefix = "  "),
+                       "the smallest over all possible curves."), width = 76, prefix = "  "),
         sep = "\n")
   }
   beyond <- outside_readings(x)
   if (any(beyond)) {
-    cat(strwrap(paste0(sum(beyond), " points lie outside the readings (", read_words(x), "), ",
+    cat(strwrap(paste0(sum(beyond), " points are outside the range of the data (", read_words(x), "), ",
                        sum(beyond[inside]), " of them in the window: extrapolated"), width = 76,
                 prefix = "  "), sep = "\n")
   }
@@ -207,10 +207,7 @@ print.softanneal_window <- function(x, ...) {
 # Points of the grid outside the range of temperatures and times of the readings.
 outside_readings <- function(window) {
   read <- attr(window, "read")
-  beyond <- function(x, range) {
-    x < range[1L] * (1 - 1e-9) | x > range[2L] * (1 + 1e-9)
-  }
-  beyond(window$temp_c, read$temp_c) | beyond(window$time_min, read$time_min)
+  is_outside(window$temp_c, read$temp_c) | is_outside(window$time_min, read$time_min)
 }
 
 read_words <- function(window) {

@@ -15,7 +15,7 @@
 #'
 #' * `"auto"` (default): the delta method where all parameters are determined and the likelihood
 #'   agrees with it (both ends within a tenth of the half width), the profile elsewhere; the column
-#'   `method` says which. For a Huber loss, or a rate held by the call, always the delta method.
+#'   `method` says which. For a Huber loss, or a rate fixed by the call, always the delta method.
 #' * `"delta"`: on the logarithm of time, from the covariance chosen in the fit.
 #' * `"profile"`: the likelihood interval. The curve is tied to pass the target at a given time
 #'   and everything else is refitted, from the neighbouring value and from other shapes of curve;
@@ -58,10 +58,10 @@
 #'   The profile interval is then open on one side or on both; it is `NA` for a hardness that is
 #'   reached by grain growth only.
 #' @section Errors:
-#'   `softanneal_error_argument` when more than one target is given or `fit` is no softening
+#'   `softanneal_error_argument` when more than one target is given or `fit` is not a softening
 #'   fit, `softanneal_error_range` for shares outside 0 and 1 and temperatures below absolute
 #'   zero, `softanneal_error_model` for a profile of a fit with Huber loss, or with `ln_k_ref`
-#'   held or bounded by the call.
+#'   fixed or bounded by the call.
 #' @source Delta method on ln t with the implicit derivative, see Bates D M, Watts D G (1988)
 #'   Nonlinear Regression Analysis and Its Applications, section 2; likelihood interval of a
 #'   function of the parameters, chapter 6 there. Percentiles: Davison A C, Hinkley D V (1997)
@@ -153,11 +153,11 @@ solve_times <- function(fit, temp_c, target, what, strain = NULL) {
   coordinate <- inverse_temperature(temp_c, fit$temp_ref_c)
   m <- time_rows(fit, temp_c, target, what, fit$par, strain)
   se <- delta_se(fit, m[, -1L, drop = FALSE])
-  open <- any(!fit$states %in% c("determined", "held"))
+  open <- any(!fit$states %in% c("determined", "fixed"))
   lost <- is.na(se) | (open & !is.na(se) & se > 2)
   se[lost] <- NA_real_
   ln_time <- m[, 1L]
-  other <- length(fit$settings$set$no_energy) > 0L & abs(coordinate) > 1e-9
+  other <- length(fit$settings$set$no_energy) > 0L & !same_temperature(temp_c, fit$temp_ref_c)
   ln_time[other] <- se[other] <- NA_real_
   pooled <- gradient_se(m[, -1L, drop = FALSE], fit$cov_unscaled * profile_variance(fit))
   list(ln_time = ln_time, se = se, pooled = pooled, other = other,
@@ -167,7 +167,7 @@ solve_times <- function(fit, temp_c, target, what, strain = NULL) {
 answer_notes <- function(fit, grid, read_at, ans) {
   note <- rep("", nrow(grid))
   after <- fit$conditions$time_min[fit$conditions$time_min > 0]
-  outside <- grid$temp_c < min(read_at) - 1e-9 | grid$temp_c > max(read_at) + 1e-9
+  outside <- is_outside(grid$temp_c, range(read_at))
   note[!is.na(grid$time_min) & grid$time_min > max(after)] <- "longer than any reading"
   note[!is.na(grid$time_min) & grid$time_min < min(after)] <- "before the first reading"
   note[outside] <- "temperature outside the readings"

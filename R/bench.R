@@ -164,7 +164,7 @@ sheet_furnaces <- function(plan) {
 }
 
 # The steps that have a place in the timetable (or those that have none), with empty columns for
-# what is written on the bench. `Place` is the number in the picture.
+# what is written on the bench. `Place` is the number in the plot.
 sheet_steps <- function(plan, booked = TRUE) {
   s <- plan$steps[is.na(plan$steps$read_min) != booked, ]
   dash <- \(v) ifelse(is.na(v), "\u2013", v)
@@ -186,7 +186,7 @@ sheet_boxes <- function(plan) {
     "Mean", "Initials", "Remark")
 }
 
-# Where each indentation goes: along and across the strip in mm, one row a place.
+# Where each indentation goes: along and across the strip in mm, one row per place.
 sheet_places <- function(plan) {
   p <- plan$layout$positions
   text <- ifelse(is.na(p$position_mm), "no room",

@@ -5,8 +5,8 @@
 
 # The sentence every printed heat treatment carries.
 CAUTION_DEFERENCE <- paste(
-  "Local rules, the maker's instructions for furnace, rolls, saw and hardness machine, and",
-  "supervised, qualified practice come first. This list is general; it is no risk assessment.")
+  "Local rules, the maker's instructions for furnace, rolls, saw and hardness tester, and",
+  "supervised, qualified practice come first. This list is general; it is not a risk assessment.")
 CAUTION_ESTIMATE <- "A predicted time or temperature is an estimate, not a release for use."
 
 # One line for the foot of printed results about hot work.
@@ -51,7 +51,7 @@ cautions <- function(process = c("rolling", "sawing", "furnace", "annealing", "q
   }
   unknown <- setdiff(process, CAUTION_PROCESSES)
   if (length(unknown)) {
-    abort("argument", paste0("`process` does not know ", in_quotes(unknown, " and ")),
+    abort("argument", paste0("`process` names no known process: ", in_quotes(unknown, " and ")),
           arg = "process", remedy = paste0("Choose from ", in_quotes(CAUTION_PROCESSES), "."))
   }
   temp_c <- check_number(temp_c, "temp_c", -ZERO_CELSIUS, null = TRUE)
@@ -106,14 +106,15 @@ caution_table <- function() {
         "Nothing wet, oily, coated, hollow or sealed into the furnace; degrease pieces first."),
     row("annealing", "hot metal handled",
         paste("Tongs and heat-resistant gloves with every piece; face shield on; count the pieces",
-              "in and out; metal below about 500 deg C does not glow, so treat each as hot."), 60),
+              "in and out; metal below about", in_degrees(500), "does not glow, so treat each as hot."), 60),
     row("annealing", "zinc fume from overheated brass (metal-fume fever)",
         paste("Never overheat brass: check alloy and set point, set the over-temperature limit,",
               "ventilate; white smoke or powder: leave the door shut, switch off, leave and report.")),
     row("annealing", "zinc loss and fume grow with temperature",
         "Working fume extraction; shortest time at temperature; no more metal than needed.", 700),
     row("annealing", "brass near its boiling zinc and its melting range",
-        paste("Stop: C26000 begins to melt at 915 deg C and zinc boils at 907 deg C; this is",
+        paste("Stop: C26000 begins to melt at", in_degrees(915), "and zinc boils at",
+              paste0(in_degrees(907), ";"), "this is",
               "foundry work, not annealing."), 900),
     row("annealing", "radiant heat and glowing metal",
         "Heat-protective sleeves and apron besides gloves; cooling place shielded and marked.", 500),
@@ -142,14 +143,14 @@ format.softanneal_cautions <- function(x, width = 80, ...) {
   width <- check_number(width, "width", 30)
   temp_c <- attr(x, "temp_c")
   title <- paste0("Hazards and precautions",
-                  if (!is.null(temp_c)) paste0(" (work up to ", format(temp_c), " deg C)"))
+                  if (!is.null(temp_c)) paste0(" (work up to ", in_degrees(format(temp_c)), ")"))
   wrapped <- function(text, ...) strwrap(text, width = width, ...)
   lines <- title
   for (process in unique(x$process)) {
     lines <- c(lines, "", paste0(toupper(substring(process, 1, 1)), substring(process, 2)))
     rows <- which(x$process == process)
     from <- ifelse(is.na(x$from_temp_c[rows]), "",
-                   paste0(" [from ", x$from_temp_c[rows], " deg C]"))
+                   paste0(" [from ", in_degrees(x$from_temp_c[rows]), "]"))
     for (i in seq_along(rows)) {
       lines <- c(lines, wrapped(paste0("- ", x$hazard[rows[i]], from[i], ": ",
                                        x$precaution[rows[i]]), exdent = 2))

@@ -1,4 +1,4 @@
-# Columns that are no plain numbers: units, durations, dates, 64-bit integers. Each is converted
+# Columns that are not plain numbers: units, durations, dates, 64-bit integers. Each is converted
 # exactly or refused in its own words; none is taken for the number it is stored as.
 
 # A classed column as plain numbers in `unit` (a symbol of the units package, NULL: none).

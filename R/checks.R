@@ -222,7 +222,7 @@ numeric_column <- function(data, column, arg = "data", unit = NULL, lower = -Inf
   }
   if (is.list(x) || !is.null(dim(x)) || !(is.numeric(x) || (is.logical(x) && all(is.na(x))))) {
     abort("column", paste0("column `", column, "` must hold numbers, not ", describe(x)),
-          arg = column, remedy = "Give one number a row.")
+          arg = column, remedy = "Give one number per row.")
   }
   check_numeric(x, column, lower, upper, open, na = na, remedy = remedy)
 }
@@ -235,9 +235,9 @@ any_column <- function(data, column, arg = "data") {
                           ". Rename a column, or name the right one in the call."))
   }
   if (is.list(x) || !is.null(dim(x))) {
-    abort("column", paste0("column `", column, "` must hold one value a row, and is ",
+    abort("column", paste0("column `", column, "` must hold one value per row, and is ",
                            if (is.list(x)) "a list" else "a matrix"), arg = column,
-          remedy = "Give one plain value a row.")
+          remedy = "Give one plain value per row.")
   }
   x
 }
@@ -294,7 +294,7 @@ as_table <- function(out) {
   out
 }
 
-# Bytes that are no text in the encoding they claim, shown as <ff>: text functions and
+# Bytes that are invalid in the encoding they claim, shown as <ff>: text functions and
 # messages stop on them otherwise.
 valid_text <- function(x) {
   bad <- which(!validEnc(x))
@@ -315,14 +315,14 @@ check_names <- function(x, arg) {
 check_path <- function(x, arg) {
   x <- check_string(x, arg)
   if (!nzchar(x) || !validEnc(x) || nchar(x, "bytes") > 4000L) {
-    abort("file", paste0("`", arg, "` is no usable path"), arg = arg,
+    abort("file", paste0("`", arg, "` is not a valid path"), arg = arg,
           remedy = "Give the path of a folder, in quotes.")
   }
   x
 }
 
 # An argument of class `units` in the unit its name ends with. Differences of temperature
-# (`dip_c`, `tolerance_c`) have no conversion there, and a name without a unit no unit at all.
+# (`dip_c`, `tolerance_c`) have no conversion there, and a name without a unit has no unit.
 bench_units <- function(x, arg) {
   unit <- c("_c" = "degree_C", "_min" = "min", "_h" = "h", "_s" = "s", "_mm" = "mm",
             "_kj_mol" = "kJ/mol", "_n" = "N", "_k_h" = "K/h", "_k_min" = "K/min", "_um" = "um")

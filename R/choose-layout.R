@@ -3,13 +3,13 @@
 # scale. Lengths in mm. Rules with sources: inst/extdata/indentation_rules.csv.
 
 # A diameter computed from a Rockwell reading is enlarged by this share: the depth recovers
-# when the force comes off, the diameter hardly does. Own choice: with it no computed diameter is
+# when the force is removed, the diameter changes little. Own choice: with it no computed diameter is
 # more than 1 % below the Brinell diameter of the same row of ASTM E140 for brass (tests).
 ROCKWELL_ALLOWANCE <- 0.20
 
 #' Distances between indentations and from the edge
 #'
-#' Least distance between the centres of two indentations, and from a centre to the edge of the
+#' Minimum distance between the centres of two indentations, and from a centre to the edge of the
 #' piece: 3 and 2.5 times the diameter (mean diagonal) of the indentation. For Vickers tests on
 #' light metals, lead, tin and their alloys: 6 and 3 times.
 #'
@@ -25,8 +25,8 @@ ROCKWELL_ALLOWANCE <- 0.20
 #'   `diameter_mm`.
 #' @param diameter_mm Measured diameter or mean diagonal in mm, or `NULL` to compute it.
 #' @param alloy_group `"copper"` (copper alloys, steel) or `"light"` (light metals, lead, tin).
-#' @return A data frame with columns `scale`, `hardness`, `diameter_mm`, `centre_mm` (least
-#'   distance between centres), `edge_mm` (least distance from centre to edge) and `source`.
+#' @return A data frame with columns `scale`, `hardness`, `diameter_mm`, `centre_mm` (minimum
+#'   distance between centres), `edge_mm` (minimum distance from centre to edge) and `source`.
 #' @details Errors: `softanneal_error_scale` for an unknown scale; `softanneal_error_range` for
 #'   impossible readings or diameters; `softanneal_error_argument` with neither reading nor
 #'   diameter.
@@ -74,7 +74,7 @@ indent_spacing <- function(hardness = NULL, scale, diameter_mm = NULL,
   lost <- which(is.na(out$diameter_mm) & !is.na(out$hardness))
   if (length(lost)) {
     warn("outside", paste0("No diameter for ", length(lost), " of ", nrow(out), " readings (",
-                           in_rows(lost), "): the ball would sink in deeper than its middle."),
+                           in_rows(lost), "): the depth would exceed the ball radius."),
          n = length(lost), rows = lost)
   }
   out
@@ -96,7 +96,7 @@ indent_spacing <- function(hardness = NULL, scale, diameter_mm = NULL,
 #' warning of class `softanneal_warning_outside` says what would fit.
 #'
 #' @param width_mm,length_mm Width and length of the strip in mm.
-#' @param n_readings Readings a step.
+#' @param n_readings Readings per step.
 #' @param steps Number of steps, the reading before the first anneal included.
 #' @param hardness The softest reading expected (largest indentation) on `scale`.
 #' @param scale Scale, see [minimum_thickness()].
@@ -169,7 +169,7 @@ indent_layout <- function(width_mm, length_mm, n_readings, steps, hardness = NUL
 
 # Ways to fill a free field (length, width) with rows and columns: straight rows, or every
 # second row aside by half a pitch, with as many columns as the others (`extra` = 1) or one less.
-# Columns: rows, columns, extra, count (sites) and gap (least distance between two centres).
+# Columns: rows, columns, extra, count (sites) and gap (minimum distance between two centres).
 layout_ways <- function(free, pitch, pattern) {
   staggered <- pattern == "staggered"
   # rows two apart stand in line, so staggered rows may come as close as half a pitch

@@ -1,4 +1,4 @@
-# Least thickness of a piece for a hardness test: the table lookup of ASTM E18, the depth
+# Minimum thickness of a specimen for a hardness test: the table lookup of ASTM E18, the depth
 # rules of ISO 6508-1, ISO 6507-1 and ISO 6506-1. Readings in the units of their scale,
 # lengths in mm, forces in N inside (1 kgf = 9.80665 N). Nothing is interpolated: between two
 # tabulated thicknesses the thicker one holds.
@@ -28,7 +28,7 @@
 #' @param scale Their scales, such as `"HRB"`, `"HR30T"`, `"HV5"` or `"HBW 2.5/62.5"`; one, or
 #'   one for each reading. `"HRBW"` (tungsten-carbide ball) is `"HRB"` here.
 #' @param rule `"E18"`, `"ISO"` or `"both"` (the larger of the two; `NA` if either is).
-#' @return Least thicknesses in mm, a number for each reading. `NA` where the reading is `NA`,
+#' @return Minimum thicknesses in mm, a number for each reading. `NA` where the reading is `NA`,
 #'   or where the rule has no answer, which one warning of class `softanneal_warning_outside`
 #'   counts.
 #' @details Errors: `softanneal_error_scale` for an unknown scale, or Vickers and Brinell
@@ -52,7 +52,7 @@ minimum_thickness <- function(hardness, scale, rule = c("E18", "ISO", "both")) {
   lost <- which(is.na(out) & !is.na(given$hardness))
   if (length(lost)) {
     warn("outside", paste0(
-      "No least thickness for ", length(lost), " of ", length(out), " readings (",
+      "No minimum thickness for ", length(lost), " of ", length(out), " readings (",
       in_rows(lost), "): the E18 tables do not reach this scale or so soft a reading. ",
       "`rule = \"ISO\"` has an answer."), n = length(lost), rows = lost)
   }

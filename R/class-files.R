@@ -1,12 +1,12 @@
 # Class data as files for the groups. Each file is written under another name in its folder and
 # renamed when complete, so that no half-written file can be handed out.
 
-#' Write class data, one file a group
+#' Write class data, one file per group
 #'
-#' Writes one CSV file a group. Files that are there already are kept unless `overwrite` is `TRUE`;
-#' then nothing is written at all.
+#' Writes one CSV file per group. Files that are there already are kept unless `overwrite` is `TRUE`;
+#' then nothing is written.
 #'
-#' The files hold the readings only: no truth, no seed. Text that a spreadsheet would take for a
+#' The files hold the readings only: no true values, no seed. Text that a spreadsheet would take for a
 #' formula is preceded by an apostrophe; a reading that is missing is an empty cell. The name of a file
 #' holds the letters and digits of the group's name, at most 60; where two would be the same, the later
 #' one gets a number (`a.csv`, `a-2.csv`).
@@ -67,7 +67,7 @@ write_beside <- function(data, path) {
 #' An empty form for the answers of a class
 #'
 #' The table students fill in: one row for each number asked for. [write_class()] writes it, one
-#' file a group; [mark_answers()] reads the files back.
+#' file per group; [mark_answers()] reads the files back.
 #'
 #' @param class A table of [simulate_class()], of one group or more.
 #' @return A data frame with the columns `group`, `quantity`, `temp_c` (deg C), `value` (empty),

@@ -1,6 +1,6 @@
-# The answer key: true values of what a group is asked for, and how near an honest analysis of
+# The answer key: true values of what a group is asked for, and how near a careful analysis of
 # such readings can come. The standard errors are those of the least-squares estimator at the
-# truth, from the gradient of the model and the true covariance of the readings, not from one
+# true values, from the gradient of the model and the true covariance of the readings, not from one
 # drawn set of data.
 
 #' Answer key of a simulated class
@@ -17,7 +17,7 @@
 #' | `t50_min` | time to half of the softening, at each temperature | min |
 #'
 #' **Tolerance.** The standard error of a quantity is that of the fit of all readings by least
-#' squares in HV ([fit_softening()]), at the truth: with J the gradient of the model at the
+#' squares in HV ([fit_softening()]), at the true values: with J the gradient of the model at the
 #' readings and V their true covariance (readings, steps, pieces, operators, machine, rounding of
 #' the dial), the estimator has the covariance
 #' \eqn{(J'J)^{-1} J' V J (J'J)^{-1}}{(J'J)^-1 J'VJ (J'J)^-1}. What counts as right is the true
@@ -80,7 +80,7 @@ check_same_class <- function(class, drawn) {
   }
 }
 
-# What is asked for, with value and tolerance at the truth.
+# What is asked for, with value and tolerance at the true values.
 key_quantities <- function(truth, design) {
   hot <- sort(unique(design$bench$steps$temp_c[design$bench$steps$time_min > 0]))
   levels <- c("h_worked", "h_soft", "n", "q_kj_mol")
@@ -121,7 +121,7 @@ quantities_of <- function(truth, key) {
   list(value = value, gradient = gradient)
 }
 
-# Covariance of the least-squares estimator in HV at the truth. Infinite where the schedule
+# Covariance of the least-squares estimator in HV at the true values. Infinite where the schedule
 # does not determine the parameters.
 estimator_covariance <- function(truth, design) {
   bench <- design$bench
@@ -169,7 +169,7 @@ print.softanneal_key <- function(x, ..., n = 12L) {
   cat("Answer key of ", count(length(unique(x$group)), "group"),
       "; keep it apart from the class data\n", sep = "")
   if (!is.null(design)) {
-    cat("Right is the true value plus and minus ", format(design$tolerance),
+    cat("Accepted: true value ", plus_minus(), " ", format(design$tolerance),
         " standard errors of a least-squares fit\n", sep = "")
   }
   shown <- utils::head(plain_frame(x), n)

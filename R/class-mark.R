@@ -51,8 +51,8 @@ ANSWER_UNITS <- list(
 #' constant of \eqn{\exp(-k t^n)}{exp(-k t^n)} in place of that of \eqn{\exp(-(k t)^n)}{exp(-(k
 #' t)^n)}.
 #'
-#' **Earlier mistakes.** In the order hardness, n, k, half time, Q: k may follow from the group's own
-#' half times and n (\eqn{k = (\ln 2)^{1/n}/t_{1/2}}{k = (ln 2)^(1/n) / t_half}), a half time from
+#' **Earlier mistakes.** In the order hardness, n, k, t50, Q: k may follow from the group's own
+#' t50 and n (\eqn{k = (\ln 2)^{1/n}/t_{1/2}}{k = (ln 2)^(1/n) / t_half}), t50 from
 #' its own k and n (both for the model `"jmak"` only), Q from the slope of its own ln k or ln half
 #' times over 1/T, if one of the numbers used was not right. Agreement is to 2 % of the number
 #' (rounding on the way). The readings with the blunders left in count through the column `as_given` of
@@ -129,7 +129,7 @@ check_key <- function(key) {
     }
     x
   }
-  # half times and rates are compared by their logarithms
+  # values of t50 and rates are compared by their logarithms
   logged <- key$quantity %in% c("k_per_min", "t50_min")
   check_numeric(number("value"), "value")
   check_numeric(number("value")[logged], "value", 0, open = TRUE)
@@ -137,7 +137,7 @@ check_key <- function(key) {
   for (name in c("std.error", "lower", "upper")) {
     x <- number(name)
     if (anyNA(x)) {
-      abort("missing", paste0("column `", name, "` of the key has gaps"), arg = name,
+      abort("missing", paste0("column `", name, "` of the key has missing values"), arg = name,
             rows = which(is.na(x)), remedy = "Make the key anew with answer_key().")
     }
   }
@@ -149,13 +149,13 @@ check_key <- function(key) {
 check_points <- function(points) {
   unknown <- if (is.null(names(points))) "(unnamed)" else setdiff(names(points), names(MARKS))
   if (length(unknown)) {
-    abort("argument", paste0("`points` does not know ", in_quotes(unknown, " and ")),
+    abort("argument", paste0("`points` names unknown questions ", in_quotes(unknown, " and ")),
           arg = "points", remedy = paste0("Name any of ", in_quotes(names(MARKS), " and "), "."))
   }
   replace(MARK_POINTS, names(points), check_numeric(points, "points"))
 }
 
-# Several files, such as one a group: read one by one, so that an error names its file and row.
+# Several files, such as one per group: read one by one, so that an error names its file and row.
 match_files <- function(paths, key) {
   if (anyNA(paths)) {
     abort("missing", "a path of `answers` is missing", arg = "answers", rows = which(is.na(paths)),
@@ -206,7 +206,7 @@ read_answers <- function(answers) {
   number <- function(x) suppressWarnings(as.numeric(if (comma) chartr(",.", ".,", x) else x))
   out <- data.frame(group = text("group"), quantity = text("quantity"), reported = text("value"),
                     unit = optional("unit"), temp_text = optional("temp_c"))
-  # what is no number is told apart below, with its row
+  # what is not a number is told apart below, with its row
   out$number <- if (is.numeric(exact)) as.double(exact) else number(out$reported)
   out$number[!is.finite(out$number)] <- NA_real_
   # the digits as written, with a decimal point
@@ -246,7 +246,7 @@ match_answers <- function(answers, key) {
          paste0("Its quantities are ", in_quotes(unique(key$quantity), " and "), "."))
   each <- answers$quantity %in% key$quantity[!is.na(key$temp_c)]
   if (any(each & is.na(answers$temp_c))) {
-    abort("missing", "`temp_c` is needed for rates and half times", arg = "temp_c",
+    abort("missing", "`temp_c` is needed for rates and t50", arg = "temp_c",
           rows = which(each & is.na(answers$temp_c)),
           remedy = "Say for which temperature the number is, in degrees Celsius.")
   }
@@ -257,7 +257,7 @@ match_answers <- function(answers, key) {
   }, 0L)
   if (anyNA(at)) {
     refuse(is.na(at), "temperature", "temp_c", paste0(
-      "Its temperatures are ", listed(sort(unique(key$temp_c))), " deg C."))
+      "Its temperatures are ", in_degrees(listed(sort(unique(key$temp_c)))), "."))
   }
   if (anyDuplicated(at)) {
     twice <- which(duplicated(at))

@@ -19,7 +19,7 @@ mark_group <- function(key, given, design) {
   for (i in order(match(key$quantity, WORKING_ORDER))) {
     if (is.na(given$number[i])) {
       set(i, "none", if (is.na(given$reported[i])) "nothing reported" else
-        paste0("'", given$reported[i], "' is no number"))
+        paste0("'", given$reported[i], "' is not a number"))
       next
     }
     at <- key[i, ]
@@ -138,7 +138,7 @@ unit_mistake <- function(x, at, key, material, fits) {
       # the Q of 1/(deg C) is far from that of 1/K, and known as well as the true one
       celsius <- slope_energy(log(rates$value), 1 / rates$temp_c)
       if (abs(x / celsius - 1) < max(0.1, 2 * at$std.error / at$value)) {
-        return("temperatures in deg C in place of K in 1/T")
+        return(paste("temperatures in", degree_c(), "in place of K in 1/T"))
       }
     }
   }
@@ -169,7 +169,7 @@ earlier_mistake <- function(i, x, key, out, model, rounds) {
       used <- if (at$quantity == "k_per_min") n else c(n, from)
       if (not_right(used) && near(value)) {
         return(paste("follows from the group's own n and",
-                     if (at$quantity == "k_per_min") "half time" else "k"))
+                     if (at$quantity == "k_per_min") "t50" else "k"))
       }
     }
   }
@@ -179,7 +179,7 @@ earlier_mistake <- function(i, x, key, out, model, rounds) {
       if (length(rows) < 2L || !not_right(rows)) next
       ln_rate <- log(out$value[rows]) * if (quantity == "t50_min") -1 else 1
       if (near(slope_energy(ln_rate, 1 / (key$temp_c[rows] + ZERO_CELSIUS)))) {
-        return(paste("follows from the group's own", if (quantity == "t50_min") "half times"
+        return(paste("follows from the group's own", if (quantity == "t50_min") "t50"
                      else "k"))
       }
     }

@@ -1,8 +1,8 @@
-# Simulated data for a class: every group its own truth about the class truth, its own stream of
-# random numbers, and a draw that can be taught with. One whole number makes all of it again;
-# the data carry neither the truth nor that number.
+# Simulated data for a class: every group its own true values about those of the class, its own stream of
+# random numbers, and a draw that passes the class checks. One whole number makes all of it again;
+# the data carry neither the true values nor that number.
 
-# Standard deviations by which the groups' truths differ: HV for hardness, relative for others.
+# Standard deviations by which the true values of the groups differ: HV for hardness, relative for others.
 CLASS_SD <- c(h_worked = 4, h_soft = 2, t50_rex_min = 0.15, n = 0.05, q_kj_mol = 0.05)
 
 # Draws tried for one group before giving up.
@@ -10,16 +10,16 @@ MOST_DRAWS <- 100L
 
 #' The experiment of a simulated class
 #'
-#' Sets down what [simulate_class()] and [answer_key()] draw: the class truth, how much the
-#' truths of the groups differ, schedule, scatter and blunders. Keep it with the seed, apart from
+#' Sets down what [simulate_class()] and [answer_key()] draw: the true values of the class, how much those
+#' of the groups differ, schedule, scatter and blunders. Keep it with the seed, apart from
 #' the data of the class.
 #'
-#' Each group's truth is the class truth plus a normal difference for hardness levels and times
+#' The true values of a group are those of the class plus a normal difference for hardness levels and times
 #' the exponential of a normal difference for the others, so that these stay positive.
 #'
-#' @param parameters,model,temp_ref_c The class truth, as in [simulate_readings()].
+#' @param parameters,model,temp_ref_c True values of the class, as in [simulate_readings()].
 #' @param ... Must be empty.
-#' @param sd_groups Named standard deviations between the truths of groups: of `h_worked`,
+#' @param sd_groups Named standard deviations between the true values of groups: of `h_worked`,
 #'   `h_soft`, `dh_rec` and `dh_hard` in HV; relative ones for `t50_rex_min` and the rates (`ln_k_ref`
 #'   and the like: 0.1 is 10 % of the rate), `n`,
 #'   `q_kj_mol` and the other parameters. Parameters that are not named do not differ.
@@ -44,7 +44,7 @@ class_design <- function(parameters = WORKSHOP_TRUTH, ..., model = "jmak", temp_
   truth <- true_model(parameters, model, temp_ref_c)
   bench <- bench_settings(temp_c, time_min, n_readings, scale, sd, resolution, operators, blunders,
                           specimen, schedule, material)
-  # NULL: all groups share the class truth
+  # NULL: all groups share the values of the class
   sd_groups <- if (length(sd_groups)) check_start_like(sd_groups, "sd_groups") else
     stats::setNames(numeric(), character())
   names(sd_groups)[names(sd_groups) == "t50_rex_min"] <- "ln_k_ref"
@@ -52,7 +52,7 @@ class_design <- function(parameters = WORKSHOP_TRUTH, ..., model = "jmak", temp_
   if (length(unknown) || anyDuplicated(names(sd_groups))) {
     abort("argument", paste0("`sd_groups` must name each once some of ",
                              in_quotes(names(truth$par), " and ")), arg = "sd_groups",
-          remedy = "Name parameters of the class truth.")
+          remedy = "Name parameters of the class.")
   }
   check_numeric(sd_groups, "sd_groups", 0)
   structure(list(truth = truth, sd_groups = sd_groups, bench = bench,
@@ -62,7 +62,7 @@ class_design <- function(parameters = WORKSHOP_TRUTH, ..., model = "jmak", temp_
 
 #' Simulated data for a class
 #'
-#' Draws the readings of every group of a class. Each group has its own truth, so that no two
+#' Draws the readings of every group of a class. Each group has its own true values, so that no two
 #' groups have the same answers, and its own data, which can be drawn alone.
 #'
 #' **Random numbers.** The one `seed` starts a generator of L'Ecuyer; group k uses its k-th
@@ -72,11 +72,11 @@ class_design <- function(parameters = WORKSHOP_TRUTH, ..., model = "jmak", temp_
 #'
 #' **Teachable draws.** A draw is used if [fit_softening()], applied to the readings without
 #' blunders, converges, determines every parameter (Q among them), and gives every quantity of the
-#' answer key within its tolerance. Otherwise the group is drawn again, truth and all, at
+#' answer key within its tolerance. Otherwise the group is drawn again, true values included, at
 #' most 100 times. So a group that works cleanly is never marked wrong for bad luck; the price is
 #' that extreme scatter is rarer than in real readings.
 #'
-#' **No truth travels with the data.** The result holds neither true values nor seed nor design.
+#' **The data carry no true values.** The result holds neither true values nor seed nor design.
 #' Keep both for [answer_key()], which needs them.
 #'
 #' @param n_groups Number of groups.
@@ -92,7 +92,7 @@ class_design <- function(parameters = WORKSHOP_TRUTH, ..., model = "jmak", temp_
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
 #' @source L'Ecuyer P (1999) Operations Research 47, 159; streams as in L'Ecuyer P, Simard R, Chen
 #'   E J, Kelton W D (2002) Operations Research 50, 1073.
-#' @seealso [write_class()] for one file a group, [answer_key()] and [mark_answers()].
+#' @seealso [write_class()] for one file per group, [answer_key()] and [mark_answers()].
 #' @examples
 #' class <- simulate_class(3, seed = 20, blunders = "outlier")
 #' class
@@ -119,7 +119,7 @@ use_design <- function(design, ...) {
   design
 }
 
-# One list a group: group, data, clean hardness, blunders, truth, draws, and what the reference
+# One list per group: group, data, clean hardness, blunders, truth, draws, and what the reference
 # analysis gives.
 draw_class <- function(n_groups, seed, groups, design) {
   n_groups <- check_number(n_groups, "n_groups", 1, 9999, whole = TRUE)
@@ -166,9 +166,10 @@ draw_group <- function(k, stream, design) {
       return(c(drawn, list(group = group, truth = truth, draws = draw, key = key)))
     }
   }
-  abort("too_few", paste0("none of ", MOST_DRAWS, " draws of ", group, " can be taught with: ",
+  abort("too_few", paste0("no draw of ", group, " (", MOST_DRAWS, " tried) passed the class checks: ",
                           sub("[.]$", "", reason)), arg = "design",
-        remedy = "Change schedule, scatter or truth; more temperatures or shorter times help Q.")
+        remedy = paste("Change schedule, standard deviations or true values; more temperatures or",
+                       "shorter times help Q."))
 }
 
 draw_truth <- function(design) {
@@ -233,13 +234,13 @@ format.softanneal_class_design <- function(x, ...) {
   truth <- c(x$truth$par, temp_ref_c = x$truth$temp_ref_c)
   blunders <- b$blunders[b$blunders > 0L]
   c(paste0("Class design, model '", x$truth$model, "' (keep apart from the class data)"),
-    paste0("  truth     ", paste(names(truth), format_quantity(truth, 4L), collapse = ", ")),
+    paste0("  true      ", paste(names(truth), format_quantity(truth, 4L), collapse = ", ")),
     paste0("  sd groups ", if (length(x$sd_groups)) {
       paste(names(x$sd_groups), format_quantity(x$sd_groups), collapse = ", ")
     } else "none"),
     paste0("  schedule  ", count(nrow(b$steps), "step"), " of ",
            count(length(unique(b$steps$specimen)), "piece"), " at ",
-           listed(sort(unique(b$steps$temp_c))), " deg C, ", max(b$reading), " readings a step in ",
+           in_degrees(listed(sort(unique(b$steps$temp_c)))), ", ", max(b$reading), " readings per step in ",
            listed(unique(b$scale))),
     paste0("  blunders     ", if (length(blunders)) paste(blunders, names(blunders), collapse = ", ") else
       "none"),

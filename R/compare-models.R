@@ -72,14 +72,14 @@ compare_row <- function(model, data, cross_validate, ...) {
   data.frame(model = model, parameters = fit$estimated, sigma = fit$sigma, AICc = aicc,
              BIC = minus2 + log(g) * p, lack_of_fit.p.value = fit$lack_of_fit$p_value,
              cv_rmse = if (cross_validate) leave_temperature_out(fit, data, quiet, ...) else NA_real_,
-             n_undetermined = sum(!fit$states %in% c("determined", "held")),
+             n_undetermined = sum(!fit$states %in% c("determined", "fixed")),
              note = paste(fit_remarks(fit), collapse = " "))
 }
 
 # Root mean square error of step means at temperatures left out, weighted by their readings.
 leave_temperature_out <- function(fit, data, quiet, ...) {
   d <- fit$readings
-  temps <- sort(unique(signif(d$temp_k[d$time_min > 0], 12)))
+  temps <- different_temperatures(d$temp_k[d$time_min > 0])
   if (length(temps) < 3L) return(NA_real_)
   kept <- if (is.null(fit$na.action)) seq_len(nrow(data)) else {
     seq_len(nrow(data))[-as.integer(fit$na.action)]
@@ -87,10 +87,10 @@ leave_temperature_out <- function(fit, data, quiet, ...) {
   at <- fit$conditions
   total <- weight <- 0
   for (t in temps) {
-    rows <- kept[abs(d$temp_k - t) > 1e-9 * t | d$time_min == 0]
+    rows <- kept[!same_number(d$temp_k, t) | d$time_min == 0]
     part <- tryCatch(quiet(data[rows, , drop = FALSE], ...), softanneal_error_too_few = function(e) NULL)
     if (is.null(part)) return(NA_real_)
-    test <- which(abs(at$temp_c + ZERO_CELSIUS - t) <= 1e-9 * t & at$time_min > 0)
+    test <- which(same_temperature(at$temp_c, t - ZERO_CELSIUS) & at$time_min > 0)
     guess <- softening_values(part, at$temp_c[test], at$time_min[test], at$strain[test])$fit
     total <- total + sum(at$weight[test] * (guess - at$mean[test])^2)
     weight <- weight + sum(at$weight[test])

@@ -10,7 +10,7 @@ EXAMPLE_SETS <- c(
 
 #' Example data
 #'
-#' Five small sets: four of an invented workshop with known truth, one published. They are CSV files
+#' Five small sets: four of an invented workshop with known true values, one published. They are CSV files
 #' in the folder `extdata` of the package.
 #'
 #' The workshop, Larkfield Bell Works, is invented: it rolls 70/30 brass for horn bells from 1.60 to
@@ -21,7 +21,7 @@ EXAMPLE_SETS <- c(
 #'
 #' @section `bellbrass_rolling`:
 #' 10 rows: `specimen`, `pass` (0 is before rolling), `thickness_mm`, `width_mm`, `length_mm` (mm).
-#' Truth: thickness 1.60, 1.40, 1.22, 1.07, 0.95 mm, spread w/w0 = (t0/t)^0.03, constant volume;
+#' True values: thickness 1.60, 1.40, 1.22, 1.07, 0.95 mm, spread w/w0 = (t0/t)^0.03, constant volume;
 #' measuring scatter 0.005, 0.03 and 0.3 mm. For [cold_work()].
 #' @section `bellbrass_readings`:
 #' 168 rows: `specimen`, `temp_c` (deg C; for time 0 that to come), `step`, `time_min` (min in the
@@ -37,7 +37,7 @@ EXAMPLE_SETS <- c(
 #' title line, semicolons and decimal commas, units in the headers, three spellings of the scale, an
 #' empty line, `n/a` and a doubtful `39,0?`, and four blunders of the bench: one outlier (bell-C, 10
 #' min, second reading), two steps swapped (bell-B, 0 and 5 min), a piece read warm
-#' (bell-B, 10 min), a forgotten reading (bell-B, 80 min, third). Truth as of the readings, at 310, 350
+#' (bell-B, 10 min), a forgotten reading (bell-B, 80 min, third). True values as of the readings, at 310, 350
 #' and 390 deg C.
 #' @section `tungsten`:
 #' Isothermal hardness of warm-rolled tungsten plate, 1100 to 1250 deg C, read from published

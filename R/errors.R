@@ -30,7 +30,7 @@
 #' of a reading from the repeat readings alone. The estimates differ a little from least squares.
 #'
 #' **Intervals.** With few specimens the standard deviations are poorly known, and one estimated as zero
-#' is no proof of zero. They are therefore averaged over weak priors (half-Cauchy with the scale 2 K
+#' does not prove zero. They are therefore averaged over weak priors (half-Cauchy with the scale 2 K
 #' for the furnace, and 2 HV, or 2.5 % of the softening where that is more, for specimen, step and
 #' operator), weighted by the restricted likelihood; the interval holds the quantiles of the resulting
 #' mixture of normal distributions. `std.error` is half the central 68.27 % interval. Whether the furnace

@@ -1,5 +1,5 @@
 # Fits of more groups than fit in memory: part by part from files or from a database, one result
-# file a part. A part is written under a passing name and renamed, so a result that exists is
+# file per part. A part is written under a passing name and renamed, so a result that exists is
 # complete; what is there is not done again. Who runs the parts is the user's future::plan().
 
 #' Softening kinetics of data larger than memory
@@ -34,13 +34,13 @@
 #' package in `out_dir` are refused; `threads` and `chunk_size` may change.
 #'
 #' **Several processes.** Calls with the same arguments may run in one folder at once, also on
-#' several machines with a common file system: each result appears whole or not at all, and is the same
+#' several machines with a common file system: each result appears whole or not, and is the same
 #' whoever writes it. What two of them begin at the same time is computed twice, so give each its
 #' own `part`, as in an array of jobs. The archive is searched for groups in two files by the call
 #' that completes it.
 #'
 #' **Files.** `out_dir` holds `archive.dcf` (versions of R and of this package, settings, key
-#' columns), `part-000001.rds` and so on (the table of `as.data.frame()` of [fit_each()], one row a
+#' columns), `part-000001.rds` and so on (the table of `as.data.frame()` of [fit_each()], one row per
 #' group), for each a small `.dcf` with counts and source, and `manifest.csv` (one row per part). The
 #' `.rds` and `.parquet` formats keep all digits and the types of keys; `.csv` is written with 17
 #' significant digits, which also identify each number, and factors or dates come back as text;
@@ -307,6 +307,6 @@ abort_failed <- function(failed, parts, most = 5L) {
                      "finished):", paste(lines, collapse = ""),
                      if (more > 0L) paste0("\n  and ", more, " more")),
         arg = "source", sources = vapply(failed, `[[`, "", "source"),
-        remedy = paste("Mend these files, or leave only their header, and run the same call again:",
+        remedy = paste("Correct these files, or leave only their header, and run the same call again:",
                        "it does only what is left."))
 }

@@ -1,13 +1,13 @@
 # The straight line of ln(rate) over 1/T: the classical route to an activation energy, for
-# rates or half times from any source. Linear in its parameters, so solved by QR directly.
+# rates or t50 from any source. Linear in its parameters, so solved by QR directly.
 
 #' Activation energy from rates at several temperatures
 #'
 #' Fits \eqn{\ln k = \ln k_{ref} - (Q/R)(1/T - 1/T_{ref})}{ln k = ln k_ref - (Q/R) (1/T -
 #' 1/T_ref)} by (weighted) least squares on the logarithm.
 #'
-#' This is the hand route: it takes each rate as one equally good number on the logarithmic
-#' scale. [fit_softening()] uses the readings themselves and is to be preferred where they
+#' This is the second step of the double-log method: it takes each rate as one equally good number on
+#' the logarithmic scale. [fit_softening()] uses the readings themselves and is to be preferred where they
 #' are at hand.
 #'
 #' @param data A data frame, one row per rate.

@@ -88,6 +88,6 @@ is_flat <- function(profile, near, narrow) {
   !is.na(profile[, 1L]) & (open | (width > narrow & !(near[, 2L] - near[, 1L] <= FLAT_SPAN * width)))
 }
 
-has_open <- function(fit) any(!fit$states %in% c("determined", "held"))
+has_open <- function(fit) any(!fit$states %in% c("determined", "fixed"))
 
 FLAT_SPAN <- 0.25

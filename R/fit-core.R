@@ -139,10 +139,10 @@ state_sentence <- function(fit, term) {
   level <- paste0(format(100 * (if (is.null(fit$level)) 0.95 else fit$level)), " %")
   switch(
     fit$states[[term]],
-    "held" = if (is.na(fit$coefficients[[term]])) {
+    "fixed" = if (is.na(fit$coefficients[[term]])) {
       paste0(term, " cannot be estimated: all readings are at one temperature.")
     } else {
-      paste0(term, " was held at ", quantity(fit$coefficients[[term]]), ".")
+      paste0(term, " is fixed at ", quantity(fit$coefficients[[term]]), ".")
     },
     "at lower bound" = ,
     "at upper bound" = paste0(

@@ -1,5 +1,5 @@
 # Readings made ready for the solver: columns found, checked, converted and sorted, with the
-# parameters, bounds and held values of the model. Everything a later refit needs travels in
+# parameters, bounds and fixed values of the model. Everything a later refit needs travels in
 # the list, as plain vectors.
 
 SOFTENING_FORMULA <- hardness ~ time_min + temp_c
@@ -86,10 +86,10 @@ without_weight <- function(gone, weights) {
             weightless = length(zero))
 }
 
-# Values within 1e-9 of the next lower one become that one. Twin: merge_near() in src/batch_readings.c.
+# Values that are the same as the next lower one become that one. Twin: merge_near() in src/batch_readings.c.
 merge_near <- function(x) {
   values <- sort(unique(x))
-  near <- which(diff(values) <= 1e-9 * values[-1L])
+  near <- which(same_number(values[-1L], values[-length(values)]))
   if (!length(near)) return(x)
   merged <- values
   for (k in near) merged[k + 1L] <- merged[k]
@@ -194,7 +194,7 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
           remedy = "Add readings after annealing; check the column of times.")
   }
   if (is.null(d$history)) {
-    one_temperature <- max(d$temp_k[after]) - min(d$temp_k[after]) <= 1e-9 * d$ref_k
+    one_temperature <- same_number(max(d$temp_k[after]), min(d$temp_k[after]))
     log_time <- log(d$time_min[after])
   } else {
     one_temperature <- diff(range(d$clock$energy_slope)) <= 1e-12
@@ -221,7 +221,7 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   if (any(low >= high)) {
     abort("range", paste0("`lower` is not below `upper` for ",
                           in_quotes(terms[low >= high], " and ")), arg = "lower",
-          remedy = "Correct the bounds, or hold the parameter with `fixed`.")
+          remedy = "Correct the bounds, or fix the parameter with `fixed`.")
   }
   held <- integer(p)
   names(held) <- terms
@@ -273,7 +273,7 @@ check_start_like <- function(x, arg) {
   x
 }
 
-# Numbers of conditions and of heat treatments: sorted neighbours that differ in temperature or
+# Numbers of conditions and of steps: sorted neighbours that differ in temperature or
 # time, and those that differ in specimen too.
 count_changes <- function(d) {
   o <- d$order
@@ -281,8 +281,7 @@ count_changes <- function(d) {
   if (n < 2L) return(c(conditions = n, steps = n))
   apart <- function(x) {
     a <- x[o]
-    b <- a[-1L]
-    abs(b - a[-n]) > 1e-9 * b # none is below zero
+    !same_number(a[-1L], a[-n])
   }
   key <- condition_keys(d)
   change <- apart(key[[1L]]) | apart(key[[2L]])
@@ -295,6 +294,6 @@ check_enough <- function(m, estimated) {
   if (m < estimated) {
     abort("too_few", paste0("there are readings at ", m, " combinations of temperature and time ",
                             "for ", estimated, " parameters"), arg = "data",
-          remedy = "Add heat treatments, choose a simpler model, or hold parameters with `fixed`.")
+          remedy = "Add steps, choose a simpler model, or fix parameters with `fixed`.")
   }
 }

@@ -105,7 +105,7 @@ key_column <- function(data, key) {
   if (is.character(x)) {
     bad <- which(Encoding(x) == "bytes" | !validEnc(x))
     if (length(bad)) {
-      abort("column", paste0("key column `", key, "` holds bytes that are no text"), arg = key,
+      abort("column", paste0("key column `", key, "` has invalid text encoding"), arg = key,
             rows = bad, remedy = "Give the keys as text in one encoding.")
     }
     return(enc2utf8(x))

@@ -1,5 +1,5 @@
 # Tables, predictions and printing of many fits. Everything is computed from the matrices of the
-# object, one column a group; long tables only exist when asked for.
+# object, one column per group; long tables only exist when asked for.
 
 #' Tables and predictions of many fits
 #'
@@ -330,10 +330,10 @@ warn_outside_groups <- function(object, group, temp, time) {
   cold <- group_sum(object, "cold_k")[at]
   hot <- group_sum(object, "hot_k")[at]
   longest <- group_sum(object, "longest_min")[at]
-  outside <- which(group > 0L & time > 0 & (kelvin < cold - 1e-9 | kelvin > hot + 1e-9 |
-                                              time > longest * (1 + 1e-9)))
+  outside <- which(group > 0L & time > 0 & (is_below(kelvin, cold) | is_above(kelvin, hot) |
+                                              is_above(time, longest)))
   if (length(outside)) {
-    warn("extrapolation", paste0(length(outside), " of ", length(group), " conditions lie outside ",
+    warn("extrapolation", paste0(length(outside), " of ", length(group), " conditions are outside ",
                                  "the temperatures or times of their group (", in_rows(outside),
                                  ")."), n = length(outside), rows = outside)
   }

@@ -1,4 +1,4 @@
-# Print and picture of many fits.
+# Print and plot of many fits.
 
 #' @export
 format.softanneal_fits <- function(x, ...) {
@@ -68,7 +68,7 @@ print_fits <- function(x, digits) {
     m <- cbind(signif(as.matrix(p[2:6]), digits), signif(p$std.error, 2L))
     m <- apply(m, 2L, function(column) format(column, digits = digits, trim = TRUE))
     m <- cbind(matrix(m, nrow(p)), p$unit)
-    dimnames(m) <- list(p$term, c("Least", "25 %", "Median", "75 %", "Most", "Median std. error",
+    dimnames(m) <- list(p$term, c("Min", "25 %", "Median", "75 %", "Max", "Median std. error",
                                   "Unit"))
     cat("\n")
     print_table(m)
@@ -88,16 +88,16 @@ print.summary.softanneal_fits <- function(x, digits = 4L, ...) {
   cat(format(x$nobs, big.mark = ","), " readings fitted, ", format(x$missing, big.mark = ","),
       " left out with a missing value\n", sep = "")
   if (x$lack_of_fit_tested) {
-    cat("The scatter within steps speaks against the curve (p < 0.01) in ", x$lack_of_fit, " of ",
+    cat("Lack of fit is significant (p < 0.01) in ", x$lack_of_fit, " of ",
         x$lack_of_fit_tested, " groups; by chance about ", signif(0.01 * x$lack_of_fit_tested, 2),
         "\n", sep = "")
   }
   invisible(x)
 }
 
-#' Picture of many fits
+#' Plot of many fits
 #'
-#' Estimates of each group with their intervals, one panel a parameter. Up to `max_labels`
+#' Estimates of each group with their intervals, one panel per parameter. Up to `max_labels`
 #' groups are drawn in rows with their names; more are drawn in the order of their estimates.
 #'
 #' @param object Fits of [fit_each()].

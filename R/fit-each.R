@@ -1,4 +1,4 @@
-# One softening fit a group, for any number of groups, in one compiled call (src/batch.c). R finds
+# One softening fit per group, for any number of groups, in one compiled call (src/batch.c). R finds
 # the columns, the groups and the settings; a group that cannot be fitted is a row with its
 # reason. Chunks go wherever the user's future::plan() sends them (R/fit-each-chunks.R).
 
@@ -8,7 +8,7 @@ GROUP_REASONS <- c(
   "one temperature" = "at one temperature, which says nothing about activation energies",
   "no softening" = "whose readings a constant hardness explains as well",
   "not converged" = "stopped at the iteration limit",
-  "too few" = "with fewer heat treatments than parameters",
+  "too few" = "with fewer steps than parameters",
   "no anneal" = "without a reading after time zero",
   "bad value" = paste("with a reading that cannot be (negative time, temperature below absolute",
                       "zero, hardness zero or less, an infinite value)"),
@@ -22,7 +22,7 @@ CONSTANT_LEVEL <- 0.999
 #'
 #' Fits the model of [fit_softening()] to each group of readings (coil, heat, strip, student) on
 #' its own, all in one compiled call: thousands of fits take a fraction of a second, a million
-#' groups a matter of seconds to minutes. Nobody has to give starting values, and a group that
+#' groups a matter of seconds to minutes. No starting values are needed, and a group that
 #' cannot be fitted is a row of the result with its reason, never an error for all.
 #'
 #' The minimum, the standard errors and the states of parameters are those of [fit_softening()].
@@ -65,12 +65,12 @@ CONSTANT_LEVEL <- 0.999
 #' @param weights Case weights, one for each row; `NULL` for equal.
 #' @param temp_ref_c Reference temperature of the rates in degrees Celsius for all groups; by
 #'   default that of the mean of 1/T of each group.
-#' @param level Level of the intervals at which a parameter counts as open.
+#' @param level Level of the intervals that classify a parameter as not determined.
 #' @param threads Threads of this process (default 1): at most as many as processors are found
 #'   and as can start, the latter with a message.
 #' @param chunk_size Most groups in one piece of work; by default all at once, or some pieces for
 #'   each worker of the plan.
-#' @return An object of class `softanneal_fits`: one entry a group, in the order of the keys. Use
+#' @return An object of class `softanneal_fits`: one entry per group, in the order of the keys. Use
 #'   `as.data.frame()` (one row per group: keys, `status`, estimates, `se_` standard errors, `undetermined`
 #'   (parameters without standard error), `sigma`, `nobs`, `missing`, `n_steps`, `temp_ref_c`),
 #'   [tidy()] (one row per group and parameter), [glance()] (one row per group), [summary()], [coef()],
@@ -135,7 +135,7 @@ each_settings <- function(model, scale, se, fixed, lower, upper, temp_ref_c, lev
   if (length(crossed)) {
     abort("range", paste0("`lower` is not below `upper` for ",
                           in_quotes(terms[crossed], " and ")), arg = "lower",
-          remedy = "Correct the bounds, or hold the parameter with `fixed`.")
+          remedy = "Correct the bounds, or fix the parameter with `fixed`.")
   }
   natural <- cbind(term_rows(terms)$natural | terms %in% names(lower), terms %in% names(upper))
   held <- terms %in% names(fixed)
@@ -151,7 +151,7 @@ each_settings <- function(model, scale, se, fixed, lower, upper, temp_ref_c, lev
        use_start = FALSE, infer = TRUE, control = control_vector(control, "squares"))
 }
 
-# The compiled call for some of the groups: all matrices have one column a group.
+# The compiled call for some of the groups: all matrices have one column per group.
 run_batch <- function(d, set, threads, groups = NULL) {
   first <- d$first
   size <- d$size

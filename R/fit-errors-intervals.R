@@ -2,7 +2,7 @@
 # `fit$errors` is data alone; the mixture is computed anew from it by one compiled call.
 
 # error_interval(fit, gradient, level): the interval of every quantity whose gradient in the
-# parameters stands in a row of `gradient` (one column a parameter of `fit$par`). Returns a list:
+# parameters stands in a row of `gradient` (one column per parameter of `fit$par`). Returns a list:
 #   se     half the width of the central 68.27 % interval (the standard error of the quantity),
 #   lower, upper   distances from the estimate to the ends at `level` (lower is negative).
 # For the other standard errors of a fit the same from t quantiles and its covariance, so that

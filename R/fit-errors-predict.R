@@ -19,7 +19,7 @@ predict_components <- function(object, temp_c, time_min, strain, interval, level
   if (is.matrix(place)) place[which(start & is.na(place[, 3L])), 3L] <- 0
   known <- known_places(place) & !is.na(time_min)
   if (length(object$settings$set$no_energy)) {
-    known <- known & (abs(inverse_temperature(temp_c, object$temp_ref_c)) < 1e-9 | start)
+    known <- known & (same_temperature(temp_c, object$temp_ref_c) | start)
   }
   p <- length(object$par)
   m <- matrix(NA_real_, n, p + 1L)

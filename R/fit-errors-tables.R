@@ -27,11 +27,11 @@ furnace_sentences <- function(fit) {
                     "interval of q_kj_mol rests on it. State it with `u_temp_c`.")
   if (any(is_open(fit))) return(assumed)
   m <- furnace_sensitivity(fit)
-  held <- fit$states[intersect(c("q_kj_mol", "n"), colnames(m))] == "held"
+  held <- fit$states[intersect(c("q_kj_mol", "n"), colnames(m))] == "fixed"
   m[, names(held)[held]] <- NA_real_
   moves <- vapply(seq_len(nrow(m)), function(k) {
-    show <- c(q_kj_mol = "q_kj_mol by %s kJ/mol", n = "n by %s", half = "half times by %s %%")
-    value <- c(m[k, intersect(c("q_kj_mol", "n"), colnames(m))], half = m[k, "half_percent"])
+    show <- c(q_kj_mol = "q_kj_mol by %s kJ/mol", n = "n by %s", t50 = "t50 by %s %%")
+    value <- c(m[k, intersect(c("q_kj_mol", "n"), colnames(m))], t50 = m[k, "half_percent"])
     value <- value[is.finite(value)]
     paste0(rownames(m)[k], ": ", paste(sprintf(show[names(value)], format_quantity(value, 2L)),
                                        collapse = ", "))
@@ -176,7 +176,7 @@ variance_shares <- function(e, sd, rows) {
 #' @export
 print.softanneal_components <- function(x, ...) {
   cat("Components of error\n\n")
-  percent <- function(v) ifelse(is.na(v), "-", paste(formatC(100 * v, format = "f", digits = 0), "%"))
+  percent <- function(v) ifelse(is.na(v), "-", whole_percent(v))
   m <- cbind(SD = format_quantity(x$sd, 2L), Unit = x$unit,
              "95 % interval" = ifelse(is.na(x$conf.low), x$known,
                                       paste(format_quantity(x$conf.low, 2L), "to",
@@ -186,7 +186,7 @@ print.softanneal_components <- function(x, ...) {
   rownames(m) <- x$component
   print_table(m)
   cat("\n", paste0(strwrap(paste0(
-    "Last three columns: share of the variance of the activation energy, of the time to half softening ",
+    "Last three columns: fraction of the variance of the activation energy, of t50 ",
     "at ", format(attr(x, "temp_c")), " degrees Celsius, and of a new reading there on a new specimen."
   )), "\n"), sep = "")
   if ("assumed" %in% x$known) cat("The furnace temperature is assumed, not estimated.\n")
@@ -204,7 +204,7 @@ autoplot.softanneal_components <- function(object, ...) {
                   what = factor(rep(what, each = nrow(object)), what),
                   share = 100 * unlist(object[names(what)], use.names = FALSE))
   d <- d[!is.na(d$share), ]
-  d$label <- paste0(formatC(d$share, format = "f", digits = 0), " %")
+  d$label <- whole_percent(d$share / 100)
   ggplot2::ggplot(d, ggplot2::aes(.data[["share"]], .data[["component"]])) +
     ggplot2::geom_col(fill = group_colours(1), width = 0.7) +
     ggplot2::geom_text(ggplot2::aes(label = .data[["label"]]), hjust = -0.15, size = 3.2) +

@@ -87,8 +87,8 @@ check_u_temp <- function(u) {
   if (is.null(u)) return(NULL)
   names <- names(u)
   u <- check_numeric(u, "u_temp_c", 0, 100, remedy = paste0(
-    "Give the standard uncertainty of the furnace temperature in K (half the +- of a calibration ",
-    "certificate with k = 2)."))
+    "Give the standard uncertainty of the furnace temperature in K (the expanded uncertainty U of a ",
+    "calibration certificate divided by its k)."))
   if (!length(u) || (length(u) > 1L && is.null(names))) {
     abort("argument", "several values of `u_temp_c` must be named", arg = "u_temp_c",
           remedy = "Name them by furnace run or by specimen.")
@@ -242,7 +242,7 @@ with_components <- function(fit, errors) {
 # Half-seen curves: profiles with the covariance fixed, cut where the marginalised interval of each
 # parameter ends on the scale of its standard error.
 components_states <- function(fit, errors, s) {
-  if (!any(!fit$states %in% c("determined", "held")) || is.null(s$quantile)) return(fit)
+  if (!any(!fit$states %in% c("determined", "fixed")) || is.null(s$quantile)) return(fit)
   r <- components_profile(fit, errors, fit$level, s$quantile[, 5:6])
   fit$states[] <- r$states
   fit$limits[, ] <- r$limits

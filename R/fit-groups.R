@@ -38,7 +38,7 @@ with_strain <- function(d, strain, strain_ref) {
   if (length(slight)) {
     warn("assumption", paste0(
       length(slight), " of ", d$n, " readings have strains below 0.05: so little cold work ",
-      "lies near the least at which metal recrystallises at all, where no power of strain holds."),
+      "lies near the minimum strain for recrystallisation, where the power law fails."),
       n = length(slight), rows = slight)
   }
   strain_ref <- check_number(strain_ref, "strain_ref", 0, open = TRUE, null = TRUE)
@@ -50,7 +50,7 @@ with_strain <- function(d, strain, strain_ref) {
 
 # Adds the temperatures that have their own exponent.
 with_exponents <- function(d) {
-  temps <- sort(unique(signif(d$temp_k[d$time_min > 0], 12)))
+  temps <- different_temperatures(d$temp_k[d$time_min > 0])
   if (length(temps) < 2L) {
     abort("too_few", "all readings after an anneal are at one temperature", arg = "exponent",
           remedy = "Use n_by = \"shared\".")

@@ -202,7 +202,7 @@ forward_parameters <- function(parameters, model = NULL, temp_ref_c = NULL) {
     }
     check_ungrouped(parameters, "parameters")
     if (length(parameters$settings$set$no_energy)) {
-      abort("model", "the fit knows one temperature only and has no activation energy",
+      abort("model", "the fit has one temperature and no activation energy",
             arg = "parameters", remedy = "Fit readings of several temperatures, or fix the energy.")
     }
     return(list(kind = parameters$settings$set$kind, par = unname(parameters$par),
@@ -214,7 +214,8 @@ forward_parameters <- function(parameters, model = NULL, temp_ref_c = NULL) {
   par <- parameters_of(parameters, model)
   if (is.null(temp_ref_c)) {
     abort("argument", "`temp_ref_c` is missing: rates need the temperature they hold at",
-          arg = "temp_ref_c", remedy = "Give the reference temperature of `ln_k_ref` in deg C.")
+          arg = "temp_ref_c", remedy = paste0("Give the reference temperature of `ln_k_ref` in ",
+                                                degree_c(), "."))
   }
   ref_k <- check_number(temp_ref_c, "temp_ref_c", -ZERO_CELSIUS, open = TRUE) + ZERO_CELSIUS
   check_parameters(par)
@@ -253,7 +254,7 @@ warn_history <- function(object, hottest, part, rows = seq_along(hottest)) {
                      (begun & hottest < read[1L] - 1e-9))
   if (length(outside)) {
     warn("extrapolation", paste0(
-      length(outside), " of ", length(hottest), " points of the history lie outside the readings (",
+      length(outside), " of ", length(hottest), " points of the history are outside the range of the data (",
       format(read[1L], digits = 4), " to ", format(read[2L], digits = 4),
       " degrees Celsius, reduced time up to ", format_quantity(exp(furthest)), "; ", in_rows(rows[outside]),
       ")."), n = length(outside),

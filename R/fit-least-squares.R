@@ -19,12 +19,12 @@
 #' @param lower,upper Bounds of the parameters: one number, one for each, or a named vector
 #'   for some of them.
 #' @param jac For a function `fn`: a function of the same arguments that returns the matrix of
-#'   derivatives of the residuals, one column a parameter. Without it central differences are
+#'   derivatives of the residuals, one column per parameter. Without it central differences are
 #'   used.
 #' @param weights Case weights, zero or more, one for each residual: the sum of weights times
 #'   squared residuals is made small.
 #' @param data A data frame with the variables of the formula, or the second argument of `fn`.
-#' @param loss `"squares"`, or `"huber"` for a loss that outliers pull less, with the standard errors of
+#' @param loss `"squares"`, or `"huber"` for a loss less sensitive to outliers, with the standard errors of
 #'   M-estimation (Huber P J, 1981, Robust Statistics, section 7.6).
 #' @param na.action What to do with rows in which a variable of the formula is missing:
 #'   [stats::na.exclude()] (the default: left out with a warning, fitted values padded),
@@ -189,7 +189,7 @@ weights_in <- function(quo, data) {
   tryCatch(rlang::eval_tidy(quo, if (is.data.frame(data)) data), error = function(e) {
     if (inherits(e, "softanneal_error")) rlang::cnd_signal(e)
     abort("argument", paste0("`weights` cannot be computed: ", conditionMessage(e)), arg = "weights",
-          remedy = "Give one number a row, or an expression in the columns of `data`.")
+          remedy = "Give one number per row, or an expression in the columns of `data`.")
   })
 }
 
@@ -198,7 +198,7 @@ check_weights <- function(weights, n) {
   weights <- check_numeric(weights, "weights", 0)
   if (length(weights) != n) {
     abort("argument", paste0("`weights` has length ", length(weights), " where there are ", n,
-                             " rows"), arg = "weights", remedy = "Give one weight a row.")
+                             " rows"), arg = "weights", remedy = "Give one weight per row.")
   }
   if (!any(weights > 0)) {
     abort("range", "`weights` must not all be zero", arg = "weights",

@@ -107,7 +107,7 @@ wald_limits <- function(object, level) {
     out <- cbind(b - t * se, b + t * se)
   }
   dimnames(out) <- list(names(b), c("lower", "upper"))
-  open <- !object$states %in% c("determined", "held")
+  open <- !object$states %in% c("determined", "fixed")
   if (any(open) && !is.null(object$limits)) {
     limits <- if (level == object$level) object$limits else if (!is.null(object$errors)) {
       components_profile(object, object$errors, level)$limits
@@ -255,7 +255,7 @@ lack_of_fit_table <- function(object) {
                     "Mean Sq" = c(l$misfit / l$df_misfit, l$pure_error / l$df_pure),
                     "F value" = c(l$f, NA), "Pr(>F)" = c(l$p_value, NA), check.names = FALSE,
                     row.names = c("Lack of fit", "Pure error"))
-  structure(out, heading = "Misfit of the means against the scatter of the readings\n",
+  structure(out, heading = "Lack-of-fit test\n",
             class = c("anova", "data.frame"))
 }
 
@@ -308,7 +308,7 @@ reading_sd <- function(sd, weights) {
   ifelse(weights > 0, sd / sqrt(weights), 0)
 }
 
-# Scatter of single readings and of whole heat treatments, from the mean squares within and
+# Scatter of single readings and of whole steps, from the mean squares within and
 # between treatments (one-way random effects; expectations as in Searle, Casella and
 # McCulloch 1992, Variance Components, chapter 3). Without replicates all is reading scatter.
 error_components <- function(object) {

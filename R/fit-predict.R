@@ -30,10 +30,10 @@
 #'   Where a parameter is not determined, intervals at constant temperature are profiles of the
 #'   hardness itself at each place (standard errors are then `NA`), and a value for which the
 #'   readings give only an interval is `NA`, with one warning of class `softanneal_warning_outside`.
-#'   Along histories, standard errors and intervals are `NA` there. With `se =
-#'   "components" a prediction interval along histories leaves out the furnace temperature. A fit
+#'   Along histories, standard errors and intervals are `NA` there. With
+#'   `se = "components"` a prediction interval along histories leaves out the furnace temperature. A fit
 #'   with an exponent for each temperature gives `NA` at others.
-#'   Conditions hotter, colder longer, or of other strains than those read draw one
+#'   Conditions hotter, colder longer, or of other strains than those in the data give one
 #'   warning of class `softanneal_warning_extrapolation`.
 #' @section Errors:
 #'   `softanneal_error_column` for a missing column, `softanneal_error_range` for negative
@@ -144,7 +144,7 @@ softening_values <- function(object, temp_c, time_min, strain = NULL) {
   if (is.matrix(place)) place[which(time_min == 0 & is.na(place[, 3L])), 3L] <- 0
   known <- known_places(place) & !is.na(time_min)
   if (length(object$settings$set$no_energy)) {
-    known <- known & (abs(coordinate) < 1e-9 | time_min == 0)
+    known <- known & (same_temperature(temp_c, object$temp_ref_c) | time_min == 0)
   }
   fit <- se <- rep(NA_real_, n)
   if (any(known)) {
@@ -159,7 +159,7 @@ softening_values <- function(object, temp_c, time_min, strain = NULL) {
 # With an open parameter, an interval wider than the whole softening says nothing.
 doubtful_se <- function(object, se) {
   span <- abs(object$par[["h_worked"]] - object$par[["h_soft"]])
-  if (any(!object$states %in% c("determined", "held"))) {
+  if (any(!object$states %in% c("determined", "fixed"))) {
     se[!is.na(se) & se > span / 2] <- NA_real_
   }
   se
@@ -184,11 +184,11 @@ warn_extrapolation <- function(object, temp, time, strain = NULL) {
   after <- at$time_min > 0
   hot <- range(at$temp_c[after])
   outside <- which(!is.na(temp) & !is.na(time) & time > 0 &
-                     (temp < hot[1L] - 1e-9 | temp > hot[2L] + 1e-9 |
-                        time > max(at$time_min) * (1 + 1e-9) | strain_outside(object, strain)))
+                     (is_outside(temp, hot) | is_outside(time, c(0, max(at$time_min))) |
+                        strain_outside(object, strain)))
   if (length(outside)) {
     warn("extrapolation", paste0(
-      length(outside), " of ", length(temp), " conditions lie outside the readings (",
+      length(outside), " of ", length(temp), " conditions are outside the range of the data (",
       format(hot[1L]), " to ", format(hot[2L]), " degrees Celsius, up to ",
       format(max(at$time_min)), " min",
       if (!is.null(strain)) {
@@ -202,7 +202,7 @@ warn_extrapolation <- function(object, temp, time, strain = NULL) {
 strain_outside <- function(object, strain) {
   if (is.null(strain)) return(FALSE)
   read <- range(read_strains(object))
-  !is.na(strain) & (strain < read[1L] * (1 - 1e-9) | strain > read[2L] * (1 + 1e-9))
+  !is.na(strain) & is_outside(strain, read)
 }
 
 finish_prediction <- function(object, fit, se, interval, level, se.fit) {
@@ -216,7 +216,7 @@ finish_prediction <- function(object, fit, se, interval, level, se.fit) {
   list(fit = out, se.fit = se, df = object$df_interval, residual.scale = object$sigma)
 }
 
-# Variance of one new reading about the curve, in a new heat treatment.
+# Variance of one new reading about the curve, in a new step.
 reading_variance <- function(object) {
   if (!is.null(object$errors)) { # without the furnace, whose part changes along the curve
     sd <- object$errors$sd[, "estimate"]

@@ -54,7 +54,7 @@ print.softanneal_fit <- function(x, digits = max(3L, getOption("digits") - 3L), 
   cat("\n", paste0(foot_lines(x, digits), "\n"), sep = "")
   remarks <- c(fit_words(x), if (x$se %in% "components") furnace_sentences(x))
   if (any(is_open(x))) {
-    remarks <- c(remarks, "In parentheses: one value among many that fit as well.")
+    remarks <- c(remarks, "In parentheses: not unique, other values fit as well.")
   }
   if (length(remarks)) cat("\n", paste0(strwrap(remarks, exdent = 2), "\n"), sep = "")
   invisible(x)
@@ -106,8 +106,8 @@ scale_line <- function(x) {
 }
 
 se_words <- function(x) {
-  switch(x$se, components = error_sentence(x), cluster = "standard errors by heat treatment",
-         steps = "standard errors from the scatter of the step means",
+  switch(x$se, components = error_sentence(x), cluster = "cluster-robust standard errors by step",
+         steps = "standard errors from the variance of the step means",
          model = if (any(duplicated(x$conditions$cluster_of))) {
            "standard errors as if all readings were independent"
          } else "standard errors from the scatter of the readings")

@@ -1,4 +1,4 @@
-# Profile likelihoods of softening fits: one parameter held at a series of values, all others
+# Profile likelihoods of softening fits: one parameter fixed at a series of values, all others
 # refitted. Ends of intervals are found in C (src/inference.c); here the traces are drawn up.
 
 #' Profile likelihood of a softening fit
@@ -33,7 +33,7 @@ profile.softanneal_fit_softening <- function(fitted, parm, level = 0.99, n_point
   level <- check_level(level)
   n_points <- check_number(n_points, "n_points", 2, 1000, whole = TRUE)
   terms <- names(fitted$coefficients)
-  parm <- if (missing(parm)) terms[fitted$states != "held"] else check_parm(parm, terms)
+  parm <- if (missing(parm)) terms[fitted$states != "fixed"] else check_parm(parm, terms)
   if (!length(parm)) {
     abort("argument", "`parm` names no parameter", arg = "parm",
           remedy = paste0("Choose from ", in_quotes(terms), "."))

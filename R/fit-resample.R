@@ -17,7 +17,7 @@
 #'   `.Random.seed` is restored.
 #' @param ... Must be empty.
 #' @return A list of class `softanneal_resample`: `estimates` (matrix, one row per resample,
-#'   one column a parameter), `failed` (number of resamples without a converged fit; their
+#'   one column per parameter), `failed` (number of resamples without a converged fit; their
 #'   rows are `NA` and one warning counts them), `type`, `n_resamples`, `seed`.
 #' @section Errors:
 #'   `softanneal_error_argument` unless `fit` comes from [fit_softening()],

@@ -47,9 +47,9 @@ settle_idle <- function(fit, p) {
          " had not begun at the last reading; hold longer there, or take a hotter piece")
 }
 
-# The soft plateau rests on one heat treatment or on none.
+# The soft plateau rests on one step or on none.
 settle_plateau <- function(fit, p) {
-  if (!"h_soft" %in% names(fit$states)[!fit$states %in% c("determined", "held")]) return(NULL)
+  if (!"h_soft" %in% names(fit$states)[!fit$states %in% c("determined", "fixed")]) return(NULL)
   hot <- max(p$temp_c)
   paste0("the soft plateau was not reached; hold the piece at ", temperature_label(hot),
          " longer, until two steps in a row read the same, or take a hotter one")
@@ -61,7 +61,7 @@ progress <- function(fit) {
   after <- at$time_min > 0
   worked <- worked_hardness(fit, at$strain)
   share <- (worked - at$mean) / (worked - fit$par[["h_soft"]])
-  temps <- sort(unique(signif(at$temp_c[after], 10)))
+  temps <- different_temperatures(at$temp_c[after])
   strain <- if (is.null(at$strain)) rep(1, length(after)) else at$strain
   each <- expand.grid(temp_c = temps, strain = unique(strain[after]))
   do.call(rbind, Map(function(t, s) {

@@ -77,7 +77,7 @@ glance.softanneal_fit <- function(x, ...) {
     sigma = x$sigma, isConv = x$convergence$converged, finTol = x$convergence$cosine,
     logLik = as.numeric(ll), AIC = stats::AIC(ll), BIC = stats::BIC(ll), deviance = x$deviance,
     df.residual = as.integer(x$df.residual), nobs = as.integer(x$nobs), stop_message = x$convergence$end,
-    n_undetermined = sum(!x$states %in% c("determined", "held"))))
+    n_undetermined = sum(!x$states %in% c("determined", "fixed"))))
 }
 
 #' @rdname fit-tables

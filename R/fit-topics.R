@@ -118,7 +118,7 @@ NULL
 #' | `at lower bound`, `at upper bound` | the estimate lies on a bound that is an answer (the lower one of n, energies, `theta0`, amplitudes and `h_strain`; any given by you); the interval is in `fit$limits` | `NA` |
 #' | `only an upper limit`, `only a lower limit` | one end is known, see `fit$limits` | `NA` |
 #' | `not determined` | neither end is known | `NA` |
-#' | `held` | fixed by `fixed`, or an energy with readings at one temperature only, which is then `NA` | `NA` |
+#' | `fixed` | fixed by `fixed`, or an energy with readings at one temperature only, which is then `NA` | `NA` |
 #'
 #' A parameter with a wide interval, at a bound, or in a direction the data do not identify is followed
 #' along its profile. A side is open if the sum of squares does not rise by the threshold of the `level`

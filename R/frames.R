@@ -27,7 +27,7 @@ COLUMN_LABELS <- c(
 #' @param data A data frame with columns of the standard names, such as `temp_c`.
 #' @return `data` with the attribute `label` on the columns that have a standard name; values,
 #'   class and other columns as they were.
-#' @section Errors: `softanneal_error_argument` if `data` is no data frame.
+#' @section Errors: `softanneal_error_argument` if `data` is not a data frame.
 #' @examples
 #' attr(label_columns(data.frame(temp_c = 330))$temp_c, "label")
 #' @export
@@ -43,7 +43,7 @@ label_columns <- function(data) {
   data
 }
 
-# CSV for spreadsheets: a text cell that begins like a formula, and is no number such as -3, is
+# CSV for spreadsheets: a text cell that begins like a formula, and is not a number such as -3, is
 # preceded by an apostrophe.
 write_table <- function(x, file, na = "NA") {
   x <- as.data.frame(x)

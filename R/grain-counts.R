@@ -1,5 +1,5 @@
 # Grain size from counts on the micrograph: lines (intercepts) and areas (grains). Lengths and
-# areas are those on the picture in mm and mm2, divided by the magnification (its square).
+# areas are those on the plot in mm and mm2, divided by the magnification (its square).
 # Statistics of the fields as in ASTM E112: 95 % interval by t, relative accuracy in per cent.
 
 #' Grain size from counts of intercepts or grains
@@ -23,13 +23,13 @@
 #' be equiaxed.
 #'
 #' @param intersections Boundaries crossed in each field; zero or more, halves allowed.
-#' @param line_mm Length of the test line on the picture in mm; one, or one a field.
+#' @param line_mm Length of the test line on the micrograph in mm; one, or one per field.
 #' @param inside Grains wholly inside the area in each field.
 #' @param intercepted Grains cut by its edge in each field.
-#' @param area_mm2 Area on the picture in mm2; one, or one a field. The circle of the standard is
+#' @param area_mm2 Area on the micrograph in mm2; one, or one per field. The circle of the standard is
 #'   5000 mm2.
-#' @param magnification Magnification of the picture (length on it over true length); one, or
-#'   one a field.
+#' @param magnification Magnification of the micrograph (length on it over true length); one, or
+#'   one per field.
 #' @param shape `"circle"`, or `"rectangle"` for the count with corners.
 #' @param level Confidence level; the standard says 0.95.
 #' @return A list of class `softanneal_grain_count`: `fields` (data frame, one row per field: the

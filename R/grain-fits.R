@@ -1,4 +1,4 @@
-# What the fits of the grain and master-curve rooms share: column names, tables of new
+# What the fits of the grain and master-curve files share: column names, tables of new
 # conditions, an activation energy that one temperature leaves open, warnings beyond the data.
 
 check_free_names <- function(columns, terms) {
@@ -58,7 +58,7 @@ add_open_energy <- function(fit, term = "q_kj_mol") {
   fit$vcov <- widen(fit$vcov, NA_real_)
   fit$cov_unscaled <- widen(fit$cov_unscaled, 0)
   fit$coefficients <- stats::setNames(c(fit$coefficients, NA_real_), name)
-  fit$states <- stats::setNames(c(fit$states, "held"), name)
+  fit$states <- stats::setNames(c(fit$states, "fixed"), name)
   if (!is.null(fit$conditions)) fit$conditions$jacobian <- cbind(fit$conditions$jacobian, 0)
   fit
 }
@@ -66,7 +66,7 @@ add_open_energy <- function(fit, term = "q_kj_mol") {
 # Rows of new conditions at a temperature other than the only one fitted.
 other_temperature <- function(object, temp_c) {
   if (!is.na(object$coefficients[["q_kj_mol"]])) return(rep(FALSE, length(temp_c)))
-  !is.na(temp_c) & abs(temp_c - object$temp_ref_c) > 1e-9 * (object$temp_ref_c + ZERO_CELSIUS)
+  !is.na(temp_c) & !same_temperature(temp_c, object$temp_ref_c)
 }
 
 # A prediction with some rows taken out: NA and one warning that says why.
@@ -86,15 +86,16 @@ blank_prediction <- function(out, rows, why) {
 # One warning for new values outside the range of the data. `values` and `ranges` are named
 # lists alike; names are shown to the reader.
 warn_beyond <- function(values, ranges) {
-  beyond <- Map(function(x, r) !is.na(x) & (x < r[1L] - 1e-9 * abs(r[1L]) |
-                                              x > r[2L] + 1e-9 * abs(r[2L])), values, ranges)
+  beyond <- Map(function(x, r) !is.na(x) & is_outside(x, r), values, ranges)
   outside <- which(Reduce(`|`, beyond))
   if (length(outside)) {
-    seen <- vapply(names(ranges), \(name) paste0(name, " ", format(ranges[[name]][1L], digits = 4),
+    seen <- vapply(names(ranges), \(name) paste0(sub("deg C", degree_c(), name, fixed = TRUE), " ",
+                                                 format(ranges[[name]][1L], digits = 4),
                                                  " to ", format(ranges[[name]][2L], digits = 4)),
                                                  "")
     warn("extrapolation", paste0(length(outside), " of ", length(values[[1L]]),
-                                 " conditions lie outside the data (", paste(seen, collapse = ", "),
+                                 " conditions are outside the range of the data (",
+                                 paste(seen, collapse = ", "),
                                  "; ", in_rows(outside), ")."), n = length(outside), rows = outside)
   }
 }

@@ -9,7 +9,7 @@ GROWTH_UNITS <- c(ln_k_ref = "", m = "", q_kj_mol = "kJ/mol", d0_mm = "mm")
 #' Fits \eqn{d^m = d_0^m + K t}{d^m = d0^m + K t} with an Arrhenius K to grain sizes at one or
 #' more temperatures, by (weighted) least squares on the grain size.
 #'
-#' The exponent is estimated, or held with `m =`. K has the unit mm^m/min, so `ln_k_ref` and `m`
+#' The exponent is estimated, or fixed with `m =`. K has the unit mm^m/min, so `ln_k_ref` and `m`
 #' are strongly correlated: compare rates at the same exponent only. The initial size is a
 #' column (`d0`), a known number (`d0_mm`), or one estimate for all specimens (neither given); rows
 #' at time zero then count as measurements of it. Data at times long enough that d far exceeds d0
@@ -28,12 +28,12 @@ GROWTH_UNITS <- c(ln_k_ref = "", m = "", q_kj_mol = "kJ/mol", d0_mm = "mm")
 #' @param d0 Column of initial grain sizes in mm; or `NULL`.
 #' @param d0_mm The known initial grain size of all rows in mm, above zero; or `NULL`.
 #' @param m Exponent to hold, 1 or more; `NULL` to estimate it.
-#' @param weights Case weights, one a row, such as 1/u^2; `NULL` for equal.
+#' @param weights Case weights, one per row, such as 1/u^2; `NULL` for equal.
 #' @param temp_ref_c Reference temperature in degrees Celsius; by default that of the mean of 1/T.
 #' @param na.action,control As in [fit_least_squares()].
 #' @param ... Must be empty.
 #' @return An object of class `softanneal_fit_grain_growth` over `softanneal_fit_least_squares` and
-#'   `softanneal_fit`, with all methods of [fit_least_squares()] and a picture. Coefficients, as
+#'   `softanneal_fit`, with all methods of [fit_least_squares()] and a plot. Coefficients, as
 #'   far as estimated: `ln_k_ref` (natural logarithm of K in mm^m/min at `temp_ref_c`), `m`,
 #'   `q_kj_mol`, `d0_mm`. `predict()` takes the same columns and returns mm. The field `law` holds
 #'   `k_ref`, `k0`, `m` and `temp_ref_c` for [grain_growth()].
@@ -202,11 +202,12 @@ predict.softanneal_fit_grain_growth <- function(object, newdata = NULL,
               list("deg C" = range(seen[[columns[["temp"]]]]),
                    min = c(0, max(seen[[columns[["time"]]]]))))
   out <- predict.softanneal_fit_least_squares(object, plain, interval, level, se.fit)
-  blank_prediction(out, elsewhere, "one temperature was measured, so none can be told elsewhere")
+  blank_prediction(out, elsewhere, paste("one temperature was measured,",
+                                                 "so there is no prediction at other temperatures"))
 }
 
 #' @param object A fit of `fit_grain_growth()`.
-#' @param level Level of the band in the picture.
+#' @param level Level of the band in the plot.
 #' @rdname fit_grain_growth
 #' @method autoplot softanneal_fit_grain_growth
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_grain_growth)
@@ -218,7 +219,7 @@ autoplot.softanneal_fit_grain_growth <- function(object, level = 0.95, ...) {
   own <- "d0" %in% names(columns)
   points <- data.frame(time = d[[columns[["time"]]]], grain = d[[columns[["grain"]]]],
                        temp = d[[columns[["temp"]]]], d0 = if (own) d[[columns[["d0"]]]] else 0)
-  temps <- sort(unique(signif(points$temp, 10)))
+  temps <- different_temperatures(points$temp)
   shown <- points[points$time > 0, ]
   span <- range(shown$time)
   grid <- exp(seq(log(span[1L] / 1.4), log(span[2L] * 1.1), length.out = 120L))
@@ -270,7 +271,7 @@ size_breaks <- function(x) {
 growth_title <- function(fit) {
   term <- function(name, unit) {
     b <- fit$coefficients
-    if (!name %in% names(b)) return(paste("held at", format(fit$fixed[[name]])))
+    if (!name %in% names(b)) return(paste("fixed at", format(fit$fixed[[name]])))
     if (is.na(b[[name]])) return("not estimable from one temperature")
     with_error(b[[name]], sqrt(fit$vcov[name, name]), unit)
   }

@@ -33,7 +33,7 @@
 #'   (Sources from memory.)
 #' @seealso [fit_grain_growth()], [grain_size()]
 #' @examples
-#' # textbook case: 8.2e-3 mm grows to 2.7e-2 mm in 12.5 min at 500 degrees Celsius, m = 2
+#' # worked example: 8.2e-3 mm grows to 2.7e-2 mm in 12.5 min at 500 degrees Celsius, m = 2
 #' k <- (2.7e-2^2 - 8.2e-3^2) / 12.5
 #' grain_growth(100, d0_mm = 8.2e-3, k_ref = k)
 #' grain_growth_time(0.05, d0_mm = 8.2e-3, k_ref = k)

@@ -14,13 +14,13 @@
 #' @param data A data frame, one row per specimen.
 #' @param hardness Column of hardness or strength; bare or quoted.
 #' @param grain Column of grain sizes in mm, above zero; bare or quoted.
-#' @param unit Unit or scale of the response for print and picture, such as `"HV"` or `"MPa"`.
+#' @param unit Unit or scale of the response for print and plot, such as `"HV"` or `"MPa"`.
 #' @param weights Case weights, such as 1/u^2; `NULL` for equal.
 #' @param na.action,control As in [fit_least_squares()].
 #' @param ... Must be empty.
 #' @return An object of class `softanneal_fit_hall_petch` over `softanneal_fit_least_squares` and
 #'   `softanneal_fit` with the coefficients `h_0` (unit of the response) and `k` (that unit times
-#'   mm^0.5), all methods of [fit_least_squares()] and a picture. With two grain sizes the line is
+#'   mm^0.5), all methods of [fit_least_squares()] and a plot. With two grain sizes the line is
 #'   exact and standard errors are `NA`.
 #' @section Errors: `softanneal_error_too_few` for fewer than two grain sizes,
 #'   `softanneal_error_range` for sizes that are not positive, `softanneal_error_column`.
@@ -30,7 +30,7 @@
 #'   `system.file("extdata", "grain_hall_petch.csv", package = "softanneal")`.
 #' @seealso [grain_size()], [fit_grain_growth()]
 #' @examples
-#' # iron, textbook problem: 300 MPa at 0.028 mm and 385 MPa at 0.010 mm
+#' # iron, worked example: 300 MPa at 0.028 mm and 385 MPa at 0.010 mm
 #' fit <- fit_hall_petch(data.frame(grain_mm = c(0.028, 0.010), yield_mpa = c(300, 385)),
 #'                       hardness = yield_mpa, unit = "MPa")
 #' coef(fit)
@@ -96,7 +96,7 @@ predict.softanneal_fit_hall_petch <- function(object, newdata = NULL,
 }
 
 #' @param object A fit of `fit_hall_petch()`.
-#' @param level Level of the band in the picture.
+#' @param level Level of the band in the plot.
 #' @rdname fit_hall_petch
 #' @method autoplot softanneal_fit_hall_petch
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_hall_petch)

@@ -13,7 +13,7 @@ group_rows <- function(columns) {
   list(id = id, first = which(!duplicated(id)))
 }
 
-# Key columns of a heat treatment, checked: no missing value may divide groups silently.
+# Key columns of a step, checked: no missing value may divide groups silently.
 step_keys <- function(data, pick, by = NULL) {
   if (!is.null(by) && (!is.character(by) || anyNA(by))) {
     abort("argument", paste0("`by` must be column names, not ", describe(by)), arg = "by",

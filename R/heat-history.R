@@ -1,6 +1,6 @@
-# Temperature histories: tables of specimen, time_s (s) and temp_c (deg C), one row a logged
+# Temperature histories: tables of specimen, time_s (s) and temp_c (deg C), one row per logged
 # point, linear between points. Checks of a logged or computed history, the dip of a furnace
-# whose door is opened, and the picture of histories.
+# whose door is opened, and the plot of histories.
 
 #' Furnace temperature with door openings
 #'
@@ -13,7 +13,7 @@
 #' *A Heat Transfer Textbook*). Several dips add up. The curve is given as points close enough
 #' that straight lines between them stay within 0.2 % of the dip.
 #'
-#' Common practice, no source: a dip of about 9 deg C that recovers quickly is no problem; much
+#' Common practice, no source: a dip of about 9 deg C that recovers quickly is not a problem; much
 #' more can be. What it does to a piece is computed with [heat_up()], which takes the result as
 #' `furnace_c`. A logged thermocouple is better than this shape.
 #'
@@ -102,7 +102,7 @@ check_history <- function(data, specimen = "specimen", time = "time_s", temp = "
   list(specimen = name, time_s = time_s, temp_c = temp_c)
 }
 
-#' Picture of temperature histories
+#' Plot of temperature histories
 #'
 #' Temperature against time for each specimen of a history, as logged or as computed.
 #'
@@ -135,9 +135,9 @@ plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c
   ends <- vapply(split(drawn$temp_c, drawn$specimen), \(x) x[length(x)], 0)
   alt <- paste0("Temperature against time of ", if (count == 1L) levels(drawn$specimen) else
     paste(count, "specimens"), ": from ", format(min(drawn$temp_c), digits = 4), " to ",
-    format(max(drawn$temp_c), digits = 4), " deg C over ", format(max(drawn$time), digits = 3),
+    in_degrees(format(max(drawn$temp_c), digits = 4)), " over ", format(max(drawn$time), digits = 3),
     if (in_minutes) " min" else " s", ", at the end ",
-    paste(unique(format(range(ends), digits = 4, trim = TRUE)), collapse = " to "), " deg C.")
+    paste(unique(format(range(ends), digits = 4, trim = TRUE)), collapse = " to "), " ", degree_c(), ".")
   picture <- ggplot2::ggplot(drawn, ggplot2::aes(.data[["time"]], .data[["temp_c"]]))
   if (!is.null(target_c)) {
     if (!is.null(tolerance_c)) {

@@ -75,11 +75,11 @@ thermal_material <- function(alloy = "C26000", density_kg_m3 = NULL, heat_j_kgk 
 #' @export
 format.softanneal_material <- function(x, ...) {
   slope <- if (x$heat_slope_j_kgk2 != 0) {
-    sprintf(" %+.3g a K from %g deg C", x$heat_slope_j_kgk2, x$heat_at_c)
+    sprintf(" %+.3g per K from %g %s", x$heat_slope_j_kgk2, x$heat_at_c, degree_c())
   }
   paste0(x$material, ": density ", format(x$density_kg_m3), " kg/m3, specific heat ",
          format(x$heat_j_kgk), slope, " J/(kg K), conductivity ", format(x$conductivity_w_mk),
-         " W/(m K), begins to melt at ", format(x$solidus_c), " deg C")
+         " W/(m K), begins to melt at ", in_degrees(format(x$solidus_c)))
 }
 
 #' @rdname thermal_material
@@ -103,9 +103,9 @@ as_material <- function(alloy, arg = "alloy") {
 check_below_solidus <- function(temp_c, arg, alloy) {
   bad <- which(temp_c >= alloy$solidus_c)
   if (length(bad)) {
-    abort("range", paste0("`", arg, "` reaches ", format(temp_c[bad[1L]]), " deg C, and ",
+    abort("range", paste0("`", arg, "` reaches ", in_degrees(format(temp_c[bad[1L]])), ", and ",
                           alloy$material, " begins to melt at ", format(alloy$solidus_c),
-                          " deg C (its solidus)"),
+                          " ", degree_c(), " (its solidus)"),
           arg = arg, rows = if (length(temp_c) > 1L) bad,
           remedy = "That is melting, not annealing: lower the temperature, or correct the unit.")
   }
@@ -118,7 +118,7 @@ check_heat_positive <- function(alloy, temp_c) {
   if (any(heat <= 0)) {
     abort("range", paste0("the specific heat of ", alloy$material, " becomes ",
                           format(min(heat), digits = 3), " J/(kg K) at ",
-                          format(temp_c[which.min(heat)]), " deg C"),
+                          in_degrees(format(temp_c[which.min(heat)]))),
           arg = "alloy", remedy = "Correct `heat_slope_j_kgk2`.")
   }
 }

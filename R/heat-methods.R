@@ -1,4 +1,4 @@
-# Methods of heat_up() and cool_down() results: print, table, picture.
+# Methods of heat_up() and cool_down() results: print, table, plot.
 
 #' @param x A result of `heat_up()` or `cool_down()`.
 #' @param row.names,optional,... Not used.
@@ -15,9 +15,9 @@ format.softanneal_heat <- function(x, ...) {
   spread <- ifelse(is.na(s$time_low_min) | is.na(s$time_high_min) |
                      s$time_high_min - s$time_low_min < 1e-9 * s$time_high_min, "",
                    paste0(" (", minutes(s$time_low_min), " to ", minutes(s$time_high_min), ")"))
-  sprintf("%s: %s mm, %s to within %s of %s deg C in %s%s; time constant %.0f s, Biot %.2g",
+  sprintf("%s: %s mm, %s to within %s of %s in %s%s; time constant %.0f s, Biot %.2g",
           s$specimen, vapply(s$thickness_mm, format, ""), vapply(s$start_c, format, "", digits = 4),
-          vapply(s$tolerance_c, format, ""), vapply(s$target_c, format, "", digits = 4),
+          vapply(s$tolerance_c, format, ""), in_degrees(vapply(s$target_c, format, "", digits = 4)),
           minutes(s$time_min), spread, s$time_constant_s, s$biot)
 }
 
@@ -31,7 +31,7 @@ print.softanneal_heat <- function(x, ...) {
   for (line in utils::head(lines, 12L)) writeLines(strwrap(line, exdent = 4, indent = 2))
   if (length(lines) > 12L) cat("  and ", length(lines) - 12L, " more\n", sep = "")
   writeLines(strwrap(paste0(
-    "In brackets: range over what is not known about air, block or surface. ",
+    "In parentheses: range over what is not known about air, block or surface. ",
     CAUTION_LINE)))
   invisible(x)
 }

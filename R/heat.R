@@ -24,7 +24,7 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #' is taken as much heavier than the piece and keeps its temperature, the other face and the
 #' edges with the air. The equation is integrated in C with a step-size control of 1e-10.
 #'
-#' That picture holds while the Biot number is below about 0.1 (Cengel; Incropera and DeWitt).
+#' The model is valid while the Biot number is below about 0.1 (Cengel; Incropera and DeWitt).
 #' It is `(h + 4 emissivity sigma T_max^3) L / k` with `L = V/A` of a free piece, and the full
 #' thickness of one resting on a block; above 0.1 a warning of class
 #' `softanneal_warning_assumption` says so, and the centre lags behind.
@@ -40,7 +40,7 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #' so wait until the piece is at room temperature before indenting. Rockwell tests are done at
 #' 10 to 35 deg C (ISO 6508-1, 7.1, value from memory).
 #'
-#' @param thickness_mm Thickness of the sheet in mm; one, or one a specimen. All numeric
+#' @param thickness_mm Thickness of the sheet in mm; one, or one per specimen. All numeric
 #'   arguments but `n_points` may have one value per specimen.
 #' @param furnace_c Furnace temperature in deg C; or a history of it, a data frame with columns
 #'   `time_s` and `temp_c` such as [door_opening()] gives, constant after its last row.
@@ -155,8 +155,8 @@ check_warmer <- function(warm, cold, warm_arg, cold_arg, other) {
   bad <- which(both$warm <= both$cold)
   if (length(bad)) {
     abort("range", paste0("`", warm_arg, "` (", format(both$warm[bad[1L]]),
-                          " deg C) is not above `", cold_arg, "` (", format(both$cold[bad[1L]]),
-                          " deg C)"), arg = warm_arg, rows = if (length(both$warm) > 1L) bad,
+                          " ", degree_c(), ") is not above `", cold_arg, "` (", format(both$cold[bad[1L]]),
+                          " ", degree_c(), ")"), arg = warm_arg, rows = if (length(both$warm) > 1L) bad,
           remedy = paste0("Correct it, or use ", other, "."))
   }
 }
@@ -311,7 +311,7 @@ tell_failures <- function(runs, n) {
   if (length(failed)) {
     warn("outside", paste0(
       "The temperature of ", length(failed), " of ", n, " pieces (", in_rows(failed), ") could ",
-      "not be followed to the end: NA. Coefficients and times are too far apart in size."),
+      "not be integrated: NA. Coefficients and times are too far apart in size."),
       n = length(failed), rows = failed)
   }
 }

@@ -17,7 +17,7 @@
 #' once: the history that is assumed when heat-up is ignored.
 #'
 #' @param steps Data frame of steps: specimen, furnace temperature and accumulated time. Several
-#'   rows of the same step (readings) count once; rows at time zero (as rolled) are no step.
+#'   rows of the same step (readings) count once; rows at time zero (as rolled) are not steps.
 #' @param thickness_mm Thickness of the pieces in mm: one, or one for each specimen in order of
 #'   appearance; `NULL` for ideal steps.
 #' @param ambient_c Room temperature in degrees Celsius.
@@ -78,7 +78,7 @@ anneal_history <- function(steps, thickness_mm = NULL, ambient_c = 20, dip_c = 0
   structure(out, class = c("softanneal_history", "data.frame"))
 }
 
-# One row a step, in order of specimen and time: specimen, step, temp_c, hold_min, from_min.
+# One row per step, in order of specimen and time: specimen, step, temp_c, hold_min, from_min.
 anneal_steps <- function(steps, specimen, time, temp, ambient_c) {
   check_data(steps, "steps")
   at <- numeric_column(steps, time, "steps", "min", 0, na = TRUE)
@@ -187,7 +187,7 @@ print.softanneal_history <- function(x, ...) {
   for (one in utils::head(as.character(pieces), 12L)) {
     own <- x[as.character(x$specimen) == one, ]
     cat("  ", one, ": ", if (!is.null(own$step)) paste0(max(own$step), " steps, "),
-        format(max(own$temp_c), digits = 4), " deg C at most, ",
+        in_degrees(format(max(own$temp_c), digits = 4)), " at most, ",
         format_quantity((max(own$time_s) - min(own$time_s)) / 60), " min",
         if (!is.null(own$furnace_min)) {
           paste0(" (", format_quantity(max(own$furnace_min)), " min in the furnace)")

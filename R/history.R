@@ -1,5 +1,5 @@
 # Reduced time along temperature histories. A history is a data frame of specimen, time_s (s)
-# and temp_c (degrees Celsius), one row a point, temperature linear between points; it is
+# and temp_c (degrees Celsius), one row per point, temperature linear between points; it is
 # checked and integrated in C (src/history.c). Rates in 1/min, energies in kJ/mol.
 
 # A history made ready for C: `points` is list(time, temp, first), `specimen` the names in

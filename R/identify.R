@@ -21,7 +21,7 @@
 #'   is sought; by default a grid over, and somewhat around, those read.
 #' @param ... Must be empty.
 #' @return A data frame of class `softanneal_identifiability`, one row per parameter: `term`,
-#'   `estimate`, `state` (`"determined"`, `"held"`, `"at lower bound"`, `"at upper bound"`,
+#'   `estimate`, `state` (`"determined"`, `"fixed"`, `"at lower bound"`, `"at upper bound"`,
 #'   `"only an upper limit"`, `"only a lower limit"`, `"not determined"`), `conf.low`, `conf.high` (ends
 #'   of the profile, infinite where open), `reason`, `advice`. Attributes: `singular`, the
 #'   singular values of the column-scaled Jacobian, and `condition`, their ratio.
@@ -53,11 +53,11 @@ identifiability <- function(fit, level = 0.95, temp_c = NULL, time_min = NULL, .
   if (!is.null(fit$errors)) limits <- profile_limits(fit, terms, level)
   candidates <- candidate_readings(fit, temp_c, time_min)
   states <- stats::setNames(parameter_states(r$state), terms)
-  asked <- !states %in% c("determined", "held")
+  asked <- !states %in% c("determined", "fixed")
   out <- data.frame(term = terms, estimate = unname(fit$coefficients), state = unname(states),
                     conf.low = unname(limits[, 1L]), conf.high = unname(limits[, 2L]), reason = "",
                     advice = "")
-  out$conf.low[states == "held"] <- out$conf.high[states == "held"] <- NA_real_
+  out$conf.low[states == "fixed"] <- out$conf.high[states == "fixed"] <- NA_real_
   for (k in seq_along(terms)) {
     out$reason[k] <- reason_for(fit, terms[k], states[[k]])
     if (asked[k]) out$advice[k] <- advice_for(fit, r$ends[, 2L * k - 1:0], candidates)
@@ -98,10 +98,10 @@ UNSEEN_PROCESS <- c(
 
 reason_for <- function(fit, term, state) {
   if (state == "determined") return("The readings fix it.")
-  if (state == "held") {
+  if (state == "fixed") {
     return(if (term %in% fit$settings$set$no_energy) {
-      "All readings are at one temperature, which says nothing about an activation energy."
-    } else "It was held by the call.")
+      "All readings are at one temperature: no activation energy can be estimated."
+    } else "It is fixed by the call.")
   }
   p <- progress(fit)
   over <- unique(p$temp_c[which(p$first > OVER)])
@@ -111,11 +111,11 @@ reason_for <- function(fit, term, state) {
   rate <- process == "recrystallisation" && (is_rate(term) || is_energy(term))
   if (rate && length(over)) {
     return(paste0("Softening at ", paste(temperature_label(over), collapse = ", "),
-                  " was over before the first reading, so only a least rate is known there."))
+                  " was over before the first reading, so only a lower limit of the rate is known there."))
   }
   if (rate && length(idle)) {
     return(paste0("Softening at ", paste(temperature_label(idle), collapse = ", "),
-                  " had not begun at the last reading, so only a largest rate is known there."))
+                  " had not begun at the last reading, so only an upper limit of the rate is known there."))
   }
   if (term == "k_strain") {
     return("Softening is seen under way at too few strains to tell how the rate goes with strain.")
@@ -157,7 +157,7 @@ advice_for <- function(fit, ends, candidates) {
   paste0("Read at ", temperature_label(signif(candidates$temp_c[k], 3)), " after ",
          format_quantity(candidates$time_min[k], 2), " min",
          if (!is.null(candidates$strain)) paste(" at strain", format_quantity(candidates$strain[k])),
-         ": what is still possible there differs by ",
+         ": acceptable fits differ there by ",
          format_quantity(gap[k], 2), " ", fit$scale, ".")
 }
 

@@ -41,7 +41,7 @@ inverse_temperature <- function(temp_c, temp_ref_c) {
 #' @seealso [arrhenius_rate()] for k at a temperature, [fit_softening()] to estimate all of
 #'   these from hardness readings.
 #' @examples
-#' # A textbook case: exponent 5, 30 % recrystallised after 100 min. The rate follows from
+#' # A worked example: exponent 5, 30 % recrystallised after 100 min. The rate follows from
 #' # the time a unit rate would need, and the rest from the rate.
 #' k <- jmak_time(0.30, k = 1, n = 5) / 100
 #' half <- jmak_time(0.50, k = k, n = 5)

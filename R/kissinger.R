@@ -22,7 +22,7 @@
 #' @param na.action,control As in [fit_least_squares()].
 #' @param ... Must be empty.
 #' @return An object of class `softanneal_fit_kissinger` over `softanneal_fit_least_squares` and
-#'   `softanneal_fit`, with all methods of [fit_least_squares()] and a picture. Coefficients:
+#'   `softanneal_fit`, with all methods of [fit_least_squares()] and a plot. Coefficients:
 #'   `ln_ratio_ref` (ln of beta/Tp^2 in 1/(K min) at the reference temperature, that of the
 #'   mean of 1/Tp) and `q_kj_mol`. The field `frequency_per_min` is A in 1/min. `predict()` takes
 #'   peak temperatures and returns ln(beta/Tp^2). With two rates the line is exact and standard
@@ -101,7 +101,7 @@ predict.softanneal_fit_kissinger <- function(object, newdata = NULL,
 }
 
 #' @param object A fit of `fit_kissinger()`.
-#' @param level Level of the band in the picture.
+#' @param level Level of the band in the plot.
 #' @rdname fit_kissinger
 #' @method autoplot softanneal_fit_kissinger
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_kissinger)

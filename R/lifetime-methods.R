@@ -1,4 +1,4 @@
-# Methods of lifetime fits where likelihood takes the place of least squares, and their picture.
+# Methods of lifetime fits where likelihood takes the place of least squares, and their plot.
 
 #' @rdname predict-fit
 #' @param p For a lifetime fit: share of the pieces that has had the event; one number, or one a
@@ -38,7 +38,7 @@ predict.softanneal_fit_lifetime <- function(object, newdata = NULL, p = 0.5,
   out <- if (se.fit) list(fit = fit, se.fit = exp(part$ln_time) * part$se, df = Inf,
                           residual.scale = object$sigma) else fit
   out <- blank_prediction(out, untold_temperature(object, x$temp), paste(
-    "the event came at one temperature only, so no time can be told elsewhere"))
+    "the event came at one temperature only: no prediction at other temperatures"))
   if (is.null(newdata) && length(p) == 1L) pad_prediction(out, object$na.action) else out
 }
 
@@ -68,7 +68,7 @@ lifetime_line <- function(object, temp, p) {
 untold_temperature <- function(object, temp) {
   if (object$direction == 0L) return(other_temperature(object, temp))
   at <- object$lives$temp[object$lives$event & object$lives$w > 0][1L]
-  !is.na(temp) & abs(temp - at) > 1e-9 * (at + ZERO_CELSIUS)
+  !is.na(temp) & !same_temperature(temp, at)
 }
 
 #' @export
@@ -94,7 +94,7 @@ confint.softanneal_fit_lifetime <- function(object, parm, level = 0.95,
   method <- check_choice(method, c("wald", "profile", "boot"), "method")
   parm <- parm_or_profiled(if (!missing(parm)) parm, names(object$coefficients), method, "q_kj_mol")
   if (method == "boot") {
-    abort("model", "there is no bootstrap of lifetime fits", arg = "method",
+    abort("model", "bootstrap is unavailable for lifetime fits", arg = "method",
           remedy = "Use \"wald\" or \"profile\".")
   }
   if (method == "wald") {
@@ -221,8 +221,8 @@ print.summary.softanneal_fit_lifetime <- function(x, digits = max(3L, getOption(
 }
 
 #' @param object A fit of `fit_lifetime()`.
-#' @param level Level of the band in the picture.
-#' @param unit Unit of the times for the picture.
+#' @param level Level of the band in the plot.
+#' @param unit Unit of the times for the plot.
 #' @rdname fit_lifetime
 #' @method autoplot softanneal_fit_lifetime
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_lifetime)

@@ -62,7 +62,7 @@ maximise_lifetime <- function(d, free, y = d$y) {
        end = if (iteration < 200L) "likelihood cannot rise further" else "iteration limit")
 }
 
-# The largest log-likelihood with Q held at q (kJ/mol).
+# The largest log-likelihood with Q fixed at q (kJ/mol).
 lifetime_profile <- function(d, q) {
   maximise_lifetime(d, c(TRUE, FALSE, d$law != "exponential"), d$y - q * d$e)$at$value
 }
@@ -71,11 +71,12 @@ lifetime_profile <- function(d, q) {
 # events lie at two temperatures, or if the censored pieces leave it no way: those hotter than
 # the events push Q down, those colder push it up.
 open_direction <- function(d) {
-  hot <- unique(signif(d$temp[d$event & d$w > 0], 12))
+  hot <- different_temperatures(d$temp[d$event & d$w > 0])
   if (length(hot) > 1L) return(0L)
-  other <- d$temp[!d$event & d$w > 0] - hot
-  colder <- any(other < -1e-9 * (hot + ZERO_CELSIUS))
-  hotter <- any(other > 1e-9 * (hot + ZERO_CELSIUS))
+  other <- d$temp[!d$event & d$w > 0]
+  other <- other[!same_temperature(other, hot)]
+  colder <- any(other < hot)
+  hotter <- any(other > hot)
   if (colder && !hotter) 1L else if (hotter && !colder) -1L else 0L
 }
 
@@ -95,7 +96,7 @@ lifetime_object <- function(d, call, columns, energy) {
                                                        c(TRUE, TRUE, has_scale), drop = FALSE]
   dimnames(vcov) <- list(terms, terms)
   states <- stats::setNames(rep("determined", length(terms)), terms)
-  if (!energy) states[["q_kj_mol"]] <- "held"
+  if (!energy) states[["q_kj_mol"]] <- "fixed"
   if (direction != 0L) {
     states[["q_kj_mol"]] <- if (direction > 0L) "only a lower limit" else "only an upper limit"
   }

@@ -133,7 +133,7 @@ lifetime_data <- function(data, columns, na.action) {
 check_lifetimes <- function(d, columns) {
   seen <- d$event & d$w > 0
   events <- length(unique(paste(d$y, d$temp)[seen]))
-  hot <- length(unique(signif(d$temp[seen], 12)))
+  hot <- length(different_temperatures(d$temp[seen]))
   need <- if (d$law == "exponential") max(1L, min(hot, 2L)) else 1L + max(1L, min(hot, 2L))
   if (events < need) {
     abort("too_few", paste0("there are ", events, " different events where ", need,

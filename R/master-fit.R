@@ -23,7 +23,7 @@
 #' A polynomial must not be trusted beyond the data: predictions there draw a warning. Take
 #' `log10` of stresses first.
 #'
-#' @param data A data frame, one row per test or a heat treatment.
+#' @param data A data frame, one row per test or heat treatment.
 #' @param response Column of hardness, or stress (or its logarithm); bare or quoted.
 #' @param temp Column of temperatures in degrees Celsius.
 #' @param time Column of times, above zero, in the unit `time_unit`.
@@ -36,7 +36,7 @@
 #' @param na.action,control As in [fit_least_squares()].
 #' @param ... Must be empty.
 #' @return An object of class `softanneal_fit_master_curve` over `softanneal_fit_least_squares` and
-#'   `softanneal_fit`, with all methods of [fit_least_squares()] and a picture. Coefficients:
+#'   `softanneal_fit`, with all methods of [fit_least_squares()] and a plot. Coefficients:
 #'   `constant` (C for hours, unless held) and the polynomial `b0`, `b1`, ... . `predict()` returns
 #'   the response for temperatures and times, or log10 of the time in hours for responses and
 #'   temperatures with `errors_in = "time"`. `profile()` gives a data frame of class
@@ -174,7 +174,7 @@ master_formula <- function(columns, degree, constant, errors_in, scaling, time_u
   stats::as.formula(formula, env = baseenv())
 }
 
-# The constant in use, held or estimated.
+# The constant in use, fixed or estimated.
 master_constant <- function(fit) {
   if (is.null(fit$master$held)) fit$coefficients[["constant"]] else fit$master$held
 }
@@ -186,7 +186,7 @@ header_lines.softanneal_fit_master_curve <- function(x) {
     paste0("log10 of the time in h for ", x$columns[["response"]])
   } else x$columns[["response"]], ", polynomial of degree ", m$degree),
   paste0("P = T (C + log10 t), T in K, C for t in hours",
-         if (!is.null(m$held)) paste0(", held at ", format(m$held))),
+         if (!is.null(m$held)) paste0(", fixed at ", format(m$held))),
   paste0("Polynomial in (", if (m$errors_in == "time") x$columns[["response"]] else "P", " - ",
          format(m$scaling[["centre"]]), ")/", format(m$scaling[["width"]])), count_line(x))
 }

@@ -1,4 +1,4 @@
-# Profile of the constant of a master curve, intervals from it, and the picture of the curve.
+# Profile of the constant of a master curve, intervals from it, and the plot of the curve.
 # With the other parameters linear, each point of the profile is one QR decomposition.
 
 #' @param fitted A fit of `fit_master_curve()`.
@@ -23,7 +23,7 @@ profile.softanneal_fit_master_curve <- function(fitted, n_points = 81, ...) {
 
 check_estimated_constant <- function(fit) {
   if (!is.null(fit$master$held)) {
-    abort("model", "the constant was held, so it has no profile", arg = "constant",
+    abort("model", "the constant is fixed, so it has no profile", arg = "constant",
           remedy = "Fit with `constant = NULL`.")
   }
 }
@@ -66,8 +66,8 @@ confint.softanneal_fit_master_curve <- function(object, parm, level = 0.95,
 }
 
 #' @param object A fit of `fit_master_curve()`.
-#' @param level Level of the band in the picture (for the curve, C held at its estimate).
-#' @param unit Unit or scale of the response for the picture.
+#' @param level Level of the band in the plot (for the curve, C fixed at its estimate).
+#' @param unit Unit or scale of the response for the plot.
 #' @rdname fit_master_curve
 #' @method autoplot softanneal_fit_master_curve
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_master_curve)
@@ -78,7 +78,7 @@ autoplot.softanneal_fit_master_curve <- function(object, level = 0.95, unit = NU
   c_used <- master_constant(object)
   points <- data.frame(p = master_parameter(m$here$temp, m$here$hours, c_used) / 1000,
                        response = m$here$response, temp = m$here$temp)
-  temps <- sort(unique(signif(points$temp, 10)))
+  temps <- different_temperatures(points$temp)
   points$temperature <- temperature_factor(points$temp, temps)
   curve <- master_band(object, level)
   band <- if (m$errors_in == "time") {
@@ -91,7 +91,7 @@ autoplot.softanneal_fit_master_curve <- function(object, level = 0.95, unit = NU
   }
   c_text <- if (is.null(m$held)) {
     with_error(c_used, sqrt(object$vcov["constant", "constant"]))
-  } else paste("held at", format(c_used))
+  } else paste("fixed at", format(c_used))
   title <- paste0("Master curve: C ", c_text, " (t in h)")
   ggplot2::ggplot(points, ggplot2::aes(.data[["p"]], .data[["response"]])) +
     (if (!all(is.na(curve$low))) band) +
@@ -101,7 +101,7 @@ autoplot.softanneal_fit_master_curve <- function(object, level = 0.95, unit = NU
     temperature_scales(levels(points$temperature), lines = FALSE) +
     ggplot2::labs(x = "Parameter P = T (C + log10 t) (1000 K)",
                   y = response_title(object$columns[["response"]], unit), title = title,
-                  caption = paste0("Band: ", format(100 * level), " % of the curve, C held."),
+                  caption = paste0("Band: ", format(100 * level), " % of the curve, C fixed."),
                   alt = paste0(object$columns[["response"]],
                                " over the time-temperature parameter, ",
                                nrow(points), " points at ", length(temps),

@@ -87,12 +87,12 @@ shift_constant <- function(constant, from, to) {
 #' Time at a temperature with the same tempering effect as heating up to it, or cooling down from
 #' it, at a constant rate, by
 #' \deqn{t = \frac{T}{\ln 10\; r\,(C - \log_{10} r)}}{t = T / (ln(10) r (C - log10 r))}
-#' with T in K, r in K/h and C for hours. Add it to the time of the soak; twice for both ramps.
+#' with T in K, r in K/h and C for hours. Add it to the time of the hold; twice for both ramps.
 #'
 #' An approximation of tempering practice (often printed with 2.3 for the natural logarithm of
-#' ten); fair while `t` is small against the soak.
+#' ten); fair while `t` is short compared with the hold.
 #'
-#' @param temp_c Temperature of the soak in degrees Celsius.
+#' @param temp_c Temperature of the hold in degrees Celsius.
 #' @param rate_k_h Rate of heating or cooling in K/h, positive.
 #' @param constant C for hours.
 #' @return Equivalent times in hours.

@@ -120,7 +120,7 @@ shape_words <- function(model) register()$models$line[[match(model, model_names(
 # Reduced time k t at a fraction.
 theta_at <- function(model, fraction, n, theta0 = 0) theta0 + exp(shape_line(model, fraction) / n)
 
-# Names of parameters for readers; exponents and levels of groups keep their group in brackets.
+# Names of parameters for readers; exponents and levels of groups keep their group in parentheses.
 PARAMETER_WORDS <- c(
   h_worked = "Hardness as rolled", h_soft = "Hardness when soft", ln_k_ref = "ln rate at reference",
   n = "Exponent n", q_kj_mol = "Activation energy", ln_t0_ref = "ln incubation at reference",

@@ -10,8 +10,8 @@ allowances <- function(temp_c, guess, set) {
   n <- length(temp_c)
   cold <- which(temp_c <= size$ambient_c)
   if (length(cold)) {
-    abort("range", paste0("`temp_c` (", format(temp_c[cold[1L]]), " deg C) is not above the room (",
-                          format(size$ambient_c), " deg C)"), arg = "temp_c",
+    abort("range", paste0("`temp_c` (", in_degrees(format(temp_c[cold[1L]])), ") is not above the room (",
+                          in_degrees(format(size$ambient_c)), ")"), arg = "temp_c",
           remedy = "Annealing needs a furnace hotter than the room; check the unit.")
   }
   if (is.null(set$heat_up_min)) {

@@ -21,7 +21,7 @@ expectations <- function(temperatures, treatments, guess) {
   temperatures$finished <- colMeans(first >= FINISHED)
   idle <- colMeans(last < 1 - FINISHED)
   note <- ifelse(temperatures$finished >= 0.5, "over before the first reading",
-                 ifelse(idle >= 0.5, "hardly begun at the last reading", ""))
+                 ifelse(idle >= 0.5, "barely begun at the last reading", ""))
   slow <- temperatures$heat_up_min >= temperatures$first_min
   temperatures$note <- paste0(note, ifelse(nzchar(note) & slow, "; ", ""),
                               ifelse(slow, "first step not longer than its heat-up", ""))
@@ -43,7 +43,7 @@ tell_unbooked <- function(plan, needed) {
                           format(longest + set$warmup_min), " min."))
   }
   warn("outside", paste0(
-    length(lost), " of ", nrow(plan$steps), " steps find no place in ", set$sessions,
+    length(lost), " of ", nrow(plan$steps), " steps do not fit into ", set$sessions,
     if (set$sessions == 1) " session of " else " sessions of ", format(set$session_min),
     " min (times NA). ", if (is.finite(needed)) {
       paste0(needed, " sessions would hold them all.")
@@ -59,7 +59,7 @@ tell_finished <- function(plan) {
   if (!length(over)) return(invisible())
   time <- guess_time(plan$guess, t$temp_c[over], FINISHED)
   spread <- middle(time[-1L, , drop = FALSE])
-  words <- paste0("at ", t$temp_c[over], " deg C after ", format_quantity(time[1L, ], 2L), " min (",
+  words <- paste0("at ", in_degrees(t$temp_c[over]), " after ", format_quantity(time[1L, ], 2L), " min (",
                   format_quantity(spread[1L, ], 2L), " to ", format_quantity(spread[2L, ], 2L),
                   "; first reading after ", t$first_min[over], " min)")
   warn("assumption", paste0(

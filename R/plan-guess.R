@@ -225,10 +225,10 @@ guess_of_fit <- function(fit, alloy, given, sd_prior, draws) {
   }
   par <- fit$par
   check_levels(par[["h_worked"]], par[["h_soft"]])
-  moving <- fit$states != "held"
+  moving <- fit$states != "fixed"
   errors <- error_components(fit)
   cov <- fit$cov_full
-  if (!all(fit$states %in% c("determined", "held")) || anyNA(cov)) {
+  if (!all(fit$states %in% c("determined", "fixed")) || anyNA(cov)) {
     # what the readings of the fit say, within the widest limits
     at <- fit$conditions
     jacobian <- at$jacobian[, moving, drop = FALSE]
@@ -277,7 +277,7 @@ check_guess <- function(guess) {
                            describe(guess)), arg = "guess")
 }
 
-# Hardness at conditions: one row a draw, the guess itself first.
+# Hardness at conditions: one row per draw, the guess itself first.
 guess_hardness <- function(guess, temp_c, time_min) {
   e <- inverse_temperature(temp_c, guess$temp_ref_c)
   sets <- rbind(guess$par, guess$draws)
@@ -295,7 +295,7 @@ guess_share <- function(guess, temp_c, time_min) {
   (sets[, "h_worked"] - h) / (sets[, "h_worked"] - sets[, "h_soft"])
 }
 
-# Time in min to a share of the softening: one row a draw, the guess itself first.
+# Time in min to a share of the softening: one row per draw, the guess itself first.
 guess_time <- function(guess, temp_c, share) {
   e <- inverse_temperature(temp_c, guess$temp_ref_c)
   sets <- rbind(guess$par, guess$draws)
@@ -316,10 +316,11 @@ format.softanneal_guess <- function(x, ...) {
   unit <- ifelse(t$unit == "-", "", paste0(" ", t$unit))
   c(paste0("Guess of the kinetics of ", x$alloy$material, " (model '", x$model, "', ",
            nrow(x$draws), " draws)"),
-    sprintf("  %-13s %s +- %s%s", t$quantity,
-            mapply(\(v, d) format(signif(v, d)), t$value, digits), format_quantity(t$sd, 2L), unit),
+    sprintf("  %-13s %s %s %s%s", t$quantity,
+            mapply(\(v, d) format(signif(v, d)), t$value, digits), plus_minus(),
+            format_quantity(t$sd, 2L), sub("deg C", degree_c(), unit, fixed = TRUE)),
     if (x$origin == "fit") {
-      paste0("  rates in 1/min at ", format(x$temp_ref_c, digits = 5), " deg C")
+      paste0("  rates in 1/min at ", in_degrees(format(x$temp_ref_c, digits = 5)))
     },
     paste0("  error of a reading ", format_quantity(x$sd_reading), ", of a step ",
            format_quantity(x$sd_step), if (!is.null(x$sd_piece)) {

@@ -20,11 +20,11 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 #' The variance is that of linear theory; the information of a step is
 #' `1 / (sd_step^2 + sd_reading^2 / n)` of the guess, since its readings share errors. Averaging
 #' logarithms over the draws (pseudo-Bayesian design) keeps a plan good over the whole spread of
-#' the guess. Where a draw makes a plan blind to a parameter, its variance is limited by very
-#' wide half widths (levels: the whole softening, ln k 10, n 5, Q 1000 kJ/mol), so that blindness
-#' costs much and still can be compared.
+#' the guess. Where a plan does not determine a parameter of a draw, its variance is limited by very
+#' wide half widths (levels: the whole softening, ln k 10, n 5, Q 1000 kJ/mol), so that such a plan is
+#' rated low and still can be compared.
 #'
-#' **Limits.** As many pieces as in the plan, or `n_specimens`; at most `max_steps` steps a piece,
+#' **Limits.** As many pieces as in the plan, or `n_specimens`; at most `max_steps` steps per piece,
 #' and no more than the strip holds ([indent_layout()]); at most `furnace_min` in furnaces, summed
 #' over the pieces (their last accumulated time and one heat-up a step; pieces that share a
 #' furnace count each). Every step of the plan returned has its place in the sessions: where the
@@ -193,16 +193,16 @@ check_plan <- function(plan, arg = "plan") {
 check_goal <- function(plan, aim, at_c, hardness) {
   timed <- aim %in% c("t50", "hardness")
   if (!timed && !is.null(at_c)) {
-    abort("argument", paste0("`at_c` has no meaning for the aim '", aim, "'"), arg = "at_c",
+    abort("argument", paste0("`at_c` is not used when aim = '", aim, "'"), arg = "at_c",
           remedy = "Leave it out, or aim at 't50' or 'hardness'.")
   }
   if ((aim == "hardness") != !is.null(hardness)) {
     abort("argument", if (is.null(hardness)) "the aim 'hardness' needs `hardness`" else
-      paste0("`hardness` has no meaning for the aim '", aim, "'"), arg = "hardness",
+      paste0("`hardness` is not used when aim = '", aim, "'"), arg = "hardness",
       remedy = "Give `hardness` with the aim 'hardness', and only with it.")
   }
   if (aim == "q" && !plan$guess$estimated[["q_kj_mol"]]) {
-    abort("argument", "the guess holds q_kj_mol: there is nothing to find", arg = "aim",
+    abort("argument", "q_kj_mol is fixed by the prior", arg = "aim",
           remedy = "Aim at something else, or guess from a fit with free Q.")
   }
   out <- list(code = match(aim, PLAN_AIMS) - 1L, at_c = NULL, coordinate = numeric(), target = 0.5)
@@ -243,19 +243,23 @@ check_limit <- function(problem) {
 
 call_design <- function(problem, temp_c, heat, time_min, start_temp, start_read, improve) {
   guess <- problem$guess
-  out <- .Call(C_sa_call_design, guess$kind, as.double(t(guess$draws)),
-               list(as.integer(guess$estimated), as.double(1 / widest(guess$par)^2)),
-               list(as.double(inverse_temperature(temp_c, guess$temp_ref_c)), as.double(heat)),
-               as.double(time_min),
-               as.double(c(problem$weight, problem$baseline * problem$n_piece, problem$goal$code,
-                           problem$goal$target, problem$most, problem$limit, improve)),
-               problem$goal$coordinate, start_temp, start_read)
+  out <- .Call(C_sa_call_design,
+               list(kind = guess$kind, draws = as.double(t(guess$draws)),
+                    estimated = as.integer(guess$estimated),
+                    floor = as.double(1 / widest(guess$par)^2)),
+               list(coordinate = as.double(inverse_temperature(temp_c, guess$temp_ref_c)),
+                    heat_up = as.double(heat), minutes = as.double(time_min)),
+               list(weight = as.double(problem$weight),
+                    at_start = as.double(problem$baseline * problem$n_piece),
+                    max_steps = as.integer(problem$most), furnace_min = as.double(problem$limit),
+                    improve = improve), problem$goal,
+               list(temp = start_temp, read = start_read))
   if (!any(out$counted)) {
     abort("range", paste0("no draw of the guess reaches ", format(problem$goal$target),
                           " at the temperatures asked"), arg = "hardness",
           remedy = "Ask for a hardness between the two levels of the guess.")
   }
-  if (!out$status %in% c(0L, 5L)) {
+  if (!out$finite) {
     abort("range", "the model cannot be evaluated at the allowed temperatures and times",
           arg = "temp_c", remedy = "Narrow the allowed temperatures and times.")
   }
@@ -275,7 +279,7 @@ value_of_steps <- function(problem, own) {
   read <- matrix(0L, length(times), length(specimens))
   read[cbind(match(own$time_min, times), match(own$specimen, specimens))] <- 1L
   start <- matrix(match(own$temp_c[match(specimens, own$specimen)], temps) - 1L)
-  call_design(problem, temps, numeric(length(temps)), times, start, as.integer(read), 0)$values
+  call_design(problem, temps, numeric(length(temps)), times, start, as.integer(read), FALSE)$values
 }
 
 search_plan <- function(problem, own, starts, seed) {
@@ -288,9 +292,9 @@ search_plan <- function(problem, own, starts, seed) {
   out <- call_design(problem, temps, problem$heat, times,
                      vapply(made, \(s) s$temp, integer(problem$n_piece)) |>
                        matrix(problem$n_piece),
-                     unlist(lapply(made, `[[`, "read")), 1)
-  if (out$status == 5L) {
-    warn("fit", "The search for a better plan was stopped at its limit of rounds.", n = 1L)
+                     unlist(lapply(made, `[[`, "read")), TRUE)
+  if (out$at_limit) {
+    warn("fit", "The search for a better plan was stopped at the iteration limit.", n = 1L)
   }
   place <- which(out$read > 0, arr.ind = TRUE)
   chosen <- data.frame(piece = place[, 2L], temp_c = temps[out$temp + 1L][place[, 2L]],
@@ -307,7 +311,7 @@ start_from <- function(problem, own) {
   specimens <- unique(own$specimen)
   near <- \(x, table) vapply(x, \(v) {
     k <- which.min(abs(table - v))
-    if (abs(table[k] - v) <= 1e-9 * max(1, v)) k else NA_integer_
+    if (same_number(table[k], v)) k else NA_integer_
   }, 1L)
   temp <- near(own$temp_c, problem$temp_c)
   time <- near(own$time_min, problem$time_min)

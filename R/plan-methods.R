@@ -1,4 +1,4 @@
-# What a plan shows of itself: print, table, timetable picture. The cautions come with each.
+# What a plan shows of itself: print, table, timetable plot. The cautions come with each.
 
 #' @param x,object A plan.
 #' @param row.names,optional Not used.
@@ -15,13 +15,13 @@ format.softanneal_plan <- function(x, ...) {
   c(paste0("Annealing plan, ", x$guess$alloy$material, ": ", g$pieces,
            if (g$pieces == 1) " piece, " else " pieces, ", g$steps,
            if (g$steps == 1) " step, " else " steps, ", g$readings,
-           " readings (", set$n_readings, " a step, ", set$scale, ")"),
+           " readings (", set$n_readings, " per step, ", set$scale, ")"),
     paste0("  ", set$furnaces, if (set$furnaces == 1) " furnace, " else " furnaces, ", g$sessions,
            if (g$sessions == 1) " session of " else " sessions of ", format(set$session_min),
            " min from ", clock_text(set$start), "; last reading done ", g$end_clock,
            if (g$sessions > 1) " of the last session",
-           if (g$unbooked) paste0("; ", g$unbooked, " steps find no place")),
-    sprintf("  %g deg C (T/Tm %.2f): furnace %d, half softening after %s min (%s to %s)%s",
+           if (g$unbooked) paste0("; ", g$unbooked, " steps do not fit")),
+    sprintf("  %g %s (T/Tm %.2f): furnace %d, t50 %s min (%s to %s)%s",
             t$temp_c, t$homologous, t$furnace, format_quantity(t$t50_min, 2L),
             format_quantity(t$t50_low_min, 2L), format_quantity(t$t50_high_min, 2L),
             ifelse(nzchar(t$note), paste0("; ", t$note), "")))
@@ -51,16 +51,17 @@ read_later <- function(steps) {
          paste0(" (session ", steps$read_session, ")"), "")
 }
 
-# The timetable as text, one row a step.
+# The timetable as text, one row per step.
 plan_table <- function(x) {
   s <- x$steps
   dash <- \(v) ifelse(is.na(v), "-", v)
   later <- read_later(s)
   out <- data.frame(
-    Piece = s$specimen, Step = s$step, "deg C" = s$temp_c, "Total min" = s$time_min,
+    Piece = s$specimen, Step = s$step, "deg C" = s$temp_c, "Accumulated (min)" = s$time_min,
     Furnace = ifelse(s$step == 0, "-", s$furnace), In = dash(s$in_clock), Out = dash(s$out_clock),
     Read = paste0(dash(s$read_clock), later), Done = dash(s$end_clock),
     Expect = paste0(format_quantity(s$hardness), " ", x$guess$scale), check.names = FALSE)
+  names(out)[names(out) == "deg C"] <- degree_c()
   if (x$settings$sessions > 1) out <- cbind(Session = dash(s$session), out)
   out
 }
@@ -71,9 +72,9 @@ improvement_sentence <- function(x) {
                  t50 = "the times to half softening",
                  hardness = paste0("the time to ", format(i$hardness), " ", x$guess$scale),
                  determinant = "all parameters together")
-  at <- if (!is.null(i$at_c)) paste0(" at ", paste(format(i$at_c), collapse = ", "), " deg C")
-  paste0("Chosen for ", what, at, ". The plan before has an efficiency of ",
-         format_quantity(100 * i$efficiency, 2L), " % for that.",
+  at <- if (!is.null(i$at_c)) paste0(" at ", in_degrees(paste(format(i$at_c), collapse = ", ")))
+  paste0("Chosen for ", what, at, ". Efficiency of the original plan: ",
+         format_quantity(100 * i$efficiency, 2L), " %.",
          if (i$counted < 1) paste0(" Counted over the ", round(100 * i$counted),
                                    " % of the draws in which it is reached."))
 }
@@ -117,8 +118,8 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
   lanes <- lanes[!duplicated(lanes$specimen), ]
   lost <- all[is.na(all$read_min), ]
   names <- c(paste0(ifelse(is.na(lanes$furnace), "No furnace", paste("Furnace", lanes$furnace)), ": ",
-                    lanes$specimen, unbooked_words(lanes$specimen, lost)), "Hardness machine")
-  bars$lane <- factor(ifelse(bars$what == "read", "Hardness machine",
+                    lanes$specimen, unbooked_words(lanes$specimen, lost)), "Hardness tester")
+  bars$lane <- factor(ifelse(bars$what == "read", "Hardness tester",
                              names[match(bars$specimen, lanes$specimen)]), rev(names))
   bars$y <- as.integer(bars$lane)
   bars$at <- temperature_factor(bars$temp_c, all$temp_c)

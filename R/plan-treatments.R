@@ -1,4 +1,4 @@
-# What the user asks of a plan, made into rows: one a step, with piece, temperature in deg C and
+# What the user asks of a plan, made into rows: one per step, with piece, temperature in deg C and
 # accumulated time in min; and clock times.
 
 # Rows specimen, temp_c, time_min, by piece and rising time, from the table of the user.

@@ -23,7 +23,7 @@ FINISHED <- 0.95
 #' biased by the heat-up. The allowance is known to a factor of three at best; `temperatures` gives its
 #' range. A step that is shorter than its allowance is noted.
 #'
-#' **Timetable.** One hardness machine, and one person who opens the furnaces: door events never
+#' **Timetable.** One hardness tester, and one person who opens the furnaces: door events never
 #' overlap. With `n_operators = 1` the same person reads. Each furnace has one temperature at a
 #' time, takes all pieces of that temperature, and climbs to its next one when the last piece
 #' is out, which takes `furnace_change_min`. Order and furnaces are searched: as many steps as possible within
@@ -38,14 +38,14 @@ FINISHED <- 0.95
 #' the guess, with the middle 90 % of its draws. Softening counts as over at a share of 0.95. The
 #' predictions take the time at temperature alone.
 #'
-#' @param temp_c Temperatures in deg C, one a piece (or a group of pieces, see `specimens_per_temp`); or a
+#' @param temp_c Temperatures in deg C, one per piece (or a group of pieces, see `specimens_per_temp`); or a
 #'   data frame with the columns `temp_c` and `time_min`, one row per step, and optionally
 #'   `specimen`.
 #' @param time_min Accumulated times at temperature in min, rising; or a list of such vectors,
-#'   one a temperature.
+#'   one per temperature.
 #' @param guess What is known of the kinetics: [plan_guess()], or a fit of [fit_softening()].
 #' @param ... Must be empty.
-#' @param n_readings Readings a step.
+#' @param n_readings Readings per step.
 #' @param specimens_per_temp Number of pieces at each temperature.
 #' @param specimen Names of the pieces; made from temperature and number when `NULL`.
 #' @param baseline Whether each piece is read before its first anneal.
@@ -66,7 +66,7 @@ FINISHED <- 0.95
 #' @param tolerance_c Cooling counts as done within so many deg C of the room.
 #' @param support `"block"`: flat on a steel block in the furnace; `"free"`: on a grid. See
 #'   [heat_up()].
-#' @param heat_up_min Heat-up allowance in min (see Pieces), one or one a temperature (rows of
+#' @param heat_up_min Heat-up allowance in min (see Pieces), one or one per temperature (rows of
 #'   `temperatures`, in their order), instead of the computed one.
 #' @param cooling `"block"`: on a cold steel block; `"air"`: on a grid in still air; `"water"`:
 #'   quenched, two minutes with drying and checking (common practice, no source).

@@ -142,7 +142,7 @@ avrami_points <- function(fit, margin, level) {
 }
 
 avrami_curves <- function(fit, d) {
-  temps <- sort(unique(signif(d$points$temp_c, 10)))
+  temps <- different_temperatures(d$points$temp_c)
   span <- log(range(d$points$time_min))
   grid <- exp(seq(span[1L] - 0.3, span[2L] + 0.3, length.out = 300L))
   curve <- data.frame(temp_c = rep(temps, each = 300L), time_min = rep(grid, length(temps)))

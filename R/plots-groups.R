@@ -38,7 +38,7 @@ plot_groups <- function(fits, temp_c = NULL, level = 0.95, max_labels = 40, base
     round(stats::median(refs, na.rm = TRUE))
   values <- group_values(fits, temp_c, refs, level)
   if (all(is.na(values$time)) && all(is.na(values$q))) {
-    abort("too_few", "no group has a half time or an activation energy", arg = "fits",
+    abort("too_few", "no group has a t50 or an activation energy", arg = "fits",
           remedy = "as.data.frame() says why each group has none.")
   }
   order <- order(values$time, values$q, na.last = TRUE)

@@ -18,16 +18,16 @@ autoplot.softanneal_identifiability <- function(object, ...) {
   d$right <- pmin((d$upper - d$estimate) / unit, 4)
   d$open_left <- !is.na(d$lower) & d$lower == -Inf
   d$open_right <- !is.na(d$upper) & d$upper == Inf
-  # ends beyond the picture that are no open ends
+  # ends beyond the plot that are not open ends
   cut <- (is.finite(d$lower) & d$left == -4) | (is.finite(d$upper) & d$right == 4)
   cut <- cut & !is.na(cut)
-  kinds <- c("determined", "bounded", "not determined", "held")
+  kinds <- c("determined", "bounded", "not determined", "fixed")
   kind <- ifelse(d$state %in% kinds[-2L], d$state, kinds[2L])
   d$kind <- factor(kind, kinds)
   words <- c("fix it", "bound it", "do not determine it", "were not asked: it is fixed")
   d$name <- parameter_label(d$term, unit = FALSE)
-  d$name[d$state == "held"] <- paste0(d$name[d$state == "held"], " = ",
-                                      format_quantity(d$estimate[d$state == "held"]))
+  d$name[d$state == "fixed"] <- paste0(d$name[d$state == "fixed"], " = ",
+                                      format_quantity(d$estimate[d$state == "fixed"]))
   d$name <- factor(d$name, rev(d$name))
   present <- kinds %in% d$kind
   key <- function(scale, values) {
@@ -57,10 +57,10 @@ autoplot.softanneal_identifiability <- function(object, ...) {
                     if (sum(present) == 1L) paste0("The readings ", words[present], ": all parameters."),
                     if (any(d$open_left | d$open_right)) "Arrows: no limit on that side.",
                     if (any(cut)) "Bars to 4 or -4: the limit lies further out.",
-                    if (any(d$state == "held")) "Parameters without a bar are fixed."),
+                    if (any(d$state == "fixed")) "Parameters without a bar are fixed."),
                   alt = paste0("Profile intervals of ", nrow(d), " parameters: ",
                                paste(parameter_label(d$term, unit = FALSE),
-                                     ifelse(d$state == "held", "fixed", d$state),
+                                     d$state,
                                      collapse = ", "), ".")) +
     plain_theme()
 }

@@ -2,18 +2,18 @@
 # double logarithm is in plots-avrami.R.
 
 # ln k of each temperature on its own, the shape of the curve (levels, n, recovery,
-# incubation) held at the global fit: one parameter a temperature. NA where its readings do
+# incubation) fixed at the global fit: one parameter per temperature. NA where its readings do
 # not fix the rate.
 rates_by_temperature <- function(fit) {
   d <- fit$readings
-  temps <- sort(unique(signif(d$temp_k[d$time_min > 0], 12)))
+  temps <- different_temperatures(d$temp_k[d$time_min > 0])
   set <- fit$settings$set
   j <- match("ln_k_ref", set$terms)
   rates <- which(is_rate(set$terms))
   energies <- match(term_process(set$terms[rates]),
                     ifelse(is_energy(set$terms), term_process(set$terms), NA))
   out <- lapply(temps, function(temp_k) {
-    pick <- which(abs(d$temp_k - temp_k) <= 1e-9 * temp_k & d$time_min > 0)
+    pick <- which(same_number(d$temp_k, temp_k) & d$time_min > 0)
     e <- inverse_temperature(temp_k - ZERO_CELSIUS, fit$temp_ref_c)
     start <- unname(fit$par)
     start[rates] <- start[rates] + start[energies] * e # every rate moves to the new reference
@@ -23,7 +23,7 @@ rates_by_temperature <- function(fit) {
     one$ref_k <- temp_k
     r <- run_softening(one, set, control_vector(NULL, "squares"), start, held,
                        clusters = fit$se != "model")
-    determined <- r$state[j] == 0L && has_converged(r$counts[["end"]])
+    determined <- parameter_states(r$state[j]) == "determined" && has_converged(r$counts[["end"]])
     variance <- if (fit$se == "model") fit$sigma^2 else fit$between / fit$df_interval
     data.frame(temp_c = temp_k - ZERO_CELSIUS, ln_k = if (determined) r$par[j] else NA_real_,
                std.error = if (determined) sqrt(variance * r$model[j, j]) else NA_real_)
@@ -36,7 +36,7 @@ rates_by_temperature <- function(fit) {
 #' Logarithm of the rate over inverse temperature, a straight line of slope -Q/R.
 #'
 #' For a softening fit the points are the rates of each temperature on its own, with the shape
-#' of the curve held at the global fit, and the line and band are those of the global fit;
+#' of the curve fixed at the global fit, and the line and band are those of the global fit;
 #' temperatures whose readings do not fix a rate have no point, and the caption names them.
 #' For a fit of [fit_arrhenius()] the points are the data.
 #'
@@ -132,7 +132,7 @@ softening_line <- function(fit, level) {
   g[, "ln_k_ref"] <- 1
   g[, "q_kj_mol"] <- e
   se <- delta_se(fit, g)
-  open <- any(!fit$states[c("ln_k_ref", "q_kj_mol")] %in% c("determined", "held"))
+  open <- any(!fit$states[c("ln_k_ref", "q_kj_mol")] %in% c("determined", "fixed"))
   if (open) se[se > 2] <- NA_real_
   grid$ln_k <- fit$coefficients[["ln_k_ref"]] + fit$coefficients[["q_kj_mol"]] * e
   grid$lower <- grid$ln_k - t * se

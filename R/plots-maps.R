@@ -1,4 +1,4 @@
-# Two pictures of a fit as a whole: all temperatures on one curve, and hardness over temperature
+# Two plots of a fit as a whole: all temperatures on one curve, and hardness over temperature
 # and time.
 
 #' Collapse plot: all temperatures on one curve
@@ -98,7 +98,7 @@ collapse_misfit <- function(fit) {
 }
 
 collapse_curves <- function(fit, span) {
-  temps <- sort(unique(signif(fit$conditions$temp_c[fit$conditions$time_min > 0], 10)))
+  temps <- different_temperatures(fit$conditions$temp_c[fit$conditions$time_min > 0])
   grid <- exp(seq(log(span[1L] / 1.3), log(span[2L] * 1.2), length.out = 200L))
   strain <- check_strain(fit, NULL)
   one <- function(s) {
@@ -160,7 +160,7 @@ plot_hardness_map <- function(fit, hardness = NULL, temp_c = NULL, time_min = NU
   curves$inside <- curves$temp_c >= read$temp_c[1L] & curves$temp_c <= read$temp_c[2L] &
     curves$time_min >= read$time_min[1L] & curves$time_min <= read$time_min[2L]
   keep <- after & at$time_min >= read$time_min[1L]
-  if (!is.null(strain)) keep <- keep & abs(at$strain - strain) < 1e-9
+  if (!is.null(strain)) keep <- keep & same_number(at$strain, strain)
   points <- data.frame(temp_c = at$temp_c, time_min = at$time_min, hardness = at$mean)[keep, ]
   frame <- data.frame(x1 = read$time_min[1L], x2 = read$time_min[2L], y1 = read$temp_c[1L],
                       y2 = read$temp_c[2L])
@@ -203,7 +203,7 @@ plot_hardness_map <- function(fit, hardness = NULL, temp_c = NULL, time_min = NU
 map_lines <- function(h) {
   if (!length(h)) return(numeric())
   span <- range(h)
-  # where what is known hardly falls, a line would only draw rounding
+  # where the curve is almost flat, a line would only draw rounding
   if (diff(span) < 0.005 * span[2L]) return(numeric())
   out <- pretty(span, 7L)
   out[out > span[1L] + 0.06 * diff(span) & out < span[2L] - 0.06 * diff(span)]

@@ -2,7 +2,7 @@
 
 #' Residuals by step
 #'
-#' Each reading's residual over time, one panel a temperature (and strain), with the mean of each
+#' Each reading's residual over time, one panel per temperature (and strain), with the mean of each
 #' step. Steps whose readings all lie on one side share an error: furnace, position, piece, or the model.
 #'
 #' @param fit A fit of [fit_softening()].
@@ -50,7 +50,7 @@ residual_steps <- function(fit) {
   d <- fit$readings
   r <- data.frame(temp_c = d$temp_k - ZERO_CELSIUS, time_min = d$time_min, residual = fit$residuals,
                   cluster = fit$conditions$cluster_of)
-  temps <- sort(unique(signif(r$temp_c[r$time_min > 0], 10)))
+  temps <- different_temperatures(r$temp_c[r$time_min > 0])
   r$panel <- temperature_factor(r$temp_c, temps)
   if (!is.null(d$strain)) {
     strain <- strain_label(d$strain)

@@ -7,7 +7,7 @@
 #' with an Avrami exponent n: for n above 2 nuclei keep appearing (their number grows as time
 #' to the power n - 2) and grains grow at a constant rate; for n = 2 all nuclei are there
 #' from the start; below 2 growth slows down (radius as time to the power n/2). Other mechanisms
-#' give the same n, so the sketch is one possible picture, and it is called a sketch on itself.
+#' give the same n, so the sketch shows one possible structure, and is labelled a sketch.
 #'
 #' @param n Avrami exponent from 0.5 to 4, or a fit of [fit_softening()] whose n is used.
 #' @param fraction Recrystallised fractions, one panel each.

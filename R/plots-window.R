@@ -1,4 +1,4 @@
-# Picture of a process window. What lies outside the readings is greyed behind a border, and
+# Plot of a process window. What lies outside the readings is greyed behind a border, and
 # points that the readings do not determine have a key of their own: neither looks like an answer.
 
 #' @rdname process_window

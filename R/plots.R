@@ -1,4 +1,4 @@
-# Pictures of softening: readings and fitted curves with their band, one colour, shape and line type
+# Plots of softening: readings and fitted curves with their band, one colour, shape and line type
 # per temperature; titles with units; alt text computed from the data.
 
 # Means of conditions with a t interval from their own readings, where there are two or more.
@@ -17,7 +17,7 @@ condition_summary <- function(fit, level) {
   out
 }
 
-# One panel a strain, where the fit has strains.
+# One panel per strain, where the fit has strains.
 strain_panels <- function(fit) {
   if (!is.null(fit$readings$strain)) ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]]))
 }
@@ -29,9 +29,9 @@ shortest_shown <- function(time_min) {
   if (max(after) / min(after) > 3e4) max(after) / 1e4 else 0
 }
 
-#' Picture of a softening fit
+#' Plot of a softening fit
 #'
-#' Readings and fitted curves over time, one colour, shape and line type a temperature; one panel a
+#' Readings and fitted curves over time, one colour, shape and line type per temperature; one panel per
 #' strain where the fit covers several cold reductions.
 #'
 #' @param object A fit of [fit_softening()].
@@ -70,7 +70,7 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
   level <- check_level(level)
   means <- condition_summary(object, level)
   after <- means$time_min > 0
-  temps <- sort(unique(signif(means$temp_c[after], 10)))
+  temps <- different_temperatures(means$temp_c[after])
   short <- if (log_time) shortest_shown(means$time_min) else 0
   shown_times <- means$time_min[means$time_min > short]
   zero <- zero_place(shown_times)

@@ -6,7 +6,7 @@
 #'
 #' Compares readings taken now with readings taken before (the baseline) and answers in one
 #' of three ways: *unchanged within the margin*, *changed*, or *cannot tell with so few
-#' readings*. "No significant difference" alone is no proof of sameness, so sameness is
+#' readings*. "No significant difference" alone does not prove sameness, so sameness is
 #' tested in its own right, against a margin that you state.
 #'
 #' @section How it decides:
@@ -150,7 +150,7 @@ decide_baseline <- function(spread, margin, level, power, now, before, paired, s
   rounded <- se == 0
   if (rounded) {
     if (step == 0) {
-      abort("too_few", "the readings show no scatter and no resolution", arg = "x",
+      abort("too_few", "the readings have zero variance and resolution", arg = "x",
             remedy = "Record the readings as the machine shows them.")
     }
     # readings all alike: their scatter hides in the rounding, whose sd is step/sqrt(12)
@@ -232,7 +232,7 @@ print.softanneal_comparison <- function(x, ...) {
       ", n = ", x$n[2L], "\n", sep = "")
   cat("  change ", number(x$estimate), " ", unit, ", ", format(100 * x$level), " % interval ",
       span(x$conf.int), "\n", sep = "")
-  cat("  margin +-", format(x$margin), " ", unit, ": ", x$margin_source, "\n", sep = "")
+  cat("  margin ", plus_minus(), format(x$margin), " ", unit, ": ", x$margin_source, "\n", sep = "")
   if (!is.null(x$rounded_to)) {
     cat("  scatter not visible at a resolution of ", format(x$rounded_to),
         ": that of rounding is used\n", sep = "")

@@ -34,7 +34,7 @@
 #' @section Errors:
 #'   `softanneal_error_argument` for estimates without names, a model that uses unknown names or
 #'   gives no single finite number, or lengths that do not fit; `softanneal_error_range` for a
-#'   matrix that is no correlation matrix and for negative uncertainties.
+#'   matrix that is not a correlation matrix and for negative uncertainties.
 #' @seealso [uncertainty_budget()]
 #' @examples
 #' # a length of 50 mm measured as the sum of two blocks
@@ -147,7 +147,7 @@ check_correlation <- function(correlation, inputs) {
   values <- if (all(is.finite(correlation))) eigen(correlation, only.values = TRUE)$values else NA
   if (anyNA(values) || !isSymmetric(unname(correlation)) ||
       any(abs(diag(correlation) - 1) > 1e-12) || is.complex(values) || min(values) < -1e-8) {
-    abort("range", "`correlation` is no correlation matrix", arg = "correlation",
+    abort("range", "`correlation` is not a correlation matrix", arg = "correlation",
           remedy = "It must be symmetric with 1 on the diagonal and no impossible combination.")
   }
   correlation
@@ -199,7 +199,8 @@ print.softanneal_budget <- function(x, ...) {
   if (!is.null(x$table$how)) {
     cat(paste0("  ", x$table$input, ": ", x$table$how, "\n"), sep = "")
   }
-  cat("result ", format_with(x$estimate, x$expanded), " +- ", format_with(x$expanded, x$expanded),
+  cat("result ", format_with(x$estimate, x$expanded), " ", plus_minus(), " ",
+      format_with(x$expanded, x$expanded),
       unit, " (", format(100 * x$level),
       " %, k = ", format(round(x$coverage, 2)), "); standard uncertainty ",
       format(signif(x$std_uncertainty, 2)), unit,

@@ -1,4 +1,4 @@
-# Outliers within the readings of one heat treatment, reported and never removed.
+# Outliers within the readings of one step, reported and never removed.
 # Grubbs (two-sided): F. E. Grubbs, Technometrics 11 (1969) 1-21; critical value from the
 # t quantile. Generalised ESD: B. Rosner, Technometrics 25 (1983) 165-172. Both as in the
 # NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17.1 and 1.3.5.17.3.
@@ -37,7 +37,7 @@
 #' @return A data frame of class `softanneal_outliers`, one row for each group and test step: the
 #'   key columns, `row` (in `data`), `value`, `n`, `mean`, `sd` (of the readings tested),
 #'   `statistic`, `critical`, `p.value` (Grubbs only), `outlier` (`TRUE`/`FALSE`). Groups with
-#'   fewer than three readings or without spread have `NA` for the statistic and are no outliers;
+#'   fewer than three readings or without spread have `NA` for the statistic and are not outliers;
 #'   too small ones are counted by one `softanneal_warning_too_few`.
 #' @section Errors:
 #'   `softanneal_error_column` for a missing or text column, `softanneal_error_missing` for

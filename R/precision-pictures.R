@@ -1,4 +1,4 @@
-# Pictures of the readings and precision rooms. Colours: Okabe-Ito, always with a shape or
+# Plots of readings and precision. Colours: Okabe-Ito, always with a shape or
 # linetype beside them; alternative text is computed from the data shown.
 
 #' Strip chart of readings by step
@@ -98,13 +98,13 @@ strip_chart <- function(steps, readings, level) {
                      if (single) paste0("\n", count(single, "step"),
                                         " without interval (fewer than two readings)."),
                      if (!few) paste0("\n", length(specimens),
-                                      " specimens, not told apart by colour.")),
+                                      " specimens, not distinguished by colour.")),
     alt = strip_alt(steps, specimens, scales, times)) + plain_theme(legend = "bottom")
 }
 
 # Places on the axis: the number of the time, beside it a slot for each specimen of the
 # panel, and within the slot `shift` (readings left, mean right; in parts of the slot).
-# Points of one cell are spread evenly over `spread`, so that the picture is the same each time.
+# Points of one cell are spread evenly over `spread`, so that the plot is the same each time.
 strip_places <- function(d, steps, times, specimens, shift, spread = 0) {
   temps <- sort(unique(steps$temp_c))
   panel <- paste(format(temps, trim = TRUE), "\u00b0C")
@@ -269,7 +269,7 @@ autoplot.softanneal_budget <- function(object, ...) {
 plot.softanneal_budget <- draw_picture
 
 # Whether the times would touch below panels side by side: a figure takes about 2.2 mm, and the
-# panels of a picture as wide as a page share about 150 mm.
+# panels of a plot as wide as a page share about 150 mm.
 crowded_times <- function(times, columns) {
   sum(nchar(format(times, trim = TRUE)) + 1) * 2.2 > 150 / columns
 }

@@ -1,4 +1,4 @@
-# Means, spread and intervals by heat treatment, for long tables: every step is vectorised
+# Means, spread and intervals by step, for long tables: every step is vectorised
 # over the groups (rowsum and one ordering), so that a million rows take seconds.
 # Hardness in the scale read, and in HV where asked for. Sources: textbook t interval.
 
@@ -74,7 +74,7 @@ summarise_readings <- function(data, hardness = hardness, specimen = specimen, t
   steps_like(out, data, pick, level)
 }
 
-# The class of the input below softanneal_steps; the columns it was made of, for pictures.
+# The class of the input below softanneal_steps; the columns it was made of, for plots.
 steps_like <- function(out, template, pick, level) {
   out <- readings_like(out, template)
   class_now <- c("softanneal_steps", setdiff(class(out), "softanneal_readings"))
@@ -110,7 +110,7 @@ print.softanneal_steps <- function(x, digits = 2L, ...) {
   steps <- nrow(unique(shown[key[c("specimen", "temp_c", "time_min")]]))
   cat("Readings of ", count(steps, "step"),
       if (steps < nrow(x)) paste(" in", count(nrow(x), "group"), "(step and scale)"),
-      "; temperature in deg C, time in min, ",
+      "; temperature in ", degree_c(), ", time in min, ",
       format(100 * attr(x, "level")), " % t intervals of the mean\n", sep = "")
   print(shown, row.names = FALSE)
   invisible(x)

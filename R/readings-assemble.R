@@ -8,7 +8,7 @@ scale_top <- function(scale) {
 }
 
 abort_scale <- function(scale, column, rows = NULL) {
-  abort("scale", paste0("'", scale, "' in `", column, "` is no hardness scale known here"),
+  abort("scale", paste0("'", scale, "' in `", column, "` is not a hardness scale known here"),
         arg = column, rows = rows, remedy = "See `hardness_scales()` for the names.")
 }
 
@@ -142,7 +142,7 @@ one_scale <- function(within, header, raw, roles, constants, name, place) {
   if (identical(other, NA_character_)) first
 }
 
-# A scale said in the header and in a column too is no contradiction where both agree.
+# A scale said in the header and in a column too is not a contradiction where both agree.
 agreed_scale <- function(raw, constants, scale_read, wide) {
   several <- length(unique(wide$scale)) > 1L
   if (!is.null(scale_read) && "scale" %in% names(raw) &&

@@ -26,7 +26,7 @@ text_numbers <- function(text, name, dec, column = "hardness", place = NULL) {
   text[!nzchar(text)] <- NA
   plain <- if (identical(dec, ",")) chartr(",.", ".,", text) else text
   number <- suppressWarnings(as.numeric(plain))
-  # hexadecimal and the like are no readings
+  # hexadecimal and the like are not readings
   number[grepl("[xXpP]|[Ii]nf|NaN", text)] <- NA
   bad <- which(is.na(number) & !is.na(text))
   told <- character()
@@ -54,7 +54,7 @@ text_numbers <- function(text, name, dec, column = "hardness", place = NULL) {
   number
 }
 
-# What a cell that is no number probably is, and what to do.
+# What a cell that is not a number probably is, and what to do.
 cell_hint <- function(text, column, dec) {
   text <- substr(valid_text(text), 1L, 200L)
   is <- function(pattern) grepl(pattern, text, perl = TRUE, ignore.case = TRUE)

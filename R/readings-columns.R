@@ -38,7 +38,7 @@ understand_headers <- function(raw, columns, wide) {
       role <- parse_header(names(columns)[i], inherits(raw[[at]], "units"))
       if (is.null(role)) {
         abort("argument", paste0("`columns` names '", names(columns)[i],
-                                 "', which is no column of readings"),
+                                 "', which is not a column of readings"),
               arg = "columns", remedy = paste0("Use ", in_quotes(READINGS_NEEDED, " and "),
                                                " or an optional one."))
       }

@@ -13,7 +13,7 @@ find_thin <- function(r) {
   c(finding("warning", "thickness", thin,
             paste0("sheet too thin for the reading by ASTM E18",
                    if (length(thin)) thin_example(r, e18$limit, thin[1L])),
-            paste0("the anvil is felt through thin sheet, and the reading is wrong ",
+            paste0("the anvil affects the reading on thin sheet, and the reading is wrong ",
                    "(minimum-thickness tables of ASTM E18",
                    if (length(marks)) paste0("; ", paste(marks, collapse = ", "), " from memory"),
                    ")"),
@@ -66,7 +66,7 @@ find_spacing <- function(r) {
             "Leave these readings out, or keep off the edge."))
 }
 
-# Slope of hardness along the reading number, common to all heat treatments: least squares
+# Slope of hardness along the reading number, common to all steps: least squares
 # on deviations from the mean of each.
 find_drift <- function(r, alpha) {
   if (is.null(r$reading)) return(NULL)
@@ -84,7 +84,7 @@ find_drift <- function(r, alpha) {
   if (se <= 0 || 2 * stats::pt(-abs(slope / se), df) >= alpha) return(NULL)
   finding("warning", "drift", use,
           paste0("readings ", if (slope < 0) "fall" else "rise", " along their number, by ",
-                 format(signif(abs(slope), 2)), " points a reading on average"),
+                 format(signif(abs(slope), 2)), " points per reading on average"),
           "a seating ball, a piece still cooling, or indentations too near to each other do this",
           "Make two readings to seat the ball first and leave them out; let the piece cool.")
 }

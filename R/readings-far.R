@@ -1,5 +1,5 @@
 # Readings far from the others of their step, by a standard deviation pooled over the other steps of
-# the scale: with five readings a step's own sd cannot show more than 1.8 sd (Grubbs), and flags
+# the scale: with five readings per step's own sd cannot show more than 1.8 sd (Grubbs), and flags
 # nothing at a level corrected for all steps.
 
 find_far <- function(r, alpha) {
@@ -17,7 +17,7 @@ find_far <- function(r, alpha) {
            if (nzchar(slip)) paste0("; ", slip))
   }, "")
   finding("warning", "outlier", far$row,
-          paste0("reading far from the others of its heat treatment (",
+          paste0("reading far from the others of its step (",
                  paste(shown, collapse = "; "), if (length(far$row) > 3L) "; ...", ")"),
           paste0("t test against the scatter of the other steps, two-sided, alpha = ", format(alpha),
                  " over all readings together"),

@@ -155,17 +155,17 @@ find_repeats <- function(r) {
     key <- c(key, more[!vapply(more, is.null, NA)])
     twice <- which(duplicated(group_rows(key)$id) & !is.na(r$reading))
   }
-  c(finding("error", "duplicate", twice, "the same reading number twice within one heat treatment",
+  c(finding("error", "duplicate", twice, "the same reading number twice within one step",
             "a row was probably entered twice, or numbered wrongly",
             "Correct the number or leave out the repeated row."),
     finding("warning", "duplicate", repeated_blocks(r),
-            "the second half of the readings of a heat treatment repeats the first",
+            "the second half of the readings of a step repeats the first",
             paste("equal readings are common, a whole series of them in the same order is not:",
                   "perhaps it was pasted twice"),
             "Compare with the sheet; number the readings (column `reading`) to tell them apart."))
 }
 
-# Rows in the second half of a heat treatment of six or more readings that repeat the
+# Rows in the second half of a step of six or more readings that repeat the
 # first half in order. Readings all alike say nothing, nor do numbered ones; and on a coarse dial
 # equal readings are common: p, the share of equal pairs within steps, makes m of them in a row an
 # event of chance p^m in each step, which must be rare over all steps.
@@ -223,7 +223,7 @@ find_scales <- function(r) {
   number <- tabulate(by_specimen$id[pairs$first], length(by_specimen$first))
   first <- r$scale[by_specimen$first][by_specimen$id]
   changed <- which(number[by_specimen$id] > 1L & r$scale != first)
-  c(finding("warning", "mixed scales", mixed, "several scales within one heat treatment",
+  c(finding("warning", "mixed scales", mixed, "several scales within one step",
             "points of different scales cannot be averaged",
             paste("Check the column; convert with `convert_hardness()`,",
                   "or summarise each scale for itself.")),
@@ -255,7 +255,7 @@ find_range <- function(r) {
           paste0("reading outside the useful range of its scale (",
                  paste0(labels[names], " ", limits$low[names], " to ", limits$high[names],
                         collapse = ", "), ")"),
-          paste("a ball flattens or sinks in to its holder, a cone hardly enters",
+          paste("a ball flattens or sinks in to its holder, the penetration of a cone is too shallow",
                 "(ISO 6508-1; ranges from memory)"),
           "Choose another scale for this hardness.")
 }
@@ -293,7 +293,7 @@ print.softanneal_findings <- function(x, ..., n = 12L) {
     cat("No findings.\n")
     return(invisible(x))
   }
-  cat(count(nrow(x), "finding"), ", worst first (the data are as they were)\n", sep = "")
+  cat(count(nrow(x), "finding"), ", most serious first; data unchanged\n", sep = "")
   for (i in seq_len(min(n, nrow(x)))) {
     cat("\n", x$level[i], ": ", x$what[i], "\n", sep = "")
     cat(strwrap(paste0("where: ", in_rows(x$rows[[i]]),

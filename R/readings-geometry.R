@@ -3,7 +3,7 @@
 # (choose.R); here every scale of a table is looked up once, and a scale without geometry (a
 # Vickers number without its load) gives NA, since a check must not stop at it.
 
-# Diameter of indentations and the least thickness by the ISO rule; NA where the scale
+# Diameter of indentations and the minimum thickness by the ISO rule; NA where the scale
 # does not tell.
 indent_size <- function(hardness, scale) {
   labels <- unique(scale)

@@ -45,7 +45,7 @@ tell_pooled <- function(data, used) {
 one_piece <- function(data, arg) {
   if (!is.data.frame(data)) return(invisible())
   several <- several_of(data, c("group", "laboratory", "strip", "operator", "temp_c", "time_min"))
-  # one temperature each before the furnace is no difference
+  # one temperature each before the furnace is not a difference
   if (!is.null(data[["time_min"]]) && all(data[["time_min"]] %in% 0)) several <- setdiff(several, "temp_c")
   if (!length(several)) {
     n <- length(unique(data[["specimen"]]))

@@ -45,7 +45,7 @@ find_header <- function(grid, named = character()) {
     # once a header stands there, one row more is looked at
     if (i == n || (best$score >= 4 && i > max(best$rows))) break
     below <- row_cells(i + 1L)
-    # a row of data is no second header; rows of a header follow each other on the sheet
+    # a row of data is not a second header; rows of a header follow each other on the sheet
     if (!any(nzchar(below)) || grid$row[i + 1L] - grid$row[i] > 2L) next
     two <- join_headers(one, below)
     score <- header_score(two, named)

@@ -27,7 +27,7 @@ print.softanneal_readings <- function(x, ..., n = 6L) {
       count(length(unique(x$specimen)), "specimen"), "\n", sep = "")
   if (nrow(x)) {
     line("specimens", listed(unique(as.character(x$specimen))))
-    line("temperatures", paste(listed(sort(unique(x$temp_c))), "deg C"))
+    line("temperatures", in_degrees(listed(sort(unique(x$temp_c)))))
     line("times", paste(listed(sort(unique(x$time_min))), "min"))
     line("scales", listed(unique(as.character(x$scale))))
     if (any(!is.na(x$hardness))) {

@@ -1,6 +1,6 @@
 # From a file or a data frame to a checked table of hardness readings in long form. Files become a
 # grid of text first (readings-text.R, readings-excel.R), in which the table is found
-# (readings-layout.R), so that a cell that is no number can be shown as it stands. Units: deg C,
+# (readings-layout.R), so that a cell that is not a number can be shown as it stands. Units: deg C,
 # min, mm.
 
 #' Read hardness readings
@@ -26,7 +26,7 @@
 #' | `thickness_mm`, `position_mm` | mm, optional | `thickness`, `position` with `mm`, `um`, `in` |
 #' | `step`, `reading`, `group`, `operator`, `laboratory`, `furnace`, `note` | optional | |
 #'
-#' The unit stands behind an underscore or blank or in brackets: `time_h`, `Time [min]`,
+#' The unit stands behind an underscore or blank or in parentheses or brackets: `time_h`, `Time [min]`,
 #' `temp (C)`, `temperature_k`. A time or temperature without a unit is an error, as are
 #' two columns for one quantity; `time_m` is refused because it may be minutes or months.
 #' As-rolled readings have time 0. All other columns stay as they are.
@@ -34,7 +34,7 @@
 #' @section Sheets understood:
 #' | on the sheet | what is made of it |
 #' |---|---|
-#' | several readings a row: `HRB 1` ... `HRB 5`, `Reading 1 (HRF)`, `Messung 1` | long table; scale from the header |
+#' | several readings per row: `HRB 1` ... `HRB 5`, `Reading 1 (HRF)`, `Messung 1` | long table; scale from the header |
 #' | `HRB` and `HRF` side by side; times (`4 min`) or temperatures (`330 C`) across the top | long table |
 #' | notes above the table, header in two rows | the rows with most headers understood are the header |
 #' | merged cells, keys written once for several rows | the value above, where no value repeats and a third of the cells is empty (times: half) |
@@ -89,7 +89,7 @@
 #' missing, infinite value), `_duplicate` (the same reading number twice). Empty hardness boxes
 #' stay as `NA` with one `softanneal_warning_missing`. Messages are of class
 #' `softanneal_message_units` and `softanneal_message_file`, both over `softanneal_message`.
-#' @seealso [check_readings()] for doubts that are no errors, [summarise_readings()].
+#' @seealso [check_readings()] for doubts that are not errors, [summarise_readings()].
 #' @examples
 #' sheet <- data.frame(piece = "A", `temp (C)` = 330, time_h = c(0, 0.5, 1),
 #'                     r1 = c(91.5, 84, 71), r2 = c(92, 83.5, 72.5), check.names = FALSE)

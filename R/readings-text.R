@@ -60,7 +60,7 @@ file_lines <- function(path, encoding) {
     text <- if (validUTF8(rawToChar(bytes[bytes != 0L]))) bytes
   }
   if (is.null(text) || any(text == 0L)) {
-    abort("file", paste0("'", path, "' holds bytes that are no text in ", encoding),
+    abort("file", paste0("'", path, "' has text that is invalid in ", encoding),
           arg = "encoding",
           remedy = paste("Give the encoding of the file, such as `encoding = \"latin1\"`,",
                          "or save the sheet as \"CSV UTF-8\" or .xlsx."))
@@ -82,7 +82,7 @@ find_encoding <- function(bytes, path) {
     if (length(zero) > 0.3 * length(head) && even %in% 0:1) {
       return(if (even == 1) "UTF-16LE" else "UTF-16BE")
     }
-    abort("file", paste0("the file '", path, "' holds bytes that are no text"), arg = "x",
+    abort("file", paste0("the file '", path, "' has invalid text encoding"), arg = "x",
           remedy = "Save the sheet as \"CSV UTF-8\", or as .xlsx.")
   }
   if (validUTF8(rawToChar(bytes))) return("UTF-8")

@@ -21,7 +21,7 @@ validate_readings <- function(data, origin) {
   }
   refuse("range", "temp_c", data$temp_c < -ZERO_CELSIUS,
          \(i) paste0("holds ", format(data$temp_c[i]),
-                     " deg C, below absolute zero (-273.15 deg C)"),
+                     " ", degree_c(), ", below absolute zero (", in_degrees(-273.15), ")"),
          "Check the value and the unit.")
   refuse("range", "time_min", data$time_min < 0,
          \(i) paste0("must be zero or more, not ", format(data$time_min[i]), " min"),
@@ -31,7 +31,7 @@ validate_readings <- function(data, origin) {
   known <- known_scale(labels)
   id <- match(as.character(written), labels)
   refuse("scale", "scale", is.na(known)[id],
-         \(i) paste0("holds '", written[i], "', which is no hardness scale known here"),
+         \(i) paste0("holds '", written[i], "', which is not a hardness scale known here"),
          "See `hardness_scales()` for the names.")
   data$scale <- known[id]
   top <- scale_top(known)[id]
@@ -61,7 +61,7 @@ validate_readings <- function(data, origin) {
 }
 
 # The same numbered reading twice is a slip of the pen; equal hardness without a number is
-# an honest replicate.
+# a genuine repeat.
 refuse_repeats <- function(data, origin) {
   if (!"reading" %in% names(data) || !nrow(data)) return(invisible())
   key <- intersect(c("specimen", "temp_c", "time_min", "reading", "step", "group", "operator",
@@ -75,7 +75,7 @@ refuse_repeats <- function(data, origin) {
   first <- match(id[second[1L]], id)
   abort("duplicate", paste0("row ", origin$row[second[1L]], " repeats row ", origin$row[first],
                             ": specimen ", data$specimen[first], ", ", format(data$temp_c[first]),
-                            " deg C, ", format(data$time_min[first]), " min, reading ",
+                            " ", degree_c(), ", ", format(data$time_min[first]), " min, reading ",
                             data$reading[first]),
         arg = "reading", rows = origin$row[second],
         where = place_text(origin$place, origin$sheet[second]),

@@ -49,7 +49,7 @@ parse_wide <- function(name) {
   }
   stem <- gsub("_", " ", sub(shape, "\\1", text, perl = TRUE))
   index <- as.integer(sub(shape, "\\2", text, perl = TRUE))
-  # "HV10" and "HR30T 1": what is a scale as a whole is no number of a reading
+  # "HV10" and "HR30T 1": what is a scale as a whole is not a number of a reading
   if (grepl("^h[rvkb]", text) && !grepl("[ _.:#-]", text) && !is.na(known_scale(text))) {
     return(list(kind = "scale", stem = "", number = NA_integer_, scale = known_scale(text)))
   }

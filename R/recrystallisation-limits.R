@@ -1,8 +1,8 @@
-# Profiles of a fit of fractions: one parameter held, the others fitted again with the weights of
+# Profiles of a fit of fractions: one parameter fixed, the others fitted again with the weights of
 # the fit. They tell whether the fractions give Q a value or only a limit, as when the hottest
 # temperature was over before its first specimen.
 
-# Deviance with `term` held at `value`, from the best of some starts that keep the rate at one of
+# Deviance with `term` fixed at `value`, from the best of some starts that keep the rate at one of
 # the temperatures or at all of them.
 held_deviance <- function(fit, term, value) {
   s <- fit$settings
@@ -110,7 +110,7 @@ confint.softanneal_fit_recrystallisation <- function(object, parm, level = 0.95,
 
 check_recryst_profile <- function(object, method, parm) {
   if (method == "boot") {
-    abort("model", "there is no bootstrap of fits of fractions", arg = "method",
+    abort("model", "bootstrap is unavailable for fits of fractions", arg = "method",
           remedy = "Use \"wald\" or \"profile\", or refit the responses of simulate().")
   }
   if (object$method == "double_log") {

@@ -1,4 +1,4 @@
-# Predictions, simulation, tables and pictures of fit_recrystallisation().
+# Predictions, simulation, tables and plots of fit_recrystallisation().
 
 # Fraction with limits made on the scale of ln(-ln(1 - X)), where the law is nearly linear.
 recryst_prediction <- function(object, temp, time) {
@@ -9,7 +9,7 @@ recryst_prediction <- function(object, temp, time) {
   g <- law$jac[, terms[moving], drop = FALSE]
   v <- object$vcov[moving, moving, drop = FALSE]
   se <- gradient_se(g, v)
-  if (any(!object$states %in% c("determined", "held", "at lower bound", "at upper bound"))) {
+  if (any(!object$states %in% c("determined", "fixed", "at lower bound", "at upper bound"))) {
     se[] <- NA_real_
   }
   list(x = law$x, se = se, eta = law$eta, se_eta = ifelse(law$per_eta > 0, se / law$per_eta, 0))
@@ -53,7 +53,8 @@ predict.softanneal_fit_recrystallisation <- function(object, newdata = NULL,
     list(fit = fit, se.fit = part$se, df = object$df_interval, residual.scale = object$sigma)
   } else fit
   out <- blank_prediction(out, other_temperature(object, temp),
-                          "one temperature was measured, so none can be told elsewhere")
+                          paste("one temperature was measured,",
+                                                 "so there is no prediction at other temperatures"))
   if (is.null(newdata)) pad_prediction(out, object$na.action) else out
 }
 
@@ -108,7 +109,7 @@ augment.softanneal_fit_recrystallisation <- function(x, data = NULL, newdata = N
 }
 
 #' @param object A fit of `fit_recrystallisation()`.
-#' @param level Level of the band in the picture.
+#' @param level Level of the band in the plot.
 #' @param axes `"fraction"` for X over time, `"double_log"` for the straight lines of the Avrami
 #'   plot (fractions of 0 and 1 have no place there; the caption counts them).
 #' @rdname fit_recrystallisation
@@ -124,7 +125,7 @@ autoplot.softanneal_fit_recrystallisation <- function(object, axes = c("fraction
   points <- data.frame(time = object$data[[columns[["time"]]]],
                        temp = object$data[[columns[["temp"]]]],
                        x = object$data[[columns[["fraction"]]]])
-  temps <- sort(unique(signif(points$temp, 10)))
+  temps <- different_temperatures(points$temp)
   out <- if (stretched) points$x <= 0 | points$x >= 1 | points$time <= 0 else points$time <= 0
   lost <- sum(out)
   points <- points[!out, ]
@@ -178,7 +179,7 @@ autoplot.softanneal_fit_recrystallisation <- function(object, axes = c("fraction
 recryst_title <- function(fit) {
   se <- sqrt(diag(fit$vcov))
   b <- fit$coefficients
-  paste0(if (fit$method == "direct") "Recrystallisation" else "Recrystallisation, hand route",
+  paste0(if (fit$method == "direct") "Recrystallisation" else "Recrystallisation, double-log method",
          ": n ", with_error(b[["n"]], se[["n"]]), ", Q ",
          if (is.na(b[["q_kj_mol"]])) "not estimable from one temperature" else {
            with_error(b[["q_kj_mol"]], se[["q_kj_mol"]], "kJ/mol")

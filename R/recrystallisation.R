@@ -24,11 +24,11 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #'
 #' With `variance = "constant"` every fraction is equally good, as from a calorimeter with one
 #' error of its baseline. On counts it makes errors too small: rows read before the start and
-#' after the end hardly scatter and lower the estimate for all (in a simulation with 60 points a
-#' specimen, its 95 % intervals held Q in 68 and n in 77 of 100 cases; those of the proportional
+#' after the end scatter little and lower the estimate for all (in a simulation with 60 points a
+#' specimen, its 95 % intervals covered Q in 68 and n in 77 of 100 cases; those of the proportional
 #' variance in 95).
 #'
-#' **`method = "double_log"`** is the classical hand route: a straight line through
+#' **`method = "double_log"`** is the classical double-log method: a straight line through
 #' ln(-ln(1 - X)) over ln t. It treats all points on that stretched scale as equally good, so
 #' that the least certain ones, near 0 and 1, pull most, and it must leave out every 0 and 1,
 #' which bends the ends. It is here for teaching; the example shows its bias.
@@ -43,7 +43,7 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #' of the profile likelihood, and predictions have no errors. `profile()` and
 #' `confint(method = "profile")` go through the parameters of a direct fit.
 #'
-#' @param data A data frame, one row per specimen (heat treatment).
+#' @param data A data frame, one row per specimen (step).
 #' @param fraction Column of recrystallised fractions, 0 to 1 (not per cent).
 #' @param time,temp Columns of times in min and temperatures in degrees Celsius. All column
 #'   arguments take names bare or quoted.
@@ -51,10 +51,10 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #' @param method,variance See Details.
 #' @param incubation Whether to estimate the incubation `theta0` (reduced time `k t` before the
 #'   first grain).
-#' @param edge Least distance from 0 and 1 at which the proportional variance is evaluated.
+#' @param edge Minimum distance from 0 and 1 at which the proportional variance is evaluated.
 #' @param lower,upper Bounds as named vectors for some of `ln_k_ref`, `n`, `q_kj_mol`, `theta0`.
 #'   Without them `n` is kept between 0.05 and 20, `q_kj_mol` between 0 and 2000, `theta0` above 0.
-#' @param weights Case weights, one a row, such as the number of points counted; `NULL` for equal.
+#' @param weights Case weights, one per row, such as the number of points counted; `NULL` for equal.
 #' @param temp_ref_c Reference temperature in degrees Celsius; by default that of the mean of 1/T.
 #' @param na.action,control As in [fit_least_squares()].
 #' @param ... Must be empty.
@@ -66,7 +66,7 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #'   beta-distributed fractions under the proportional variance, otherwise normal ones, which may
 #'   leave 0 to 1. The field `phi` is the estimate of phi, or `NA`.
 #' @section Errors: `softanneal_error_range` (fraction outside 0 to 1, negative time),
-#'   `softanneal_error_too_few` (all fractions 0, all 1, or fewer informative heat treatments than
+#'   `softanneal_error_too_few` (all fractions 0, all 1, or fewer informative steps than
 #'   parameters), `softanneal_error_column`, `softanneal_error_argument`. Warnings:
 #'   `softanneal_warning_fit` names parameters that the data leave open,
 #'   `softanneal_warning_outside` counts the rows that the double-log route leaves out.
@@ -82,11 +82,12 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #' fit <- fit_recrystallisation(counted)
 #' fit
 #' predict(fit, data.frame(temp_c = 330, time_min = c(10, 30)), interval = "confidence")
-#' # the hand route on the same counts loses 11 of 24 rows
+#' # the double-log method on the same counts loses 11 of 24 rows
 #' hand <- suppressWarnings(fit_recrystallisation(counted, method = "double_log"))
 #' rbind(direct = coef(fit), double_log = coef(hand))
 #' # its bias: counts drawn from the fitted law, fitted again by both routes. The direct fit comes
-#' # back to the n it was drawn from, the hand route finds it too low and scatters more.
+#' # back to the n it was drawn from; the double-log method finds it too low,
+#' # with a larger standard deviation.
 #' set.seed(1)
 #' again <- replicate(20, {
 #'   counted$fraction <- rbinom(24, 60, fitted(fit)) / 60
@@ -181,7 +182,7 @@ check_fractions <- function(d, terms, columns, method) {
   after <- d$time > 0
   conditions <- nrow(unique(data.frame(d$time, d$temp)[after, ]))
   if (conditions < length(terms)) {
-    abort("too_few", paste0("there are ", conditions, " different heat treatments for ",
+    abort("too_few", paste0("there are ", conditions, " different steps for ",
                             length(terms), " parameters"), arg = column,
           remedy = "Measure at more times or temperatures.")
   }

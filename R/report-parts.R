@@ -14,7 +14,7 @@ report_estimates <- function(fit, level) {
   reference <- base_term(terms) == "ln_k_ref"
   meaning[reference] <- sub("the reference temperature", temperature_label(fit$temp_ref_c),
                             meaning[reference])
-  fixed <- fit$states == "held"
+  fixed <- fit$states == "fixed"
   out <- data.frame(Parameter = parameter_label(terms, fit$scale), Estimate = t[, "Estimate"],
                     se = ifelse(fixed, "fixed", t[, "Std. error"]),
                     interval = ifelse(fixed, "\u2013", t[, 4L]), Meaning = meaning,

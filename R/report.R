@@ -1,4 +1,4 @@
-# The main job in one call: a file of readings in, tables, pictures and a one-page report out.
+# The main job in one call: a file of readings in, tables, plots and a one-page report out.
 # Files are written under a temporary name and renamed, so that nothing is left half-written.
 
 REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softening.png",
@@ -7,7 +7,7 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' From readings to a report
 #'
 #' Reads hardness readings, fits a softening model, compares it with the others, and writes
-#' tables, pictures and a one-page HTML report with cautions into a folder.
+#' tables, plots and a one-page HTML report with cautions into a folder.
 #'
 #' @param readings A path, or a data frame, as for [read_readings()].
 #' @param out_dir Folder for the results; made if it is not there.
@@ -114,7 +114,7 @@ read_for_report <- function(readings, arguments) {
   if (!is.null(arguments$specimen)) return(read())
   tryCatch(read(), softanneal_error_column = function(e) {
     if (!identical(e$arg, "specimen")) stop(e)
-    say("file", "No column `specimen`: each temperature and time is taken as one heat treatment.")
+    say("file", "No column `specimen`: each temperature and time is taken as one step.")
     read(specimen = "all readings")
   })
 }
@@ -130,7 +130,7 @@ save_pictures <- function(fit, level, folder) {
   }
 }
 
-# What stands in place of a picture that has nothing to show.
+# What stands in place of a plot that has nothing to show.
 empty_picture <- function(title, reason) {
   ggplot2::ggplot() +
     ggplot2::annotate("text", x = 0, y = 0, label = reason) +

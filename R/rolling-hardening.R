@@ -8,7 +8,7 @@ HARDENING_MODELS <- list(
   swift = quote(k * (strain_0 + x)^n),
   hollomon = quote(k * x^n))
 
-# Least strain offset of the Swift law: at zero its slope against n has no value.
+# Minimum strain offset of the Swift law: at zero its slope against n has no value.
 LEAST_OFFSET <- 1e-6
 
 #' Hardening curve of cold work
@@ -41,7 +41,7 @@ LEAST_OFFSET <- 1e-6
 #' @param na.action,control As in [fit_least_squares()].
 #' @param ... Must be empty.
 #' @return An object of class `softanneal_fit_hardening` over `softanneal_fit_least_squares` and
-#'   `softanneal_fit`, with all methods of [fit_least_squares()] and a picture. `h_sat`, `h_0`
+#'   `softanneal_fit`, with all methods of [fit_least_squares()] and a plot. `h_sat`, `h_0`
 #'   and `k` are in the unit of the response, the others have none. With strains far below
 #'   saturation `h_sat` is poorly determined, and its interval shows it.
 #' @details Errors: `softanneal_error_too_few` with fewer different strains than parameters;
@@ -136,7 +136,7 @@ header_lines.softanneal_fit_hardening <- function(x) {
 }
 
 #' @param object A fit of `fit_hardening()`.
-#' @param level Level of the band in the picture.
+#' @param level Level of the band in the plot.
 #' @rdname fit_hardening
 #' @method autoplot softanneal_fit_hardening
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_hardening)

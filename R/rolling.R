@@ -31,7 +31,7 @@ COLD_WORK_COLUMNS <- c(
 #'   before rolling; passes are whole numbers. Sizes in mm. Columns of width and length may be
 #'   absent.
 #' @param u_thickness_mm,u_width_mm,u_length_mm Standard uncertainty of one measurement in mm;
-#'   one, or one a row. The defaults (micrometer 0.01, caliper 0.05, rule 0.5) are assumptions.
+#'   one, or one per row. The defaults (micrometer 0.01, caliper 0.05, rule 0.5) are assumptions.
 #' @param coverage_factor Number of standard uncertainties that count as disagreement.
 #' @return `data` (same rows, order, columns and class, groups dropped) with class
 #'   `softanneal_cold_work` and the columns `pass_reduction_pct` (% against the pass before),
@@ -123,7 +123,7 @@ one_a_row <- function(x, arg, n) {
   x <- in_unit(x, "mm", arg, 0)
   if (!length(x) %in% c(1L, n)) {
     abort("argument", paste0("`", arg, "` has length ", length(x), " where the table has ", n,
-                             " rows"), arg = arg, remedy = "Give one value, or one a row.")
+                             " rows"), arg = arg, remedy = "Give one value, or one per row.")
   }
   rep_len(x, n)
 }
@@ -141,7 +141,7 @@ pass_order <- function(data, columns, piece) {
   if (length(twice)) {
     abort("duplicate", paste0("a specimen has the same pass twice in column `", column, "`"),
           arg = column, rows = twice,
-          remedy = "Keep one row a pass; average repeated measurements.")
+          remedy = "Keep one row per pass; average repeated measurements.")
   }
   rows <- seq_along(pass)
   start <- rows[pass == 0]

@@ -23,7 +23,7 @@
 #' not give quite the same Rockwell number (ASTM E18-02, clause 1.1, note: the carbide ball
 #' may read lower by up to 1 HRB); the conversion tables do not separate them. Vickers numbers at
 #' loads far below 1 kgf run higher than the tables' HV (indentation size effect); `HV0.1`
-#' is converted as `HV` all the same, except for copper, whose table has both.
+#' is still converted as `HV`, except for copper, whose table has both.
 #'
 #' @param scale Text or factor: names of hardness scales.
 #' @return Character vector of the same length; names that are not known are returned

@@ -86,7 +86,7 @@ finite_hardness <- function(x, arg) {
 #'   1.451 F / d^2).
 #'
 #' 0.102 stands for 1/9.80665, which is used. ISO 6506-1 wants 0.24 D <= d <= 0.60 D (seen in a
-#' restatement); a number outside that is computed all the same.
+#' restatement); a number outside that is still computed.
 #'
 #' @param force_n Test force, N (1 kgf = 9.80665 N).
 #' @param diagonal_mm,diagonal2_mm Diagonals of the Vickers indentation, or the long diagonal

@@ -1,4 +1,4 @@
-# The conversion tables as data, with their provenance, and their picture. Everything the
+# The conversion tables as data, with their provenance, and their plot. Everything the
 # interpolation uses can be seen here, and everything it leaves out.
 
 #' The hardness conversion tables
@@ -77,7 +77,7 @@ print.softanneal_conversion_tables <- function(x, ...) {
   invisible(x)
 }
 
-# Points of the curve of one scale over HV, for the picture; NULL if HV is the scale itself.
+# Points of the curve of one scale over HV, for the plot; NULL if HV is the scale itself.
 curve_over_hv <- function(material, scale) {
   table <- scale_tables[[material]]
   column <- match(c("HV", scale), colnames(table$value))
@@ -91,7 +91,7 @@ curve_over_hv <- function(material, scale) {
 
 #' Draw the conversion tables
 #'
-#' One panel a scale: its number over the Vickers number of the same row, with the curve
+#' One panel per scale: its number over the Vickers number of the same row, with the curve
 #' [convert_hardness()] uses. Open points are values from memory, full points were seen in a
 #' copy of the source, crosses are kept out of the interpolation. Rows without a Vickers
 #' number are not drawn.

@@ -105,7 +105,7 @@ convert_hardness <- function(x, from, to, material = "brass", interval = FALSE, 
   if (length(x) != n) x <- rep_len(x, n)
   pairs <- scale_pairs(from, to, table, material)
   out <- .Call(C_sa_call_convert, x, pairs$code, pairs$curves, 0L)
-  check_counts(x, out$counts, pairs, "x")
+  check_counts(x, out, pairs, "x")
   value <- if (round) round(out$value) else out$value
   if (!interval) return(value)
   conversion_interval(x, value, pairs, table, material, level)
@@ -181,11 +181,11 @@ pair_points <- function(table, i, j) {
 
 # Errors and the one warning, from the counts of the kernel.
 check_counts <- function(x, counts, pairs, arg) {
-  if (counts[1L] > 0 && any(bad <- is.nan(x))) {
+  if (counts$missing > 0 && any(bad <- is.nan(x))) {
     abort("missing", paste0("`", arg, "` must not be NaN"), arg = arg, rows = which(bad),
           remedy = "Use NA for a reading that was not taken.")
   }
-  if (counts[2L] == 0) return(invisible())
+  if (counts$outside == 0) return(invisible())
   if (any(bad <- is.infinite(x))) {
     abort("missing", paste0("`", arg, "` must be finite, not ", x[which(bad)[1L]]), arg = arg,
           rows = which(bad), remedy = "Use NA for a reading that was not taken.")
@@ -199,11 +199,11 @@ check_counts <- function(x, counts, pairs, arg) {
   out <- outside_rows(x, pairs)
   shown <- unique(if (is.null(pairs$code)) ranges else ranges[pairs$code[out] + 1L])
   warn("outside",
-       paste0(counts[2L], " of ", length(x), " hardness numbers ",
-              if (counts[2L] == 1) "is" else "are", " NA because outside the table: it covers ",
+       paste0(counts$outside, " of ", length(x), " hardness numbers ",
+              if (counts$outside == 1) "is" else "are", " NA: outside the table, which covers ",
               paste(utils::head(shown, 3L), collapse = "; "),
               if (length(shown) > 3L) paste0("; and ", length(shown) - 3L, " more pairs"), "."),
-       n = counts[2L], rows = out)
+       n = counts$outside, rows = out)
 }
 
 outside_rows <- function(x, pairs) {

@@ -1,5 +1,5 @@
 # The draws behind simulate_readings() and simulate_class(): effects first, always in the same
-# order and number, then blunders. Effects of size zero are drawn all the same, so that a switch
+# order and number, then blunders. Effects of size zero are drawn too, so that a switch
 # changes nothing but its own effect.
 
 BLUNDERS <- c("outlier", "mislabel", "warm", "forgotten")
@@ -17,7 +17,8 @@ check_blunders <- function(blunders) {
   if (length(blunders) == 0L) return(counts)
   unknown <- if (is.null(names(blunders))) "(unnamed)" else setdiff(names(blunders), BLUNDERS)
   if (length(unknown)) {
-    abort("argument", paste0("`blunders` does not know ", in_quotes(unknown, " and ")), arg = "blunders",
+    abort("argument", paste0("`blunders` names unknown kinds ", in_quotes(unknown, " and ")),
+          arg = "blunders",
           remedy = paste0("Choose from ", in_quotes(BLUNDERS), "."))
   }
   number <- check_numeric(as.vector(unclass(blunders)), "blunders", 0, 1000)
@@ -28,7 +29,7 @@ check_blunders <- function(blunders) {
   counts
 }
 
-# list(data, clean, true_hv, blunders): the table, its hardness without blunders, the truth of each
+# list(data, clean, true_hv, blunders): the table, its hardness without blunders, the true value of each
 # row, and the table of blunders.
 draw_readings <- function(truth, bench) {
   steps <- bench$steps
@@ -114,7 +115,7 @@ draw_blunders <- function(hv, step_hv, offset, clean, bench) {
     first <- which(bench$row == step)
     second <- which(bench$row == step + 1L)
     hardness[c(first, second)] <- hardness[c(second, first)]
-    add("mislabel", step, NA_integer_, paste0("written down in exchange with ",
+    add("mislabel", step, NA_integer_, paste0("swapped with ",
                                               format(steps$time_min[step + 1L]), " min"))
     free[step + 1L] <- FALSE
   }

@@ -1,5 +1,5 @@
-# Simulated hardness readings with known truth: a softening curve in HV, scatter of pieces,
-# heat treatments and readings, operators and machine, the dial, and blunders of the bench on
+# Simulated hardness readings with known true values: a softening curve in HV, scatter of pieces,
+# steps and readings, operators and machine, the dial, and blunders of the bench on
 # request. Curve and conversion are the same compiled code that fits use. Deg C, min, HV.
 
 # The invented workshop of the examples: brass strip, half of the recrystallisation in 12 min
@@ -7,7 +7,7 @@
 WORKSHOP_TRUTH <- c(h_worked = 160, h_soft = 78, t50_rex_min = 12, n = 1.6, q_kj_mol = 140)
 WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine = 0)
 
-#' Hardness readings with known truth
+#' Hardness readings with known true values
 #'
 #' Draws the readings of an annealing experiment from stated true parameters: one piece a
 #' temperature, read before and after steps of accumulating time. For trying out a plan, for
@@ -34,10 +34,10 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #'   `temp_ref_c`) you may give `t50_rex_min`: minutes to half of the recrystallisation there.
 #' @param temp_c Temperatures in degrees Celsius, one piece each.
 #' @param time_min Accumulated times in min; 0 is before the furnace.
-#' @param n_readings Readings a step.
+#' @param n_readings Readings per step.
 #' @param scale Hardness scale of the dial; one, or one for each reading of a step.
 #' @param ... Must be empty.
-#' @param model Name of the model the truth follows.
+#' @param model Name of the model of the true values.
 #' @param temp_ref_c Temperature of `t50_rex_min` or `ln_k_ref`, in degrees Celsius.
 #' @param sd Named standard deviations, put in place of those of the default: `reading`,
 #'   `step`, `specimen` in HV; `operator`, `machine` in points of the scale.
@@ -123,7 +123,7 @@ true_hardness <- function(truth, temp_c, time_min) {
         inverse_temperature(temp_c, truth$temp_ref_c), unname(truth$par))
 }
 
-# Everything about the bench, checked once: one row a reading, with the numbers of its piece,
+# Everything about the bench, checked once: one row per reading, with the numbers of its piece,
 # step, operator and scale.
 bench_settings <- function(temp_c, time_min, n_readings, scale, sd, resolution, operators,
                            blunders, specimen, schedule, material) {
@@ -139,7 +139,7 @@ bench_settings <- function(temp_c, time_min, n_readings, scale, sd, resolution, 
   unknown <- if (is.null(names(sd))) "(unnamed)" else
     setdiff(names(sd), names(WORKSHOP_SD))
   if (length(unknown)) {
-    abort("argument", paste0("`sd` does not know ", in_quotes(unknown, " and ")),
+    abort("argument", paste0("`sd` names unknown components ", in_quotes(unknown, " and ")),
           arg = "sd",
           remedy = paste0("Name any of ", in_quotes(names(WORKSHOP_SD), " and "), "."))
   }

@@ -1,4 +1,4 @@
-# Pictures of softening along histories: temperature over hardness in two panels with one time
+# Plots of softening along histories: temperature over hardness in two panels with one time
 # axis, and hardness against temperature at given times (isochronal cuts).
 
 #' @param object,x A result of `soften()`.
@@ -57,7 +57,7 @@ plot.softanneal_softening <- draw_picture
 #' @param parameters A fit of [fit_softening()], or a named vector of parameters as in
 #'   [soften()].
 #' @param time_min Times at temperature in min, one curve each; up to seven.
-#' @param temp_c Lowest and highest temperature of the picture in degrees Celsius; by default,
+#' @param temp_c Lowest and highest temperature of the plot in degrees Celsius; by default,
 #'   for a fit the range of its readings, widened by a quarter on both sides, else the range in
 #'   which the curves fall.
 #' @param model,temp_ref_c As in [soften()].
@@ -81,7 +81,7 @@ plot_isochronal <- function(parameters, time_min = c(10, 60), temp_c = NULL, mod
   if (!length(time_min)) abort("too_few", "`time_min` holds no time", arg = "time_min")
   if (length(time_min) > 7L) {
     abort("argument", "`time_min` holds more than seven times", arg = "time_min",
-          remedy = "Draw fewer curves in one picture.")
+          remedy = "Draw fewer curves in one plot.")
   }
   band <- check_choice(band, c("confidence", "none"), "band")
   level <- check_level(level)
@@ -177,7 +177,7 @@ isochronal_caption <- function(fit, band, level, outside, points) {
     paste0("Band: ", format(100 * level), " % confidence band of the curve.")
   }, if (outside) "Dashed: outside the temperatures read.",
   if (points) "Points: means of the readings at these times." else
-    "Symbols tell the curves apart; they are no readings.")
+    "Symbols tell the curves apart; they are not readings.")
   paste(parts, collapse = "\n")
 }
 

@@ -104,7 +104,7 @@ print.softanneal_softening <- function(x, ...) {
   for (one in utils::head(unique(group), 12L)) {
     own <- x[group == one, ]
     last <- own[nrow(own), ]
-    cat("  ", one, ": up to ", format(max(own$temp_c), digits = 4), " deg C, ",
+    cat("  ", one, ": up to ", in_degrees(format(max(own$temp_c), digits = 4)), ", ",
         format_quantity((last$time_s - own$time_s[1L]) / 60), " min; at the end hardness ",
         format(last$hardness, digits = 4), if (!is.null(scale)) paste0(" ", scale), ", ",
         format_quantity(100 * last$fraction), " % recrystallised\n", sep = "")

@@ -1,4 +1,4 @@
-# Axes and lines that several pictures share.
+# Axes and lines that several plots share.
 
 hardness_title <- function(scale) {
   if (identical(scale, "as read")) "Hardness (as read)" else paste0("Hardness (", scale, ")")

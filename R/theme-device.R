@@ -1,4 +1,4 @@
-# A marked picture fitted to the size of its device in inches. What the user set stays: another
+# A marked plot fitted to the size of its device in inches. What the user set stays: another
 # size of text, a legend put elsewhere, guides of their own.
 
 fit_picture <- function(p, size) {
@@ -78,7 +78,7 @@ wrap_text <- function(text, width, element) {
   paste(lines, collapse = "\n")
 }
 
-# Numbers below the axis that would overlap are left out, unless the picture has its own rule.
+# Numbers below the axis that would overlap are left out, unless the plot has its own rule.
 uncrowd_axis <- function(p) {
   scale <- p$scales$get_scales("x")
   own <- !is.null(scale) && inherits(scale$guide, "guide")

@@ -1,4 +1,4 @@
-# Colours, shapes and line types of all pictures. Temperatures are ordered, so they take an ordered
+# Colours, shapes and line types of all plots. Temperatures are ordered, so they take an ordered
 # ramp from dark to light; kinds and pieces take four colours that stay apart for colour-deficient
 # eyes. Each member has a contrast of 3:1 on white at least (WCAG 2.1, 1.4.11), and colour
 # never stands alone: shape or line type goes with it.
@@ -46,7 +46,7 @@ group_shapes <- function(n) rep_len(c(16, 17, 15, 18, 8, 4, 3, 1, 2, 0, 5, 6), n
 
 group_lines <- function(n) rep_len(c("solid", "22", "42", "1242", "82", "12", "6222"), n)
 
-# Colour, fill, shape and line type under one legend; the colours are chosen when the picture is
+# Colour, fill, shape and line type under one legend; the colours are chosen when the plot is
 # drawn, since only then its ground is known.
 level_scales <- function(levels, title, lines = TRUE, ordered = TRUE) {
   n <- length(levels)
@@ -66,10 +66,10 @@ level_scales <- function(levels, title, lines = TRUE, ordered = TRUE) {
 temperature_scales <- function(levels, lines = TRUE) level_scales(levels, "Annealed at", lines)
 
 temperature_label <- function(temp_c) {
-  paste0(format(signif(temp_c, 5), trim = TRUE, drop0trailing = TRUE), " \u00b0C")
+  in_degrees(format(signif(temp_c, 5), trim = TRUE, drop0trailing = TRUE))
 }
 
 temperature_factor <- function(temp_c, all = temp_c) {
-  levels <- sort(unique(signif(all, 10)))
+  levels <- different_temperatures(all)
   factor(temperature_label(signif(temp_c, 10)), unique(temperature_label(levels)))
 }

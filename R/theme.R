@@ -1,4 +1,4 @@
-# One finish for all pictures. plain_theme() gives the look and marks the plot; print() of a marked
+# One finish for all plots. plain_theme() gives the look and marks the plot; print() of a marked
 # plot fits it to the device: size of the text, wrapped captions and titles, a legend that
 # shrinks, moves or becomes labels at the ends of the curves, and lighter colours on a dark ground.
 

@@ -13,6 +13,15 @@ listed <- function(x, most = 8L) {
 
 `%or%` <- function(x, y) if (is.null(x)) y else x
 
+# The signs of temperature and of an interval, as far as the locale can show them.
+can_show_signs <- function() any(unlist(l10n_info()[c("UTF-8", "Latin-1")]))
+
+degree_c <- function() if (can_show_signs()) "\u00b0C" else "deg C"
+
+plus_minus <- function() if (can_show_signs()) "\u00b1" else "+-"
+
+in_degrees <- function(text) paste(text, degree_c())
+
 # A value to the second digit of its standard error, or to `digits` significant ones.
 format_by_error <- function(x, se, digits = 4L) {
   mapply(function(v, s) {
@@ -29,6 +38,11 @@ format_quantity <- function(x, digits = 3L) {
                                 ifelse(x != 0 & (abs(x) < 1e-4 | abs(x) >= 1e7),
                                        formatC(x, digits = digits - 1L, format = "e"),
                                        formatC(signif(x, digits), format = "fg", width = 1L))))
+}
+
+# A share as per cent; what rounding leaves below zero is 0, not -0.
+whole_percent <- function(share) {
+  paste(formatC(round(100 * share) + 0, format = "f", digits = 0), "%")
 }
 
 plain_numbers <- function(x) vapply(x, function(v) format(v, scientific = FALSE, trim = TRUE), "")

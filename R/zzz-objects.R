@@ -59,7 +59,7 @@ object_fault <- function(x) {
   fields <- object_fields(x)
   if (is.data.frame(x)) {
     uneven <- which(lengths(unclass(x)) != nrow(x) & !vapply(unclass(x), is.data.frame, NA))
-    if (length(uneven)) return(c(names(x)[uneven[1L]], "must have one value a row"))
+    if (length(uneven)) return(c(names(x)[uneven[1L]], "must have one value per row"))
   }
   gone <- table$field[table$needed & !table$field %in% names(fields)]
   if (length(gone)) return(c(gone[1L], "is missing"))

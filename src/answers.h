@@ -18,7 +18,7 @@ int sa_meeting_rate(sa_model_kind kind, const sa_meeting *at, const double *par,
                     double *gradient);
 
 /* The best of a grid of shapes (n, Q) with which the curve meets the target; the other
- * parameters as in `par`, which takes the result. `resid`: room for one number a condition.
+ * parameters as in `par`, which takes the result. `resid`: room for one number per condition.
  * Returns 0 when none meets it. */
 int sa_scan_shapes(const sa_softening *s, const sa_meeting *at, double *par, double *resid);
 

@@ -166,7 +166,7 @@ static int set_up(const batch *b, const sa_batch_room *r, size_t n, sa_batch_gro
         cold = -larger(-cold, -r->row[i].temp_k);
         hot = larger(hot, r->row[i].temp_k);
     }
-    const int one = hot - cold <= 1e-9 * g->ref_k;
+    const int one = sa_same(hot, cold);
     g->cold = cold;
     g->hot = hot;
     g->last = last;

@@ -11,7 +11,7 @@ typedef enum {
     SA_GROUP_ONE_TEMPERATURE, /* activation energies cannot be estimated */
     SA_GROUP_NO_SOFTENING,   /* a constant hardness explains the readings as well */
     SA_GROUP_LIMIT,          /* iteration limit */
-    SA_GROUP_TOO_FEW,        /* fewer heat treatments than parameters */
+    SA_GROUP_TOO_FEW,        /* fewer steps than parameters */
     SA_GROUP_NO_ANNEAL,      /* no reading after time zero */
     SA_GROUP_BAD_VALUE,      /* a reading that cannot be */
     SA_GROUP_OUTSIDE,        /* a reading outside the conversion table */
@@ -19,12 +19,12 @@ typedef enum {
     SA_GROUP_STATUSES
 } sa_group_status;
 
-/* How standard errors are formed: from the scatter of readings, from that of heat treatments,
- * or by the cluster estimate over heat treatments. */
+/* How standard errors are formed: from the scatter of readings, from that of steps,
+ * or by the cluster estimate over steps. */
 typedef enum { SA_ERRORS_MODEL = 0, SA_ERRORS_STEPS, SA_ERRORS_CLUSTER, SA_ERROR_KINDS } sa_batch_errors;
 
 /* Columns in bench units: deg C, min, hardness. Not a number: missing; hardness -Inf: no
- * conversion. A missing temperature is no defect at time zero. */
+ * conversion. A missing temperature is not a defect at time zero. */
 typedef struct {
     const double *temp_c, *time, *hardness;
     const double *weight; /* NULL: all 1 */
@@ -40,14 +40,14 @@ typedef struct {
     const double *lower, *upper; /* p, NaN: the default bound */
     const int *natural;   /* 2 p, see softening.h */
     sa_batch_errors errors;
-    int automatic;        /* SA_ERRORS_MODEL where a group has one reading a treatment */
+    int automatic;        /* SA_ERRORS_MODEL where a group has one reading per treatment */
     int use_start, infer; /* infer = 0: estimates only */
     const double *t_quantile, *f_quantile; /* at 1, 2, ... degrees of freedom */
     size_t quantiles;
     sa_lsq_control control;
 } sa_batch_settings;
 
-/* Results, one entry a group unless said otherwise; matrices by group: entry k of group g is
+/* Results, one entry per group unless said otherwise; matrices by group: entry k of group g is
  * at [g * width + k]. Not fitted: NaN and zero counts. */
 typedef struct {
     double *par;        /* p */
@@ -111,7 +111,7 @@ typedef struct {
 sa_group_status sa_batch_collect(const sa_batch_columns *columns, size_t first, size_t size,
                                  sa_batch_room *room, size_t *n, double *ref_k, int *count);
 
-/* Sorted readings to conditions and heat treatments; returns the readings of positive weight. */
+/* Sorted readings to conditions and steps; returns the readings of positive weight. */
 int sa_batch_gather(sa_batch_room *room, size_t n, double ref_k, sa_replicates *out);
 
 /* One group on its way through the fit. */
@@ -129,11 +129,11 @@ typedef struct {
     sa_status status;
 } sa_batch_group;
 
-/* Covariance by heat treatment from the unweighted rows of derivatives of sa_short_fit(). */
+/* Covariance by step from the unweighted rows of derivatives of sa_short_fit(). */
 void sa_batch_sandwich(const sa_batch_room *room, sa_batch_group *group, const double *rows);
 
 /* States and limits; a lower minimum met on a profile is adopted and all is done again. Returns
- * whether standard errors are by heat treatment. */
+ * whether standard errors are by step. */
 int sa_batch_judge(const sa_batch_settings *settings, sa_batch_room *room, sa_batch_group *group,
                    const sa_lsq_control *control, int *state, double *limit);
 

@@ -1,4 +1,4 @@
-/* What the data of one group say: covariances by heat treatment, states of the parameters, and the
+/* What the data of one group say: covariances by step, states of the parameters, and the
  * status of the group. See inference.c for the method; here the profile of a doubtful parameter
  * is tried by the short way first. */
 #include "batch.h"

@@ -1,19 +1,11 @@
 /* Readings of one group made ready for its fit: checked, sorted by all they hold, gathered into
- * conditions and heat treatments. Bench units in (deg C, min), K out. */
+ * conditions and steps. Bench units in (deg C, min), K out. */
 #include "batch.h"
 #include "kinetics.h"
 #include <math.h>
 #include <string.h>
 
 #define POLL_ROWS 100000 /* sorting fewer takes no time anybody waits for */
-
-static int same(double a, double b)
-{
-    if (a == b)
-        return 1;
-    const double x = fabs(a), y = fabs(b);
-    return fabs(a - b) <= 1e-9 * (x > y ? x : y); /* twin: replicates.c */
-}
 
 /* Order of treatments; readings within one are ordered afterwards. */
 static int before(const sa_reading *a, const sa_reading *b)
@@ -123,7 +115,7 @@ static void merge_near(sa_batch_room *r, size_t n)
     sa_reading *row = r->row;
     int moved = 0;
     for (size_t i = 1; i < n; i++)
-        if (row[i].temp_k != row[i - 1].temp_k && same(row[i].temp_k, row[i - 1].temp_k)) {
+        if (row[i].temp_k != row[i - 1].temp_k && sa_same(row[i].temp_k, row[i - 1].temp_k)) {
             row[i].temp_k = row[i - 1].temp_k;
             moved = 1;
         }
@@ -132,7 +124,7 @@ static void merge_near(sa_batch_room *r, size_t n)
     moved = 0;
     for (size_t i = 1; i < n; i++)
         if (row[i].time != row[i - 1].time && row[i].temp_k == row[i - 1].temp_k &&
-            same(row[i].time, row[i - 1].time)) {
+            sa_same(row[i].time, row[i - 1].time)) {
             row[i].time = row[i - 1].time;
             moved = 1;
         }
@@ -194,7 +186,7 @@ sa_group_status sa_batch_collect(const sa_batch_columns *c, size_t first, size_t
     return SA_GROUP_OK;
 }
 
-/* Sorted readings to conditions and heat treatments: what sa_gather() does, without its
+/* Sorted readings to conditions and steps: what sa_gather() does, without its
  * indices. Sums are taken about the first reading of each, which keeps the digits. */
 int sa_batch_gather(sa_batch_room *r, size_t n, double ref_k, sa_replicates *rep)
 {
@@ -206,12 +198,12 @@ int sa_batch_gather(sa_batch_room *r, size_t n, double ref_k, sa_replicates *rep
         double w = 0.0, wy = 0.0, wyy = 0.0;
         r->log_time[m] = lead->time > 0.0 ? log(lead->time) : -HUGE_VAL;
         r->coordinate[m] = sa_inverse_temperature(lead->temp_k, ref_k);
-        while (i < n && same(r->row[i].temp_k, lead->temp_k) && same(r->row[i].time, lead->time)) {
+        while (i < n && sa_same(r->row[i].temp_k, lead->temp_k) && sa_same(r->row[i].time, lead->time)) {
             const int piece = r->row[i].specimen;
             double cw = 0.0, cwy = 0.0;
             r->first_of[c] = (int)m;
-            for (; i < n && r->row[i].specimen == piece && same(r->row[i].temp_k, lead->temp_k) &&
-                   same(r->row[i].time, lead->time); i++) {
+            for (; i < n && r->row[i].specimen == piece && sa_same(r->row[i].temp_k, lead->temp_k) &&
+                   sa_same(r->row[i].time, lead->time); i++) {
                 const double d = r->row[i].hardness - lead->hardness, u = r->row[i].weight;
                 cw += u;
                 cwy += u * d;

@@ -4,7 +4,7 @@
  *   d ~ N(0, u^2), b ~ N(0, sd_piece^2), o ~ N(0, sd_operator^2), e_s ~ N(0, sd_step^2 + noise_s)
  *
  * d is the error of the furnace temperature of a run (or of one insertion), g = dH/dT. The
- * covariance V is diagonal plus a few columns a block, inverted by Woodbury's identity block by
+ * covariance V is diagonal plus a few columns per block, inverted by Woodbury's identity block by
  * block; operators cross the blocks and are added the same way at the end. Only cross products are
  * kept: with [U X O y]'D^-1[U X O y] at hand, other variances of piece, furnace and operator cost
  * no pass over the steps.

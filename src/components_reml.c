@@ -214,7 +214,7 @@ sa_status sa_components_reml(const sa_components *c, const int *estimated, int r
                     moved = fmax(moved, fabs(trial[k] - variance[k]) / size[k]);
             }
             value = evaluate(&f, CRITERION, trial);
-            /* equal to rounding is no reason to stop far from the end */
+            /* equal to rounding is not a reason to stop far from the end */
             better = value < best || (value <= best + 1e-12 * fabs(best) && moved < 1e-5);
         }
         if (!better || moved < 1e-9) {

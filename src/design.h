@@ -26,7 +26,7 @@ typedef struct {
     const double *minutes;    /* n_time, rising */
     const double *heat_up;    /* n_temp: furnace minutes that each step needs besides */
     double weight;            /* information of one step: 1 / variance of its mean */
-    double at_start;          /* steps at time zero (one a piece, or none) */
+    double at_start;          /* steps at time zero (one per piece, or none) */
     sa_design_aim aim;
     size_t n_aim; /* temperatures of the aim; 0 unless it is a time */
     const double *aim_coordinate;

@@ -66,7 +66,7 @@ static sa_batch_settings read_settings(SEXP settings)
 /* columns: temp_c, time_min, hardness, weights, specimen, order (the last three may be NULL).
  * groups: first (places in `order`, from 0), size. settings: kind, ref_k, start, held, lower, upper,
  * natural, se, automatic, use_start, infer, t_quantile, f_quantile, control. Matrices have one
- * column a group. */
+ * column per group. */
 SEXP sa_call_batch(SEXP columns, SEXP groups, SEXP settings, SEXP threads)
 {
     const char *fields[] = {"par", "state", "sums", "counts", "cov", "limit", ""};

@@ -4,11 +4,10 @@
 
 #include "glue.h"
 
-SEXP sa_call_design(SEXP model, SEXP draws, SEXP parameters, SEXP temperatures, SEXP minutes,
-                    SEXP settings, SEXP aim_coordinate, SEXP start_temp, SEXP start_read);
+SEXP sa_call_design(SEXP guess, SEXP allowed, SEXP settings, SEXP goal, SEXP starts);
 
 SEXP sa_call_timetable(SEXP run, SEXP rounds, SEXP seed);
 
-#define GLUE_PLAN_CALLS CALLDEF(sa_call_design, 9), CALLDEF(sa_call_timetable, 3),
+#define GLUE_PLAN_CALLS CALLDEF(sa_call_design, 5), CALLDEF(sa_call_timetable, 3),
 
 #endif

@@ -64,15 +64,15 @@ static sa_curve read_curve(SEXP points)
 
 /* x: doubles; code: NULL or one integer (from 0) for each x; curves: list of list(x, y) or
  * NULL; detail: non-zero for derivative and flag too. Returns value, derivative, flag,
- * counts (missing, outside). */
+ * and how many were missing and outside. */
 SEXP sa_call_convert(SEXP x, SEXP code, SEXP curves, SEXP detail)
 {
-    static const char *names[] = {"value", "derivative", "flag", "counts", ""};
+    static const char *names[] = {"value", "derivative", "flag", "missing", "outside", ""};
     R_xlen_t n = Rf_xlength(x);
     const double *p_x = glue_doubles(x, n, "x");
     const int *p_code = Rf_isNull(code) ? NULL : glue_integers(code, n, "code");
     int want = glue_integer(detail, "detail");
-    double *p_value, *p_counts;
+    double *p_value;
     double *p_derivative = NULL;
     int *p_flag = NULL;
     size_t n_curves;
@@ -88,16 +88,11 @@ SEXP sa_call_convert(SEXP x, SEXP code, SEXP curves, SEXP detail)
         set[i] = read_curve(glue_part(curves, (R_xlen_t)i));
 
     out = PROTECT(Rf_mkNamed(VECSXP, names));
-    SET_VECTOR_ELT(out, 0, Rf_allocVector(REALSXP, n));
-    SET_VECTOR_ELT(out, 3, Rf_allocVector(REALSXP, 2));
-    p_value = REAL(VECTOR_ELT(out, 0));
-    p_counts = REAL(VECTOR_ELT(out, 3));
+    p_value = glue_put_doubles(out, "value", (size_t)n);
     ask_large_pages(p_value, n);
     if (want) {
-        SET_VECTOR_ELT(out, 1, Rf_allocVector(REALSXP, n));
-        SET_VECTOR_ELT(out, 2, Rf_allocVector(INTSXP, n));
-        p_derivative = REAL(VECTOR_ELT(out, 1));
-        p_flag = INTEGER(VECTOR_ELT(out, 2));
+        p_derivative = glue_put_doubles(out, "derivative", (size_t)n);
+        p_flag = glue_put_integers(out, "flag", (size_t)n);
     }
 
     for (R_xlen_t at = 0; at < n; at += BLOCK) {
@@ -112,8 +107,8 @@ SEXP sa_call_convert(SEXP x, SEXP code, SEXP curves, SEXP detail)
             Rf_error("internal error: a curve number is out of range");
         }
     }
-    p_counts[0] = (double)counts.missing;
-    p_counts[1] = (double)counts.outside;
+    glue_put(out, "missing", Rf_ScalarReal((double)counts.missing));
+    glue_put(out, "outside", Rf_ScalarReal((double)counts.outside));
     UNPROTECT(1);
     return out;
 }
@@ -134,8 +129,7 @@ SEXP sa_call_labels(SEXP x)
     if (TYPEOF(x) != STRSXP)
         Rf_error("internal error: 'x' must be text");
     out = PROTECT(Rf_mkNamed(VECSXP, names));
-    SET_VECTOR_ELT(out, 0, Rf_allocVector(INTSXP, n));
-    code = INTEGER(VECTOR_ELT(out, 0));
+    code = glue_put_integers(out, "code", (size_t)n);
     for (R_xlen_t i = 0; i < n; i++) {
         SEXP label = STRING_ELT(x, i);
         if (i % BLOCK == 0)
@@ -152,8 +146,7 @@ SEXP sa_call_labels(SEXP x)
         }
         code[i] = last + 1;
     }
-    SET_VECTOR_ELT(out, 1, Rf_allocVector(STRSXP, count));
-    labels = VECTOR_ELT(out, 1);
+    labels = glue_put(out, "labels", Rf_allocVector(STRSXP, count));
     for (int k = 0; k < count; k++)
         SET_STRING_ELT(labels, k, found[k]);
     UNPROTECT(1);

@@ -1,6 +1,6 @@
 /* What the data say about each parameter of a softening fit.
  *
- * Cluster-robust covariance B M B, B = (J'WJ)^-1, M the sum over heat treatments of
+ * Cluster-robust covariance B M B, B = (J'WJ)^-1, M the sum over steps of
  * u^2 x x' with u = w_g e_g / sqrt(1 - h_g): readings of one treatment share its errors, so their
  * mean residual e_g counts once. h_g is the leverage of the treatment; the root of 1 - h_g
  * makes e_g^2 unbiased where treatments scatter alike (MacKinnon and White 1985,
@@ -51,7 +51,7 @@ double sa_softening_pseudo(const sa_softening *s, const double *resid, double li
     return sum;
 }
 
-/* Curve minus mean of a heat treatment; 0 where its readings have no weight. */
+/* Curve minus mean of a step; 0 where its readings have no weight. */
 static double residual_of(const sa_softening *s, const sa_replicates *r, const double *resid,
                           size_t g)
 {

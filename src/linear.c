@@ -138,7 +138,7 @@ size_t sa_covariance(const double *jac, size_t n, size_t p, const int *skip, dou
         if (skip && skip[j])
             continue;
         double length = sa_norm(jac + j * n, n);
-        /* a column whose square is no number is a column of zeros: nothing is known of it */
+        /* a column whose square is not a number is a column of zeros: nothing is known of it */
         scale[m] = length > SA_LEAST_LENGTH && isfinite(length) ? length : 1.0;
         for (size_t i = 0; i < n; i++)
             copy[i + m * n] = jac[i + j * n] / scale[m];

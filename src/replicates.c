@@ -6,20 +6,15 @@
 #include "replicates.h"
 #include <math.h>
 
-static int same(double a, double b)
-{
-    return fabs(a - b) <= 1e-9 * fmax(fabs(a), fabs(b));
-}
-
 void sa_gather(const sa_readings *r, int merge, sa_replicates *out)
 {
     size_t m = 0, g = 0;
     for (size_t i = 0; i < r->n; i++) {
         size_t k = (size_t)(r->order[i] - 1);
         size_t before = i > 0 ? (size_t)(r->order[i - 1] - 1) : k;
-        int new_condition = i == 0 || !same(r->temp_k[k], r->temp_k[before]) ||
-                            !same(r->time[k], r->time[before]) ||
-                            (r->strain && !same(r->strain[k], r->strain[before]));
+        int new_condition = i == 0 || !sa_same(r->temp_k[k], r->temp_k[before]) ||
+                            !sa_same(r->time[k], r->time[before]) ||
+                            (r->strain && !sa_same(r->strain[k], r->strain[before]));
         int new_cluster = new_condition || r->specimen[k] != r->specimen[before];
         double w = r->weight ? r->weight[k] : 1.0;
         if (new_condition || !merge) {

@@ -3,7 +3,17 @@
 #define SA_REPLICATES_H
 
 #include "status.h"
+#include <math.h>
 #include <stddef.h>
+
+/* Set temperatures (K), times and strains count as the same within 1e-9. Twin: R/same.R. */
+static inline int sa_same(double a, double b)
+{
+    if (a == b)
+        return 1;
+    const double x = fabs(a), y = fabs(b);
+    return fabs(a - b) <= 1e-9 * (x > y ? x : y);
+}
 
 typedef struct {
     size_t n;
@@ -15,7 +25,7 @@ typedef struct {
 } sa_readings;
 
 /* A condition is one temperature and time (and strain); a cluster is one specimen in it, that is
- * one heat treatment. Arrays hold room for n entries each and belong to the caller. */
+ * one step. Arrays hold room for n entries each and belong to the caller. */
 typedef struct {
     size_t n_condition, n_cluster;
     int *condition_of, *cluster_of; /* of each reading */

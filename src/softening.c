@@ -8,7 +8,7 @@
 
 const char *const sa_parameter_states[SA_PARAMETER_STATES] = {
     [SA_DETERMINED] = "determined",
-    [SA_HELD] = "held",
+    [SA_HELD] = "fixed",
     [SA_AT_LOWER] = "at lower bound",
     [SA_AT_UPPER] = "at upper bound",
     [SA_OPEN_BELOW] = "only an upper limit",

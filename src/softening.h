@@ -69,11 +69,11 @@ typedef struct {
     size_t rank;
     double between; /* sum over clusters of weight times squared mean residual */
     /* parameters whose cluster variance leans on a treatment without residual: their Wald
-     * interval is no measure of how far the data fix them */
+     * interval is not a measure of how far the data fix them */
     int alone[SA_MODEL_MAX_PAR];
 } sa_covariances;
 
-/* Weight times error of a heat treatment in the cluster covariance: its residual e over the root of
+/* Weight times error of a step in the cluster covariance: its residual e over the root of
  * 1 minus its leverage; a treatment that alone decides a parameter (leverage 1) has no residual but
  * rounding, and gets the pooled variance of the treatments. */
 #define SA_ALONE 1e-4

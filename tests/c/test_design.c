@@ -202,7 +202,7 @@ static void refusals(void)
     d.furnace_minutes = NAN;
     check(sa_design_improve(&d, r.table, r.counted, &plan, &value, &rounds, r.work) ==
               SA_OUT_OF_RANGE,
-          "a furnace limit that is no number");
+          "a furnace limit that is not a number");
     sa_design_plan nothing = {0, temp, read};
     d.furnace_minutes = 90;
     check(sa_design_improve(&d, r.table, r.counted, &nothing, &value, &rounds, r.work) == SA_OK,

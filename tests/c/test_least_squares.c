@@ -153,7 +153,7 @@ int main(void)
     check(solve(never, 2, NULL, NULL, ctl, par, bound, jac, &res) == SA_NOT_FINITE, "never");
     check(res.end == SA_END_START, "never: end named");
 
-    /* a slope that is no number is no answer, nor is a step made of what lies in memory */
+    /* a slope that is not a number is not an answer, nor is a step made of what lies in memory */
     par[0] = par[1] = 0.0;
     check(solve(root_edge, 2, NULL, NULL, ctl, par, bound, jac, &res) == SA_NOT_FINITE,
           "edge: derivatives not finite");

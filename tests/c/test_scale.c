@@ -126,7 +126,7 @@ static void test_bad_tables(void)
     sa_scale_counts counts = {0, 0};
     double value, at = 2 + 2e-9;
 
-    check(build(&r, x, y, 1, 1) == SA_BAD_SIZE, "one point is no curve");
+    check(build(&r, x, y, 1, 1) == SA_BAD_SIZE, "one point is not a curve");
     check(build(&r, same, y, 3, 0) == SA_OUT_OF_RANGE, "knots must ascend");
     check(build(&r, open, y, 3, 0) == SA_NOT_FINITE, "knots must be finite");
     check(sa_curve_buckets(same, 3, MOST) == 0, "no buckets for repeated knots");

@@ -41,7 +41,7 @@ decode_entities <- function(x) {
   x
 }
 
-# The body of an HTML file, without scripts, styles and pictures of the theme.
+# The body of an HTML file, without scripts, styles and plots of the theme.
 html_body <- function(file) {
   x <- paste(readLines(file, encoding = "UTF-8", warn = FALSE), collapse = " ")
   x <- gsub("\"data:[^\"]*\"", "\"\"", sub("^.*<body[^>]*>", "", x, perl = TRUE), perl = TRUE)
@@ -60,7 +60,7 @@ html_tags <- function(file) {
        perl = TRUE)
 }
 
-# Text of a Word file, and how many links and pictures it holds.
+# Text of a Word file, and how many links and plots it holds.
 word_text <- function(file) {
   dir <- withr::local_tempdir()
   utils::unzip(file, exdir = dir)

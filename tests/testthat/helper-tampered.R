@@ -25,7 +25,7 @@ tampered_end <- function(objects, methods) {
   x <- objects[[sample(length(objects), 1L)]]
   bad <- tryCatch(tampered(x), error = function(e) NULL)
   if (is.null(bad)) return("result")
-  # pictures are drawn by plot(), whose errors are ours
+  # plots are drawn by plot(), whose errors are ours
   own <- Filter(function(generic) !is.null(our_method(generic, x)), methods)
   if (inherits(x, "softanneal_fit_softening")) {
     own <- c(own, "time_to", "temp_for", "identifiability", "plot_arrhenius")

@@ -187,7 +187,7 @@ test_that("the band of an open curve is the profile of its hardness", {
   expect_equal(unname(p$fit[1L, "upr"] - p$fit[1L, "fit"]), qt(0.975, p$df) * p$se.fit)
 })
 
-test_that("windows, pictures and reports keep to what is possible", {
+test_that("windows, plots and reports keep to what is possible", {
   f <- open_fit()
   w <- process_window(f, c(90, 120), temp_c = c(300, 360, 420), time_min = c(2, 10, 40))
   expect_false(anyNA(w$probability))

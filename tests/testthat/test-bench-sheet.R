@@ -10,7 +10,7 @@ bench_plan <- function(...) {
   plan_anneal(c(290, 320), c(4, 8, 16), plan_guess(recryst_1h_c = 330, draws = 8), ...)
 }
 
-# Text of an HTML file without its styles and pictures, in one line.
+# Text of an HTML file without its styles and plots, in one line.
 text_of <- function(file) {
   x <- paste(readLines(file, encoding = "UTF-8", warn = FALSE), collapse = " ")
   x <- gsub("<style.*?</style>|<script.*?</script>|src=\"data:[^\"]*\"", "", x, perl = TRUE)

@@ -22,7 +22,7 @@ test_that("cautions keep the order asked for and print as text that defers to lo
   lines <- format(cautions("annealing", temp_c = 410), width = 60)
   expect_lte(max(nchar(lines)), 60)
   text <- gsub("\\s+", " ", paste(lines, collapse = " "))
-  expect_match(text, "410 deg C", fixed = TRUE)
+  expect_match(text, in_degrees(410), fixed = TRUE)
   expect_match(text, "supervised, qualified practice", fixed = TRUE)
   expect_match(text, "not a release for use", fixed = TRUE)
   expect_output(print(some), "Sawing")

@@ -1,4 +1,4 @@
-test_that("least thickness steps through the E18 table and never interpolates", {
+test_that("minimum thickness steps through the E18 table and never interpolates", {
   # rows of the E18 HRB column: 0.61 mm from 94, 0.66 mm from 87, ..., 0.96 mm from 28
   expect_equal(minimum_thickness(c(99, 94, 93.9, 87, 28), "HRB"), c(0.61, 0.61, 0.66, 0.66, 0.96))
   expect_equal(minimum_thickness(c(80, 55), c("HR15T", "HR30TW")), c(0.41, 0.51))
@@ -187,7 +187,7 @@ test_that("a strip too small for one reading is refused", {
   expect_error(indent_layout(-20, 80, 1, 1, 30, "HRB"), class = "softanneal_error_range")
 })
 
-test_that("the picture of a layout shows each indentation in its size and equal scales", {
+test_that("the plot of a layout shows each indentation in its size and equal scales", {
   layout <- indent_layout(20, 80, n_readings = 6, steps = 7, hardness = 30, scale = "HR30T")
   picture <- ggplot2::autoplot(layout)
   expect_s3_class(picture, "ggplot")

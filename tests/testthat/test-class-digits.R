@@ -27,7 +27,7 @@ test_that("digits are read as written, zeros at the end both ways", {
   expect_identical(digits_of("1.60E+2"), data.frame(unit = 1, digits = 3L))
   expect_equal(digits_of("1600"), data.frame(unit = c(1, 10, 100), digits = 4:2))
   expect_equal(digits_of("1600.")$digits, 4L)
-  # the noise of a double is no digit
+  # the noise of a double is not a digit
   expect_identical(digits_of("0.057400000000000001"), data.frame(unit = 1e-4, digits = 3L))
   for (text in c("0", "0.00", "", ".", "1e", "0x1A", "Inf", "about 80", "1,5", NA)) {
     expect_identical(nrow(digits_of(text)), 0L)

@@ -94,7 +94,7 @@ test_that("units are converted where they are said, and recognised where they ar
   expect_match(try_q(-q)$reason, "sign")
   rates <- form[at("k_per_min"), ]
   celsius <- -8.314462618e-3 * coef(lm(log(value) ~ I(1 / temp_c), rates))[[2]]
-  expect_match(try_q(celsius)$reason, "deg C in place of K")
+  expect_match(try_q(celsius)$reason, paste(degree_c(), "in place of K"))
   form$value[at("k_per_min", 330)] <- form$value[at("k_per_min", 330)]^form$value[at("n")]
   expect_match(mark(marks_of(form), "k_per_min", 330)$reason, "constant of exp(-k t^n)",
                fixed = TRUE)
@@ -118,7 +118,7 @@ test_that("an earlier mistake is not punished twice", {
   only_q <- form
   only_q$value[at("q_kj_mol")] <- blunder$value[at("q_kj_mol")]
   expect_identical(mark(marks_of(only_q), "q_kj_mol")$mark, "wrong")
-  # n too large, and k from the right half times with it
+  # n too large, and k from the right t50 with it
   n <- form$value[at("n")] * 1.4
   blunder <- form
   blunder$value[at("n")] <- n
@@ -128,12 +128,12 @@ test_that("an earlier mistake is not punished twice", {
   expect_true(all(mark(marks, "k_per_min")$mark %in%
                     c("consistent with an earlier mistake", "right within tolerance")))
   expect_true("consistent with an earlier mistake" %in% mark(marks, "k_per_min")$mark)
-  # Q from wrong half times
+  # Q from wrong t50
   blunder <- form
   blunder$value[at("t50_min")[1]] <- 2 * form$value[at("t50_min")[1]]
   blunder$value[at("q_kj_mol")] <- 8.314462618e-3 *
     coef(lm(log(blunder$value[at("t50_min")]) ~ I(1 / kelvin)))[[2]]
-  expect_match(mark(marks_of(blunder), "q_kj_mol")$reason, "own half times")
+  expect_match(mark(marks_of(blunder), "q_kj_mol")$reason, "own t50")
 })
 
 test_that("an analysis that leaves the blunders of the bench in is known as such", {
@@ -162,7 +162,7 @@ test_that("empty, unreadable and absurd numbers are marked, not dropped", {
   marks <- marks_of(form)
   expect_identical(mark(marks, "n")$reason, "nothing reported")
   expect_identical(mark(marks, "h_worked")$mark, "no answer")
-  expect_identical(mark(marks, "h_soft")$reason, "'about 80 HV' is no number")
+  expect_identical(mark(marks, "h_soft")$reason, "'about 80 HV' is not a number")
   expect_identical(mark(marks, "t50_min", 290)$reason, "not above zero")
   expect_match(mark(marks, "t50_min", 330)$reason, "too large by the factor")
   expect_identical(mark(marks, "q_kj_mol")$mark, "no answer")

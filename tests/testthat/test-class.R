@@ -43,7 +43,7 @@ test_that("streams are those of L'Ecuyer, and the session is left as found", {
   expect_identical(RNGkind()[1], "Mersenne-Twister")
 })
 
-test_that("class data carry no truth, no seed and no design", {
+test_that("class data carry no true values, no seed and no design", {
   class <- simulate_class(2, seed = 20, blunders = all_blunders)
   expect_s3_class(class, c("softanneal_class", "softanneal_readings", "data.frame"), exact = TRUE)
   expect_setequal(names(attributes(class)), c("names", "class", "row.names"))
@@ -140,7 +140,7 @@ test_that("a key is checked against the class it is for", {
   expect_s3_class(answer_key(3, seed = 20, blunders = "forgotten", class = back), "softanneal_key")
 })
 
-test_that("files: one a group, nothing replaced unasked, formulas disarmed, nothing left over", {
+test_that("files: one per group, nothing replaced unasked, formulas disarmed, nothing left over", {
   class <- simulate_class(2, seed = 20)
   dir <- file.path(withr::local_tempdir(), "new", "class")
   files <- write_class(class, dir)

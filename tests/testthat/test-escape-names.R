@@ -2,7 +2,7 @@
 
 test_that("files of groups of any name are written where asked, distinct, none hidden", {
   dir <- withr::local_tempdir()
-  # an empty cell is no name, and is refused like a missing one where files are read
+  # an empty cell is not a name, and is refused like a missing one where files are read
   names <- c("", " ", "CON", "con", "nul", "Lpt1", ".", "..", "../../up", "/etc/hosts", "C:\\x", "-rf",
              "\U0001f600", "\U0001f601", "a\u200fb", "a\u202eb", "ab", "AB", "a b", "a/b",
              strrep("x", 300), strrep("x", 301), "\u6e29\u5ea6", "\u00e9", "e\u0301", "a.csv", "a\nb",

@@ -9,7 +9,7 @@ skip_unless_extended <- function() {
 
 monte_carlo_error <- function(p, n) sqrt(p * (1 - p) / n)
 
-# Shares of `hits` (one column a cell) within four standard errors of `p`, and `room` on top.
+# Shares of `hits` (one column per cell) within four standard errors of `p`, and `room` on top.
 expect_share <- function(hits, p, room = 0, title) {
   hits <- as.matrix(hits)
   share <- colMeans(hits)

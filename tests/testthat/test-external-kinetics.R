@@ -74,7 +74,7 @@ test_that("rolled copper: 93.7 kJ/mol and about 269 days at room temperature", {
   days <- exp(-predict(f, data.frame(temp_c = 20))) / 1440
   expect_equal(days, 268.6, tolerance = 5e-3) # recomputed with 293 K
   expect_equal(days, 250, tolerance = 0.10)   # the official answer is a graph reading
-  # as half times, the same line
+  # as t50, the same line
   copper$t50 <- 1 / copper$rate
   expect_equal(coef(fit_arrhenius(copper, time = t50)), coef(f), tolerance = 1e-12)
 })

@@ -53,8 +53,8 @@ test_that("each group gets the fit of fit_softening(): minimum, errors, states, 
         expect_gt(fits_deviance(fits)[[i]] / deviance, 1 - 0.05, label = label)
       }
       state <- parameter_states(fits$state[, i])
-      open <- !one$states %in% c("determined", "held")
-      expect_equal(any(!state %in% c("determined", "held")), any(open), label = label)
+      open <- !one$states %in% c("determined", "fixed")
+      expect_equal(any(!state %in% c("determined", "fixed")), any(open), label = label)
       compared <- compared + !any(open)
       if (any(open)) next
       expect_equal(state, unname(one$states), label = label)
@@ -74,7 +74,7 @@ test_that("the other models and settings are those of the single fit", {
     fits <- quiet_each(d, "coil", ...)
     for (i in 1:4) {
       one <- quiet_one(d[d$coil == i, ], ...)
-      fixed <- one$states %in% c("determined", "held", "at upper bound")
+      fixed <- one$states %in% c("determined", "fixed", "at upper bound")
       expect_equal(fits_par(fits)[fixed, i], unname(coef(one)[fixed]), tolerance = tolerance)
       expect_equal(fits_deviance(fits)[[i]], deviance(one), tolerance = 1e-7)
       expect_equal(fits_se(fits)[, i], unname(sqrt(diag(vcov(one)))),
@@ -343,7 +343,7 @@ test_that("groups of one kind of defect each are named with a plain reason", {
   expect_equal(fits$par[, 8L], quiet_each(one, coil)$par[, 1L], tolerance = 1e-7)
 })
 
-test_that("pictures have units, alt text and all groups with an estimate", {
+test_that("plots have units, alt text and all groups with an estimate", {
   fits <- quiet_each(many_readings(5, seed = 21), coil)
   p <- ggplot2::autoplot(fits)
   expect_s3_class(p, "ggplot")

@@ -132,7 +132,7 @@ test_that("answers come by strain", {
   expect_true(is.na(predict(f, data.frame(temp_c = 330, time_min = 5, strain = NA_real_))))
 })
 
-test_that("pictures have a panel a strain", {
+test_that("plots have a panel per strain", {
   f <- strain_fit()
   for (p in list(ggplot2::autoplot(f), plot_avrami(f))) {
     layout <- ggplot2::ggplot_build(p)$layout$layout

@@ -154,7 +154,7 @@ test_that("little growth gives no number for its fall, and a held fall helps", {
   expect_match(i$reason[i$term == "dh_grow"], "product of the fall and its rate|no growth")
   held <- quietly_fitted(d, growth_exponent = 2, fixed = c(dh_grow = 40))
   expect_equal(coef(held)[["dh_grow"]], 40)
-  expect_equal(held$states[["dh_grow"]], "held")
+  expect_equal(held$states[["dh_grow"]], "fixed")
 })
 
 test_that("growth that begins late is described closely enough by growth from the start", {

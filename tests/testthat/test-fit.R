@@ -102,7 +102,7 @@ test_that("one temperature leaves Q out and says so", {
   expect_warning(f <- fit_softening(d), "q_kj_mol cannot be estimated",
                  class = "softanneal_warning_fit")
   expect_true(is.na(coef(f)[["q_kj_mol"]]))
-  expect_equal(f$states[["q_kj_mol"]], "held")
+  expect_equal(f$states[["q_kj_mol"]], "fixed")
   expect_equal(coef(f)[["n"]], 1.6, tolerance = 0.2)
   expect_output(print(f), "cannot be estimated")
   expect_true(is.finite(vcov(f)["n", "n"]))
@@ -164,7 +164,7 @@ test_that("bounds, fixed parameters, starts and the reference temperature are ho
   f <- fit_softening(d)
   g <- quietly_fitted(d, fixed = c(n = 1))
   expect_equal(coef(g)[["n"]], 1)
-  expect_equal(g$states[["n"]], "held")
+  expect_equal(g$states[["n"]], "fixed")
   expect_equal(df.residual(g), df.residual(f) + 1)
   expect_gt(deviance(g), deviance(f))
   h <- quietly_fitted(d, upper = c(n = 1.2))
@@ -291,7 +291,7 @@ test_that("the fit leaves the random numbers of the session alone", {
   expect_identical(.Random.seed, before)
 })
 
-test_that("a heat treatment that alone decides a level gets the scatter of the others", {
+test_that("a step that alone decides a level gets the scatter of the others", {
   # rates held: h_worked is the mean of three pieces as rolled, h_soft that of one annealed piece
   d <- data.frame(specimen = rep(c("A", "B", "C", "D"), each = 2), temp_c = 400,
                   time_min = rep(c(0, 0, 0, 1e4), each = 2), scale = "HV",

@@ -10,7 +10,7 @@ test_that("every parameter of every model can be held", {
       held <- suppressWarnings(fit_softening(bell, model = model,
                                              fixed = stats::setNames(value, term)))
       expect_identical(held$par[[term]], value, label = paste(model, term))
-      expect_identical(held$states[[term]], "held", label = paste(model, term))
+      expect_identical(held$states[[term]], "fixed", label = paste(model, term))
       # what is held fits no better than what is free; readings without hardening leave that
       # model several minima, and the free fit does not always find the lowest
       if (model != "hardening_jmak") {

@@ -45,7 +45,7 @@ test_that("the same readings come out of every way of writing a file", {
   }
 })
 
-test_that("what is no table of readings is refused with a file error, nothing dropped", {
+test_that("what is not a table of readings is refused with a file error, nothing dropped", {
   junk <- with_test_seed(5, as.raw(sample(0:255, 5000, TRUE)))
   bad <- list(
     empty = raw(0), header_only = sheet_head, newlines = "\n\n\n", junk = junk,

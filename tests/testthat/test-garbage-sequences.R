@@ -60,7 +60,7 @@ damaged_way <- function(seed, data, folder) with_test_seed(seed, {
     }
     # numbers that are given must be numbers
     if (any(is.infinite(stats::coef(fit)) | is.nan(stats::coef(fit)))) {
-      stop("silent: an estimate is no number")
+      stop("silent: an estimate is not a number")
     }
     "whole"
   }, warning = ours("warning"), message = ours("message")),

@@ -92,7 +92,7 @@ test_that("reweighting ends where the weights are those of the fitted curve", {
   expect_equal(vcov(more), vcov(fit), tolerance = 1e-5)
 })
 
-test_that("counts drawn from the law come back unbiased, and the hand route is biased", {
+test_that("counts drawn from the law come back unbiased, and the double-log method is biased", {
   d <- fraction_table()
   set.seed(42)
   n <- replicate(40, {
@@ -198,7 +198,7 @@ test_that("bad fractions are refused by name and row", {
                class = "softanneal_error_argument")
 })
 
-test_that("pictures of fractions, plain and stretched", {
+test_that("plots of fractions, plain and stretched", {
   fit <- fit_recrystallisation(counted())
   for (axes in c("fraction", "double_log")) {
     p <- ggplot2::autoplot(fit, axes = axes)

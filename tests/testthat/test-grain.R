@@ -143,7 +143,7 @@ test_that("one temperature leaves Q open, and says so", {
   d <- growth_table(0.02)
   d <- d[d$temp_c == 560, ]
   expect_warning(fit <- fit_grain_growth(d, m = 2.4), class = "softanneal_warning_fit")
-  expect_true(is.na(coef(fit)[["q_kj_mol"]]) && fit$states[["q_kj_mol"]] == "held")
+  expect_true(is.na(coef(fit)[["q_kj_mol"]]) && fit$states[["q_kj_mol"]] == "fixed")
   expect_warning(p <- predict(fit, data.frame(temp_c = c(560, 600), time_min = 30)),
                  class = "softanneal_warning_outside")
   expect_true(is.finite(p[1]) && is.na(p[2]))
@@ -195,7 +195,7 @@ test_that("tables of other classes and units columns go in", {
   expect_equal(coef(fit_grain_growth(d)), coef(plain), tolerance = 1e-6)
 })
 
-test_that("pictures of grain fits carry alt text and units", {
+test_that("plots of grain fits carry alt text and units", {
   d <- growth_table(0.03)
   pictures <- list(
     ggplot2::autoplot(fit_grain_growth(d)),
@@ -216,7 +216,7 @@ test_that("a Hall-Petch fit without a unit says so, and prints no empty brackets
   expect_false(any(grepl("()", capture.output(print(f)), fixed = TRUE)))
 })
 
-test_that("a column name with a blank goes through fit, picture and prediction", {
+test_that("a column name with a blank goes through fit, plot and prediction", {
   d <- data.frame(grain_mm = c(0.04, 0.02, 0.01), y = c(80, 110, 150))
   names(d)[2] <- "Yield stress"
   line <- fit_hall_petch(d, hardness = "Yield stress", unit = "MPa")

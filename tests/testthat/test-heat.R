@@ -165,7 +165,7 @@ test_that("printing tells time, range and safety", {
   expect_s3_class(heat_up(1, 400, alloy = own, emissivity = 0.3), "softanneal_heat")
 })
 
-test_that("pictures hold the histories they are given", {
+test_that("plots hold the histories they are given", {
   up <- heat_up(c(1, 2), 410)
   picture <- ggplot2::autoplot(up)
   expect_s3_class(picture, "ggplot")

@@ -1,4 +1,4 @@
-# Histories of steps, fits along histories, and their answers and pictures.
+# Histories of steps, fits along histories, and their answers and plots.
 
 test_that("histories of steps hold as long and as hot as planned", {
   ideal <- anneal_history(steps())
@@ -185,7 +185,7 @@ test_that("one constant temperature leaves the energy unknown", {
   expect_error(soften(hold, fit), class = "softanneal_error_model")
 })
 
-test_that("pictures carry alt text, two panels and cuts that fall", {
+test_that("plots carry alt text, two panels and cuts that fall", {
   log <- anneal_history(steps(), thickness_mm = 0.95)
   along <- soften(log, truth, temp_ref_c = 370)
   p <- ggplot2::autoplot(along)
@@ -198,6 +198,6 @@ test_that("pictures carry alt text, two panels and cuts that fall", {
   expect_error(plot_isochronal(truth, 1:8, temp_ref_c = 370), class = "softanneal_error_argument")
   expect_error(plot_isochronal(truth, 4, c(400, 300), temp_ref_c = 370),
                class = "softanneal_error_range")
-  expect_output(print(along), "B370: up to 370 deg C")
+  expect_output(print(along), paste("B370: up to", in_degrees(370)))
   expect_output(print(log), "6 steps")
 })

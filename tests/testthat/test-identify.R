@@ -43,7 +43,7 @@ test_that("other reasons are given in words", {
   one <- identifiability(quietly_fitted(d))
   expect_match(one$reason[one$term == "q_kj_mol"], "one temperature")
   held <- identifiability(quietly_fitted(with_test_seed(74, made_readings()), fixed = c(n = 1.6)))
-  expect_match(held$reason[held$term == "n"], "held by the call")
+  expect_match(held$reason[held$term == "n"], "fixed by the call")
   w <- quietly_fitted(tungsten_readings(), "jmak_incubation")
   expect_match(identifiability(w)$reason[6L], "delay alone")
   huber <- fit_softening(with_test_seed(74, made_readings()), loss = "huber")
@@ -51,7 +51,7 @@ test_that("other reasons are given in words", {
   expect_error(identifiability(1), class = "softanneal_error_argument")
 })
 
-test_that("residual and profile pictures carry their data", {
+test_that("residual and profile plots carry their data", {
   f <- fit_softening(with_test_seed(75, made_readings(sd_step = 2)))
   p <- plot_residuals(f)
   expect_s3_class(p, "ggplot")

@@ -143,7 +143,7 @@ test_that("lifetimes refuse bad data", {
   expect_error(fit_lifetime(pieces[0, ]), class = "softanneal_error_too_few")
 })
 
-test_that("pictures of lifetimes, also without a line", {
+test_that("plots of lifetimes, also without a line", {
   full <- ggplot2::autoplot(fit_lifetime(pieces, event = reached))
   expect_gt(nchar(ggplot2::get_alt_text(full)), 60)
   expect_gt(nrow(ggplot2::layer_data(full, 1)), 50)

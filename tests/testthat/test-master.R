@@ -134,7 +134,7 @@ test_that("Kissinger's line is that of lm()", {
   expect_s3_class(ggplot2::autoplot(two), "ggplot")
 })
 
-test_that("pictures of master curves and peaks carry alt text", {
+test_that("plots of master curves and peaks carry alt text", {
   d <- tempered(3)
   pictures <- list(ggplot2::autoplot(fit_master_curve(d), unit = "HV"),
                    ggplot2::autoplot(fit_master_curve(d, errors_in = "time")),

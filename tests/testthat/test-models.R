@@ -80,7 +80,7 @@ test_that("groups of a class differ in the logarithm of every rate by addition",
   expect_equal(stats::sd(log(drawn["q_hard_kj_mol", ])), 0.1, tolerance = 0.1)
 })
 
-test_that("identifiability() has a reason for the hardening family, and a picture by plot()", {
+test_that("identifiability() has a reason for the hardening family, and a plot by plot()", {
   fit <- suppressWarnings(fit_softening(bell_readings(), "hardening_jmak"))
   for (term in c("dh_hard", "ln_k_hard", "q_hard_kj_mol")) {
     expect_match(reason_for(fit, term, "not determined"), "hardening shows only")
@@ -93,7 +93,7 @@ test_that("identifiability() has a reason for the hardening family, and a pictur
   expect_s3_class(ggplot2::last_plot(), "ggplot")
 })
 
-test_that("every class with a picture draws it by plot()", {
+test_that("every class with a plot draws it by plot()", {
   space <- readLines(system.file("NAMESPACE", package = "softanneal"))
   classes <- function(generic) {
     x <- grep(paste0("^S3method[(]", generic, ","), space, value = TRUE)

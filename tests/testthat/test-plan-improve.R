@@ -165,7 +165,7 @@ test_that("plans improve for other models: recovery, incubation, held parameters
                                                        "softanneal_warning_assumption"))
   held <- quiet(fit_softening(data, fixed = c(q_kj_mol = 140)))
   plan <- quiet(plan_anneal(c(300, 330), c(4, 8, 16), plan_guess(fit = held, draws = 8)))
-  expect_error(improve_plan(plan, "q"), "nothing to find", class = "softanneal_error_argument")
+  expect_error(improve_plan(plan, "q"), "is fixed by the prior", class = "softanneal_error_argument")
   expect_lte(quiet(improve_plan(plan, "determinant", starts = 2))$improvement$efficiency, 1)
   for (model in c("jmak_incubation", "recovery_jmak", "recovery_jmak_incubation")) {
     fit <- quiet(fit_softening(data, model = model))
@@ -177,7 +177,7 @@ test_that("plans improve for other models: recovery, incubation, held parameters
 })
 
 test_that("standard errors predicted are those of simulated runs", {
-  # One run: hardness by the formula, one error a step shared by its readings, one a reading;
+  # One run: hardness by the formula, one error a step shared by its readings, one per reading;
   # then fitted as any user would. Linear theory has its own error (curvature, some per cent),
   # for which 15 % is allowed. A standard deviation from N runs scatters by 1/sqrt(2 (N - 1)): 3 %
   # for the full 500 runs, within the 15 %; 6 % for 150 runs, where two of these are added.

@@ -113,7 +113,7 @@ test_that("a process window greys what lies outside the readings and marks what 
   expect_equal(nrow(cells), unknown)
 })
 
-test_that("a fixed parameter is on the picture of what is determined", {
+test_that("a fixed parameter is on the plot of what is determined", {
   f <- quietly_fitted(example_data("bellbrass_readings"), fixed = c(n = 1.6))
   p <- ggplot2::autoplot(identifiability(f))
   built <- ggplot2::ggplot_build(p)
@@ -229,7 +229,7 @@ test_that("no line on the map where what is known hardly falls", {
   expect_gt(length(softanneal:::map_lines(c(78, 160))), 3L)
 })
 
-test_that("a bar that leaves the picture of what the readings determine is said to go on", {
+test_that("a bar that leaves the plot of what the readings determine is said to go on", {
   r <- example_data("bellbrass_readings")
   i <- suppressWarnings(identifiability(fit_softening(r)))
   expect_no_match(paste("", ggplot2::autoplot(i)$labels$caption), "further out")

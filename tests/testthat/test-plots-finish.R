@@ -1,4 +1,4 @@
-# Contrast, colour distance, sizes and themes of all pictures.
+# Contrast, colour distance, sizes and themes of all plots.
 
 # Linear-RGB matrices of full protanopia, deuteranopia and tritanopia (Machado, Oliveira and Fernandes 2009,
 # IEEE Trans. Vis. Comput. Graph. 15, 1291, table for severity 1.0)
@@ -59,7 +59,7 @@ test_that("kinds stay apart for colour-deficient eyes, shapes and lines beside t
   expect_length(unique(softanneal:::group_lines(7)), 7L)
 })
 
-# the picture as it is drawn on a page of this size
+# the plot as it is drawn on a page of this size
 drawn <- function(p, width, height) {
   grDevices::pdf(NULL, width, height)
   on.exit(grDevices::dev.off())
@@ -136,7 +136,7 @@ test_that("on a dark ground no mark is black and the ramp is light", {
   expect_false(state$dark)
 })
 
-test_that("a picture with a second axis on one side only is drawn", {
+test_that("a plot with a second axis on one side only is drawn", {
   pieces <- data.frame(temp_c = rep(c(290, 320, 350), each = 2), time_min = c(151, 204, 38, 55, 13, 17))
   path <- withr::local_tempfile(fileext = ".pdf")
   grDevices::pdf(path)

@@ -19,7 +19,7 @@ expect_good_picture <- function(p) {
   expect_gt(file.size(path), 2000)
 }
 
-test_that("the fit picture shows means, curves and bands of every temperature", {
+test_that("the fit plot shows means, curves and bands of every temperature", {
   d <- with_test_seed(41, made_readings(sd_step = 1))
   f <- fit_softening(d)
   for (log_time in c(TRUE, FALSE)) {
@@ -80,7 +80,7 @@ test_that("Avrami and Arrhenius plots carry what they say", {
   expect_good_picture(ggplot2::autoplot(arr))
 })
 
-test_that("open and failed fits still make pictures that say so", {
+test_that("open and failed fits still make plots that say so", {
   d <- with_test_seed(43, made_readings(temps = c(300, 420), times = c(0, 5, 10, 20, 40, 80),
                                         q = 150, half_min = 6))
   f <- quietly_fitted(d)
@@ -105,7 +105,7 @@ test_that("loading the package does not load ggplot2", {
   expect_equal(utils::tail(out, 1L), "FALSE")
 })
 
-test_that("the bootstrap picture shows what varies", {
+test_that("the bootstrap plot shows what varies", {
   f <- quietly_fitted(with_test_seed(44, made_readings(sd_step = 1)), fixed = c(n = 1.6))
   b <- resample_fit(f, n_resamples = 30, seed = 1)
   p <- ggplot2::autoplot(b)

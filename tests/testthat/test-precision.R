@@ -86,7 +86,7 @@ test_that("outliers are found in groups and nothing is removed", {
   expect_identical(esd$row[esd$outlier], 13L)
 })
 
-test_that("one step of the display is no outlier, and small groups are not tested", {
+test_that("one step of the display is not an outlier, and small groups are not tested", {
   x <- c(90, 90, 90, 90, 90.5)
   expect_false(find_outliers(x)$outlier)
   expect_true(find_outliers(x, resolution = 0)$outlier)
@@ -137,7 +137,7 @@ test_that("a baseline comparison gives one of three answers", {
 
 test_that("trade facts: small relaxation is unchanged, a large change is questioned", {
   # common practice, no source: at room temperature a small relaxation is possible, a substantial
-  # change is not expected; recrystallisation is far above room temperature; five readings a step
+  # change is not expected; recrystallisation is far above room temperature; five readings per step
   rolled <- c(92.0, 91.5, 92.5, 92.0, 91.5)
   relaxed <- compare_baseline(rolled - 0.3, rolled, scale = "HRF")
   expect_identical(relaxed$verdict, "unchanged")
@@ -263,7 +263,7 @@ test_that("the machine cancels in a change on one machine, and only there", {
   expect_equal(uncertainty_budget(78, scale = "HRF", repeatability_sd = 0.6)$df, Inf)
 })
 
-test_that("pictures carry alternative text, units and all points", {
+test_that("plots carry alternative text, units and all points", {
   r <- read_readings(steps())
   p <- ggplot2::autoplot(r)
   expect_s3_class(p, "ggplot")

@@ -339,7 +339,7 @@ test_that("steps written in exchange are found, and scatter on a plateau is not"
   expect_match(f$what[hit], "A, 330 degrees Celsius: 105 after 8 min, 125 after 16 min", fixed = TRUE)
   backwards <- check_readings(bench(swapped)[70:1, ])
   expect_identical(sort(71L - backwards$rows[[hit]]), 16:25)
-  # the rolled metal itself is no step of annealing, and a piece of one step has no neighbour
+  # the rolled metal itself is not a step of annealing, and a piece of one step has no neighbour
   risen <- replace(means, 1:2, c(140, 150))
   expect_false("rise" %in% found(bench(risen))$check)
   # steps that scatter more than their readings: none of their rises stands out

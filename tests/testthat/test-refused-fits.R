@@ -40,7 +40,7 @@ test_that("formulas of fit_least_squares() need numbers of one length", {
                  "the formula gives 2 values for 5 responses", "fn")
 })
 
-test_that("resamples that fail are told, and a picture needs something that moves", {
+test_that("resamples that fail are told, and a plot needs something that moves", {
   d <- with_test_seed(61, made_readings(sd_reading = 30, n = 1, times = c(0, 8, 64)))
   fit <- quietly_fitted(d, control = fit_control(max_iterations = 1))
   out <- expect_told(resample_fit(fit, n_resamples = 20, seed = 2), "fit",
@@ -145,6 +145,6 @@ test_that("a fit needs readings after an anneal, and marking a key without gaps"
   key <- answer_key(1, seed = 20)
   key$lower[2L] <- NA
   answers <- data.frame(group = "group-01", quantity = "n", value = 1.5)
-  expect_refused(mark_answers(answers, key), "missing", "column `lower` of the key has gaps", "lower",
+  expect_refused(mark_answers(answers, key), "missing", "column `lower` of the key has missing values", "lower",
                  2L)
 })

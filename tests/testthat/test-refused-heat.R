@@ -1,4 +1,4 @@
-# What the rooms of heat, histories and kinetics refuse, one condition after the other.
+# What heat, histories and kinetics refuse, one condition after the other.
 
 test_that("furnaces and pieces that cannot be are refused", {
   expect_refused(door_opening(410, at_min = numeric()), "too_few", "names no opening", "at_min")
@@ -86,7 +86,7 @@ test_that("the forward model refuses what does not fit together", {
                  "temp_ref_c")
   one <- bell_readings()
   one <- suppressWarnings(fit_softening(one[one$temp_c == 330, ]))
-  expect_refused(soften(log, one), "model", "knows one temperature only", "parameters")
+  expect_refused(soften(log, one), "model", "has one temperature", "parameters")
   expect_refused(soften(log, par), "argument", "`temp_ref_c` is missing", "temp_ref_c")
   expect_refused(soften(log, par, temp_ref_c = 370, time_min = c(1, 11)), "range",
                  "`time_min` (11) lies beyond the end of the history (10 min)", "time_min")
@@ -103,7 +103,7 @@ test_that("the forward model refuses what does not fit together", {
   # hotter than any reading: told once, and still computed
   history <- data.frame(time_s = c(0, 60, 120), temp_c = c(20, 500, 500))
   value <- expect_told(predict(fit, history = history), "extrapolation",
-                       "points of the history lie outside the readings")
+                       "points of the history are outside the range of the data")
   expect_false(anyNA(value))
 })
 

@@ -21,20 +21,20 @@ test_that("plans that cannot be improved say why", {
 
 test_that("a search that ends otherwise than it should says so", {
   plan <- plan_of()
-  ended <- function(status) {
+  ended <- function(ending) {
     copied_package(.Call = function(...) {
       out <- base::.Call(...)
-      if (is.list(out) && !is.null(out$counted)) out$status <- status
+      if (is.list(out) && !is.null(out$counted)) out[names(ending)] <- ending
       out
     })
   }
-  # what the kernel does at its limit of rounds, and where the model has no finite value
-  better <- expect_told(suppressWarnings(ended(5L)$improve_plan(plan, starts = 2),
+  # what the kernel does at the iteration limit, and where the model has no finite value
+  better <- expect_told(suppressWarnings(ended(list(at_limit = TRUE))$improve_plan(plan, starts = 2),
                                          classes = c("softanneal_warning_outside",
                                                      "softanneal_warning_assumption")),
-                        "fit", "stopped at its limit of rounds", 1L)
+                        "fit", "stopped at the iteration limit", 1L)
   expect_s3_class(better, "softanneal_plan")
-  expect_refused(ended(3L)$improve_plan(plan, starts = 2), "range",
+  expect_refused(ended(list(finite = FALSE))$improve_plan(plan, starts = 2), "range",
                  "the model cannot be evaluated at the allowed temperatures", "temp_c")
 })
 

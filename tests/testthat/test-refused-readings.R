@@ -57,13 +57,13 @@ test_that("fractions are judged before they are fitted", {
                                   classes = "softanneal_warning_missing"), "too_few",
                  "no complete row is left", "fraction")
   expect_refused(fit_recrystallisation(counted[counted$fraction > 0.2, ][1:2, ]), "too_few",
-                 "different heat treatments for", "fraction")
+                 "different steps for", "fraction")
   expect_refused(fit_recrystallisation(counted, lower = c(n = 3), upper = c(n = 2)), "range",
                  "`lower` is not below `upper` for 'n'", "lower")
   fit <- expect_told(suppressWarnings(fit_recrystallisation(counted, method = "double_log"),
                                       classes = "softanneal_warning_fit"),
                      "outside", "no place on the double-log scale")
-  expect_refused(confint(fit, method = "boot"), "model", "no bootstrap of fits of fractions",
+  expect_refused(confint(fit, method = "boot"), "model", "bootstrap is unavailable for fits of fractions",
                  "method")
   expect_refused(confint(fit, method = "profile"), "model", "the double-log route has no profile",
                  "method")

@@ -4,7 +4,7 @@ skip_without_pandoc <- function() {
   skip_if_not(rmarkdown::pandoc_available(), "pandoc is not available")
 }
 
-test_that("the main job leaves tables, pictures and a report that agree with the fit", {
+test_that("the main job leaves tables, plots and a report that agree with the fit", {
   skip_without_pandoc()
   out <- withr::local_tempdir()
   r <- softening_report(extdata("bellbrass_readings.csv"), out)
@@ -25,7 +25,7 @@ test_that("the main job leaves tables, pictures and a report that agree with the
   expect_match(html, "alt=\"Hardness in HV over time")
   expect_match(html, "not a release for use")
   expect_match(html, "Tongs")
-  # answer, picture, tables; labels, not names of columns; small, and no script in it
+  # answer, plot, tables; labels, not names of columns; small, and no script in it
   places <- vapply(c("<h2[^>]*>Answer", "<img", "<table", "<h2[^>]*>Cautions"),
                    \(x) regexpr(x, html)[1L], 0)
   expect_false(is.unsorted(places, strictly = TRUE))
@@ -89,7 +89,7 @@ test_that("readings hotter than any brass carry no caution about brass, and an o
 test_that("a table without specimens is taken as one piece, and says so", {
   d <- with_test_seed(53, made_readings())
   expect_message(x <- softanneal:::read_for_report(d[setdiff(names(d), "specimen")], NULL),
-                 "one heat treatment")
+                 "one step")
   expect_equal(unique(x$specimen), "all readings")
 })
 

@@ -92,7 +92,7 @@ test_that("input that cannot be fitted is refused", {
   expect_error(fit_hardening(d, strain = n, model = "swift"), class = "softanneal_error_column")
 })
 
-test_that("the picture holds the points, the band, and marks extrapolation", {
+test_that("the plot holds the points, the band, and marks extrapolation", {
   d <- hardening_data("voce")
   d$hardness <- d$hardness + c(1.2, -0.8, 0.5, -1.5, 0.9, 0.3, -0.6)
   picture <- ggplot2::autoplot(fit_hardening(d))

@@ -136,7 +136,7 @@ test_that("missing and impossible sizes are named", {
   expect_error(cold_work(ideal_strip(), u_width_mm = -1), class = "softanneal_error_range")
 })
 
-test_that("the picture shows every row and marks findings", {
+test_that("the plot shows every row and marks findings", {
   strip <- ideal_strip()
   strip$length_mm[3] <- 300
   picture <- ggplot2::autoplot(cold_work(strip))

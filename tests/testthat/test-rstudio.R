@@ -16,7 +16,7 @@ render_template <- function(template, params = list(),
   document_of(out)
 }
 
-# The body of an HTML file on one line, without scripts and styles of the theme and pictures.
+# The body of an HTML file on one line, without scripts and styles of the theme and plots.
 document_of <- function(file) {
   html <- paste(readLines(file, encoding = "UTF-8"), collapse = " ")
   gsub("\"data:[^\"]*\"", "\"picture\"", sub("^.*<body[^>]*>", "", html))
@@ -101,7 +101,7 @@ test_that("the instructor's key shows truths, blunders and marks", {
   expect_match(html, "&lt;i&gt;ten&lt;/i&gt;", fixed = TRUE)
   expect_false(grepl("<i>ten", html, fixed = TRUE))
   expect_match(html, "zinc fume")
-  # the same from the folder that holds one file a group
+  # the same from the folder that holds one file per group
   dir <- withr::local_tempdir()
   write_class(answers, dir)
   expect_identical(read_text(render_template("instructor-key", list(

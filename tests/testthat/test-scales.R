@@ -311,7 +311,7 @@ test_that("the tables in the package are those of the CSV files", {
   }
 })
 
-test_that("the picture has a panel a scale, all points, and alt text from the data", {
+test_that("the plot has a panel per scale, all points, and alt text from the data", {
   brass <- conversion_tables("brass")
   plot <- ggplot2::autoplot(brass)
   expect_s3_class(plot, "ggplot")
@@ -353,7 +353,7 @@ test_that("one reader of scale names: tables, geometry and files understand the 
   expect_error(minimum_thickness(70, "HV0"), class = "softanneal_error_scale")
 })
 
-test_that("the picture of the tables has a colour and a line for each of any number of tables", {
+test_that("the plot of the tables has a colour and a line for each of any number of tables", {
   more <- c(scale_tables, list(seventh = scale_tables$brass, eighth = scale_tables$copper))
   here <- list2env(list(scale_tables = more), parent = asNamespace("softanneal"))
   here$curve_over_hv <- curve_over_hv

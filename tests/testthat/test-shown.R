@@ -87,13 +87,13 @@ test_that("a Kissinger line predicts what its formula gives", {
   at <- c(145, 180)
   by_hand <- unname(coef(line)[1L] + coef(line)[2L] / (at + 273.15))
   expect_equal(as.vector(predict(fit, data.frame(peak_c = at))), by_hand, tolerance = 1e-7)
-  expect_told(predict(fit, data.frame(peak_c = c(145, 250))), "extrapolation", "deg C")
+  expect_told(predict(fit, data.frame(peak_c = c(145, 250))), "extrapolation", degree_c())
 })
 
 test_that("reasons of what is not determined", {
   fit <- suppressWarnings(fit_softening(bell_readings()))
   expect_identical(reason_for(fit, "n", "determined"), "The readings fix it.")
-  expect_identical(reason_for(fit, "n", "held"), "It was held by the call.")
+  expect_identical(reason_for(fit, "n", "fixed"), "It is fixed by the call.")
   far <- fit
   far$par[["h_soft"]] <- 0 # a plateau that no reading comes near
   expect_match(reason_for(far, "h_soft", "not determined"), "has reached its soft plateau")
@@ -184,4 +184,17 @@ test_that("the table of a conversion that no row allows is refused", {
   table <- list(value = cbind(HRB = c(60, NA), HRF = c(NA, 90)),
                 given = cbind(c(TRUE, FALSE), c(FALSE, TRUE)), pivot = "HV")
   expect_refused(pair_points(table, 1, 2), "scale", "no rows that hold both 'HRB' and 'HRF'", "to")
+})
+
+test_that("a share that rounding left below zero is 0 %", {
+  expect_identical(whole_percent(c(-1e-12, -0.004, 0.004, 0.126, 1)), paste(c(0, 0, 0, 13, 100), "%"))
+})
+
+test_that("signs that the locale cannot show are spelled", {
+  plain <- copied_package(can_show_signs = function() FALSE)
+  expect_identical(plain$in_degrees(330), "330 deg C")
+  expect_identical(plain$plus_minus(), "+-")
+  rich <- copied_package(can_show_signs = function() TRUE)
+  expect_identical(rich$in_degrees(330), "330 \u00b0C")
+  expect_identical(rich$plus_minus(), "\u00b1")
 })

@@ -45,7 +45,7 @@ test_that("a circle is found", {
   expect_length(tools$family_circles(calls), 0L)
   in_c <- tools$c_calls(folder)
   expect_length(tools$circles(in_c$from, in_c$to), 0L)
-  # a local name is no call, a function handed over is one
+  # a local name is not a call, a function handed over is one
   writeLines("g <- function(x) { h <- x; h }", file.path(folder, "R", "low-b.R"))
   expect_length(tools$family_circles(tools$r_calls(folder)), 0L)
   writeLines("g <- function(x) sapply(x, h)", file.path(folder, "R", "low-b.R"))

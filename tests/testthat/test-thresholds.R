@@ -147,7 +147,7 @@ test_that("draws of a guess stay within e^2 of an energy that the fit hardly fix
   expect_equal(unname(kept), rbind(c(124, 120), c(160, 100), c(84, 80), c(160, 4)))
 })
 
-test_that("one step of the dial from the other readings is no outlier, a little more is", {
+test_that("one step of the dial from the other readings is not an outlier, a little more is", {
   x <- 50 + c(0.001 * (-5:4), 1.02)
   outlier <- function(x, ...) any(find_outliers(x, resolution = 1, ...)$outlier)
   expect_true(outlier(x, method = "grubbs", level = 0.8))

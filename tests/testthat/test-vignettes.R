@@ -1,4 +1,4 @@
-# The vignettes as files: index entry, captions and alternative text of every picture; and the
+# The vignettes as files: index entry, captions and alternative text of every plot; and the
 # configuration of the site against the help pages. That they build is the matter of R CMD check.
 
 source_folder <- function(...) {
@@ -56,7 +56,7 @@ test_that("every vignette has its title as index entry and writes formulas as Ma
   }
 })
 
-test_that("every picture of a vignette has a caption and alternative text from the picture", {
+test_that("every plot of a vignette has a caption and alternative text from the plot", {
   pictures <- 0L
   for (file in vignette_files()) {
     for (chunk in chunks_of(readLines(file, encoding = "UTF-8"))) {

@@ -40,7 +40,7 @@ RUN <- "<script>window.addEventListener('load', function () {
 });</script>"
 
 findings <- function(page) {
-  # beside the page, so that its pictures and styles are found
+  # beside the page, so that its plots and styles are found
   copy <- file.path(dirname(page), paste0("access-", basename(page)))
   on.exit(unlink(copy))
   html <- paste(readLines(page, warn = FALSE, encoding = "UTF-8"), collapse = "\n")

@@ -32,7 +32,7 @@ writers <- list(
   bench_sheet = function(to) bench_sheet(plan, file.path(to, "sheet.html"), overwrite = TRUE))
 
 # What the same call writes where there is room: the files left must be among these, byte by
-# byte; pictures and HTML may differ by a time, so there size within 1 %.
+# byte; plots and HTML may differ by a time, so there size within 1 %.
 written_by <- function(writer) {
   good <- tempfile("good", here)
   dir.create(good)

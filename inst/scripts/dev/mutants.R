@@ -167,10 +167,10 @@ mutant("singular values of rank", "src/linear.c", "singular[l] > tolerance * big
        c("fit-least-squares", "fit-methods", "external-least-squares", "c"))
 mutant("cross terms once", "src/linear.c", "l == j ? v[j + j * p] : v[j + l * p] + v[l + j * p]",
        "v[j + l * p]", c("fit-least-squares", "fit-methods", "c"))
-mutant("equal within 1e-9", "src/replicates.c", "<= 1e-9 * fmax(fabs(a), fabs(b))",
-       "<= 1e-7 * fmax(fabs(a), fabs(b))", c("fit", "fit-edges", "fit-properties", "c"))
-mutant("equal to the last digit", "src/replicates.c", "<= 1e-9 * fmax(fabs(a), fabs(b))",
-       "<= 0.0 * fmax(fabs(a), fabs(b))", c("fit", "fit-edges", "fit-properties", "c"))
+mutant("equal within 1e-9", "src/replicates.h", "<= 1e-9 * (x > y ? x : y)",
+       "<= 1e-7 * (x > y ? x : y)", c("fit", "fit-edges", "fit-properties", "c"))
+mutant("equal to the last digit", "src/replicates.h", "<= 1e-9 * (x > y ? x : y)",
+       "<= 0.0 * (x > y ? x : y)", c("fit", "fit-edges", "fit-properties", "c"))
 mutant("clusters of one specimen", "src/replicates.c",
        "new_condition || r->specimen[k] != r->specimen[before]", "new_condition",
        c("fit", "fit-edges", "c"))

@@ -1,4 +1,4 @@
-# Remakes the picture and the printed output in README.md, from the top of the package with
+# Remakes the plot and the printed output in README.md, from the top of the package with
 # the package installed:
 #   Rscript inst/scripts/dev/readme-figure.R
 library(softanneal)

@@ -1,4 +1,4 @@
-# Called by site.sh: follows every link and picture within the site in the folder given and stops
+# Called by site.sh: follows every link and plot within the site in the folder given and stops
 # if one leads nowhere. Links to other sites are counted, not followed.
 site <- commandArgs(trailingOnly = TRUE)[1L]
 pages <- list.files(site, pattern = "[.]html$", recursive = TRUE, full.names = TRUE)
