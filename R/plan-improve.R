@@ -252,8 +252,7 @@ call_design <- function(problem, temp_c, heat, time_min, start_temp, start_read,
                list(weight = as.double(problem$weight),
                     at_start = as.double(problem$baseline * problem$n_piece),
                     max_steps = as.integer(problem$most), furnace_min = as.double(problem$limit),
-                    improve = improve), problem$goal,
-               list(temp = start_temp, read = start_read))
+                    improve = improve), problem$goal, list(temp = start_temp, read = start_read))
   if (!any(out$counted)) {
     abort("range", paste0("no draw of the guess reaches ", format(problem$goal$target),
                           " at the temperatures asked"), arg = "hardness",
