@@ -20,8 +20,9 @@
 #' | the report | [softening_report()] |
 #'
 #' Most results have a `plot()`. Temperatures are in degrees Celsius, times in
-#' minutes, lengths in mm and activation energies in kJ/mol. Every argument states its unit in its name or
-#' on its page.
+#' minutes, lengths in mm and activation energies in kJ/mol. Arguments whose names end in a unit (`temp_c`,
+#' `time_min`) take values; `temp`, `time`, `hardness` and the like take columns, bare or quoted. In
+#' functions `...` stands after the main arguments: options after it are given by name.
 #'
 #' @section Other functions by job:
 #' * **Rolling**: [fit_hardening()], [nearest_temper()], [temper_limits()].

@@ -121,7 +121,7 @@ template_file <- function(template) {
 #' @param path Folder; made if it is not there. Files in it are never replaced.
 #' @param group Name of the group, for the report.
 #' @param example Whether to put the example readings into `data/readings.csv`.
-#' @param ... Not used; RStudio may pass more.
+#' @param ... Ignored; RStudio may pass more.
 #' @return The path, invisibly.
 #' @section Errors: `softanneal_error_file` if one of the files is there already, or cannot be
 #'   written.

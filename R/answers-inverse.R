@@ -29,16 +29,14 @@
 #' @source Delta method; see [time_to()].
 #' @seealso [recryst_temperature()], [process_window()].
 #' @examples
-#' bell <- read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
-#' fit <- fit_softening(bell)
+#' readings <- example_data("bellbrass_readings")
+#' fit <- fit_softening(readings)
 #' temp_for(fit, time_min = c(30, 60), hardness = 100)
 #' temp_for(fit, time_min = 30, hardness = 100, method = "profile")
 #' @export
-temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction = NULL,
-                     level = 0.95, ...,
-                     method = c("auto", "delta", "profile", "bootstrap"), n_resamples = 999,
-                     seed = NULL, strain = NULL) {
+temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction = NULL, ...,
+                     level = 0.95, method = c("auto", "delta", "profile", "bootstrap"),
+                     n_resamples = 999, seed = NULL, strain = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   check_two_temperatures(fit)
@@ -182,13 +180,11 @@ ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
 #'   source; published values range from 0.29 for very pure copper to 0.64 for a brass).
 #' @source Definition by one hour: Callister W D, Materials Science and Engineering, chapter 7.
 #' @examples
-#' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
-#'   specimen = "plate")
+#' tungsten <- example_data("tungsten")
 #' recryst_temperature(fit_softening(tungsten), solidus_c = 3410)
 #' @export
-recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, solidus_c = NULL, level = 0.95,
-                                ...) {
+recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, ..., solidus_c = NULL,
+                                level = 0.95) {
   solidus_c <- check_number(solidus_c, "solidus_c", -ZERO_CELSIUS, open = TRUE, null = TRUE)
   out <- temp_for(fit, time_min, fraction = fraction, level = level, ...)
   if (!is.null(solidus_c)) {

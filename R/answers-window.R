@@ -31,9 +31,8 @@
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
 #' @source t distribution of the prediction, see [predict.softanneal_fit_softening()].
 #' @examples
-#' bell <- read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
-#' window <- process_window(fit_softening(bell), hardness = c(95, 125), n_points = 25)
+#' readings <- example_data("bellbrass_readings")
+#' window <- process_window(fit_softening(readings), hardness = c(95, 125), n_points = 25)
 #' window
 #' @export
 process_window <- function(fit, hardness = NULL, probability = 0.9, target = c("reading", "curve"),

@@ -67,18 +67,15 @@
 #'   function of the parameters, chapter 6 there. Percentiles: Davison A C, Hinkley D V (1997)
 #'   Bootstrap Methods and their Application, section 5.3.
 #' @examples
-#' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
-#'   specimen = "plate")
+#' tungsten <- example_data("tungsten")
 #' fit <- fit_softening(tungsten)
 #' time_to(fit)
 #' time_to(fit, hardness = 400, temp_c = c(1150, 1250))
 #' time_to(fit, temp_c = 1200, method = "profile")
 #' @export
-time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, temp_c = NULL,
-                    level = 0.95, ...,
-                    method = c("auto", "delta", "profile", "bootstrap"), n_resamples = 999,
-                    seed = NULL, strain = NULL) {
+time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, temp_c = NULL, ...,
+                    level = 0.95, method = c("auto", "delta", "profile", "bootstrap"),
+                    n_resamples = 999, seed = NULL, strain = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   method <- check_interval_method(fit, method, n_resamples, seed, !missing(n_resamples) || !missing(seed))

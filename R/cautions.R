@@ -23,17 +23,18 @@ CAUTION_PROCESSES <- c("rolling", "sawing", "furnace", "annealing", "quenching",
 #' done against it, as a table that reports and bench sheets can print.
 #'
 #' Hotter work needs more: each row has the temperature from which it applies. Without
-#' `temp_c` every row is given. The temperature steps (60, 250, 500, 700 and 900 deg C) are
-#' cautious choices of this package: about 60 deg C is where touching bare metal for some
+#' `temp_c` every row is given. The temperature steps (60, 250, 500, 700 and 900 degrees Celsius) are
+#' cautious choices of this package: about 60 degrees Celsius is where touching bare metal for some
 #' seconds burns skin (contact-burn thresholds as in ISO 13732-1, value from memory); metal
-#' begins to glow visibly only above about 500 deg C; zinc boils at 907 deg C and cartridge
-#' brass C26000 begins to melt at 915 deg C.
+#' begins to glow visibly only above about 500 degrees Celsius; zinc boils at 907 degrees Celsius
+#' and cartridge
+#' brass C26000 begins to melt at 915 degrees Celsius.
 #'
 #' @param process Processes wanted: any of `"rolling"`, `"sawing"`, `"furnace"`, `"annealing"`,
 #'   `"quenching"` and `"indenting"`; all of them by default.
-#' @param temp_c The hottest temperature of the work in deg C, or `NULL` for all rows.
+#' @param temp_c The hottest temperature of the work in degrees Celsius, or `NULL` for all rows.
 #' @return A data frame of class `softanneal_cautions`, one row per precaution, with columns
-#'   `process`, `hazard`, `precaution` (text) and `from_temp_c` (deg C; `NA` where it applies
+#'   `process`, `hazard`, `precaution` (text) and `from_temp_c` (degrees Celsius; `NA` where it applies
 #'   at every temperature). `format()` gives lines of plain text, `print()` shows them.
 #' @details Errors: `softanneal_error_argument` for an unknown process,
 #'   `softanneal_error_range` for a temperature below absolute zero.
@@ -135,7 +136,7 @@ caution_table <- function() {
 
 #' @param x Cautions as given by `cautions()`.
 #' @param width Width of the text in characters.
-#' @param ... Not used.
+#' @param ... Ignored.
 #' @rdname cautions
 #' @export
 format.softanneal_cautions <- function(x, width = 80, ...) {

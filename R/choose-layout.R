@@ -235,7 +235,7 @@ tell_too_many <- function(layout, n, steps, free) {
 }
 
 #' @param x,object A layout.
-#' @param row.names,optional,... Not used.
+#' @param row.names,optional,... Ignored.
 #' @rdname indent_layout
 #' @export
 as.data.frame.softanneal_layout <- function(x, row.names = NULL, optional = FALSE, ...) {

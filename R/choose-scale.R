@@ -110,7 +110,7 @@ judge_scale <- function(one, thickness_mm, ends, scale, material, rule) {
 }
 
 #' @param x A choice as given by `choose_scale()`.
-#' @param ... Not used.
+#' @param ... Ignored.
 #' @rdname choose_scale
 #' @export
 print.softanneal_choice <- function(x, ...) {

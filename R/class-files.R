@@ -70,7 +70,7 @@ write_beside <- function(data, path) {
 #' file per group; [mark_answers()] reads the files back.
 #'
 #' @param class A table of [simulate_class()], of one group or more.
-#' @return A data frame with the columns `group`, `quantity`, `temp_c` (deg C), `value` (empty),
+#' @return A data frame with the columns `group`, `quantity`, `temp_c` (degrees Celsius), `value` (empty),
 #'   `unit` (the unit asked for).
 #' @section Errors: `softanneal_error_column` if columns of class data are missing.
 #' @examples

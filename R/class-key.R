@@ -27,7 +27,7 @@
 #' @inheritParams simulate_class
 #' @param class Optionally the class data; then it is checked that this key is theirs.
 #' @return A table of class `softanneal_key`, one row per group and quantity: `group`, `quantity`,
-#'   `temp_c` (deg C; `NA` where the quantity has no temperature), `value`, `unit`, `std.error`
+#'   `temp_c` (degrees Celsius; `NA` where the quantity has no temperature), `value`, `unit`, `std.error`
 #'   (of `value`, or of its logarithm for rates and times), `lower`, `upper`; `reference` (what
 #'   [fit_softening()] finds in the readings without blunders) and `as_given` (what it finds with
 #'   the blunders left in; `NA` if it cannot). Attributes: `truth`, a table of the parameters of each

@@ -47,7 +47,7 @@ ANSWER_UNITS <- list(
 #' **Units tried.** A unit given in the column `unit` is converted first (`J/mol`, `kcal/mol`, `eV`;
 #' `s`, `h`; `1/s`, `1/h`; a hardness scale instead of HV). If the number is then not right, the
 #' other units are tried on it, and: the slope Q/R in K or in 1000 K in place of Q; Q from a decadic
-#' logarithm (too small by the factor 2.303); Q with temperatures in deg C in place of K; the
+#' logarithm (too small by the factor 2.303); Q with temperatures in degrees Celsius in place of K; the
 #' constant of \eqn{\exp(-k t^n)}{exp(-k t^n)} in place of that of \eqn{\exp(-(k t)^n)}{exp(-(k
 #' t)^n)}.
 #'
@@ -61,7 +61,7 @@ ANSWER_UNITS <- list(
 #' @param answers What students report: a data frame, or the paths of one or more CSV or Excel
 #'   files (decimal comma and semicolons are understood), with the columns `group`, `quantity`,
 #'   `value`,
-#'   and as needed `temp_c` (deg C, for `k_per_min` and `t50_min`) and `unit` (empty: that of the
+#'   and as needed `temp_c` (degrees Celsius, for `k_per_min` and `t50_min`) and `unit` (empty: that of the
 #'   key). See [answer_form()].
 #' @param key An [answer_key()].
 #' @param ... Must be empty.

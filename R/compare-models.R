@@ -28,11 +28,10 @@
 #' @source Hurvich C M, Tsai C-L (1989) Biometrika 76, 297 (AICc); Schwarz G (1978) Ann.
 #'   Statist. 6, 461 (BIC); Stone M (1974) J. R. Statist. Soc. B 36, 111 (cross-validation).
 #' @examples
-#' bell <- read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
-#' compare_models(bell, c("jmak", "jmak_incubation"))
+#' readings <- example_data("bellbrass_readings")
+#' compare_models(readings, c("jmak", "jmak_incubation"))
 #' @export
-compare_models <- function(data, models = NULL, cross_validate = TRUE, ...) {
+compare_models <- function(data, models = NULL, ..., cross_validate = TRUE) {
   check_data(data)
   cross_validate <- check_flag(cross_validate, "cross_validate")
   if (is.null(models)) models <- usual_models()

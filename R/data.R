@@ -17,32 +17,35 @@ EXAMPLE_SETS <- c(
 #' 0.95 mm and wants to know how to soften it between forming steps. Its sets are drawn with fixed
 #' seeds by the script `scripts/make-extdata.R` of the package, which makes the same files again,
 #' byte for byte. **True values** of the readings: `h_worked` 160 HV, `h_soft` 78 HV, n = 1.6, Q =
-#' 140 kJ/mol, half of the recrystallisation in 12 min at 330 deg C.
+#' 140 kJ/mol, half of the recrystallisation in 12 min at 330 degrees Celsius.
 #'
 #' @section `bellbrass_rolling`:
 #' 10 rows: `specimen`, `pass` (0 is before rolling), `thickness_mm`, `width_mm`, `length_mm` (mm).
 #' True values: thickness 1.60, 1.40, 1.22, 1.07, 0.95 mm, spread w/w0 = (t0/t)^0.03, constant volume;
 #' measuring scatter 0.005, 0.03 and 0.3 mm. For [cold_work()].
 #' @section `bellbrass_readings`:
-#' 168 rows: `specimen`, `temp_c` (deg C; for time 0 that to come), `step`, `time_min` (min in the
-#' furnace so far), `reading`, `hardness`, `scale`. 290, 330, 370, 410 deg C; 0 to 128 min; six
+#' 168 rows: `specimen`, `temp_c` (degrees Celsius; for time 0 that to come), `step`, `time_min` (min in the
+#' furnace so far), `reading`, `hardness`, `scale`. 290, 330, 370, 410 degrees Celsius; 0 to 128 min; six
 #' readings per step, three in HRF and three in HR30T; scatter 1.5 HV between steps and 1.5
 #' HV within; dial read to 0.5. For [fit_softening()].
 #' @section `bellbrass_history`:
-#' 85 rows: `specimen`, `time_s` (s), `temp_c` (deg C). Piece of 0.95 mm, oxidised (emissivity 0.6),
-#' 8 min in a furnace of 330 deg C whose door dips it by 9 deg C, then in air; every 10 s, scatter
-#' 0.3 deg C.
+#' 85 rows: `specimen`, `time_s` (s), `temp_c` (degrees Celsius). Piece of 0.95 mm, oxidised
+#' (emissivity 0.6),
+#' 8 min in a furnace of 330 degrees Celsius whose door dips it by 9 degrees Celsius, then in air;
+#' every 10 s, scatter
+#' 0.3 degrees Celsius.
 #' @section `bellbrass_messy`:
 #' The raw sheet, all columns as text: 18 rows of five readings, HR30T, and all that goes wrong: a
 #' title line, semicolons and decimal commas, units in the headers, three spellings of the scale, an
 #' empty line, `n/a` and a doubtful `39,0?`, and four blunders of the bench: one outlier (bell-C, 10
 #' min, second reading), two steps swapped (bell-B, 0 and 5 min), a piece read warm
 #' (bell-B, 10 min), a forgotten reading (bell-B, 80 min, third). True values as of the readings, at 310, 350
-#' and 390 deg C.
+#' and 390 degrees Celsius.
 #' @section `tungsten`:
-#' Isothermal hardness of warm-rolled tungsten plate, 1100 to 1250 deg C, read from published
+#' Isothermal hardness of warm-rolled tungsten plate, 1100 to 1250 degrees Celsius, read from published
 #' figures (A. Alfonso Lopez, D. Juul Jensen et al., J. Nucl. Mater. 2014-2015); hours inferred.
-#' Columns: `material`, `temp_c` (deg C), `time_min` (min), `hardness` (HV), `sd_hv` (HV), `source`,
+#' Columns: `material`, `temp_c` (degrees Celsius), `time_min` (min), `hardness` (HV), `sd_hv`
+#' (HV), `source`,
 #' `specimen`, `scale`. No true values; own interpolation of the times to half the loss gives 349 +-
 #' 9 kJ/mol.
 #'

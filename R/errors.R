@@ -55,8 +55,7 @@
 #' @seealso [fit_softening()], [softening-inference], [components_of_error()], [predict-fit].
 #' @name softening-errors
 #' @examples
-#' readings <- read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
+#' readings <- example_data("bellbrass_readings")
 #' fit <- fit_softening(readings)
 #' fit
 #' tidy(fit, effects = "ran_pars", conf.int = TRUE)

@@ -110,8 +110,7 @@
 #'   [fit_each()]. Where files are bad, the field `sources` names them.
 #' @seealso [fit_each()] for what fits in memory; [resample_fit()] for one fit many times.
 #' @examples
-#' bell <- as.data.frame(read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal")))
+#' bell <- as.data.frame(example_data("bellbrass_readings"))
 #' folder <- tempfile("coils")
 #' dir.create(folder)
 #' for (coil in c("A", "B")) {

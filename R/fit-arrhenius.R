@@ -38,8 +38,8 @@
 #' fit
 #' exp(-predict(fit, data.frame(temp_c = 20))) / 60 / 24 # days to half at 20 degrees Celsius
 #' @export
-fit_arrhenius <- function(data, rate = NULL, time = NULL, temp = temp_c, weights = NULL,
-                          temp_ref_c = NULL, na.action = stats::na.exclude, ...) {
+fit_arrhenius <- function(data, rate = NULL, ..., time = NULL, temp = temp_c, weights = NULL,
+                          temp_ref_c = NULL, na.action = stats::na.exclude) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_arrhenius")
   rate_expr <- rlang::enquo(rate)

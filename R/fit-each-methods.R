@@ -14,7 +14,7 @@
 #' @param data For `augment()`: readings with the columns that were fitted, any rows, any order.
 #' @param interval,level,se.fit As in [predict.softanneal_fit_softening()].
 #' @param i Groups to keep: numbers, or a logical vector with one value per group.
-#' @param row.names,optional Not used.
+#' @param row.names,optional Ignored.
 #' @param ... Must be empty.
 #' @return `as.data.frame()`: one row per group: keys, `status` (see [fit_each()]), the estimates
 #'   under their names, their standard errors as `se_n` and so on (`NA` where the readings do not fix
@@ -34,8 +34,7 @@
 #'   `.upper`.
 #' @name fits-tables
 #' @examples
-#' bell <- as.data.frame(read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal")))
+#' bell <- as.data.frame(example_data("bellbrass_readings"))
 #' fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "B", bell)), by = coil)
 #' glance(fits)
 #' coef(fits)

@@ -109,10 +109,9 @@ print.summary.softanneal_fits <- function(x, digits = 4L, ...) {
 #'   triangles, upright or hanging: only a lower or an upper limit is known, drawn at that
 #'   limit. What the readings do not determine is not drawn; the caption counts it.
 #' @examples
-#' bell <- as.data.frame(read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal")))
+#' bell <- as.data.frame(example_data("bellbrass_readings"))
 #' fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "B", bell)), by = coil)
-#' ggplot2::autoplot(fits)
+#' plot(fits)
 #' @method autoplot softanneal_fits
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_fits)
 autoplot.softanneal_fits <- function(object, terms = NULL, level = 0.95, max_labels = 40, ...) {

@@ -86,10 +86,9 @@ CONSTANT_LEVEL <- 0.999
 #'   (1963) J. Soc. Indust. Appl. Math. 11, 431.
 #' @seealso [fit_archive()] for data larger than memory.
 #' @examples
-#' bell <- read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
-#' two <- rbind(cbind(coil = "A", as.data.frame(bell)),
-#'              cbind(coil = "B", subset(as.data.frame(bell), time_min < 64)))
+#' readings <- example_data("bellbrass_readings")
+#' two <- rbind(cbind(coil = "A", as.data.frame(readings)),
+#'              cbind(coil = "B", subset(as.data.frame(readings), time_min < 64)))
 #' fits <- fit_each(two, by = coil)
 #' fits
 #' tidy(fits, conf.int = TRUE)

@@ -87,8 +87,7 @@ modes_of <- function(x) {
 #'   `softanneal_error_model` for a fit with other standard errors.
 #' @source Henderson C R (1975) Biometrics 31, 423.
 #' @examples
-#' readings <- read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
+#' readings <- example_data("bellbrass_readings")
 #' fit <- fit_softening(readings, se = "components")
 #' if (requireNamespace("nlme", quietly = TRUE)) nlme::ranef(fit)
 #' @name ranef-fit

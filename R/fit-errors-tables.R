@@ -97,12 +97,11 @@ run_of_readings <- function(fit) {
 #' @source Searle S R, Casella G, McCulloch C E (1992) Variance Components. Weak priors of standard
 #'   deviations: Gelman A (2006) Bayesian Analysis 1, 515.
 #' @examples
-#' readings <- read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
+#' readings <- example_data("bellbrass_readings")
 #' fit <- fit_softening(readings, se = "components")
 #' components_of_error(fit)
 #' @export
-components_of_error <- function(fit, temp_c = NULL, ...) {
+components_of_error <- function(fit, ..., temp_c = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   e <- fit$errors

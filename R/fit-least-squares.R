@@ -50,9 +50,9 @@
 #'   fit_least_squares(fraction ~ 1 - exp(-(k * time_s)^n), c(k = 0.05, n = 2), data = d))
 #' coef(fit)
 #' @export
-fit_least_squares <- function(fn, start, lower = -Inf, upper = Inf, jac = NULL, weights = NULL,
-                              data = NULL, loss = c("squares", "huber"),
-                              na.action = stats::na.exclude, control = fit_control(), ...) {
+fit_least_squares <- function(fn, start, ..., lower = -Inf, upper = Inf, jac = NULL,
+                              weights = NULL, data = NULL, loss = c("squares", "huber"),
+                              na.action = stats::na.exclude, control = fit_control()) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_least_squares")
   loss <- check_choice(loss, c("squares", "huber"), "loss")

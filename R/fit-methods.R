@@ -33,9 +33,7 @@ coef.softanneal_fit <- function(object, ...) object$coefficients
 #'   nested fits the F tests between them.
 #' @name fit-methods
 #' @examples
-#' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
-#'   specimen = "plate")
+#' tungsten <- example_data("tungsten")
 #' fit <- fit_softening(tungsten)
 #' confint(fit)
 #' confint(fit, "n", method = "profile")

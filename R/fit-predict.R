@@ -39,9 +39,7 @@
 #'   `softanneal_error_column` for a missing column, `softanneal_error_range` for negative
 #'   times or temperatures below absolute zero.
 #' @examples
-#' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
-#'   specimen = "plate")
+#' tungsten <- example_data("tungsten")
 #' fit <- fit_softening(tungsten)
 #' predict(fit, data.frame(temp_c = 1200, time_min = c(300, 600, 900)), interval = "confidence")
 #' @name predict-fit

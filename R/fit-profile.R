@@ -21,9 +21,7 @@
 #' @source Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications,
 #'   chapter 6.
 #' @examples
-#' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
-#'   specimen = "plate")
+#' tungsten <- example_data("tungsten")
 #' fit <- fit_softening(tungsten)
 #' profile(fit, "n")
 #' @importFrom stats profile

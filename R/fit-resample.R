@@ -25,14 +25,12 @@
 #' @source Davison A C, Hinkley D V (1997) Bootstrap Methods and their Application, chapters
 #'   3 and 6.
 #' @examples
-#' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
-#'   specimen = "plate")
+#' tungsten <- example_data("tungsten")
 #' fit <- fit_softening(tungsten)
 #' resample_fit(fit, n_resamples = 50, seed = 1)
 #' @export
-resample_fit <- function(fit, n_resamples = 999, type = c("parametric", "residual", "case"), seed = NULL,
-                         ...) {
+resample_fit <- function(fit, n_resamples = 999, type = c("parametric", "residual", "case"), ...,
+                         seed = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   n_resamples <- check_number(n_resamples, "n_resamples", 1, 1e6, whole = TRUE)

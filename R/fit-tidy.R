@@ -27,9 +27,7 @@
 #'   `.se.fit` and, when asked, `.lower`, `.upper`; no `.resid` for `newdata`.
 #' @name fit-tables
 #' @examples
-#' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
-#'   specimen = "plate")
+#' tungsten <- example_data("tungsten")
 #' fit <- fit_softening(tungsten)
 #' tidy(fit, conf.int = TRUE)
 #' glance(fit)

@@ -128,7 +128,8 @@ NULL
 #' names all parameters that are not determined, and what readings would determine them.
 #'
 #' @references Cluster covariance: MacKinnon J G, White H (1985) J. Econometrics 29, 305; Bell R M,
-#'   McCaffrey D F (2002) Survey Methodology 28, 169. Robust: Huber P J (1981) Robust Statistics. Components: see [softening-errors].
+#'   McCaffrey D F (2002) Survey Methodology 28, 169. Robust: Huber P J (1981) Robust
+#'   Statistics. Components: see [softening-errors].
 #'   Lack of fit: Draper N R, Smith H, Applied Regression Analysis.
 #'   Profiles: Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications.
 #' @seealso [fit_softening()]; [softening-errors] for the description of errors;
@@ -136,8 +137,7 @@ NULL
 #'   [resample_fit()], [fit-methods].
 #' @name softening-inference
 #' @examples
-#' readings <- read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
+#' readings <- example_data("bellbrass_readings")
 #' fit <- fit_softening(readings)
 #' # standard errors of Q, least protective last
 #' sapply(c("components", "cluster", "steps", "model"),

@@ -81,16 +81,13 @@
 #' @seealso [read_readings()] and [check_readings()] before; [time_to()], [temp_for()],
 #'   [identifiability()], [autoplot.softanneal_fit_softening()] and [plot_arrhenius()] after.
 #' @examples
-#' readings <- read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
+#' readings <- example_data("bellbrass_readings")
 #' fit <- fit_softening(readings)
 #' fit
 #' time_to(fit, softening = 0.5)
 #'
 #' # published hardness of tungsten, one reading per step
-#' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
-#'   specimen = "plate")
+#' tungsten <- example_data("tungsten")
 #' summary(fit_softening(tungsten))
 #' @export
 fit_softening <- function(data,

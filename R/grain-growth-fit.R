@@ -52,9 +52,9 @@ GROWTH_UNITS <- c(ln_k_ref = "", m = "", q_kj_mol = "kJ/mol", d0_mm = "mm")
 #' # against the ideal exponent
 #' anova(fit_grain_growth(growth, m = 2, weights = 1 / growth$grain_mm^2), fit)
 #' @export
-fit_grain_growth <- function(data, grain = grain_mm, time = time_min, temp = temp_c, d0 = NULL,
-                             d0_mm = NULL, m = NULL, weights = NULL, temp_ref_c = NULL,
-                             na.action = stats::na.exclude, control = fit_control(), ...) {
+fit_grain_growth <- function(data, grain = grain_mm, time = time_min, temp = temp_c, ...,
+                             d0 = NULL, d0_mm = NULL, m = NULL, weights = NULL, temp_ref_c = NULL,
+                             na.action = stats::na.exclude, control = fit_control()) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_grain_growth")
   columns <- c(grain = column_name(rlang::enquo(grain)), time = column_name(rlang::enquo(time)),

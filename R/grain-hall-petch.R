@@ -36,8 +36,8 @@
 #' coef(fit)
 #' predict(fit, data.frame(grain_mm = 0.0158745))
 #' @export
-fit_hall_petch <- function(data, hardness = hardness, grain = grain_mm, unit = NULL, weights = NULL,
-                           na.action = stats::na.exclude, control = fit_control(), ...) {
+fit_hall_petch <- function(data, hardness = hardness, grain = grain_mm, ..., unit = NULL,
+                           weights = NULL, na.action = stats::na.exclude, control = fit_control()) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_hall_petch")
   columns <- c(response = column_name(rlang::enquo(hardness)), grain = column_name(rlang::enquo(grain)))

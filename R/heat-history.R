@@ -13,18 +13,18 @@
 #' *A Heat Transfer Textbook*). Several dips add up. The curve is given as points close enough
 #' that straight lines between them stay within 0.2 % of the dip.
 #'
-#' Common practice, no source: a dip of about 9 deg C that recovers quickly is not a problem; much
+#' Common practice, no source: a dip of about 9 degrees Celsius that recovers quickly is not a problem; much
 #' more can be. What it does to a piece is computed with [heat_up()], which takes the result as
 #' `furnace_c`. A logged thermocouple is better than this shape.
 #'
-#' @param furnace_c Set point in deg C.
-#' @param dip_c Fall of the furnace temperature at an opening, in deg C: one, or one for each
+#' @param furnace_c Set point in degrees Celsius.
+#' @param dip_c Fall of the furnace temperature at an opening, in degrees Celsius: one, or one for each
 #'   opening.
 #' @param recover_min Time after closing in min until 95 % of the dip is recovered.
 #' @param at_min Times in min at which the door is opened.
 #' @param open_s How long the door stays open, in s.
 #' @param specimen Name in the `specimen` column.
-#' @return A data frame with columns `specimen`, `time_s` (s) and `temp_c` (deg C), from 0 to
+#' @return A data frame with columns `specimen`, `time_s` (s) and `temp_c` (degrees Celsius), from 0 to
 #'   the recovery of the last opening.
 #' @details Errors: `softanneal_error_range` for a dip that is not smaller than the furnace
 #'   temperature above absolute zero, or times that are not positive.
@@ -108,16 +108,16 @@ check_history <- function(data, specimen = "specimen", time = "time_s", temp = "
 #'
 #' @param data A history: a data frame with one row per point, or the result of [heat_up()] or
 #'   [cool_down()].
-#' @param specimen,time,temp Columns of specimen, time in s and temperature in deg C; bare or
+#' @param specimen,time,temp Columns of specimen, time in s and temperature in degrees Celsius; bare or
 #'   quoted. Without a specimen column all rows are one history.
-#' @param target_c,tolerance_c Target temperature in deg C and half-width of the band around it
+#' @param target_c,tolerance_c Target temperature in degrees Celsius and half-width of the band around it
 #'   to draw; `NULL` for none.
 #' @return A ggplot. Up to eight specimens differ in colour and linetype; more are drawn alike.
 #' @details Errors: `softanneal_error_range` where time falls within a specimen;
 #'   `softanneal_error_column` for missing columns.
 #' @examples
-#' log <- rbind(door_opening(410, dip_c = 9, specimen = "9 deg C"),
-#'              door_opening(410, dip_c = 40, specimen = "40 deg C"))
+#' log <- rbind(door_opening(410, dip_c = 9, specimen = "9 degrees Celsius"),
+#'              door_opening(410, dip_c = 40, specimen = "40 degrees Celsius"))
 #' plot_history(log, target_c = 410, tolerance_c = 5)
 #' @export
 plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c,

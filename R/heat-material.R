@@ -17,9 +17,9 @@
 #' @param heat_j_kgk Specific heat in J/(kg K) at `heat_at_c`.
 #' @param heat_slope_j_kgk2 Change of the specific heat with temperature in J/(kg K2); 0 for
 #'   a metal not in the table.
-#' @param heat_at_c Temperature of `heat_j_kgk` in deg C; 20 for a metal not in the table.
+#' @param heat_at_c Temperature of `heat_j_kgk` in degrees Celsius; 20 for a metal not in the table.
 #' @param conductivity_w_mk Thermal conductivity in W/(m K).
-#' @param solidus_c Temperature in deg C at which the metal begins to melt; treatments at or
+#' @param solidus_c Temperature in degrees Celsius at which the metal begins to melt; treatments at or
 #'   above it are refused.
 #' @return A list of class `softanneal_material` with the properties above, `material` (name),
 #'   `emissivity`, `emissivity_low` and `emissivity_high` (usual value and range of its surface;
@@ -70,7 +70,7 @@ thermal_material <- function(alloy = "C26000", density_kg_m3 = NULL, heat_j_kgk 
 }
 
 #' @param x A material.
-#' @param ... Not used.
+#' @param ... Ignored.
 #' @rdname thermal_material
 #' @export
 format.softanneal_material <- function(x, ...) {

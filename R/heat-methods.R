@@ -1,7 +1,7 @@
 # Methods of heat_up() and cool_down() results: print, table, plot.
 
 #' @param x A result of `heat_up()` or `cool_down()`.
-#' @param row.names,optional,... Not used.
+#' @param row.names,optional,... Ignored.
 #' @rdname heat_up
 #' @export
 as.data.frame.softanneal_heat <- function(x, row.names = NULL, optional = FALSE, ...) x$history

@@ -38,16 +38,17 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #'
 #' Common practice, no source: a few degrees of specimen temperature shift a hardness reading,
 #' so wait until the piece is at room temperature before indenting. Rockwell tests are done at
-#' 10 to 35 deg C (ISO 6508-1, 7.1, value from memory).
+#' 10 to 35 degrees Celsius (ISO 6508-1, 7.1, value from memory).
 #'
 #' @param thickness_mm Thickness of the sheet in mm; one, or one per specimen. All numeric
 #'   arguments but `n_points` may have one value per specimen.
-#' @param furnace_c Furnace temperature in deg C; or a history of it, a data frame with columns
+#' @param furnace_c Furnace temperature in degrees Celsius; or a history of it, a data frame with columns
 #'   `time_s` and `temp_c` such as [door_opening()] gives, constant after its last row.
 #' @param until_min Length of the history in min; `NULL` for a fifth longer than the time to the
 #'   band.
-#' @param start_c Temperature of the piece at the start in deg C.
-#' @param tolerance_c The band: the time is counted until the piece stays within this many deg C of
+#' @param start_c Temperature of the piece at the start in degrees Celsius.
+#' @param tolerance_c The band: the time is counted until the piece stays within this many degrees
+#'   Celsius of
 #'   the last furnace temperature (or the room).
 #' @param h_w_m2k Convection coefficient in W/(m2 K), or `NULL` for still air.
 #' @param emissivity Emissivity of the surface, 0 to 1, or `NULL` for the usual one.
@@ -61,11 +62,11 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #' @param n_points Number of points of each history.
 #' @return An object of class `softanneal_heat`, a list with
 #'   * `summary`, a data frame with one row per specimen: `specimen`, `thickness_mm`, `start_c`,
-#'     `target_c`, `tolerance_c` (deg C), `time_min`, `time_low_min`, `time_high_min` (min until
-#'     within the band), `end_c` (deg C at the end of the history), `time_constant_s` (s, at the
+#'     `target_c`, `tolerance_c` (degrees Celsius), `time_min`, `time_low_min`, `time_high_min` (min until
+#'     within the band), `end_c` (degrees Celsius at the end of the history), `time_constant_s` (s, at the
 #'     target), `biot`;
-#'   * `history`, a data frame with columns `specimen`, `time_s` (s), `temp_c` (deg C) and
-#'     `around_c` (deg C of furnace or room): rows for any function that takes a history;
+#'   * `history`, a data frame with columns `specimen`, `time_s` (s), `temp_c` (degrees Celsius) and
+#'     `around_c` (degrees Celsius of furnace or room): rows for any function that takes a history;
 #'   * `alloy`, `support` and `piece` (sizes and coefficients).
 #'
 #'   `as.data.frame()` gives the history.
@@ -105,7 +106,7 @@ heat_up <- function(thickness_mm, furnace_c, until_min = NULL, start_c = 20, tol
               h_block_w_m2k, width_mm, length_mm, alloy, specimen, n_points, NULL)
 }
 
-#' @param ambient_c Temperature of the room (and of the block) in deg C.
+#' @param ambient_c Temperature of the room (and of the block) in degrees Celsius.
 #' @param after The result of `heat_up()`: its pieces, with their sizes, material and specimens,
 #'   are taken on from where their histories end, and the cooling is added to those histories.
 #'   `thickness_mm`, `start_c`, sizes, `alloy` and `specimen` are then not to be given.

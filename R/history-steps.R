@@ -49,10 +49,10 @@
 #' # what 16 min in the furnace are worth at temperature
 #' equivalent_time(log, q_kj_mol = 180, temp_c = c(330, 410))
 #' @export
-anneal_history <- function(steps, thickness_mm = NULL, ambient_c = 20, dip_c = 0, recover_min = 3,
-                           open_s = 10, support = "block", cool_support = "block", h_w_m2k = NULL,
-                           cool_h_w_m2k = NULL, emissivity = NULL, alloy = "C26000", ...,
-                           specimen = specimen, time = time_min, temp = temp_c) {
+anneal_history <- function(steps, thickness_mm = NULL, ..., ambient_c = 20, dip_c = 0,
+                           recover_min = 3, open_s = 10, support = "block", cool_support = "block",
+                           h_w_m2k = NULL, cool_h_w_m2k = NULL, emissivity = NULL,
+                           alloy = "C26000", specimen = specimen, time = time_min, temp = temp_c) {
   check_dots_empty(...)
   ambient_c <- check_number(ambient_c, "ambient_c", -ZERO_CELSIUS)
   dip_c <- check_number(dip_c, "dip_c", 0)

@@ -32,13 +32,12 @@
 #'   singular values).
 #' @examples
 #' # Two temperatures, the hotter one finished before its first reading
-#' bell <- read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
-#' two <- bell[bell$temp_c %in% c(330, 410), ]
+#' readings <- example_data("bellbrass_readings")
+#' two <- readings[readings$temp_c %in% c(330, 410), ]
 #' fit <- suppressWarnings(fit_softening(two))
 #' identifiability(fit)
 #' @export
-identifiability <- function(fit, level = 0.95, temp_c = NULL, time_min = NULL, ...) {
+identifiability <- function(fit, ..., level = 0.95, temp_c = NULL, time_min = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   level <- check_level(level)

@@ -38,8 +38,8 @@
 #'                     peak_c = c(414.1297, 424.2138, 434.7838, 445.8748, 457.5253) - 273.15)
 #' fit_kissinger(peaks)
 #' @export
-fit_kissinger <- function(data, rate = rate_k_min, peak = peak_c, weights = NULL,
-                          na.action = stats::na.exclude, control = fit_control(), ...) {
+fit_kissinger <- function(data, rate = rate_k_min, peak = peak_c, ..., weights = NULL,
+                          na.action = stats::na.exclude, control = fit_control()) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_kissinger")
   columns <- c(rate = column_name(rlang::enquo(rate)), temp = column_name(rlang::enquo(peak)))

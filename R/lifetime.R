@@ -70,9 +70,9 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #' predict(fit, data.frame(temp_c = 300), p = c(0.5, 0.9), interval = "confidence")
 #' @order 1
 #' @export
-fit_lifetime <- function(data, time = time_min, temp = temp_c, event = NULL,
+fit_lifetime <- function(data, time = time_min, temp = temp_c, event = NULL, ...,
                          distribution = c("lognormal", "weibull", "exponential"), weights = NULL,
-                         temp_ref_c = NULL, na.action = stats::na.exclude, ...) {
+                         temp_ref_c = NULL, na.action = stats::na.exclude) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_lifetime")
   distribution <- check_choice(distribution, LIFETIME_LAWS, "distribution")

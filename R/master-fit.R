@@ -59,10 +59,10 @@
 #' confint(fit, "constant", method = "profile")
 #' 10^predict(fit, data.frame(log_stress = log10(30), temp_c = 600)) # hours
 #' @export
-fit_master_curve <- function(data, response = hardness, temp = temp_c, time = time_min,
+fit_master_curve <- function(data, response = hardness, temp = temp_c, time = time_min, ...,
                              time_unit = c("min", "h"), degree = 2, constant = NULL,
                              errors_in = c("response", "time"), range = c(5, 60), weights = NULL,
-                             na.action = stats::na.exclude, control = fit_control(), ...) {
+                             na.action = stats::na.exclude, control = fit_control()) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_master_curve")
   columns <- c(response = column_name(rlang::enquo(response)), temp = column_name(rlang::enquo(temp)),

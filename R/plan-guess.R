@@ -20,7 +20,7 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #' For a metal of the table the values come from
 #' `system.file("extdata", "plan_kinetics.csv", package = "softanneal")`, with their source and
 #' how each was got. They are guesses: for brass the one-hour temperature and Q rest on a single
-#' published observation (33 % cold work, recrystallised in 8 s at 580 deg C) and the range of Q
+#' published observation (33 % cold work, recrystallised in 8 s at 580 degrees Celsius) and the range of Q
 #' of copper. Give your own where you know better, above all after a first run.
 #'
 #' The temperature at which recrystallisation just reaches completion in one hour (definition in
@@ -37,7 +37,7 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #' @param alloy Metal of [thermal_material()], by name or object; its solidus limits the plan.
 #' @param fit A fit of [fit_softening()], or `NULL`. With a fit the five values may not be given.
 #' @param ... Must be empty.
-#' @param recryst_1h_c Temperature of complete recrystallisation in one hour in deg C.
+#' @param recryst_1h_c Temperature of complete recrystallisation in one hour in degrees Celsius.
 #' @param q_kj_mol Activation energy in kJ/mol.
 #' @param n Avrami exponent.
 #' @param h_worked,h_soft Hardness before and after, on the scale of the guess (HV).
@@ -339,7 +339,7 @@ print.softanneal_guess <- function(x, ...) {
   invisible(x)
 }
 
-#' @param row.names,optional Not used.
+#' @param row.names,optional Ignored.
 #' @rdname plan_guess
 #' @export
 as.data.frame.softanneal_guess <- function(x, row.names = NULL, optional = FALSE, ...) x$table

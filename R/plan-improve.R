@@ -26,7 +26,7 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 #'
 #' **Limits.** As many pieces as in the plan, or `n_specimens`; at most `max_steps` steps per piece,
 #' and no more than the strip holds ([indent_layout()]); at most `furnace_min` in furnaces, summed
-#' over the pieces (their last accumulated time and one heat-up a step; pieces that share a
+#' over the pieces (their last accumulated time and one heat-up per step; pieces that share a
 #' furnace count each). Every step of the plan returned has its place in the sessions: where the
 #' best plan does not fit, the limit is lowered until it does. Steps of the plan given that found no
 #' place count for nothing, and without limits of your own the plan returned is never worse than the
@@ -39,10 +39,10 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 #' @param plan A plan of [plan_anneal()].
 #' @param aim What is to become certain.
 #' @param ... Must be empty.
-#' @param at_c Temperatures in deg C of the aims `"t50"` and `"hardness"`; those of the plan by
-#'   default.
+#' @param at_c Temperatures in degrees Celsius for the aims `"t50"` and `"hardness"`; default: of the plan.
 #' @param hardness Hardness of the aim `"hardness"`, on the scale of the guess.
-#' @param temp_c Allowed temperatures in deg C; by default those of the plan and every 10 deg C
+#' @param temp_c Allowed temperatures in degrees Celsius; by default those of the plan and every 10
+#'   degrees Celsius
 #'   between them.
 #' @param time_min Allowed accumulated times in min, at most 64; by default those of the plan
 #'   and 1, 1.5, 2, 3, 4, 6, 8, 12 ... between the shortest and the longest.

@@ -1,7 +1,7 @@
 # What a plan shows of itself: print, table, timetable plot. The cautions come with each.
 
 #' @param x,object A plan.
-#' @param row.names,optional Not used.
+#' @param row.names,optional Ignored.
 #' @rdname plan_anneal
 #' @export
 as.data.frame.softanneal_plan <- function(x, row.names = NULL, optional = FALSE, ...) x$steps

@@ -38,7 +38,8 @@ FINISHED <- 0.95
 #' the guess, with the middle 90 % of its draws. Softening counts as over at a share of 0.95. The
 #' predictions take the time at temperature alone.
 #'
-#' @param temp_c Temperatures in deg C, one per piece (or a group of pieces, see `specimens_per_temp`); or a
+#' @param temp_c Temperatures in degrees Celsius, one per piece (or a group of pieces, see
+#'   `specimens_per_temp`); or a
 #'   data frame with the columns `temp_c` and `time_min`, one row per step, and optionally
 #'   `specimen`.
 #' @param time_min Accumulated times at temperature in min, rising; or a list of such vectors,
@@ -63,7 +64,7 @@ FINISHED <- 0.95
 #' @param n_operators `1`: the same person opens the furnaces and reads; `2`: another one reads.
 #' @param reading_min Minutes for one reading.
 #' @param handling_min Minutes from opening a furnace to having hands free again.
-#' @param tolerance_c Cooling counts as done within so many deg C of the room.
+#' @param tolerance_c Cooling counts as done within so many degrees Celsius of the room.
 #' @param support `"block"`: flat on a steel block in the furnace; `"free"`: on a grid. See
 #'   [heat_up()].
 #' @param heat_up_min Heat-up allowance in min (see Pieces), one or one per temperature (rows of
@@ -71,10 +72,10 @@ FINISHED <- 0.95
 #' @param cooling `"block"`: on a cold steel block; `"air"`: on a grid in still air; `"water"`:
 #'   quenched, two minutes with drying and checking (common practice, no source).
 #' @param cool_min Minutes until the piece is cold, instead of the computed ones.
-#' @param ambient_c Temperature of the room in deg C.
+#' @param ambient_c Temperature of the room in degrees Celsius.
 #' @return An object of class `softanneal_plan`, a list with
 #'   * `steps`, a data frame with one row per step in order of time: `specimen`, `furnace`, `temp_c`
-#'     (deg C), `step` (0 before the first anneal), `time_min` (accumulated), `hold_min`,
+#'     (degrees Celsius), `step` (0 before the first anneal), `time_min` (accumulated), `hold_min`,
 #'     `heat_up_min`, `furnace_min` (both together), `cool_min`; `session`, and in min from its
 #'     start `in_min`, `out_min`, `cold_min`, `read_min`, `end_min`; the same as clock times
 #'     `in_clock`, `out_clock`, `cold_clock`, `read_clock`, `end_clock` (text); `readings`;

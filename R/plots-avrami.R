@@ -28,12 +28,10 @@
 #'   `softanneal_error_too_few` where no mean lies between the two hardness levels.
 #' @references Avrami M (1939) J. Chem. Phys. 7, 1103.
 #' @examples
-#' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
-#'   specimen = "plate")
+#' tungsten <- example_data("tungsten")
 #' plot_avrami(fit_softening(tungsten))
 #' @export
-plot_avrami <- function(fit, margin = NULL, level = 0.95, base_size = NULL, ...) {
+plot_avrami <- function(fit, ..., margin = NULL, level = 0.95, base_size = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   margin <- check_number(margin, "margin", 0, 0.5, null = TRUE)

@@ -25,7 +25,7 @@
 #' fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "B", bell)), by = coil)
 #' plot_groups(fits, temp_c = 340)
 #' @export
-plot_groups <- function(fits, temp_c = NULL, level = 0.95, max_labels = 40, base_size = NULL, ...) {
+plot_groups <- function(fits, temp_c = NULL, ..., level = 0.95, max_labels = 40, base_size = NULL) {
   check_dots_empty(...)
   if (!inherits(fits, "softanneal_fits")) {
     abort("argument", paste0("`fits` must come from fit_each(), not ", describe(fits)), arg = "fits",

@@ -48,12 +48,10 @@ rates_by_temperature <- function(fit) {
 #'   `softanneal_error_argument` unless `fit` comes from [fit_softening()] or [fit_arrhenius()].
 #' @source Arrhenius S (1889) Z. phys. Chem. 4, 226.
 #' @examples
-#' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
-#'   specimen = "plate")
+#' tungsten <- example_data("tungsten")
 #' plot_arrhenius(fit_softening(tungsten))
 #' @export
-plot_arrhenius <- function(fit, level = 0.95, base_size = NULL, ...) {
+plot_arrhenius <- function(fit, ..., level = 0.95, base_size = NULL) {
   check_dots_empty(...)
   level <- check_level(level)
   part <- if (inherits(fit, "softanneal_fit_softening")) {

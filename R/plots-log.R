@@ -22,8 +22,8 @@
 #'              door_opening(410, dip_c = 40, specimen = "large dip"))
 #' plot_furnace_log(log, target_c = 410, tolerance_c = 5)
 #' @export
-plot_furnace_log <- function(data, target_c, tolerance_c = 5, specimen = specimen, time = time_s,
-                             temp = temp_c, zoom = TRUE, base_size = NULL, ...) {
+plot_furnace_log <- function(data, target_c, ..., tolerance_c = 5, specimen = specimen,
+                             time = time_s, temp = temp_c, zoom = TRUE, base_size = NULL) {
   check_dots_empty(...)
   if (inherits(data, "softanneal_heat")) data <- data$history
   check_data(data, "data")

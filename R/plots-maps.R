@@ -22,7 +22,7 @@
 #' @examples
 #' plot_collapse(fit_softening(example_data("bellbrass_readings")))
 #' @export
-plot_collapse <- function(fit, level = 0.95, base_size = NULL, ...) {
+plot_collapse <- function(fit, ..., level = 0.95, base_size = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   check_one_exponent(fit)
@@ -134,8 +134,8 @@ collapse_curves <- function(fit, span) {
 #' @examples
 #' plot_hardness_map(fit_softening(example_data("bellbrass_readings")))
 #' @export
-plot_hardness_map <- function(fit, hardness = NULL, temp_c = NULL, time_min = NULL, strain = NULL,
-                              base_size = NULL, ...) {
+plot_hardness_map <- function(fit, hardness = NULL, ..., temp_c = NULL, time_min = NULL,
+                              strain = NULL, base_size = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   check_two_temperatures(fit)

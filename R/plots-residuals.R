@@ -11,9 +11,8 @@
 #' @section Errors:
 #'   `softanneal_error_argument` unless `fit` comes from [fit_softening()].
 #' @examples
-#' bell <- read_readings(
-#'   system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
-#' plot_residuals(fit_softening(bell))
+#' readings <- example_data("bellbrass_readings")
+#' plot_residuals(fit_softening(readings))
 #' @export
 plot_residuals <- function(fit, ...) {
   check_dots_empty(...)

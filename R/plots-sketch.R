@@ -23,8 +23,8 @@
 #' @examples
 #' plot_grain_sketch(n = 2, seed = 1)
 #' @export
-plot_grain_sketch <- function(n = 2, fraction = c(0.1, 0.5, 0.9), grains = 60, seed = 1,
-                              base_size = NULL, ...) {
+plot_grain_sketch <- function(n = 2, fraction = c(0.1, 0.5, 0.9), ..., grains = 60, seed = 1,
+                              base_size = NULL) {
   check_dots_empty(...)
   if (inherits(n, "softanneal_fit_softening")) {
     check_one_exponent(n, "n")

@@ -53,10 +53,8 @@ shortest_shown <- function(time_min) {
 #' @return A ggplot object, with alt text (see [ggplot2::get_alt_text()]). `plot()` of a fit takes
 #'   the same arguments, draws it, and returns the fit invisibly.
 #' @examples
-#' tungsten <- read_readings(
-#'   system.file("extdata", "tungsten_isothermal.csv", package = "softanneal"),
-#'   specimen = "plate")
-#' ggplot2::autoplot(fit_softening(tungsten))
+#' tungsten <- example_data("tungsten")
+#' plot(fit_softening(tungsten))
 #' @method autoplot softanneal_fit_softening
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_softening)
 autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,

@@ -219,7 +219,7 @@ readings_needed <- function(chance, power, most = 1000) {
 }
 
 #' @rdname compare_baseline
-#' @param ... Unused.
+#' @param ... Ignored.
 #' @export
 print.softanneal_comparison <- function(x, ...) {
   unit <- x$scale %or% "points"

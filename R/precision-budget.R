@@ -187,7 +187,7 @@ combine_uncertainty <- function(value, inputs, estimate, u, df, sensitivity, r, 
 
 #' @rdname propagate_uncertainty
 #' @param x An object of class `softanneal_budget`.
-#' @param ... Unused.
+#' @param ... Ignored.
 #' @export
 print.softanneal_budget <- function(x, ...) {
   unit <- if (is.null(x$unit)) "" else paste0(" ", x$unit)

@@ -227,7 +227,7 @@ variance_components <- function(material, ms_between, ms_within, v_means, n, v_b
 
 #' @rdname compare_laboratories
 #' @param x An object from `compare_laboratories()`.
-#' @param ... Unused.
+#' @param ... Ignored.
 #' @export
 print.softanneal_laboratories <- function(x, ...) {
   cat("Precision of ", count(length(unique(x$cells$lab)), "laboratory", "laboratories"), " on ",

@@ -86,7 +86,7 @@ find_outliers <- function(data, method = c("grubbs", "esd"), level = 0.95, max_o
 
 #' @rdname find_outliers
 #' @param x A table from `find_outliers()`.
-#' @param ... Unused.
+#' @param ... Ignored.
 #' @export
 print.softanneal_outliers <- function(x, ...) {
   if (!all(c("outlier", "statistic") %in% names(x))) return(invisible(print(plain_frame(x))))

@@ -10,12 +10,12 @@
 #' @param object,x Readings from [read_readings()] or a table from [summarise_readings()] (means
 #'   and intervals only).
 #' @param level Level of the intervals.
-#' @param ... Passed on by `plot()`; unused in `autoplot()`.
+#' @param ... Passed on by `plot()`; must be empty in `autoplot()`.
 #' @return `autoplot()`: a ggplot. `plot()` draws it and returns `x` invisibly.
 #' @examples
 #' r <- read_readings(data.frame(specimen = "A", temp_c = 330, time_min = rep(c(0, 4, 8), each = 3),
 #'   hardness = c(92, 91.5, 92.5, 88, 87.5, 89, 80, 81, 79.5), scale = "HRF"))
-#' ggplot2::autoplot(r)
+#' plot(r)
 #' @method autoplot softanneal_readings
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_readings)
 autoplot.softanneal_readings <- function(object, level = 0.95, ...) {
@@ -159,12 +159,12 @@ plot.softanneal_steps <- draw_picture
 #' common one) as bars for each laboratory and material, with their critical values as dashed lines.
 #'
 #' @param object,x An object from [compare_laboratories()].
-#' @param ... Passed on by `plot()`; unused in `autoplot()`.
+#' @param ... Passed on by `plot()`; must be empty in `autoplot()`.
 #' @return `autoplot()`: a ggplot. `plot()` draws it and returns `x` invisibly.
 #' @examples
 #' cells <- data.frame(lab = 1:4, ring = "bell", m = c(61, 61.4, 60.7, 63),
 #'                     s = c(0.5, 0.4, 0.9, 0.6), n = 5)
-#' ggplot2::autoplot(compare_laboratories(cells, lab, ring, cell_mean = "m", cell_sd = "s",
+#' plot(compare_laboratories(cells, lab, ring, cell_mean = "m", cell_sd = "s",
 #'                                        cell_n = "n"))
 #' @method autoplot softanneal_laboratories
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_laboratories)
@@ -224,10 +224,10 @@ plot.softanneal_laboratories <- draw_picture
 #' uncertainty, without sign), largest on top, and the combined standard uncertainty.
 #'
 #' @param object,x An object from [uncertainty_budget()] or [propagate_uncertainty()].
-#' @param ... Passed on by `plot()`; unused in `autoplot()`.
+#' @param ... Passed on by `plot()`; must be empty in `autoplot()`.
 #' @return `autoplot()`: a ggplot. `plot()` draws it and returns `x` invisibly.
 #' @examples
-#' ggplot2::autoplot(uncertainty_budget(c(78, 79, 77.5, 78.5, 78), scale = "HRF"))
+#' plot(uncertainty_budget(c(78, 79, 77.5, 78.5, 78), scale = "HRF"))
 #' @method autoplot softanneal_budget
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_budget)
 autoplot.softanneal_budget <- function(object, ...) {

@@ -18,7 +18,7 @@
 #'
 #' @param data Table of readings, see [read_readings()].
 #' @param hardness,specimen,temp,time,reading_scale Columns of hardness, specimen, temperature
-#'   (deg C), accumulated time (min) and scale; bare or quoted.
+#'   (degrees Celsius), accumulated time (min) and scale; bare or quoted.
 #' @param by Names of further columns that divide the groups, e.g. `"group"`. `NULL`: those of
 #'   `group`, `laboratory`, `operator`, `furnace`, `strip` and the columns of strain or reduction that
 #'   vary within a step, reported by a message; `character()` pools them.
@@ -93,7 +93,7 @@ steps_like <- function(out, template, pick, level) {
 #' @rdname summarise_readings
 #' @param x A table from `summarise_readings()`.
 #' @param digits Significant digits of the standard deviation; means are shown to its last digit.
-#' @param ... Unused.
+#' @param ... Ignored.
 #' @export
 print.softanneal_steps <- function(x, digits = 2L, ...) {
   key <- attr(x, "columns")

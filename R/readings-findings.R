@@ -284,7 +284,7 @@ find_warm <- function(r) {
 #' @rdname check_readings
 #' @param x A table of findings.
 #' @param n Number of findings shown.
-#' @param ... Unused.
+#' @param ... Ignored.
 #' @export
 print.softanneal_findings <- function(x, ..., n = 12L) {
   if (!all(c("level", "what", "why", "remedy",

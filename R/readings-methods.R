@@ -9,7 +9,7 @@
 #' @param x A table from [read_readings()].
 #' @param n Number of rows shown.
 #' @param row.names,optional As in [base::as.data.frame()].
-#' @param ... Unused in `print()`; passed on by `as.data.frame()`.
+#' @param ... Passed on by `as.data.frame()`; ignored by `print()`.
 #' @return `print()`: `x`, invisibly. `as.data.frame()`: a data frame.
 #' @examples
 #' r <- read_readings(data.frame(specimen = "A", temp_c = 330, time_min = c(0, 4, 8),

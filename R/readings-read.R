@@ -19,7 +19,7 @@
 #' | column | what | headers also understood |
 #' |---|---|---|
 #' | `specimen` | piece of sheet | sample, piece, strip, Probe, muestra ... |
-#' | `temp_c` | furnace temperature, deg C | temperature, T with `C`, `K`, `F` |
+#' | `temp_c` | furnace temperature, degrees Celsius | temperature, T with `C`, `K`, `F` |
 #' | `time_min` | time in the furnace so far (accumulated), min | time, Zeit, t with `s`, `min`, `h`, `d` |
 #' | `hardness` | the reading | `hardness_hv`, `Hardness (HRF)`, `HRB` |
 #' | `scale` | its scale, see [hardness_scales()] | Skala, escala ... |
@@ -60,7 +60,7 @@
 #'   columns, or the part of the name that stands before their number (`"r"` for `r1`, `r2`,
 #'   ...). They become the columns `reading` and `hardness`.
 #' @param specimen,temp_c,time_min,scale Constants for a table that has no such column:
-#'   name of the specimen, temperature in deg C, accumulated time in min, hardness scale.
+#'   name of the specimen, temperature in degrees Celsius, accumulated time in min, hardness scale.
 #' @param ... Further constants by name: `step`, `group`, `operator`, `thickness_mm`,
 #'   `position_mm`, `note`.
 #' @param times Whether times are `"accumulated"` or those of each single `"step"`, to be added up
@@ -76,7 +76,7 @@
 #' @param na Cells that mean "no value".
 #'
 #' @return A data frame of class `softanneal_readings` on top of the class of `x` (or
-#'   `data.frame`) with at least the columns `specimen`, `temp_c` (deg C), `time_min` (min),
+#'   `data.frame`) with at least the columns `specimen`, `temp_c` (degrees Celsius), `time_min` (min),
 #'   `hardness` and `scale`; from files also `sheet_row` and `sheet_column`. Rows and further
 #'   columns keep their order; a wide sheet gives its rows one after the other, readings in turn.
 #'   Groups of a grouped data frame are dropped. Standard columns carry a label with their unit for the data

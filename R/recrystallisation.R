@@ -98,12 +98,12 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #' rbind(drawn_from = coef(fit)[["n"]], mean = rowMeans(again), sd = apply(again, 1, sd))
 #' @order 1
 #' @export
-fit_recrystallisation <- function(data, fraction = fraction, time = time_min, temp = temp_c,
+fit_recrystallisation <- function(data, fraction = fraction, time = time_min, temp = temp_c, ...,
                                   specimen = specimen, method = c("direct", "double_log"),
                                   variance = c("proportional", "constant"), incubation = FALSE,
                                   edge = 0.01, lower = NULL, upper = NULL, weights = NULL,
                                   temp_ref_c = NULL, na.action = stats::na.exclude,
-                                  control = fit_control(), ...) {
+                                  control = fit_control()) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_recrystallisation")
   columns <- c(fraction = column_name(rlang::enquo(fraction)), time = column_name(rlang::enquo(time)),

@@ -38,9 +38,9 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' }
 #' }
 #' @export
-softening_report <- function(readings, out_dir, model = "jmak", scale = "HV", material = "brass",
-                             specimen = NULL, title = NULL, level = 0.95, overwrite = FALSE,
-                             reading_scale = NULL, ...) {
+softening_report <- function(readings, out_dir, ..., model = "jmak", scale = "HV",
+                             material = "brass", specimen = NULL, title = NULL, level = 0.95,
+                             overwrite = FALSE, reading_scale = NULL) {
   reading <- reading_arguments(specimen, reading_scale, ...)
   out_dir <- check_path(out_dir, "out_dir")
   level <- check_level(level)

@@ -60,9 +60,9 @@ LEAST_OFFSET <- 1e-6
 #' AIC(voce, swift)
 #' predict(voce, data.frame(effective_strain = 0.6), interval = "confidence")
 #' @export
-fit_hardening <- function(data, hardness = hardness, strain = effective_strain,
+fit_hardening <- function(data, hardness = hardness, strain = effective_strain, ...,
                           model = c("voce", "swift", "hollomon"), weights = NULL,
-                          na.action = stats::na.exclude, control = fit_control(), ...) {
+                          na.action = stats::na.exclude, control = fit_control()) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_hardening")
   response <- column_name(rlang::enquo(hardness))

@@ -189,7 +189,7 @@ roll_findings <- function(sizes, before, volume, u_volume, coverage_factor) {
 }
 
 #' @param x,object A table as given by `cold_work()`.
-#' @param ... Not used.
+#' @param ... Ignored.
 #' @rdname cold_work
 #' @export
 print.softanneal_cold_work <- function(x, ...) {

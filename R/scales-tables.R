@@ -97,7 +97,7 @@ curve_over_hv <- function(material, scale) {
 #' number are not drawn.
 #'
 #' @param object,x What [conversion_tables()] returns.
-#' @param ... Not used.
+#' @param ... Must be empty.
 #' @return A ggplot; `plot()` draws it and returns `x` invisibly.
 #' @examples
 #' plot(conversion_tables("brass"))

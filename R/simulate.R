@@ -52,7 +52,7 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' @param seed One whole number: the same readings everywhere, and `.Random.seed` is
 #'   restored. `NULL` draws from the session.
 #' @return A table of readings as from [read_readings()] with the columns `specimen`, `temp_c`
-#'   (deg C), `step`, `time_min` (min), `reading`, `hardness`, `scale`, with `operators` also
+#'   (degrees Celsius), `step`, `time_min` (min), `reading`, `hardness`, `scale`, with `operators` also
 #'   `operator`, with the blunder `warm` also `note`. Attribute `truth`: a list of `model`,
 #'   `parameters`, `temp_ref_c`, `sd`, `hardness_hv` (true hardness of each row, HV), `clean`
 #'   (the readings without blunders) and `blunders` (a table).

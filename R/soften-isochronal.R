@@ -73,8 +73,8 @@ plot.softanneal_softening <- draw_picture
 #' plot_isochronal(c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180),
 #'                 time_min = c(4, 16, 64), temp_ref_c = 370)
 #' @export
-plot_isochronal <- function(parameters, time_min = c(10, 60), temp_c = NULL, model = NULL,
-                            temp_ref_c = NULL, band = c("confidence", "none"), level = 0.95, ...) {
+plot_isochronal <- function(parameters, time_min = c(10, 60), ..., temp_c = NULL, model = NULL,
+                            temp_ref_c = NULL, band = c("confidence", "none"), level = 0.95) {
   check_dots_empty(...)
   p <- forward_parameters(parameters, model, temp_ref_c)
   time_min <- sort(unique(check_numeric(time_min, "time_min", 0, open = TRUE)))

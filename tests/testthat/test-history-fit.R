@@ -196,7 +196,7 @@ test_that("plots carry alt text, two panels and cuts that fall", {
   drawn <- ggplot2::layer_data(cut, 1L)
   expect_true(all(tapply(drawn$y, drawn$group, \(y) all(diff(y) <= 0))))
   expect_error(plot_isochronal(truth, 1:8, temp_ref_c = 370), class = "softanneal_error_argument")
-  expect_error(plot_isochronal(truth, 4, c(400, 300), temp_ref_c = 370),
+  expect_error(plot_isochronal(truth, 4, temp_c = c(400, 300), temp_ref_c = 370),
                class = "softanneal_error_range")
   expect_output(print(along), paste("B370: up to", in_degrees(370)))
   expect_output(print(log), "6 steps")

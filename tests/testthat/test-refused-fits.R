@@ -145,6 +145,6 @@ test_that("a fit needs readings after an anneal, and marking a key without gaps"
   key <- answer_key(1, seed = 20)
   key$lower[2L] <- NA
   answers <- data.frame(group = "group-01", quantity = "n", value = 1.5)
-  expect_refused(mark_answers(answers, key), "missing", "column `lower` of the key has missing values", "lower",
-                 2L)
+  expect_refused(mark_answers(answers, key), "missing", "column `lower` of the key has missing values",
+                 "lower", 2L)
 })

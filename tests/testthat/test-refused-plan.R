@@ -72,7 +72,7 @@ test_that("two states are compared on one scale and with enough pairs", {
                                                    paired = TRUE)),
                  "too_few", "there are 1 pair of readings and 2 are needed", "x")
   expect_refused(compare_baseline(c(pi, pi), c(1 / 7, 1 / 7), margin = 1), "too_few",
-                 "no scatter and no resolution", "x")
+                 "zero variance and resolution", "x")
 })
 
 test_that("budgets need all inputs by name and readings inside the table", {

@@ -37,7 +37,7 @@ plots$expected <- autoplot(plan, what = "expected")
 log <- rbind(door_opening(410, dip_c = 9, specimen = "small dip"),
              door_opening(410, dip_c = 40, specimen = "large dip"))
 plots$history <- plot_history(log, target_c = 410, tolerance_c = 5)
-plots$log <- plot_furnace_log(log, 410, 5)
+plots$log <- plot_furnace_log(log, 410, tolerance_c = 5)
 many <- do.call(rbind, lapply(1:40, function(i) {
   transform(as.data.frame(bell), coil = sprintf("coil %02d of the long campaign", i),
             time_min = time_min * exp(sin(2 * i)))

@@ -62,7 +62,8 @@ mutant("numeric slope of second order", "R/precision-budget.R",
        "(at(-2) - 8 * at(-1) + 8 * at(1) - at(2)) / (12 * step)", "(at(1) - at(-1)) / (2 * step)",
        c("precision", "external-precision"))
 mutant("equivalence at half the level", "R/precision-baseline.R",
-       "half_eq <- stats::qt(level, spread$df) * se", "half_eq <- stats::qt((1 + level) / 2, spread$df) * se",
+       "half_eq <- stats::qt(level, spread$df) * se",
+       "half_eq <- stats::qt((1 + level) / 2, spread$df) * se",
        c("precision", "external-precision"))
 mutant("unchanged by the smaller p", "R/precision-baseline.R", "if (max(p) <= alpha) \"unchanged\"",
        "if (min(p) <= alpha) \"unchanged\"", c("precision", "external-precision"))
@@ -143,7 +144,10 @@ mutant("wide panels", "src/history.c", "#define PANEL_STRETCH 0.05", "#define PA
 mutant("third derivative left out", "src/history.c", "rise * (1.0 / 1680.0) * f3", "rise * 0.0 * f3",
        c("history", "external-history", "external-integrals", "c"))
 mutant("reference never moves", "src/history.c", "} else if (top > w->reference + HEADROOM) {",
-       "} else if (top > w->reference + 1e9) {", c("history", "external-history", "external-integrals", "c"))
+       "} else if (top > w->reference + 1e9) {", c("history",
+       "external-history",
+       "external-integrals",
+       "c"))
 mutant("absolute zero is warm", "src/history.c", "if (temp <= 0.0)", "if (temp <= -1.0)", c("history", "c"))
 
 # --- C: design
@@ -156,14 +160,16 @@ mutant("heating up costs nothing", "src/design.c", "sum += d->heat_up[temp];", "
 mutant("determinant without its root", "src/design_value.c", "return sum / (double)s->p;", "return sum;",
        c("plan-improve", "external-plan", "c"))
 mutant("draws that do not count", "src/design_value.c",
-       "if (!counted[r])\n            continue;", "if (!counted[r] && r > d->n_draw)\n            continue;",
+       "if (!counted[r])\n            continue;",
+       "if (!counted[r] && r > d->n_draw)\n            continue;",
        c("plan-improve", "c"))
 mutant("first reading left out", "src/design_value.c",
        "add_outer(base, gradient, s.p, d->at_start);", "add_outer(base, gradient, s.p, 0.0 * d->at_start);",
        c("plan-improve", "external-plan", "c"))
 
 # --- C: linear algebra, replicates
-mutant("singular values of rank", "src/linear.c", "singular[l] > tolerance * big", "singular[l] > 0.0 * big",
+mutant("singular values of rank", "src/linear.c",
+       "singular[l] > tolerance * big", "singular[l] > 0.0 * big",
        c("fit-least-squares", "fit-methods", "external-least-squares", "c"))
 mutant("cross terms once", "src/linear.c", "l == j ? v[j + j * p] : v[j + l * p] + v[l + j * p]",
        "v[j + l * p]", c("fit-least-squares", "fit-methods", "c"))
@@ -174,3 +180,92 @@ mutant("equal to the last digit", "src/replicates.h", "<= 1e-9 * (x > y ? x : y)
 mutant("clusters of one specimen", "src/replicates.c",
        "new_condition || r->specimen[k] != r->specimen[before]", "new_condition",
        c("fit", "fit-edges", "c"))
+
+# --- what the data say
+mutant("normal interval of step means", "R/plots.R",
+       "stats::qt(0.5 + level / 2, pmax(n - 1, 1)) * s", "stats::qnorm(0.5 + level / 2) * s", "plots-data")
+mutant("softening idle below one half", "R/fit-settle.R", "IDLE <- 0.1", "IDLE <- 0.5", "identify")
+mutant("softening over at one half", "R/fit-settle.R", "OVER <- 0.9", "OVER <- 0.5", "identify")
+mutant("reading that settles nothing", "R/identify.R", "gap[k] < max(2 * sqrt(noise), 0.01)",
+       "gap[k] < max(20 * sqrt(noise), 0.01)", "identify")
+mutant("soft plateau reached at one half", "R/identify.R", "all(p$last < 0.95, na.rm = TRUE)",
+       "all(p$last < 0.5, na.rm = TRUE)", "identify")
+mutant("any gain is softening", "src/batch_judge.c",
+       "!(gain / q > crit * sum / df)", "!(gain / q > 0.0 * crit * sum / df)",
+       "fit-each")
+mutant("gross misfit forty times", "src/batch.c", "> 4.0 * g->rep.pure_error / df_pure",
+       "> 400.0 * g->rep.pure_error / df_pure", "fit-each")
+mutant("misfit share", "src/batch.c", "#define MISFIT_SHARE 0.02", "#define MISFIT_SHARE 0.5", "fit-each")
+mutant("clamp forgets grain growth", "src/model.c", "const int clamped = at.falls && unrec < soft;",
+       "const int clamped = at.falls && unrec < par[SA_P_SOFT];", c("fit-growth", "external-fit"))
+mutant("clamp of one condition", "src/model.c", "if (at.falls && unrec < soft) {",
+       "if (at.falls && unrec < par[SA_P_SOFT]) {", c("fit-growth", "external-fit"))
+mutant("wide only at half the drop", "src/parts.c", "#define OF_LEVEL {0.25,", "#define OF_LEVEL {25.0,",
+       c("few-data", "identify", "fit-edges"))
+mutant("energies never wide", "src/parts.c",
+       "#define OF_ENERGY {0.0, 0.35,", "#define OF_ENERGY {0.0, 35.0,",
+       c("few-data", "identify", "fit-edges"))
+mutant("wide step along a profile", "src/profile.c",
+       "shift[m++], pb->lower[j]", "0.0 * shift[m++], pb->lower[j]",
+       c("fit-properties", "few-data"))
+mutant("draws of a fit not clipped", "R/plan-guess.R", "pmin(pmax(shift[, positive], -2), 2)",
+       "shift[, positive]", "plan")
+mutant("draws that rise", "R/plan-guess.R", "pmax(sets[, \"h_worked\"], sets[, \"h_soft\"] + least)",
+       "sets[, \"h_worked\"]", "plan")
+
+# --- register, starts
+mutant("sign of recovery", "src/parts.c", "{\"recovery\", SA_T_RECOVERY, 0, -1.0,",
+       "{\"recovery\", SA_T_RECOVERY, 0, 1.0,", c("models", "external-fit"))
+mutant("growth works on the worked level", "src/parts.c", "{\"growth\", SA_T_GROWTH, 1, -1.0,",
+       "{\"growth\", SA_T_GROWTH, 0, -1.0,", "fit-growth")
+mutant("slope of coarsening", "src/parts.c", "*slope = -power * logistic * exp(power * log_growth);",
+       "*slope = -logistic * exp(power * log_growth);", "fit-growth")
+mutant("slope of saturation", "src/parts.c", "theta > 745.0 ? 0.0 : theta * exp(-theta)",
+       "theta > 745.0 ? 0.0 : exp(-theta)", c("models", "external-fit"))
+mutant("inverse of the slow shape", "src/parts.c", "(1.0 - share) / share : -log(share)",
+       "share / (1.0 - share) : -log(share)", "models-rickett")
+mutant("reach of the slow shape", "src/parts.c",
+       "fmax(12.0, 40.0 / n) : 12.0", "3.0 : 12.0", "models-rickett")
+mutant("weights of the double-log line", "src/starts.c",
+       "return w * w * s->root_weight[i] * s->root_weight[i];",
+       "return s->root_weight[i] * s->root_weight[i];",
+       c("fit", "models"), equivalent = "where the search begins; the minimum found is the same")
+mutant("amplitudes below zero stay", "src/starts.c",
+       "if (level[j] > SA_P_SOFT && x[j] < 0.0 && (worst == f || x[j] < x[worst]))",
+       "if (level[j] > SA_P_SOFT && x[j] < -1e30 && (worst == f || x[j] < x[worst]))", c("models",
+       "fit-edges"))
+mutant("held levels are solved for", "src/starts.c", "h -= value[j] * r->jac[i + (size_t)known[j] * m];",
+       "h -= 0.0 * value[j] * r->jac[i + (size_t)known[j] * m];", c("fixed", "fit-growth"),
+       equivalent = "where the search begins; the minimum found is the same")
+mutant("worst start first", "src/starts.c", "while (k > 0 && r->score[k - 1] > score) {",
+       "while (k > 0 && r->score[k - 1] < score) {", c("models", "external-fit"))
+
+# --- computed data of pictures
+mutant("margin of the Avrami plot", "R/plots-avrami.R", "margin <- 3 * stats::median(unit)",
+       "margin <- stats::median(unit) / 3", "plots-data")
+mutant("bars of the Avrami plot on one side", "R/plots-avrami.R",
+       "out$high <- ifelse(inside, clamp(x + half), NA_real_)",
+       "out$high <- ifelse(inside, clamp(x), NA_real_)",
+       "plots-data")
+mutant("scatter of means by n", "R/plots-avrami.R", "if (df > 0L) sqrt(sum(r^2) / df) else NA_real_",
+       "if (df > 0L) sqrt(sum(r^2) / length(r)) else NA_real_", "plots-data")
+mutant("t50 of groups without n", "R/plots-groups.R", "ln_time <- y / par[2L, ] - par[1L, ]",
+       "ln_time <- y - par[1L, ]", "plots-data")
+mutant("covariances of groups once", "R/plots-groups.R", "for (i in 1:3) for (j in 1:3) {",
+       "for (i in 1:3) for (j in 1:i) {", "plots-data")
+mutant("rates at the wrong reference", "R/plots-lines.R",
+       "start[rates] <- start[rates] + start[energies] * e",
+       "start[rates] <- start[rates]", "plots-data")
+mutant("map lines at the flat ends", "R/plots-maps.R", "out[out > span[1L] + 0.06 * diff(span)",
+       "out[out > span[1L] - 9 * diff(span)", "plots-data")
+mutant("map of rounding", "R/plots-maps.R", "if (diff(span) < 0.005 * span[2L]) return(numeric())",
+       "if (diff(span) < 0) return(numeric())", "plots-data")
+mutant("all of a map inside", "R/plots-maps.R",
+       "curves$temp_c >= read$temp_c[1L] & curves$temp_c <= read$temp_c[2L] &",
+       "curves$temp_c >= read$temp_c[1L] &", "plots-data")
+mutant("two readings are one-sided", "R/plots-residuals.R",
+       "length(x) > 2L &&", "length(x) > 0L &&", "plots-data")
+mutant("cells reach the neighbours", "R/plots-window.R", "middle <- (u[-1L] + u[-length(u)]) / 2",
+       "middle <- u[-1L]", "plots-data")
+mutant("early times all shown", "R/plots.R", "if (max(after) / min(after) > 3e4) max(after) / 1e4 else 0",
+       "0", "plots-data")
