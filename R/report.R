@@ -72,8 +72,7 @@ softening_report <- function(readings, out_dir, ..., model = "jmak", scale = "HV
   write_table(tidy(fit, conf.int = TRUE, conf.level = level), file.path(work, REPORT_FILES[1L]))
   write_table(result$half_softening, file.path(work, REPORT_FILES[2L]))
   write_table(result$models, file.path(work, REPORT_FILES[3L]))
-  save_pictures(fit, level, work)
-  render_report(result, work)
+  render_report(result, work, save_pictures(fit, level, work))
   result$files <- move_results(work, out_dir)
   structure(result, class = "softanneal_report")
 }
@@ -119,6 +118,7 @@ read_for_report <- function(readings, arguments) {
   })
 }
 
+# Returns the alt text of each file.
 save_pictures <- function(fit, level, folder) {
   plots <- list(softening.png = autoplot.softanneal_fit_softening(fit, level = level),
                 avrami.png = tryCatch(plot_avrami(fit), softanneal_error_too_few = function(e) {
@@ -128,6 +128,7 @@ save_pictures <- function(fit, level, folder) {
   for (name in names(plots)) {
     ggplot2::ggsave(file.path(folder, name), plots[[name]], width = 7, height = 4.6, dpi = 150)
   }
+  vapply(plots, ggplot2::get_alt_text, "")
 }
 
 # What stands in place of a plot that has nothing to show.
@@ -138,12 +139,12 @@ empty_picture <- function(title, reason) {
     ggplot2::theme_void()
 }
 
-render_report <- function(result, folder) {
+render_report <- function(result, folder, alt) {
   source <- system.file("report", "softening.Rmd", package = "softanneal", mustWork = TRUE)
   copy <- file.path(folder, "report.Rmd")
   parts <- c("report.css", "page.html")
   file.copy(c(source, file.path(dirname(source), parts)), c(copy, file.path(folder, parts)))
-  render_apart(copy, output_file = "report.html", params = list(result = result))
+  render_apart(copy, output_file = "report.html", params = list(result = result, alt = alt))
   unlink(c(copy, file.path(folder, parts)))
 }
 
