@@ -26,7 +26,7 @@
 #'   reaches the target counts as infinitely long.
 #'
 #' Where the interval is open, or values that are as good as the best fill more than a quarter of it,
-#' there is no best value: `time_min` is `NA`, `note` says "at most 18 min" or the like, and the
+#' there is no best value: `time_min` is `NA`, `note` gives "at most 18 min" or the like, and the
 #' warning names readings that would settle it. In the commonest class design (two halves of a strip
 #' at 350 and 450 degrees Celsius, first reading after 10 min, the hotter half finished by then)
 #' these intervals cover 96 to 99 % of 200 simulated sets, errors of pieces and furnaces left out
@@ -54,7 +54,7 @@
 #'   `NA` with one warning where the curve never reaches the target, or where the readings leave
 #'   only an interval. The delta interval is `NA` where
 #'   the readings do not determine the time: when it leans on a parameter that is not determined,
-#'   or is known to worse than a factor of about 50 while a parameter is open; `note` says so.
+#'   or is known to worse than a factor of about 50 while a parameter is open; see `note`.
 #'   The profile interval is then open on one side or on both; it is `NA` for a hardness that is
 #'   reached by grain growth only.
 #' @section Errors:
@@ -129,7 +129,7 @@ warn_no_answer <- function(fit, grid, column, things, lost) {
   if (!length(never)) return(invisible())
   settle <- if (any(lost)) settling(fit) else ""
   warn("outside", paste0(length(never), " of ", nrow(grid), " ", things, " are NA; the column `note` ",
-                         "says why (", in_rows(never), ").", if (nzchar(settle)) paste0("\n", settle)),
+                         "gives the reason (", in_rows(never), ").", if (nzchar(settle)) paste0("\n", settle)),
        n = length(never), rows = never)
 }
 

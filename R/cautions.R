@@ -99,7 +99,7 @@ caution_table <- function() {
         "Long sleeves and trousers of cotton or wool, closed shoes; no synthetic fibre.", 250),
     row("furnace", "strong heat radiation",
         paste("Reflective or heavy heat-protective gloves and apron, tinted face shield as the",
-              "furnace maker says; short stays at the open door."), 700),
+              "furnace maker states; short stays at the open door."), 700),
     row("furnace", "electric shock and overheating of an unattended furnace",
         paste("Switch heating off before reaching in where the maker asks for it; over-temperature",
               "cut-out set; no unattended run without permission.")),

@@ -8,7 +8,7 @@ ZERO_CELSIUS <- 273.15
 #' Conditions raised by softanneal
 #'
 #' Bad input stops with an error of class `softanneal_error_<what>`, which inherits from
-#' `softanneal_error`. Its fields `arg`, `rows` and `remedy` repeat what the message says,
+#' `softanneal_error`. Its fields `arg`, `rows` and `remedy` repeat what the message states,
 #' so that a script can act on them. Warnings are of class `softanneal_warning_<what>`
 #' over `softanneal_warning`, with fields `n` and `rows`.
 #'

@@ -93,7 +93,7 @@ indent_spacing <- function(hardness = NULL, scale, diameter_mm = NULL,
 #' second row is shifted by half a pitch, and more may fit.
 #'
 #' If not all readings fit, whole steps are placed as far as they fit, the rest has `NA`, and one
-#' warning of class `softanneal_warning_outside` says what would fit.
+#' warning of class `softanneal_warning_outside` names what would fit.
 #'
 #' @param width_mm,length_mm Width and length of the strip in mm.
 #' @param n_readings Readings per step.

@@ -13,7 +13,7 @@
 #' (values from memory, see [hardness_scales()]); Vickers has none.
 #'
 #' Thickness: see [minimum_thickness()]. With `rule = "E18"` readings softer than the E18 tables
-#' reach are judged by the ISO rule instead, and `rule` says so in that row.
+#' reach are judged by the ISO rule instead, as `rule` states in that row.
 #'
 #' Rank: scales that suit come first. Among them Rockwell and superficial scales, which read
 #' directly, come before Vickers; a wider span between hard and soft reading comes before a

@@ -30,7 +30,7 @@ ANSWER_UNITS <- list(
 #' | right within tolerance | inside the tolerance of the key | 1 |
 #' | right digits, wrong unit | inside the tolerance after one of the conversions below | 0.5 |
 #' | consistent with an earlier mistake | follows from the group's own earlier numbers that were not right, or from the readings with the blunders of the bench left in | 0.5 |
-#' | wrong | none of these; the reason says how far off | 0 |
+#' | wrong | none of these; the reason states the difference | 0 |
 #' | no answer | empty, or no number | 0 |
 #'
 #' **Digits.** A number is right by rounding when the key lies within half a unit of its last
@@ -38,7 +38,7 @@ ANSWER_UNITS <- list(
 #' ISO 6507-1 reports a Vickers hardness, value from memory; at most 0.5 % of the number), and for
 #' fewer where the
 #' unit of the last digit is no larger than the standard error of the key. A coarser number is
-#' marked as it stands, and its reason says so. Text (`"161"`, `"1.61e2"`, cells of a CSV file)
+#' marked as it stands, as its reason states. Text (`"161"`, `"1.61e2"`, cells of a CSV file)
 #' counts with the digits written; zeros at the end of a whole number may be digits or hold the
 #' place only (`"139000"` J/mol), and the interpretation favouring the student is used. A cell that
 #' holds a number (a numeric column, a numeric cell of Excel) has lost the zeros behind its last

@@ -49,7 +49,7 @@ is_null_column <- function(column) {
 key_names <- function(keys) {
   if (is_null_column(keys)) {
     abort("argument", "`by` is missing", arg = "by",
-          remedy = "Name the column that tells the groups apart, such as by = coil.")
+          remedy = "Name the column that identifies the groups, such as by = coil.")
   }
   where <- NULL
   while (rlang::is_quosure(keys)) {

@@ -22,7 +22,7 @@
 #'   `parameters`, `sigma`, `AICc`, `delta` (difference to the best), `BIC`, `lack_of_fit.p.value`,
 #'   `cv_rmse` (root mean square error of the step means left out, in the scale of the fit; `NA`
 #'   with fewer than three temperatures), `n_undetermined` (parameters without standard error), `note`
-#'   (what the fit says of them, or why it could not be made).
+#'   (what the fit reports of them, or why it could not be made).
 #' @section Errors: those of [fit_softening()]; a model with too few steps is a row with
 #'   its reason, not an error.
 #' @source Hurvich C M, Tsai C-L (1989) Biometrika 76, 297 (AICc); Schwarz G (1978) Ann.

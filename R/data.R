@@ -59,7 +59,7 @@ EXAMPLE_SETS <- c(
 #' example_data()
 #' cold_work(example_data("bellbrass_rolling"))$reduction_pct
 #' fit_softening(example_data("bellbrass_readings"))
-#' # the messy sheet: say what is what, and leave the doubtful cell empty
+#' # the messy sheet: name its columns, and leave the doubtful cell empty
 #' sheet <- example_data("bellbrass_messy", path = TRUE)
 #' tryCatch(read_readings(sheet, skip = 1, columns = c(specimen = "Piece",
 #'                        temp_c = "Furnace temp (C)"), readings = "r"),

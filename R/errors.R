@@ -37,13 +37,13 @@
 #' errs once for a specimen or at each insertion is averaged over too, half and half before the data.
 #'
 #' **Runs.** Specimens of one furnace run share its error. Name the run in a column `furnace` or `run`;
-#' without it specimens of one set temperature count as one run, and the print says so. Two specimens
+#' without it specimens of one set temperature count as one run, as the print states. Two specimens
 #' in two runs at one temperature, taken as one run, or the reverse, give wrong intervals.
 #'
 #' **What the readings cannot show.** With fewer than three runs any pair of rates lies on a line, and
 #' the error of the furnace is invisible. Then `u_temp_c`, its standard uncertainty from the
 #' calibration, decides the interval of Q; taken as known to 50 % unless `u_temp_exact = TRUE`.
-#' Without it 2 K (half-normal) is assumed, and the print says by how much 1 degree at each run moves the
+#' Without it 2 K (half-normal) is assumed, and the print shows by how much 1 degree at each run moves the
 #' estimates. An offset common to all runs is never visible: 1 degree changes ln k by about 0.05.
 #'
 #' **Half-seen curves.** Where a parameter has only a limit, all limits come from profiles with the

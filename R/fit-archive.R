@@ -29,7 +29,7 @@
 #'
 #' **Changed data.** For each part the name, size and a hash of its source are kept (for a query, a
 #' hash of the rows). Where a source of a finished part has changed, or files were added or removed
-#' so that the parts no longer match, the call stops and says which. New files whose names sort
+#' so that the parts no longer match, the call stops and names them. New files whose names sort
 #' last are simply done as well. Results of other settings, keys or another version of this
 #' package in `out_dir` are refused; `threads` and `chunk_size` may change.
 #'

@@ -127,7 +127,7 @@ autoplot.softanneal_fits <- function(object, terms = NULL, level = 0.95, max_lab
   d <- fits_picture_data(object, terms, level)
   if (nrow(d) == 0L) {
     abort("too_few", "no group has an estimate to draw", arg = "object",
-          remedy = "as.data.frame() says why each group has none.")
+          remedy = "as.data.frame() gives the reason for each group.")
   }
   named <- length(unique(d$group)) <= max_labels
   d$place <- if (named) match(d$group, rev(unique(d$group))) else {

@@ -5,7 +5,7 @@
 # Words of the warning for each status but "ok".
 GROUP_REASONS <- c(
   "open" = "with a parameter that the readings do not fix",
-  "one temperature" = "at one temperature, which says nothing about activation energies",
+  "one temperature" = "at one temperature: no activation energy can be estimated",
   "no softening" = "whose readings a constant hardness explains as well",
   "not converged" = "stopped at the iteration limit",
   "too few" = "with fewer steps than parameters",

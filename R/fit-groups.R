@@ -162,7 +162,7 @@ check_ungrouped <- function(fit, arg = "fit", growth_exponent = FALSE) {
 
 check_one_exponent <- function(fit, arg = "fit") {
   if (!is.null(fit$readings$exponent_k)) {
-    abort("model", "a fit with an exponent for each temperature says nothing between them",
+    abort("model", "a fit with an exponent for each temperature cannot predict between them",
           arg = arg, remedy = "Fit with n_by = \"shared\".")
   }
 }

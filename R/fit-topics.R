@@ -110,7 +110,7 @@ NULL
 #' curve, not scatter within the step, so the test reacts to them too. `NA` without repeat readings and
 #' with Huber loss.
 #'
-#' **States and limits.** `fit$states` says for each parameter:
+#' **States and limits.** `fit$states` has for each parameter:
 #'
 #' | state | meaning | standard error |
 #' |---|---|---|

@@ -19,7 +19,7 @@
 #' The interval is `mean +/- t s/sqrt(n)` over the fields and the relative accuracy is half of it
 #' in per cent of the mean: 10 % or less is good enough for most purposes (standard, statistical
 #' analysis). Fields should be spread over the specimen. With one field both are `NA`.
-#' In a rolled and recrystallised sheet, count in both directions and say so: the grains may not
+#' In a rolled and recrystallised sheet, count in both directions and report it: the grains may not
 #' be equiaxed.
 #'
 #' @param intersections Boundaries crossed in each field; zero or more, halves allowed.
@@ -31,7 +31,7 @@
 #' @param magnification Magnification of the micrograph (length on it over true length); one, or
 #'   one per field.
 #' @param shape `"circle"`, or `"rectangle"` for the count with corners.
-#' @param level Confidence level; the standard says 0.95.
+#' @param level Confidence level; 0.95 in the standard.
 #' @return A list of class `softanneal_grain_count`: `fields` (data frame, one row per field: the
 #'   counts, `value` and `number`), and `summary` (one row: `quantity` (`"intercepts_per_mm"` or
 #'   `"grains_per_mm2"`), `fields`, `mean`, `sd`, `conf.low`, `conf.high`, `accuracy_pct`,

@@ -13,12 +13,12 @@ GROWTH_UNITS <- c(ln_k_ref = "", m = "", q_kj_mol = "kJ/mol", d0_mm = "mm")
 #' are strongly correlated: compare rates at the same exponent only. The initial size is a
 #' column (`d0`), a known number (`d0_mm`), or one estimate for all specimens (neither given); rows
 #' at time zero then count as measurements of it. Data at times long enough that d far exceeds d0
-#' say nothing about d0, and its interval shows it.
+#' do not determine d0, as its interval shows.
 #'
 #' Errors of grain sizes usually grow with the size: `weights = 1 / grain_mm^2` fits relative
 #' errors. Fields counted on one specimen are not independent: fit their means.
 #'
-#' With one temperature Q cannot be estimated: it is `NA`, the fit says so in a warning, and
+#' With one temperature Q cannot be estimated: it is `NA`, with a warning, and
 #' predictions at other temperatures are `NA`. Starting values need not be given.
 #'
 #' @param data A data frame, one row per specimen and time.

@@ -13,7 +13,7 @@
 #' give either `k_ref`, `temp_ref_c` and `q_kj_mol`, or `k0` and `q_kj_mol`, with `temp_c`.
 #' The ideal exponent of curvature-driven growth is 2; real metals show 2 to 5 and more. Growth
 #' slows down when grains reach the thickness of the sheet, and where particles or solutes pin
-#' the boundaries: the law knows nothing of it.
+#' the boundaries, which the law leaves out.
 #'
 #' @param time_min Time at temperature in min, zero or more, after recrystallisation.
 #' @param grain_mm Grain size wanted, in mm; at least `d0_mm`.

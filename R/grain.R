@@ -41,7 +41,7 @@ INTERCEPT_AT_ZERO_MM <- 0.32
 #' @source ASTM E112, Standard Test Methods for Determining Average Grain Size: definition of G,
 #'   equations of the planimetric and intercept procedures, Table 4. Values of the table as
 #'   `system.file("extdata", "grain_e112.csv", package = "softanneal")`, computed; its printed
-#'   values are from memory, and say so.
+#'   values are from memory, as stated.
 #' @seealso [count_intercepts()] and [count_grains()] for measurements, [fit_hall_petch()].
 #' @examples
 #' grain_size(number = 5:8)

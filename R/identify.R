@@ -6,14 +6,14 @@
 #'
 #' For each parameter of a softening fit: whether the readings fix it, bound it from one side, or
 #' do not determine it; the ends of its profile likelihood; the reason in plain words; and the
-#' reading that would tell most.
+#' most informative next reading.
 #'
-#' The reading that would tell most is found by comparing the two ends of what the readings
+#' The most informative reading is found by comparing the two ends of what the readings
 #' still allow: the model with the parameter at either end of its profile (an open end: the edge
 #' of what is searched) and all others refitted. The temperature and time at which the two
 #' curves differ most is reported. Where they differ by
-#' less than two standard deviations of a reading, one reading will not settle it, and it
-#' says so.
+#' less than two standard deviations of a reading, one reading will not settle it, which is
+#' reported.
 #'
 #' @param fit A fit of [fit_softening()].
 #' @param level Level of the profile limits.
@@ -117,7 +117,7 @@ reason_for <- function(fit, term, state) {
                   " had not begun at the last reading, so only an upper limit of the rate is known there."))
   }
   if (term == "k_strain") {
-    return("Softening is seen under way at too few strains to tell how the rate goes with strain.")
+    return("Softening is under way at too few strains to determine how the rate depends on strain.")
   }
   if (process %in% names(UNSEEN_PROCESS)) return(UNSEEN_PROCESS[[process]])
   if (term == "theta0" && state == "at lower bound") {

@@ -13,7 +13,7 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #' with W standard normal (`"lognormal"`), or of the smallest extreme value (`"weibull"`; its shape
 #' is `1/scale`; `"exponential"` has scale 1).
 #'
-#' A piece that was not yet half soft at its last reading is not a missing value: it says that
+#' A piece that was not yet half soft at its last reading is not a missing value: it shows that
 #' its time is longer. Left out, or taken as if the time had been reached, it makes softening look
 #' too fast, at the low temperatures most, and Q too low. Here it enters as the probability
 #' of outlasting its time (`event` `FALSE` or 0).
@@ -24,7 +24,7 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #'
 #' If events were seen at one temperature only, the likelihood has no maximum in Q: censored
 #' pieces that were colder give a lower limit of it, hotter ones an upper limit, and the fit
-#' says so instead of giving a number with an error; the reference temperature is then that of
+#' is given instead of a number with a standard error; the reference temperature is then that of
 #' the events. With one temperature Q is `NA`.
 #'
 #' Standard errors come from the observed information; intervals use normal quantiles, as usual
@@ -33,7 +33,7 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #' @param data A data frame, one row per piece (or a number of like pieces, see `weights`).
 #' @param time Column of times, above zero, in any one unit; bare or quoted like all columns.
 #' @param temp Column of temperatures in degrees Celsius.
-#' @param event Column that says whether the event came at that time: `TRUE`/`FALSE` or 1/0.
+#' @param event Column: whether the event came at that time: `TRUE`/`FALSE` or 1/0.
 #'   `NULL` if it always came.
 #' @param distribution Law of the scatter.
 #' @param weights Column of numbers of like pieces in a row; `NULL` for one each.

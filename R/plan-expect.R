@@ -64,6 +64,6 @@ tell_finished <- function(plan) {
                   "; first reading after ", t$first_min[over], " min)")
   warn("assumption", paste0(
     "Softening is expected to be over before the first reading: ", paste(words, collapse = ", "),
-    ". Such a temperature says little about the rate: take shorter steps or a lower one."),
+    ". Such a temperature gives little information on the rate: take shorter steps or a lower one."),
     n = length(over), rows = over, temp_c = t$temp_c[over])
 }

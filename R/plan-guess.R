@@ -21,7 +21,7 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #' `system.file("extdata", "plan_kinetics.csv", package = "softanneal")`, with their source and
 #' how each was got. They are guesses: for brass the one-hour temperature and Q rest on a single
 #' published observation (33 % cold work, recrystallised in 8 s at 580 degrees Celsius) and the range of Q
-#' of copper. Give your own where you know better, above all after a first run.
+#' of copper. Give your own where they are known better, above all after a first run.
 #'
 #' The temperature at which recrystallisation just reaches completion in one hour (definition in
 #' Callister, *Materials Science and Engineering*, ch. 7; complete is taken as a fraction of

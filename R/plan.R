@@ -29,7 +29,7 @@ FINISHED <- 0.95
 #' is out, which takes `furnace_change_min`. Order and furnaces are searched: as many steps as possible within
 #' the sessions, if need be without the last steps of a piece, then the earliest end. What does
 #' not fit into a session goes into the next one, up to `sessions`; what then is left has `NA`
-#' times, and one warning says so. No treatment runs over the end of a session.
+#' times, with one warning. No step runs over the end of a session.
 #'
 #' **Homologous temperature.** T / T_m in K with the solidus of the metal as T_m. Pure metals
 #' recrystallise in an hour near 0.4, commercial alloys up to 0.7 (Callister).

@@ -39,7 +39,7 @@ plot_groups <- function(fits, temp_c = NULL, ..., level = 0.95, max_labels = 40,
   values <- group_values(fits, temp_c, refs, level)
   if (all(is.na(values$time)) && all(is.na(values$q))) {
     abort("too_few", "no group has a t50 or an activation energy", arg = "fits",
-          remedy = "as.data.frame() says why each group has none.")
+          remedy = "as.data.frame() gives the reason for each group.")
   }
   order <- order(values$time, values$q, na.last = TRUE)
   place <- match(seq_along(order), rev(order))

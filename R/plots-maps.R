@@ -6,7 +6,7 @@
 #' Softened fraction over k(T) t, the time in units of each temperature's own rate. If one shape
 #' holds for all temperatures and the rates follow one activation energy, the means of all
 #' temperatures fall on one curve; a temperature beside it has another rate than the line of
-#' Arrhenius says, and one that crosses it has another shape.
+#' the Arrhenius law, and one that crosses it has another shape.
 #'
 #' @param fit A fit of [fit_softening()] with one exponent; a fit with strain has one
 #'   panel per strain.

@@ -16,13 +16,13 @@
 #' 3. Otherwise: *cannot tell*, with the number of readings a side that would decide.
 #'
 #' If all readings of both sides are alike, the standard deviation of their rounding
-#' (resolution / sqrt(12)) stands for the scatter, and the print says so.
+#' (resolution / sqrt(12)) stands for the scatter, as the print states.
 #'
 #' Unpaired intervals are Welch's (variances need not be equal). With `paired = TRUE` the
 #' readings belong together one by one (same spot of the strip) and the differences are used.
 #'
 #' @section The margin:
-#' How much change would matter? If you do not say, the margin is the repeatability that
+#' How much change would matter? By default the margin is the repeatability that
 #' ASTM E18 Table A1.3 permits a Rockwell machine at this level (a value from memory): a
 #' change smaller than that cannot be distinguished from tester variation. It is only a
 #' fallback: state your own where something depends on it. Vickers and Brinell need one.

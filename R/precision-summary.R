@@ -8,8 +8,8 @@
 #' mean, standard deviation, standard error, t interval of the mean and range, in the scale
 #' read and, asked for, in HV.
 #'
-#' The interval is that of the readings of one step: mean +- t(n - 1) sd / sqrt(n). It knows
-#' the scatter of the indentations and nothing of the furnace, the machine or the specimen,
+#' The interval is that of the readings of one step: mean +- t(n - 1) sd / sqrt(n). It includes
+#' the scatter of the indentations, but not the furnace, the hardness tester or the specimen,
 #' which all readings of a step share; [uncertainty_budget()] adds these.
 #'
 #' In HV each reading is converted first and the mean taken then, since conversion is not

@@ -134,7 +134,7 @@ one_scale <- function(within, header, raw, roles, constants, name, place) {
   if (length(odd)) {
     shown <- within$scale[match(odd[1L], within$at)]
     abort("column", paste0("column `", name, "` holds '", raw[[name]][odd[1L]], "', and ",
-                           if (identical(other, NA_character_)) paste0("other cells say ", first) else
+                           if (identical(other, NA_character_)) paste0("other cells have ", first) else
                              "its scale is said otherwise elsewhere"),
           arg = name, rows = odd, cells = raw[[name]][odd], where = place_text(place, odd),
           remedy = paste0("Correct the scale, or the reading: ", shown, " in one of the two is wrong."))

@@ -22,7 +22,7 @@
 #' | `outlier` | warning | reading far from the others of its step, by a standard deviation pooled over all other steps of its scale (t test at alpha / 2 divided by the number of readings; one step alone: Grubbs, see [find_outliers()]); the likeliest slip is named |
 #' | `rise` | warning | mean of a step above that of the step before it (same piece, temperature and scale, after annealing) by more than the scatter of readings and of the other steps explains; t tests at alpha divided by the number of pairs |
 #' | `drift` | warning | readings rise or fall along their number, over all steps together |
-#' | `warm specimen` | warning | a note says that the piece was warm or hot |
+#' | `warm specimen` | warning | a note states that the specimen was warm or hot |
 #' | `few readings` | note | fewer than five readings per step, all scales together (common practice, no source) |
 #' | `missing` | note | no hardness |
 #'
@@ -162,7 +162,7 @@ find_repeats <- function(r) {
             "the second half of the readings of a step repeats the first",
             paste("equal readings are common, a whole series of them in the same order is not:",
                   "perhaps it was pasted twice"),
-            "Compare with the sheet; number the readings (column `reading`) to tell them apart."))
+            "Compare with the sheet; number the readings (column `reading`)."))
 }
 
 # Rows in the second half of a step of six or more readings that repeat the
@@ -276,7 +276,7 @@ find_warm <- function(r) {
   text <- gsub("\\bnot (too )?(warm|hot)\\b", "", tolower(r$note))
   finding("warning", "warm specimen",
           grep("\\b(warm|hot|not (yet )?(cool|cold|cooled)|before cooling)\\b", text),
-          "a note says that the piece was warm or hot",
+          "a note states that the specimen was warm or hot",
           "hot metal reads softer, and expansion moves the zero of the depth gauge",
           "Let pieces cool to room temperature; read these again.")
 }

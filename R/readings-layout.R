@@ -130,7 +130,7 @@ detect_decimal <- function(raw, path) {
     abort("file", paste0("'", path,
                          "' has numbers with a decimal comma and numbers with a decimal point"),
           arg = "dec", cells = utils::head(c(cells[comma][1L], cells[point][1L])),
-          remedy = "Correct the file, or say which it is by `dec`.")
+          remedy = "Correct the file, or give the decimal mark by `dec`.")
   }
   thousands <- grepl("^[-+]?[1-9][0-9]{0,2},[0-9]{3}$", cells, useBytes = TRUE)
   if (any(comma) && all(thousands[comma])) {

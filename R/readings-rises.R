@@ -26,7 +26,7 @@ find_rises <- function(r, alpha) {
                  format(r$time[j]), " min)"),
           paste("annealing softens: two steps were perhaps written in exchange, or read on another",
                 "piece; only a slight rise at a low temperature is real"),
-          "Compare with the sheet and the labels of the pieces; exchange steps only if these say so.")
+          "Compare with the sheet and the labels of the pieces; swap steps only if these confirm it.")
 }
 
 # Pairs of one scale: cells and means, by two-sided t tests at alpha over all pairs (Bonferroni).

@@ -1,6 +1,6 @@
 # Times of single steps made into accumulated times, and the suspicion that a sheet holds them.
 
-# `times`: what the caller says, `header`: what the header says ("step time", "total time").
+# `times`: what the caller gives, `header`: what the header gives ("step time", "total time").
 accumulate_times <- function(raw, times, header, origin) {
   known <- times %or% header %or% "accumulated"
   piece <- intersect(c("specimen", "temp_c", "group", "laboratory"), names(raw))

@@ -32,12 +32,12 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #' ln(-ln(1 - X)) over ln t. It treats all points on that stretched scale as equally good, so
 #' that the least certain ones, near 0 and 1, pull most, and it must leave out every 0 and 1,
 #' which bends the ends. It is here for teaching; the example shows its bias.
-#' It knows no `theta0`.
+#' It has no `theta0`.
 #'
 #' Several fields of one specimen are not independent: fit the mean of each specimen. The
 #' straight line gives the starting values of the direct fit.
 #'
-#' With one temperature Q cannot be estimated: it is `NA`, a warning says so, and predictions at
+#' With one temperature Q cannot be estimated: it is `NA`, with a warning, and predictions at
 #' other temperatures are `NA`. Where a temperature was over before its first specimen (or not
 #' begun at its last), the fractions give Q only a limit: its error is `NA` then, the limit is that
 #' of the profile likelihood, and predictions have no errors. `profile()` and
@@ -115,7 +115,7 @@ fit_recrystallisation <- function(data, fraction = fraction, time = time_min, te
   edge <- check_number(edge, "edge", 0, 0.5, open = TRUE)
   if (method == "double_log") {
     if (incubation || asked && variance == "proportional") {
-      abort("argument", paste0("`method = \"double_log\"` knows no ",
+      abort("argument", paste0("`method = \"double_log\"` has no ",
                                if (incubation) "incubation" else "proportional variance"),
             arg = if (incubation) "incubation" else "variance",
             remedy = "Use `method = \"direct\"`.")

@@ -24,7 +24,7 @@ LEAST_OFFSET <- 1e-6
 #' (Sources from memory.) Voce's law saturates at `h_sat`; a power law goes on rising.
 #' Hollomon's law is zero at zero strain, so readings of the annealed strip are refused with it;
 #' Swift's offset stands for the hardness before rolling. Compare the laws on the same data by
-#' `AIC(fit_1, fit_2)`: smaller is better, differences below 2 say nothing. Hollomon within Swift
+#' `AIC(fit_1, fit_2)`: smaller is better, differences below 2 are not meaningful. Hollomon within Swift
 #' is nested: [anova()].
 #'
 #' Fit a response that is linear in strength: HV, or MPa. On Rockwell scales the curve bends

@@ -14,7 +14,7 @@ bs_numbers <- function(reduction_pct) -39 * log1p(-reduction_pct / 100) / log(92
 #'
 #' Reductions below a quarter number (2.9 %) are called annealed, `"O"`. The tempers are those of
 #' `system.file("extdata", "temper_b601.csv", package = "softanneal")`: H01 to H10 as in printed
-#' tables, H00, H12 and H14 computed only. The name of a temper says how far metal was
+#' tables, H00, H12 and H14 computed only. The name of a temper states how far metal was
 #' rolled, not that it meets the limits of a standard: that takes a test, see [temper_limits()].
 #'
 #' @param reduction_pct Thickness reductions from the annealed state, in %; or the result of
@@ -60,7 +60,7 @@ nearest_temper <- function(reduction_pct) {
 #'
 #' Tensile strength, hardness and other properties of the tempers of cartridge brass C26000 (ASTM
 #' B36/B36M, and typical values) and of CuZn30, CuZn39Pb2 and copper (EN 1652), each row with its
-#' source and how it was obtained. Many rows are **values from memory**: `status` says so. Before
+#' source and how it was obtained. Many rows are **values from memory**, as `status` states. Before
 #' a number decides anything that matters, check it against your own copy of the standard.
 #'
 #' In EN 1652 R numbers are the lowest tensile strength in MPa and H numbers the lowest Vickers

@@ -85,7 +85,7 @@ finite_hardness <- function(x, arg) {
 #' - `knoop_number()`: HK = 0.102 F / (0.07028 d^2), d the long diagonal (ISO 4545-1:
 #'   1.451 F / d^2).
 #'
-#' 0.102 stands for 1/9.80665, which is used. ISO 6506-1 wants 0.24 D <= d <= 0.60 D (seen in a
+#' 0.102 stands for 1/9.80665, which is used. ISO 6506-1 requires 0.24 D <= d <= 0.60 D (seen in a
 #' restatement); a number outside that is still computed.
 #'
 #' @param force_n Test force, N (1 kgf = 9.80665 N).

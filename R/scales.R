@@ -10,7 +10,7 @@
 #'
 #' Hardness scales measure different things (depth, area; different loads), so a conversion
 #' holds for one kind of material only, and is an estimate: use it where the same scale could not be
-#' measured, and say so where you report it (`format_hardness()`).
+#' measured, and state it where you report it (`format_hardness()`).
 #'
 #' @section Tables:
 #' - `"brass"`: ASTM E140 Table 4, cartridge brass 70/30. HV, HRB, HRF, HR15T, HR30T, HR45T,
@@ -64,7 +64,7 @@
 #' All figures are computed from the tables when the package is built; they stand in
 #' `attr(conversion_tables(), "spread")`. Where a row has no HV the disagreement is that of the
 #' nearest row that has one. Below HV 100 the two brass tables part by up to 6 HRB: it is
-#' another kind of brass, and the interval says so. The interval is normal.
+#' another kind of brass, as the interval states. The interval is normal.
 #'
 #' @param x Hardness numbers, numeric. `NA` gives `NA`; text, factors, infinite values and
 #'   columns with units are errors.

@@ -26,7 +26,7 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' |---|---|
 #' | `outlier` | one reading is off by 8 to 14 times the scatter of readings, towards the middle of the curve |
 #' | `mislabel` | the readings of two neighbouring steps of a piece are swapped |
-#' | `warm` | a step is read before the piece is cold: 4 to 7 HV too soft, and a `note` says so |
+#' | `warm` | a step is read before the piece is cold: 4 to 7 HV too soft, with a `note` |
 #' | `forgotten` | one reading is not written down (`NA`) |
 #'
 #' @param parameters Named vector of true values: those of the model (see [softening-models]), in
@@ -195,7 +195,7 @@ given_schedule <- function(schedule, specimen) {
   same <- duplicated(data.frame(name, temp_c, time_min))
   if (any(same)) {
     abort("duplicate", "`schedule` holds a step twice", arg = "schedule", rows = which(same),
-          remedy = "List each step of a piece once; `readings` says how often it is read.")
+          remedy = "List each step of a piece once; `readings` gives how often it is read.")
   }
   out <- data.frame(specimen = name, temp_c = temp_c, time_min = time_min)[order, ]
   first <- !duplicated(out$specimen)

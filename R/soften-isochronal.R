@@ -177,7 +177,7 @@ isochronal_caption <- function(fit, band, level, outside, points) {
     paste0("Band: ", format(100 * level), " % confidence band of the curve.")
   }, if (outside) "Dashed: outside the temperatures read.",
   if (points) "Points: means of the readings at these times." else
-    "Symbols tell the curves apart; they are not readings.")
+    "Symbols distinguish the curves; they are not readings.")
   paste(parts, collapse = "\n")
 }
 

@@ -52,7 +52,7 @@ test_that("readings without hardness stay, and are told once", {
 test_that("fractions are judged before they are fitted", {
   counted <- utils::read.csv(extdata("grain_bellbrass_fractions.csv"))
   expect_refused(fit_recrystallisation(counted, method = "double_log", incubation = TRUE),
-                 "argument", "knows no incubation", "incubation")
+                 "argument", "has no incubation", "incubation")
   expect_refused(suppressWarnings(fit_recrystallisation(transform(counted, fraction = NA_real_)),
                                   classes = "softanneal_warning_missing"), "too_few",
                  "no complete row is left", "fraction")
