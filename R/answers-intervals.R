@@ -61,7 +61,7 @@ answer_limits <- function(fit, place, ln_time, target, what, moved, delta, half,
     flat <- use & is_flat(profile, near, narrow)
   }
   if (identical(fit$se, "components") && method == "auto") {
-    # the likelihood of the curve knows no errors of pieces and furnaces: each end is the wider one
+    # the likelihood of the curve knows no errors of specimens and furnaces: each end is the wider one
     both <- use & rowSums(is.finite(delta)) == 2L
     profile[both, 1L] <- pmin(profile[both, 1L], delta[both, 1L])
     profile[both, 2L] <- pmax(profile[both, 2L], delta[both, 2L])

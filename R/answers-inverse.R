@@ -2,7 +2,7 @@
 
 #' Which temperature for a given time
 #'
-#' The temperature at which a piece reaches a hardness, a share of its softening, or a
+#' The temperature at which a specimen reaches a hardness, a share of its softening, or a
 #' recrystallised fraction within a given time; the inverse of [time_to()] in temperature.
 #'
 #' The interval of the delta method is computed on inverse temperature from that of ln t: the
@@ -10,7 +10,7 @@
 #' the curve to meet the target at the given time and a temperature, and follows the likelihood
 #' in that temperature; `"bootstrap"` takes percentiles over refits; `"auto"` chooses between the
 #' first two as in [time_to()], and leaves `temp_c` out where only an interval is known. It
-#' counts the time at temperature: a real piece needs its heat-up time besides.
+#' counts the time at temperature: a real specimen needs its heat-up time besides.
 #'
 #' @param fit A fit of [fit_softening()] of readings at two temperatures or more.
 #' @param time_min Times at temperature in min, positive.

@@ -38,7 +38,7 @@ print.summary.softanneal_fit <- function(x, digits = max(3L, getOption("digits")
         l$df_misfit, " and ", l$df_pure, " degrees of freedom, p = ",
         format.pval(l$p_value, digits = 3), "\n", sep = "")
     cat(strwrap(paste("This test also reacts to errors that all readings of one step share",
-                      "(furnace, position, piece)."), prefix = "  "), sep = "\n")
+                      "(furnace, position, specimen)."), prefix = "  "), sep = "\n")
   } else if (!is.null(l)) {
     cat("No replicate readings: lack of fit cannot be tested\n")
   }

@@ -4,14 +4,14 @@
 
 #' How long at which temperature
 #'
-#' The time in the furnace after which a piece has reached a hardness, a share of its
+#' The time in the furnace after which a specimen has reached a hardness, a share of its
 #' softening, or a recrystallised fraction, at constant temperature, with its interval.
 #'
 #' Where hardness rises before it falls (models with hardening), the time is that of the last
 #' fall through the target.
 #'
 #' The interval is for the curve, not for a single reading. It counts the time at temperature: a
-#' real piece needs its heat-up time besides.
+#' real specimen needs its heat-up time besides.
 #'
 #' * `"auto"` (default): the delta method where all parameters are determined and the likelihood
 #'   agrees with it (both ends within a tenth of the half width), the profile elsewhere; the column
@@ -29,7 +29,7 @@
 #' there is no best value: `time_min` is `NA`, `note` gives "at most 18 min" or the like, and the
 #' warning names readings that would settle it. In the commonest class design (two halves of a strip
 #' at 350 and 450 degrees Celsius, first reading after 10 min, the hotter half finished by then)
-#' these intervals cover 96 to 99 % of 200 simulated sets, errors of pieces and furnaces left out
+#' these intervals cover 96 to 99 % of 200 simulated sets, errors of specimens and furnaces left out
 #' (`inst/benchmarks/answers.R`).
 #'
 #' A time is an estimate, not a release for use: mind [cautions()] and try it on a
@@ -129,7 +129,8 @@ warn_no_answer <- function(fit, grid, column, things, lost) {
   if (!length(never)) return(invisible())
   settle <- if (any(lost)) settling(fit) else ""
   warn("outside", paste0(length(never), " of ", nrow(grid), " ", things, " are NA; the column `note` ",
-                         "gives the reason (", in_rows(never), ").", if (nzchar(settle)) paste0("\n", settle)),
+                         "gives the reason (", in_rows(never), ").",
+                         if (nzchar(settle)) paste0("\n", settle)),
        n = length(never), rows = never)
 }
 

@@ -32,12 +32,12 @@ sheet_cautions <- function(plan, format) {
 sheet_head <- function(plan, format) {
   set <- plan$settings
   text <- c(format.softanneal_plan(plan)[1:2], paste0(
-    "Pieces ", format(set$thickness_mm), " x ", format(set$width_mm), " x ", format(set$length_mm),
+    "Specimens ", format(set$thickness_mm), " x ", format(set$width_mm), " x ", format(set$length_mm),
     " mm, ", if (set$support == "block") "flat on a steel block" else "on a grid",
     " in the furnace; cooled ", switch(set$cooling, block = "on a cold steel block",
                                        air = "in still air", water = "in water"),
     ". In: close the door. Out: open it; the time in the furnace is the step and its heat-up.",
-    " Read only pieces that a thermometer shows to be at room temperature."))
+    " Read only specimens that a thermometer shows to be at room temperature."))
   if (!is.null(plan$improvement)) text <- c(text, improvement_sentence(plan))
   blank <- c("Date", "Group", "Machine, indenter", "Check block: value, read", "Supervisor")
   text <- sheet_escape(trimws(text), format)
@@ -53,7 +53,7 @@ sheet_head <- function(plan, format) {
 sheet_foot <- function(plan, format) {
   text <- sheet_escape(paste(
     "Total: accumulated time at temperature. Step 0: before the first anneal. Write down every",
-    "reading, also those that look wrong, and what happened (door open, piece dropped, furnace",
+    "reading, also those that look wrong, and what happened (door open, specimen dropped, furnace",
     "off its set point). softanneal", as.character(utils::packageVersion("softanneal"))), format)
   sheet_raw(if (format == "html") paste0("<p class=\"foot\">", text, "</p>") else
     paste0("\\par\\scriptsize ", text, "\\label{sheet-end}"), format)

@@ -1,4 +1,5 @@
-# Checks of values that several families of files share: lengths and times in their unit, seeds, missing rows.
+# Checks of values that several families of files share: lengths and times in their unit, seeds, missing
+# rows.
 
 # An argument as plain double in a unit; class units is converted, everything else checked.
 in_unit <- function(x, unit, arg, lower = -Inf, upper = Inf, open = FALSE) {

@@ -10,7 +10,7 @@ ROCKWELL_ALLOWANCE <- 0.20
 #' Distances between indentations and from the edge
 #'
 #' Minimum distance between the centres of two indentations, and from a centre to the edge of the
-#' piece: 3 and 2.5 times the diameter (mean diagonal) of the indentation. For Vickers tests on
+#' specimen: 3 and 2.5 times the diameter (mean diagonal) of the indentation. For Vickers tests on
 #' light metals, lead, tin and their alloys: 6 and 3 times.
 #'
 #' The diameter is computed from the reading. Vickers: the diagonal, ISO 6507-1. Brinell: the
@@ -113,8 +113,7 @@ indent_spacing <- function(hardness = NULL, scale, diameter_mm = NULL,
 #' @seealso [minimum_thickness()], [indent_spacing()]
 #' @examples
 #' layout <- indent_layout(20, 80, n_readings = 6, steps = 7, hardness = 30, scale = "HR30T")
-#' layout
-#' head(as.data.frame(layout))
+#' layout head(as.data.frame(layout))
 #' plot(layout)
 #' @export
 indent_layout <- function(width_mm, length_mm, n_readings, steps, hardness = NULL, scale,
@@ -255,7 +254,7 @@ print.softanneal_layout <- function(x, ...) {
       format(x$spacing$edge_mm, digits = 3), " mm from the edges\n", sep = "")
   cat("  ", if (x$fits) "all fit" else paste0("only ", placed, " fit"), "; the strip holds ",
       x$capacity, " in ", if (x$pattern == "grid") "straight" else "staggered", " rows\n", sep = "")
-  writeLines(strwrap("Fingers off the piece when the force comes on; eye protection; pieces cold.",
+  writeLines(strwrap("Fingers off the specimen when the force comes on; eye protection; specimens cold.",
                      indent = 2, exdent = 2))
   invisible(x)
 }

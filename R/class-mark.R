@@ -60,8 +60,8 @@ ANSWER_UNITS <- list(
 #'
 #' @param answers What students report: a data frame, or the paths of one or more CSV or Excel
 #'   files (decimal comma and semicolons are understood), with the columns `group`, `quantity`,
-#'   `value`,
-#'   and as needed `temp_c` (degrees Celsius, for `k_per_min` and `t50_min`) and `unit` (empty: that of the
+#'   `value`, and as needed `temp_c` (degrees Celsius, for `k_per_min` and `t50_min`) and `unit`
+#'   (empty: that of the
 #'   key). See [answer_form()].
 #' @param key An [answer_key()].
 #' @param ... Must be empty.

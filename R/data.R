@@ -3,7 +3,7 @@
 
 EXAMPLE_SETS <- c(
   bellbrass_rolling = "four rolling passes of two brass strips",
-  bellbrass_readings = "hardness readings of four annealed pieces",
+  bellbrass_readings = "hardness readings of four annealed specimens",
   bellbrass_history = "thermocouple log of one annealing step",
   bellbrass_messy = "a bench sheet as it comes, for import lessons",
   tungsten = "published isothermal hardness of tungsten plate")
@@ -29,7 +29,7 @@ EXAMPLE_SETS <- c(
 #' readings per step, three in HRF and three in HR30T; scatter 1.5 HV between steps and 1.5
 #' HV within; dial read to 0.5. For [fit_softening()].
 #' @section `bellbrass_history`:
-#' 85 rows: `specimen`, `time_s` (s), `temp_c` (degrees Celsius). Piece of 0.95 mm, oxidised
+#' 85 rows: `specimen`, `time_s` (s), `temp_c` (degrees Celsius). Specimen of 0.95 mm, oxidised
 #' (emissivity 0.6),
 #' 8 min in a furnace of 330 degrees Celsius whose door dips it by 9 degrees Celsius, then in air;
 #' every 10 s, scatter
@@ -38,8 +38,9 @@ EXAMPLE_SETS <- c(
 #' The raw sheet, all columns as text: 18 rows of five readings, HR30T, and all that goes wrong: a
 #' title line, semicolons and decimal commas, units in the headers, three spellings of the scale, an
 #' empty line, `n/a` and a doubtful `39,0?`, and four blunders of the bench: one outlier (bell-C, 10
-#' min, second reading), two steps swapped (bell-B, 0 and 5 min), a piece read warm
-#' (bell-B, 10 min), a forgotten reading (bell-B, 80 min, third). True values as of the readings, at 310, 350
+#' min, second reading), two steps swapped (bell-B, 0 and 5 min), a specimen read warm
+#' (bell-B, 10 min), a forgotten reading (bell-B, 80 min, third). True values as of the readings, at 310,
+#' 350
 #' and 390 degrees Celsius.
 #' @section `tungsten`:
 #' Isothermal hardness of warm-rolled tungsten plate, 1100 to 1250 degrees Celsius, read from published

@@ -86,7 +86,8 @@ without_weight <- function(gone, weights) {
             weightless = length(zero))
 }
 
-# Values that are the same as the next lower one become that one. Twin: merge_near() in src/batch_readings.c.
+# Values that are the same as the next lower one become that one. Twin: merge_near() in
+# src/batch_readings.c.
 merge_near <- function(x) {
   values <- sort(unique(x))
   near <- which(same_number(values[-1L], values[-length(values)]))

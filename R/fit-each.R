@@ -68,8 +68,8 @@ CONSTANT_LEVEL <- 0.999
 #' @param level Level of the intervals that classify a parameter as not determined.
 #' @param threads Threads of this process (default 1): at most as many as processors are found
 #'   and as can start, the latter with a message.
-#' @param chunk_size Most groups in one piece of work; by default all at once, or some pieces for
-#'   each worker of the plan.
+#' @param chunk_size Most groups in one call; by default all at once, or some calls for each worker
+#'   of the plan.
 #' @return An object of class `softanneal_fits`: one entry per group, in the order of the keys. Use
 #'   `as.data.frame()` (one row per group: keys, `status`, estimates, `se_` standard errors, `undetermined`
 #'   (parameters without standard error), `sigma`, `nobs`, `missing`, `n_steps`, `temp_ref_c`),

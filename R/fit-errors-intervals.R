@@ -7,7 +7,7 @@
 #   lower, upper   distances from the estimate to the ends at `level` (lower is negative).
 # For the other standard errors of a fit the same from t quantiles and its covariance, so that
 # callers need not ask which it is. `extra`: variances that a new reading adds, a matrix with columns
-# furnace, piece, step, operator (multiples of the squared standard deviations) and a constant.
+# furnace, specimen, step, operator (multiples of the squared standard deviations) and a constant.
 error_interval <- function(fit, gradient, level = fit$level, extra = NULL) {
   gradient <- rbind(gradient)
   if (!identical(fit$se, "components") || is.null(fit$errors)) {

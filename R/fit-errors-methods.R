@@ -62,7 +62,7 @@ modes_of <- function(x) {
   label <- character(length(st$id))
   label[specimen] <- as.character(s$label[match(st$id[specimen], s$piece)])
   label[!specimen] <- s$runs[st$id[!specimen]]
-  seen <- !is.na(label) # runs of pieces that never saw a furnace
+  seen <- !is.na(label) # runs of specimens that never saw a furnace
   people <- colnames(s$share)
   data.frame(
     group = c(ifelse(specimen, "specimen", "furnace")[seen], rep("operator", length(people))),

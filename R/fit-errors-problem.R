@@ -1,5 +1,5 @@
 # The linear model of step means as the compiled components take it (src/components.h): steps in
-# blocks that share no piece and no furnace error, random columns numbered through the blocks.
+# blocks that share no specimen and no furnace error, random columns numbered through the blocks.
 
 # Order of the variances. Twin: SA_V_FURNACE ... in src/components.h.
 ERROR_COMPONENTS <- c("furnace", "piece", "step", "operator")
@@ -7,7 +7,7 @@ ERROR_COMPONENTS <- c("furnace", "piece", "step", "operator")
 # Kinds of prior. Twin: sa_prior_kind in src/components.h.
 PRIOR_KINDS <- c(fixed = 0, half_cauchy = 1, half_normal = 2, log_normal = 3)
 
-# Numbers of the blocks of steps: two steps are of one block where a chain of common pieces or
+# Numbers of the blocks of steps: two steps are of one block where a chain of common specimens or
 # runs joins them.
 error_blocks <- function(piece, run) {
   block <- match(piece, unique(piece))
@@ -32,7 +32,7 @@ error_structure <- function(piece, run, insertion = NULL, furnace = c("run", "in
   key <- if (furnace == "run") run[order] else insertion[order]
   block <- block[order]
   n <- length(order)
-  # an offset shows where a piece has two steps; an insertion of one step is an error of the step
+  # an offset shows where a specimen has two steps; an insertion of one step is an error of the step
   several <- function(x) x %in% x[duplicated(x)]
   has_piece <- several(piece)
   has_furnace <- if (furnace == "run") rep(TRUE, n) else several(key)

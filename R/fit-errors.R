@@ -1,4 +1,4 @@
-# Components of error of a softening fit: pieces, furnace temperatures, operators, steps, readings.
+# Components of error of a softening fit: specimens, furnace temperatures, operators, steps, readings.
 # The design of the errors is read from the labels of the readings; estimates, modes and intervals
 # are C (src/mixed.c, src/components.c).
 
@@ -48,7 +48,7 @@ error_steps <- function(r, d) {
        label = if (coupons) NULL else d$specimen[first])
 }
 
-# Furnace run of each step. As rolled a piece has met no furnace: its steps join any run of it.
+# Furnace run of each step. As rolled a specimen has met no furnace: its steps join any run of it.
 error_runs <- function(d, first, time, piece, key) {
   after <- time > 0
   label <- if (!is.null(d$run)) as.character(d$run[first]) else {

@@ -1,4 +1,4 @@
-# Readings joined to the temperature histories of their pieces, and the fit along them.
+# Readings joined to the temperature histories of their specimens, and the fit along them.
 
 # Log time of each reading in s where a column names it.
 log_times <- function(data, columns, history) {
@@ -29,7 +29,7 @@ join_history <- function(h, specimen, time_min, log_s, rows) {
     names <- utils::head(unique(as.character(specimen[lost])), 3)
     abort("missing", paste0("`history` holds no log of specimen ", in_quotes(names, " and ")),
           arg = "history", rows = rows[lost],
-          remedy = "Add the log of every piece that was annealed, under the same name.")
+          remedy = "Add the log of every specimen that was annealed, under the same name.")
   }
   span <- history_span(h)
   at <- rep(NA_real_, n)

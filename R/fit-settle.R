@@ -26,7 +26,7 @@ settle_over <- function(fit, p) {
   if (!length(over)) return(NULL)
   under_way <- p$temp_c[p$first <= OVER & p$last >= IDLE]
   below <- under_way[under_way < over[1L]]
-  # half way in 1/T from the hottest piece seen softening
+  # half way in 1/T from the hottest specimen seen softening
   between <- if (length(below)) {
     k <- max(below)
     2 / (1 / (k + ZERO_CELSIUS) + 1 / (over[1L] + ZERO_CELSIUS)) - ZERO_CELSIUS
@@ -34,24 +34,24 @@ settle_over <- function(fit, p) {
   paste0("softening at ", paste(temperature_label(over), collapse = ", "),
          " was over before the first reading (", format_quantity(first_time(fit, over[1L])), " min); ",
          if (length(between)) {
-           paste0("anneal a piece at a temperature between (near ",
+           paste0("anneal a specimen at a temperature between (near ",
                   temperature_label(round(between, -1L)), "), or ")
-         } else "anneal a piece at a lower temperature, or ",
-         "take shorter first steps, as far as the heat-up of the piece allows")
+         } else "anneal a specimen at a lower temperature, or ",
+         "take shorter first steps, as far as the heat-up of the specimen allows")
 }
 
 settle_idle <- function(fit, p) {
   idle <- sort(unique(p$temp_c[p$last < IDLE]))
   if (!length(idle)) return(NULL)
   paste0("softening at ", paste(temperature_label(idle), collapse = ", "),
-         " had not begun at the last reading; hold longer there, or take a hotter piece")
+         " had not begun at the last reading; hold longer there, or take a hotter specimen")
 }
 
 # The soft plateau rests on one step or on none.
 settle_plateau <- function(fit, p) {
   if (!"h_soft" %in% names(fit$states)[!fit$states %in% c("determined", "fixed")]) return(NULL)
   hot <- max(p$temp_c)
-  paste0("the soft plateau was not reached; hold the piece at ", temperature_label(hot),
+  paste0("the soft plateau was not reached; hold the specimen at ", temperature_label(hot),
          " longer, until two steps in a row read the same, or take a hotter one")
 }
 

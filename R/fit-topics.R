@@ -91,17 +91,19 @@ NULL
 #' | `"steps"` | steps and readings, alike in all steps | the same, with few steps |
 #' | `"model"` | readings alone | if each reading has a specimen and an anneal of its own |
 #'
-#' * `"components"`: generalised least squares, so estimates differ a little from the others; intervals from a
-#'   mixture over the standard deviations, not symmetric.
+#' * `"components"`: generalised least squares, so estimates differ a little from the others; intervals
+#' from a mixture over the standard deviations, not symmetric.
 #' * `"cluster"`: sandwich over steps, the residual of each divided by the root of one minus its leverage,
 #'   with t quantiles on steps minus parameters. With Huber loss the residuals are those of
 #'   M-estimation: bent, and divided by the share that is not bent. With some 28 steps that scatter alike
 #'   95 % intervals cover 87 (Q) to 95 %, those of `"steps"` 94 to 96 %.
-#' * `"steps"`: the variance of the step means about the curve, pooled; t quantiles on steps minus parameters.
+#' * `"steps"`: the variance of the step means about the curve, pooled; t quantiles on steps minus
+#' parameters.
 #' * `"model"`: the usual formula for independent readings; with errors that the readings of a step
 #'   share, its intervals cover far too seldom. t quantiles on readings minus parameters.
 #'
-#' With one specimen at each temperature and a furnace off by 1 to 2 K, 95 % intervals of Q cover about 70 to
+#' With one specimen at each temperature and a furnace off by 1 to 2 K, 95 % intervals of Q cover about
+#' 70 to
 #' 80 % by `"cluster"`, 40 to 70 % by `"steps"`, 92 to 98 % by `"components"`.
 #'
 #' **Lack of fit.** `summary()` and `anova()` compare the misfit of the means of each temperature
@@ -156,8 +158,8 @@ NULL
 #' temperature column only labels such readings; in the fit their `time_min` is the equivalent time at that
 #' temperature at the fitted Q (see [equivalent_time()]).
 #'
-#' **Format.** A data frame with the columns `specimen`, `time_s` (s) and `temp_c` (degrees Celsius), one row
-#' per point, linear between points. Without a specimen column one history applies to all readings.
+#' **Format.** A data frame with the columns `specimen`, `time_s` (s) and `temp_c` (degrees Celsius), one
+#' row per point, linear between points. Without a specimen column one history applies to all readings.
 #'
 #' **Joining.** A reading is joined to the history of its `specimen`, by the first of these rules
 #' that applies:
@@ -175,7 +177,8 @@ NULL
 #'
 #' `history` cannot be combined with `strain` or with `n_by = "by temperature"`; `growth_exponent` can.
 #'
-#' @references Additivity: Scheil E (1935) Arch. Eisenhuettenwes. 8, 565; Cahn J W (1956) Acta Metall. 4, 572.
+#' @references Additivity: Scheil E (1935) Arch. Eisenhuettenwes. 8, 565; Cahn J W (1956) Acta Metall. 4,
+#'   572.
 #' @seealso [fit_softening()], [anneal_history()], [heat_up()], [soften()], [equivalent_time()];
 #'   `vignette("joining", package = "softanneal")` for a log and its readings.
 #' @name softening-history
@@ -239,8 +242,9 @@ NULL
 #'
 #' The growth runs from the start of the anneal, so that it follows a temperature history as the
 #' other rates do. In fact, growth starts after recrystallisation: with exact readings of growth that starts
-#' at 99 % recrystallised, the curve is met within 0.5 HV and `h_soft` within 3 % where k is 35 times the rate
-#' of growth; at 3.5 times the curve is still met within 1 HV, but `h_soft` then is 10 HV too high, since it
+#' at 99 % recrystallised, the curve is met within 0.5 HV and `h_soft` within 3 % where k is 35 times the
+#' rate of growth; at 3.5 times the curve is still met within 1 HV, but `h_soft` then is 10 HV too
+#' high, since it
 #' stands for time zero.
 #'
 #' @references Power law of hardening: Hollomon J H (1945) Trans. AIME 162, 268 (from memory). Grain size of

@@ -10,7 +10,7 @@ plain_frame <- function(x) {
 COLUMN_LABELS <- c(
   sheet_row = "Row on the sheet", sheet_column = "Column on the sheet",
   laboratory = "Laboratory", furnace = "Furnace",
-  group = "Group", specimen = "Piece of sheet", pass = "Rolling pass (0 = before)",
+  group = "Group", specimen = "Specimen", pass = "Rolling pass (0 = before)",
   thickness_mm = "Thickness (mm)", width_mm = "Width (mm)", length_mm = "Length (mm)",
   temp_c = "Temperature (\u00b0C)", step = "Step", time_min = "Time in the furnace (min)",
   time_s = "Time (s)", reading = "Reading", hardness = "Hardness (in the unit of its scale)",

@@ -14,7 +14,7 @@
 #' that straight lines between them stay within 0.2 % of the dip.
 #'
 #' Common practice, no source: a dip of about 9 degrees Celsius that recovers quickly is not a problem; much
-#' more can be. What it does to a piece is computed with [heat_up()], which takes the result as
+#' more can be. What it does to a specimen is computed with [heat_up()], which takes the result as
 #' `furnace_c`. A logged thermocouple is better than this shape.
 #'
 #' @param furnace_c Set point in degrees Celsius.

@@ -72,7 +72,7 @@ tell_assumptions <- function(summary) {
   thick <- which(summary$biot > 0.1)
   if (length(thick)) {
     warn("assumption", paste0(
-      "The Biot number is above 0.1 for ", length(thick), " of ", nrow(summary), " pieces (",
+      "The Biot number is above 0.1 for ", length(thick), " of ", nrow(summary), " specimens (",
       in_rows(thick), "; largest ", format(max(summary$biot), digits = 2), "): the inside lags ",
       "behind the surface, and the time is too short."), n = length(thick), rows = thick)
   }

@@ -12,20 +12,20 @@ STEFAN_BOLTZMANN <- 5.670374419e-8
 AIR_COEFFICIENT <- c(usual = 10, low = 2, high = 25)
 BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 
-#' How fast a piece heats up or cools down
+#' How fast a specimen heats up or cools down
 #'
 #' Temperature of a sheet or strip put into a furnace or taken out of it, the time until it is
 #' within a few degrees of its surroundings, and how far that time can be trusted.
 #'
-#' The piece is taken as even in temperature (lumped capacitance):
+#' The specimen is taken as even in temperature (lumped capacitance):
 #' `density * c(T) * V * dT/dt = h A (T_around - T) + emissivity * sigma * A (T_around^4 - T^4)`,
 #' a small grey body in a large enclosure (Incropera and DeWitt, *Fundamentals of Heat and Mass
 #' Transfer*, ch. 5). With `support = "block"` one face exchanges heat with a steel block, which
-#' is taken as much heavier than the piece and keeps its temperature, the other face and the
+#' is taken as much heavier than the specimen and keeps its temperature, the other face and the
 #' edges with the air. The equation is integrated in C with a step-size control of 1e-10.
 #'
 #' The model is valid while the Biot number is below about 0.1 (Cengel; Incropera and DeWitt).
-#' It is `(h + 4 emissivity sigma T_max^3) L / k` with `L = V/A` of a free piece, and the full
+#' It is `(h + 4 emissivity sigma T_max^3) L / k` with `L = V/A` of a free specimen, and the full
 #' thickness of one resting on a block; above 0.1 a warning of class
 #' `softanneal_warning_assumption` is given: the centre lags behind.
 #'
@@ -37,7 +37,7 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #' emissivity as in [thermal_material()]. With a fan `h` is 25 to 250 W/(m2 K).
 #'
 #' Common practice, no source: a few degrees of specimen temperature shift a hardness reading,
-#' so wait until the piece is at room temperature before indenting. Rockwell tests are done at
+#' so wait until the specimen is at room temperature before indenting. Rockwell tests are done at
 #' 10 to 35 degrees Celsius (ISO 6508-1, 7.1, value from memory).
 #'
 #' @param thickness_mm Thickness of the sheet in mm; one, or one per specimen. All numeric
@@ -46,17 +46,16 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #'   `time_s` and `temp_c` such as [door_opening()] gives, constant after its last row.
 #' @param until_min Length of the history in min; `NULL` for a fifth longer than the time to the
 #'   band.
-#' @param start_c Temperature of the piece at the start in degrees Celsius.
-#' @param tolerance_c The band: the time is counted until the piece stays within this many degrees
-#'   Celsius of
-#'   the last furnace temperature (or the room).
+#' @param start_c Temperature of the specimen at the start in degrees Celsius.
+#' @param tolerance_c The band: the time is counted until the specimen stays within this many degrees
+#'   Celsius of the last furnace temperature (or the room).
 #' @param h_w_m2k Convection coefficient in W/(m2 K), or `NULL` for still air.
 #' @param emissivity Emissivity of the surface, 0 to 1, or `NULL` for the usual one.
 #' @param support `"block"`: flat on a steel block at the temperature of the furnace or room; `"free"`:
 #'   hung or on a grid, all faces exposed. The same default as in [plan_anneal()] and
 #'   [anneal_history()].
 #' @param h_block_w_m2k Contact coefficient to the block in W/(m2 K), or `NULL`.
-#' @param width_mm,length_mm Size of the piece in mm; `Inf` leaves its edges out.
+#' @param width_mm,length_mm Size of the specimen in mm; `Inf` leaves its edges out.
 #' @param alloy A metal of [thermal_material()], by name or object.
 #' @param specimen Names of the specimens; numbered when `NULL`.
 #' @param n_points Number of points of each history.
@@ -71,7 +70,7 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #'
 #'   `as.data.frame()` gives the history.
 #' @details Errors: `softanneal_error_range` for temperatures at or above the solidus, sizes or
-#'   properties that are not positive, a furnace not hotter than the piece (room not colder), times
+#'   properties that are not positive, a furnace not hotter than the specimen (room not colder), times
 #'   that do not rise; `softanneal_error_argument` where neither `h_w_m2k`, the block nor the
 #'   emissivity lets heat through, or the emissivity of an unknown metal is missing.
 #' @section Safety: `r CAUTION_LINE`
@@ -107,7 +106,7 @@ heat_up <- function(thickness_mm, furnace_c, until_min = NULL, start_c = 20, tol
 }
 
 #' @param ambient_c Temperature of the room (and of the block) in degrees Celsius.
-#' @param after The result of `heat_up()`: its pieces, with their sizes, material and specimens,
+#' @param after The result of `heat_up()`: its specimens, with their sizes and material,
 #'   are taken on from where their histories end, and the cooling is added to those histories.
 #'   `thickness_mm`, `start_c`, sizes, `alloy` and `specimen` are then not to be given.
 #' @rdname heat_up
@@ -269,8 +268,8 @@ specimen_names <- function(specimen, n) {
   if (is.null(specimen)) return(if (n == 0L) character() else paste("piece", seq_len(n)))
   specimen <- check_names(specimen, "specimen")
   if (length(specimen) != n || anyNA(specimen) || anyDuplicated(specimen)) {
-    abort("argument", paste0("`specimen` must name each of the ", n, " pieces once"),
-          arg = "specimen", remedy = "Give as many different names as pieces.")
+    abort("argument", paste0("`specimen` must name each of the ", n, " specimens once"),
+          arg = "specimen", remedy = "Give as many different names as specimens.")
   }
   specimen
 }
@@ -311,7 +310,7 @@ tell_failures <- function(runs, n) {
   failed <- which(Reduce(`|`, lapply(runs, \(run) run$status != 0L)))
   if (length(failed)) {
     warn("outside", paste0(
-      "The temperature of ", length(failed), " of ", n, " pieces (", in_rows(failed), ") could ",
+      "The temperature of ", length(failed), " of ", n, " specimens (", in_rows(failed), ") could ",
       "not be integrated: NA. Coefficients and times are too far apart in size."),
       n = length(failed), rows = failed)
   }

@@ -3,28 +3,28 @@
 
 #' Temperature history of accumulated anneals
 #'
-#' Builds what a thermocouple on each piece would have logged from the steps of a plan or of a
-#' table of readings: each step starts with a piece at room temperature put into the furnace and
+#' Builds what a thermocouple on each specimen would have logged from the steps of a plan or of a
+#' table of readings: each step starts with a specimen at room temperature put into the furnace and
 #' ends with its cooling after it is taken out.
 #'
 #' `time_min` counts the time in the furnace, accumulated over the steps, as on the bench: a
-#' step from 8 to 16 min lasts 8 min from the piece going in to its coming out, whatever it
+#' step from 8 to 16 min lasts 8 min from the specimen going in to its coming out, whatever it
 #' needs to get hot. Heat-up and cooling are those of [heat_up()] and [cool_down()], the door
 #' dip that of [door_opening()]; points are thinned so that straight lines between them stay within
 #' 0.05 degrees Celsius. Cooling is followed to within 1 degree Celsius of the room.
 #'
-#' Without `thickness_mm` the piece takes the temperature of the furnace at once and loses it at
+#' Without `thickness_mm` the specimen takes the temperature of the furnace at once and loses it at
 #' once: the history that is assumed when heat-up is ignored.
 #'
 #' @param steps Data frame of steps: specimen, furnace temperature and accumulated time. Several
 #'   rows of the same step (readings) count once; rows at time zero (as rolled) are not steps.
-#' @param thickness_mm Thickness of the pieces in mm: one, or one for each specimen in order of
+#' @param thickness_mm Thickness of the specimens in mm: one, or one for each specimen in order of
 #'   appearance; `NULL` for ideal steps.
 #' @param ambient_c Room temperature in degrees Celsius.
 #' @param dip_c Fall of the furnace temperature in degrees Celsius when the door is opened at
 #'   the start of each step; 0 for none.
 #' @param recover_min,open_s As in [door_opening()].
-#' @param support,cool_support What the piece lies on in the furnace and while it cools, see
+#' @param support,cool_support What the specimen lies on in the furnace and while it cools, see
 #'   [heat_up()].
 #' @param h_w_m2k,emissivity,alloy As in [heat_up()]; `cool_h_w_m2k` for the cooling.
 #' @param cool_h_w_m2k Convection coefficient of the cooling in W/(m2 K), `NULL` for still air.
@@ -108,7 +108,7 @@ anneal_steps <- function(steps, specimen, time, temp, ambient_c) {
   clash <- which(same & c(FALSE, celsius[o][-1L] != celsius[o][-length(o)]))
   if (length(clash)) {
     abort("duplicate", "one step has two temperatures", arg = temp, rows = sort(o[clash]),
-          remedy = "A piece has one accumulated time: give each temperature its own specimen.")
+          remedy = "A specimen has one accumulated time: give each temperature its own specimen.")
   }
   o <- o[!same]
   id <- match(name[o], pieces)
@@ -117,7 +117,7 @@ anneal_steps <- function(steps, specimen, time, temp, ambient_c) {
              from_min = from, hold_min = at[o] - from)
 }
 
-# Heat-up, hold and cooling of every step, all pieces of one furnace temperature at once.
+# Heat-up, hold and cooling of every step, all specimens of one furnace temperature at once.
 heated_steps <- function(plan, thickness_mm, ambient_c, dip_c, recover_min, open_s, support,
                          cool_support, h_w_m2k, cool_h_w_m2k, emissivity, alloy) {
   parts <- vector("list", nrow(plan))
@@ -182,7 +182,7 @@ chain_steps <- function(plan, parts, rows) {
 print.softanneal_history <- function(x, ...) {
   if (!all(c("specimen", "time_s", "temp_c") %in% names(x))) return(NextMethod())
   pieces <- unique(x$specimen)
-  cat("Temperature history of ", length(pieces), if (length(pieces) == 1L) " piece" else " pieces",
+  cat("Temperature history of ", length(pieces), if (length(pieces) == 1L) " specimen" else " specimens",
       ", ", nrow(x), " points\n", sep = "")
   for (one in utils::head(as.character(pieces), 12L)) {
     own <- x[as.character(x$specimen) == one, ]

@@ -1,7 +1,7 @@
 # Methods of lifetime fits where likelihood takes the place of least squares, and their plot.
 
 #' @rdname predict-fit
-#' @param p For a lifetime fit: share of the pieces that has had the event; one number, or one a
+#' @param p For a lifetime fit: share of the specimens that has had the event; one number, or one a
 #'   row (a single row is repeated for several).
 #' @export
 predict.softanneal_fit_lifetime <- function(object, newdata = NULL, p = 0.5,
@@ -22,7 +22,7 @@ predict.softanneal_fit_lifetime <- function(object, newdata = NULL, p = 0.5,
   }
   x <- common_length(temp = temp, p = p)
   if (interval == "prediction" && any(x$p != 0.5)) {
-    abort("argument", "a prediction interval is for one new piece, so `p` has no meaning",
+    abort("argument", "a prediction interval is for one new specimen, so `p` has no meaning",
           arg = "p", remedy = "Leave `p` out.")
   }
   part <- lifetime_line(object, x$temp, x$p)
@@ -42,7 +42,7 @@ predict.softanneal_fit_lifetime <- function(object, newdata = NULL, p = 0.5,
   if (is.null(newdata) && length(p) == 1L) pad_prediction(out, object$na.action) else out
 }
 
-# Ends of the interval of one new piece about its median, scatter and error of the line added.
+# Ends of the interval of one new specimen about its median, scatter and error of the line added.
 new_piece_ends <- function(object, se, level) {
   tail <- (1 - level) / 2
   centre <- lifetime_quantile(object$distribution, 0.5)
@@ -178,7 +178,7 @@ family.softanneal_fit_lifetime <- function(object, ...) {
 
 #' @export
 format.softanneal_fit_lifetime <- function(x, ...) {
-  paste0("<lifetime fit (", x$distribution, "): ", format(x$nobs), " pieces, ", format(x$events),
+  paste0("<lifetime fit (", x$distribution, "): ", format(x$nobs), " specimens, ", format(x$events),
          " events, ", x$estimated, " parameters",
          if (!x$convergence$converged) ", not converged", ">")
 }

@@ -68,7 +68,7 @@ lifetime_profile <- function(d, q) {
 }
 
 # Does the likelihood rise without end in Q? +1 upwards, -1 downwards, 0 no. Q has a maximum if
-# events lie at two temperatures, or if the censored pieces leave it no way: those hotter than
+# events lie at two temperatures, or if the censored specimens leave it no way: those hotter than
 # the events push Q down, those colder push it up.
 open_direction <- function(d) {
   hot <- different_temperatures(d$temp[d$event & d$w > 0])
@@ -134,7 +134,7 @@ lifetime_location <- function(par, e) {
 # Quantile of the standard law.
 lifetime_quantile <- function(law, p) if (law == "lognormal") stats::qnorm(p) else log(-log1p(-p))
 
-# Events at one temperature (the reference), censored pieces on one side of it: in the limit
+# Events at one temperature (the reference), censored specimens on one side of it: in the limit
 # these say nothing, and the events alone give location and scale. Q is then the end of its
 # likelihood interval.
 open_lifetime <- function(d) {

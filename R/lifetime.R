@@ -13,7 +13,7 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #' with W standard normal (`"lognormal"`), or of the smallest extreme value (`"weibull"`; its shape
 #' is `1/scale`; `"exponential"` has scale 1).
 #'
-#' A piece that was not yet half soft at its last reading is not a missing value: it shows that
+#' A specimen that was not yet half soft at its last reading is not a missing value: it shows that
 #' its time is longer. Left out, or taken as if the time had been reached, it makes softening look
 #' too fast, at the low temperatures most, and Q too low. Here it enters as the probability
 #' of outlasting its time (`event` `FALSE` or 0).
@@ -23,22 +23,22 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #' temperature.
 #'
 #' If events were seen at one temperature only, the likelihood has no maximum in Q: censored
-#' pieces that were colder give a lower limit of it, hotter ones an upper limit, and the fit
+#' specimens that were colder give a lower limit of it, hotter ones an upper limit, and the fit
 #' is given instead of a number with a standard error; the reference temperature is then that of
 #' the events. With one temperature Q is `NA`.
 #'
 #' Standard errors come from the observed information; intervals use normal quantiles, as usual
 #' for maximum likelihood (`df.residual()` is the number of values less parameters).
 #'
-#' @param data A data frame, one row per piece (or a number of like pieces, see `weights`).
+#' @param data A data frame, one row per specimen (or a number of like specimens, see `weights`).
 #' @param time Column of times, above zero, in any one unit; bare or quoted like all columns.
 #' @param temp Column of temperatures in degrees Celsius.
 #' @param event Column: whether the event came at that time: `TRUE`/`FALSE` or 1/0.
 #'   `NULL` if it always came.
 #' @param distribution Law of the scatter.
-#' @param weights Column of numbers of like pieces in a row; `NULL` for one each.
+#' @param weights Column of numbers of like specimens in a row; `NULL` for one each.
 #' @param temp_ref_c Reference temperature in degrees Celsius; by default that of the mean of 1/T
-#'   over the pieces.
+#'   over the specimens.
 #' @param na.action As in [fit_least_squares()].
 #' @param ... Must be empty.
 #' @return An object of class `softanneal_fit_lifetime` over `softanneal_fit` with the coefficients
@@ -59,7 +59,7 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #'   Stat. Soc. B 43, 41. (Sources from memory.)
 #' @seealso [fit_arrhenius()] for times without scatter or censoring, [time_to()]
 #' @examples
-#' # times to half softening of invented pieces; two had not softened when the test ended
+#' # times to half softening of invented specimens; two had not softened when the test ended
 #' pieces <- data.frame(temp_c = rep(c(290, 320, 350), each = 4),
 #'                      time_min = c(151, 204, 240, 240, 38, 55, 61, 47, 13, 17, 11, 15),
 #'                      reached = c(1, 1, 0, 0, rep(1, 8)))
@@ -117,7 +117,7 @@ lifetime_data <- function(data, columns, na.action) {
   w <- rep(1, n)
   if ("weights" %in% names(columns)) {
     w <- numeric_column(data, columns[["weights"]], lower = 0, na = TRUE,
-                        remedy = "Numbers of like pieces are zero or more.")
+                        remedy = "Numbers of like specimens are zero or more.")
   }
   values <- list(time, temp, event, w)
   names(values) <- c(columns[["time"]], columns[["temp"]],
@@ -138,14 +138,14 @@ check_lifetimes <- function(d, columns) {
   if (events < need) {
     abort("too_few", paste0("there are ", events, " different events where ", need,
                             " are needed"), arg = columns[["time"]],
-          remedy = "Test longer or hotter, until the event comes to more pieces.")
+          remedy = "Test longer or hotter, until the event comes to more specimens.")
   }
 }
 
 #' @export
 header_lines.softanneal_fit_lifetime <- function(x) {
   c(paste0("Times to an event, ", x$distribution, " law, maximum likelihood"),
-    paste0(format(x$nobs), " pieces (", format(x$events), " events, ", format(x$nobs - x$events),
+    paste0(format(x$nobs), " specimens (", format(x$events), " events, ", format(x$nobs - x$events),
            " censored)", if (length(x$na.action)) paste0("; ", length(x$na.action),
                                                          " rows left out: missing")),
     paste0("ln_t_ref: ln of the ", if (x$distribution == "lognormal") "median" else

@@ -8,8 +8,7 @@ LOG10_PER_HOUR <- c(h = 0, min = log10(60), s = log10(3600))
 #'
 #' One number for a time at a temperature: heat treatments, or creep tests, with the same
 #' parameter have the same effect. Give two of temperature, time and parameter; the third is
-#' computed.
-#' \deqn{P = T\,(C + \log_{10} t)}{P = T (C + log10 t)}
+#' computed. \deqn{P = T\,(C + \log_{10} t)}{P = T (C + log10 t)}
 #' with T in K. Larson and Miller used it for creep rupture, Hollomon and Jaffe before them for the
 #' hardness of tempered steel.
 #'

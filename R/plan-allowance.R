@@ -1,4 +1,4 @@
-# What a step costs besides its hold: minutes lost while the piece heats up, and those until it is
+# What a step costs besides its hold: minutes lost while the specimen heats up, and those until it is
 # cold again.
 
 # Heat-up and cooling times of each temperature.
@@ -32,8 +32,8 @@ allowances <- function(temp_c, guess, set) {
     out$cool_min <- pmax(ceiling(cooling_of(temp_c, guess, set)$summary$time_min), 1)
   }
   if (anyNA(out$heat_up_min) || anyNA(out$cool_min)) {
-    abort("range", "heating or cooling of the pieces cannot be computed", arg = "thickness_mm",
-          remedy = "Check the sizes of the pieces, or give `heat_up_min` and `cool_min`.")
+    abort("range", "heating or cooling of the specimens cannot be computed", arg = "thickness_mm",
+          remedy = "Check the sizes of the specimens, or give `heat_up_min` and `cool_min`.")
   }
   out
 }

@@ -18,7 +18,7 @@ expected_curves <- function(plan) {
   curve$low <- spread[1L, ]
   curve$high <- spread[2L, ]
   curve$temperature <- temperature_factor(curve$temp_c)
-  # pieces of one temperature are read at the same expected hardness
+  # specimens of one temperature are read at the same expected hardness
   marks <- unique(steps[c("temp_c", "step", "time_min", "hardness")])
   zero <- zero_place(after$time_min)
   marks$at <- ifelse(marks$step == 0, zero, marks$time_min)

@@ -4,7 +4,7 @@
 
 # Recrystallised fraction that counts as complete in the one-hour temperature.
 COMPLETE <- 0.99
-# Errors of an ordinary bench: reading, step and piece in HV, furnace temperature in K. Own choice
+# Errors of an ordinary bench: reading, step and specimen in HV, furnace temperature in K. Own choice
 # (common practice, no source), within what is seen: published student readings of brass scatter by
 # some 2 HV, step means on the flat part of published curves by 1 HV; furnaces are uniform within a
 # half width of 3 to 10 K (AMS 2750, classes 1 to 4), standard uncertainty half width / sqrt(3).
@@ -42,16 +42,15 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #' @param n Avrami exponent.
 #' @param h_worked,h_soft Hardness before and after, on the scale of the guess (HV).
 #' @param sd_prior Named vector of standard deviations of any of these five quantities, in their
-#'   units,
-#'   instead of those of the table; zero or more.
+#'   units, instead of those of the table; zero or more.
 #' @param sd_reading Standard deviation of one reading within a step, in HV (with a fit: in its
 #'   scale); default 2 (common practice, no source), or that of the fit.
 #' @param sd_step Standard deviation that all readings of a step share, in HV; default 1 (common
 #'   practice, no source), or that of the fit.
-#' @param sd_piece Standard deviation of the offset of a piece, which all its steps share, in HV;
+#' @param sd_piece Standard deviation of the offset of a specimen, which all its steps share, in HV;
 #'   default 2 (common practice, no source).
 #' @param u_temp_c Standard uncertainty of the temperature of a furnace in K, one error for all
-#'   pieces at one temperature; default 2. `0` for this or for `sd_piece` leaves the term out.
+#'   specimens at one temperature; default 2. `0` for this or for `sd_piece` leaves the term out.
 #' @param draws Number of parameter sets drawn, an even number.
 #' @param seed Seed of the draws; `.Random.seed` is restored.
 #' @return An object of class `softanneal_guess`, a list with `par` (parameters of the model as in
@@ -105,7 +104,7 @@ plan_guess <- function(alloy = "C26000", fit = NULL, ..., recryst_1h_c = NULL,
     abort("range", "`sd_reading` and `sd_step` are both zero", arg = "sd_reading",
           remedy = "Readings without error need no plan; give one of them.")
   }
-  # a fit shows neither in its scatter about the curve: one piece per temperature hides them
+  # a fit shows neither in its scatter about the curve: one specimen per temperature hides them
   guess$sd_piece <- check_number(sd_piece, "sd_piece", 0, null = TRUE)
   if (is.null(guess$sd_piece)) guess$sd_piece <- USUAL_SCATTER[["piece"]]
   guess$u_temp_c <- check_number(u_temp_c, "u_temp_c", 0, null = TRUE)
@@ -324,7 +323,7 @@ format.softanneal_guess <- function(x, ...) {
     },
     paste0("  error of a reading ", format_quantity(x$sd_reading), ", of a step ",
            format_quantity(x$sd_step), if (!is.null(x$sd_piece)) {
-             paste0(", of a piece ", format_quantity(x$sd_piece))
+             paste0(", of a specimen ", format_quantity(x$sd_piece))
            }, " ", x$scale, if (!is.null(x$u_temp_c)) {
              paste0("; of a furnace ", format_quantity(x$u_temp_c), " K")
            }))

@@ -7,7 +7,7 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 
 #' Improve a plan
 #'
-#' Picks the temperature of each piece and its reading times from the allowed ones so that what
+#' Picks the temperature of each specimen and its reading times from the allowed ones so that what
 #' is asked becomes as certain as it can be, within the same limits as the plan given.
 #'
 #' | aim | criterion, averaged over the draws of the guess |
@@ -24,15 +24,15 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 #' wide half widths (levels: the whole softening, ln k 10, n 5, Q 1000 kJ/mol), so that such a plan is
 #' rated low and still can be compared.
 #'
-#' **Limits.** As many pieces as in the plan, or `n_specimens`; at most `max_steps` steps per piece,
+#' **Limits.** As many specimens as in the plan, or `n_specimens`; at most `max_steps` steps per specimen,
 #' and no more than the strip holds ([indent_layout()]); at most `furnace_min` in furnaces, summed
-#' over the pieces (their last accumulated time and one heat-up per step; pieces that share a
+#' over the specimens (their last accumulated time and one heat-up per step; specimens that share a
 #' furnace count each). Every step of the plan returned has its place in the sessions: where the
 #' best plan does not fit, the limit is lowered until it does. Steps of the plan given that found no
 #' place count for nothing, and without limits of your own the plan returned is never worse than the
 #' rest of it.
 #'
-#' **Search.** One piece after the other is rebuilt, moved or has times exchanged, until nothing
+#' **Search.** One specimen after the other is rebuilt, moved or has times exchanged, until nothing
 #' helps; from the plan given and `starts - 1` random plans. That finds the best of small problems
 #' (tests compare with all plans) and a good one of large ones.
 #'
@@ -46,14 +46,14 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 #'   between them.
 #' @param time_min Allowed accumulated times in min, at most 64; by default those of the plan
 #'   and 1, 1.5, 2, 3, 4, 6, 8, 12 ... between the shortest and the longest.
-#' @param n_specimens Number of pieces.
-#' @param max_steps Most steps of a piece; by default the most in the plan.
+#' @param n_specimens Number of specimens.
+#' @param max_steps Most steps of a specimen; by default the most in the plan.
 #' @param furnace_min Limit of the time in furnaces in min; that of the plan by default.
 #' @param starts Number of starts.
 #' @param seed Seed of the random starts; `.Random.seed` is restored.
 #' @return A plan as from [plan_anneal()], with `improvement`, a list with `aim`, `at_c`,
 #'   `hardness`, `efficiency` (of the plan given: ratio of the variances, averaged as above; 0.5
-#'   means it needs twice the pieces for the same certainty), `criterion` and `criterion_given`,
+#'   means it needs twice the specimens for the same certainty), `criterion` and `criterion_given`,
 #'   `furnace_min` (limit used), `starts_agreed` (starts that ended at the best value) and
 #'   `counted` (share of the draws in which the aim exists).
 #' @section Errors:
@@ -125,7 +125,7 @@ improve_plan <- function(plan, aim = c("q", "t50", "hardness", "determinant"), .
   if (is.null(found) || (!own_limits && found$value >= given)) {
     if (own_limits) {
       abort("range", "no plan within these limits fits into the sessions", arg = "furnace_min",
-            remedy = "Allow shorter times, fewer pieces or longer sessions.")
+            remedy = "Allow shorter times, fewer specimens or longer sessions.")
     }
     found <- list(treatments = booked[order(booked$specimen, booked$time_min),
                                       c("specimen", "temp_c", "time_min")],
@@ -236,8 +236,8 @@ check_limit <- function(problem) {
   least <- problem$n_piece * (min(problem$time_min) + min(problem$heat))
   if (least > problem$limit * (1 + 1e-12)) {
     abort("range", paste0("`furnace_min` (", format(problem$limit), " min) is too short for ",
-                          problem$n_piece, " pieces of one step (", format(least), " min)"),
-          arg = "furnace_min", remedy = "Allow more furnace time, shorter times or fewer pieces.")
+                          problem$n_piece, " specimens of one step (", format(least), " min)"),
+          arg = "furnace_min", remedy = "Allow more furnace time, shorter times or fewer specimens.")
   }
 }
 
@@ -327,7 +327,7 @@ start_minutes <- function(problem, start) {
         colSums(start$read) * problem$heat[start$temp + 1L])
 }
 
-# Random temperatures and times; the piece with the longest time loses it until the limit holds.
+# Random temperatures and times; the specimen with the longest time loses it until the limit holds.
 random_start <- function(problem) {
   k <- length(problem$time_min)
   start <- list(
@@ -339,7 +339,7 @@ random_start <- function(problem) {
   while (start_minutes(problem, start) > problem$limit) {
     longest <- apply(start$read, 2L, \(r) max(which(r > 0)))
     q <- which.max(longest)
-    if (longest[q] == 1L) { # all pieces at their shortest: the quickest furnace is left
+    if (longest[q] == 1L) { # all specimens at their shortest: the quickest furnace is left
       start$temp[] <- which.min(problem$heat) - 1L
       break
     }

@@ -13,7 +13,7 @@ format.softanneal_plan <- function(x, ...) {
   g <- glance.softanneal_plan(x)
   t <- x$temperatures
   c(paste0("Annealing plan, ", x$guess$alloy$material, ": ", g$pieces,
-           if (g$pieces == 1) " piece, " else " pieces, ", g$steps,
+           if (g$pieces == 1) " specimen, " else " specimens, ", g$steps,
            if (g$steps == 1) " step, " else " steps, ", g$readings,
            " readings (", set$n_readings, " per step, ", set$scale, ")"),
     paste0("  ", set$furnaces, if (set$furnaces == 1) " furnace, " else " furnaces, ", g$sessions,
@@ -110,7 +110,7 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
   set <- object$settings
   s <- object$steps[!is.na(object$steps$read_min), ]
   bars <- plan_bars(s)
-  # one lane a piece, by furnace and temperature, the lowest on top; below, the machine. Pieces and
+  # one lane a specimen, by furnace and temperature, the lowest on top; below, the machine. Specimens and
   # steps without a place are named too
   all <- object$steps
   lanes <- unique(all[order(all$furnace, all$temp_c, all$specimen),
@@ -135,7 +135,7 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
   crowded <- length(breaks) > 9L
   marks <- bars[bars$what == "heat", ]
   marks$middle <- (marks$from + marks$to) / 2
-  # readings once more as circles in the lane of their piece, so that colour is not needed
+  # readings once more as circles in the lane of their specimen, so that colour is not needed
   rings <- bars[bars$what == "read", ]
   rings$middle <- (rings$from + rings$to) / 2
   rings$y <- length(names) + 1L -
@@ -144,7 +144,7 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
   ends <- data.frame(session = levels(bars$session), x = set$session_min)
   ends$session <- factor(ends$session, levels(bars$session))
   g <- glance.softanneal_plan(object)
-  alt <- paste0("Timetable of ", g$pieces, " pieces and ", g$steps, " annealing steps at ",
+  alt <- paste0("Timetable of ", g$pieces, " specimens and ", g$steps, " annealing steps at ",
                 paste(levels, collapse = ", "), " in ", set$furnaces,
                 if (set$furnaces == 1) " furnace" else " furnaces", ", ", g$sessions,
                 if (g$sessions == 1) " session" else " sessions", " from ", clock_text(set$start),
@@ -177,7 +177,7 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
     ggplot2::guides(fill = ggplot2::guide_legend(order = 1),
                     alpha = ggplot2::guide_legend(order = 2)) +
     ggplot2::labs(title = "Timetable", alt = alt,
-                  subtitle = "Number: step. Circle: readings of this piece.",
+                  subtitle = "Number: step. Circle: readings of this specimen.",
                   caption = caption_of(
                     if (nrow(lost)) paste0("Without a place: ", nrow(lost), " of ", nrow(all),
                                            " steps (", lost_words(lost), ")."),
@@ -193,13 +193,13 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
   p
 }
 
-# Steps without a place, in words, and as a number after the name of their piece.
+# Steps without a place, in words, and as a number after the name of their specimen.
 lost_words <- function(lost, most = 6L) {
   each <- split(lost$step, factor(lost$specimen, unique(lost$specimen)))
   words <- paste0(names(each), " step", ifelse(lengths(each) > 1L, "s ", " "),
                   vapply(each, number_runs, ""))
   if (length(words) > most) {
-    words <- c(words[seq_len(most)], paste("and", length(words) - most, "more pieces"))
+    words <- c(words[seq_len(most)], paste("and", length(words) - most, "more specimens"))
   }
   paste(words, collapse = "; ")
 }

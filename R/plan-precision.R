@@ -1,14 +1,14 @@
 # What a plan will tell: standard errors to expect from its readings, by linear theory at the
-# guess and at every draw of it, with the errors of readings, steps, pieces and furnaces.
+# guess and at every draw of it, with the errors of readings, steps, specimens and furnaces.
 
 #' Standard errors to expect from a plan
 #'
 #' Linear theory (generalised least squares): the inverse of `X' V^-1 X` with `X` the gradients of the
 #' hardness of the steps and `V` their covariance: `sd_step^2 + sd_reading^2 / n` for each step,
-#' `sd_piece^2` between the steps of a piece, and `u_temp_c^2` times the product of the slopes dH/dT
-#' between steps at one temperature, whose pieces share a furnace. Only steps with a place in the
-#' timetable count. More readings of a step only make `sd_reading` small; against the errors of pieces
-#' and furnaces more pieces help, at more temperatures.
+#' `sd_piece^2` between the steps of a specimen, and `u_temp_c^2` times the product of the slopes dH/dT
+#' between steps at one temperature, whose specimens share a furnace. Only steps with a place in the
+#' timetable count. More readings of a step only make `sd_reading` small; against the errors of specimens
+#' and furnaces more specimens help, at more temperatures.
 #'
 #' @param x A plan of [plan_anneal()] or [improve_plan()].
 #' @param ... Must be empty.
@@ -18,7 +18,7 @@
 #'   the guess; `NA` when the plan does not determine the term), `std.error.low` and
 #'   `std.error.high` (ends of the middle 90 % over the draws of the guess; `Inf` where a draw
 #'   leaves the term open). `glance()`: one row with `pieces`, `steps`, `readings`, `unbooked`
-#'   (steps without a place), `furnace_min` (time in furnaces, summed over pieces), `sessions`
+#'   (steps without a place), `furnace_min` (time in furnaces, summed over specimens), `sessions`
 #'   used, `end_clock` of the last one.
 #' @section Errors:
 #'   `softanneal_error_argument` for an unknown argument.
@@ -66,7 +66,7 @@ glance.softanneal_plan <- function(x, ...) {
     end_clock = clock_text(x$settings$start + end)))
 }
 
-# Information in the mean of a step, its piece and furnace aside.
+# Information in the mean of a step, its specimen and furnace aside.
 step_information <- function(guess, n) 1 / (guess$sd_step^2 + guess$sd_reading^2 / n)
 
 # Standard errors of the estimated parameters and of ln t50 at `temps` from the steps `s` of a plan;

@@ -6,13 +6,13 @@
 # and well under a second for a run of 100 steps.
 timetable_rounds <- function(operations) min(2000 + 60 * operations, 12000)
 
-# `pieces`: data frame specimen, temp_c. `steps`: rows piece (index), step (0 for the reading before
-# the first anneal), hold_min, heat_up_min, cool_min, by piece and step. `set`: session_min,
+# `pieces`: data frame specimen, temp_c. `steps`: rows specimen (index), step (0 for the reading before
+# the first anneal), hold_min, heat_up_min, cool_min, by specimen and step. `set`: session_min,
 # sessions, warm_up, furnace_change_min, handling_min,
 # reading_min (of a step), n_operators, furnaces.
 # Returns `steps` with in_min, out_min, cold_min, read_min, end_min on the common axis (NA where a
-# step is longer than a session), and the furnace of each piece. With `may_drop` the last steps of a
-# piece may stay without a place so that more steps find one.
+# step is longer than a session), and the furnace of each specimen. With `may_drop` the last steps of a
+# specimen may stay without a place so that more steps find one.
 book_steps <- function(pieces, steps, set, rounds = NULL, may_drop = FALSE) {
   temps <- sort(unique(pieces$temp_c))
   heated <- as.integer(steps$step > 0)

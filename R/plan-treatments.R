@@ -1,7 +1,7 @@
-# What the user asks of a plan, made into rows: one per step, with piece, temperature in deg C and
+# What the user asks of a plan, made into rows: one per step, with specimen, temperature in deg C and
 # accumulated time in min; and clock times.
 
-# Rows specimen, temp_c, time_min, by piece and rising time, from the table of the user.
+# Rows specimen, temp_c, time_min, by specimen and rising time, from the table of the user.
 treatments_of_table <- function(table) {
   check_data(table, "temp_c")
   temp <- numeric_column(table, "temp_c", "temp_c", "degree_C", -ZERO_CELSIUS, open = TRUE)
@@ -12,15 +12,15 @@ treatments_of_table <- function(table) {
     paste0("P", signif(temp, 6))
   }
   if (anyNA(specimen)) {
-    abort("missing", "column `specimen` must name the piece in every row", arg = "specimen",
+    abort("missing", "column `specimen` must name the specimen in every row", arg = "specimen",
           rows = which(is.na(specimen)))
   }
   for (one in unique(specimen)) {
     rows <- which(specimen == one)
     if (any(temp[rows] != temp[rows[1L]])) {
-      abort("duplicate", paste0("piece '", one, "' has more than one temperature"),
+      abort("duplicate", paste0("specimen '", one, "' has more than one temperature"),
             arg = "temp_c", rows = rows,
-            remedy = "Steps accumulate at one temperature; name another piece.")
+            remedy = "Steps accumulate at one temperature; name another specimen.")
     }
     check_rising(time[rows], "time_min", rows)
   }
@@ -53,7 +53,7 @@ treatments_of_vectors <- function(temp_c, time_min, pieces, specimen) {
   times <- rep(times, each = pieces)
   if (is.null(specimen)) {
     specimen <- paste0("P", format(signif(temp, 6), trim = TRUE, drop0trailing = TRUE))
-    # several pieces at one temperature are told apart by letters
+    # several specimens at one temperature are told apart by letters
     many <- specimen %in% specimen[duplicated(specimen)]
     turn <- stats::ave(seq_along(specimen), specimen, FUN = seq_along)
     mark <- ifelse(turn <= 26L, LETTERS[(turn - 1L) %% 26L + 1L], turn)

@@ -1,7 +1,7 @@
-# The plan of an annealing run: pieces, furnaces, accumulated steps, clock times, what to expect,
+# The plan of an annealing run: specimens, furnaces, accumulated steps, clock times, what to expect,
 # and what speaks against it. Bench units throughout; the timetable is in plan-schedule.R.
 
-# Time to fish a piece out of water, dry it and check that it is cold, in min: common practice,
+# Time to fish a specimen out of water, dry it and check that it is cold, in min: common practice,
 # no source.
 WATER_COOLING <- 2
 # Share of the softening at which it counts as over.
@@ -9,14 +9,14 @@ FINISHED <- 0.95
 
 #' Plan an annealing run
 #'
-#' Timetable of a run of accumulated annealing steps for sessions of given length: which piece
+#' Timetable of a run of accumulated annealing steps for sessions of given length: which specimen
 #' goes into which furnace when, how long it heats up, when it comes out, when it is cold and is
 #' read, and what hardness to expect. A temperature that would be finished before its first
 #' reading draws a warning.
 #'
-#' **Pieces.** Each piece stays at one temperature and is read before its first anneal and after
+#' **Specimens.** Each specimen stays at one temperature and is read before its first anneal and after
 #' every step; `time_min` is its accumulated time at temperature. Each step starts from cold, so
-#' the piece stays in the furnace for the step and its heat-up allowance: the minutes in the furnace that
+#' the specimen stays in the furnace for the step and its heat-up allowance: the minutes in the furnace that
 #' do not count, which are those of [heat_up()] less their equivalent time ([equivalent_time()]) at
 #' the activation energy of the guess, and less that of the cooling, to a quarter of a minute. So
 #' readings of such a run belong to `time_min`, and a fit of them without a temperature history is not
@@ -25,9 +25,9 @@ FINISHED <- 0.95
 #'
 #' **Timetable.** One hardness tester, and one person who opens the furnaces: door events never
 #' overlap. With `n_operators = 1` the same person reads. Each furnace has one temperature at a
-#' time, takes all pieces of that temperature, and climbs to its next one when the last piece
-#' is out, which takes `furnace_change_min`. Order and furnaces are searched: as many steps as possible within
-#' the sessions, if need be without the last steps of a piece, then the earliest end. What does
+#' time, takes all specimens of that temperature, and climbs to its next one when the last specimen
+#' is out, which takes `furnace_change_min`. Order and furnaces are searched: as many steps as possible
+#' within the sessions, if need be without the last steps of a specimen, then the earliest end. What does
 #' not fit into a session goes into the next one, up to `sessions`; what then is left has `NA`
 #' times, with one warning. No step runs over the end of a session.
 #'
@@ -38,7 +38,7 @@ FINISHED <- 0.95
 #' the guess, with the middle 90 % of its draws. Softening counts as over at a share of 0.95. The
 #' predictions take the time at temperature alone.
 #'
-#' @param temp_c Temperatures in degrees Celsius, one per piece (or a group of pieces, see
+#' @param temp_c Temperatures in degrees Celsius, one per specimen (or a group of specimens, see
 #'   `specimens_per_temp`); or a
 #'   data frame with the columns `temp_c` and `time_min`, one row per step, and optionally
 #'   `specimen`.
@@ -47,10 +47,10 @@ FINISHED <- 0.95
 #' @param guess What is known of the kinetics: [plan_guess()], or a fit of [fit_softening()].
 #' @param ... Must be empty.
 #' @param n_readings Readings per step.
-#' @param specimens_per_temp Number of pieces at each temperature.
-#' @param specimen Names of the pieces; made from temperature and number when `NULL`.
-#' @param baseline Whether each piece is read before its first anneal.
-#' @param thickness_mm,width_mm,length_mm Size of a piece in mm.
+#' @param specimens_per_temp Number of specimens at each temperature.
+#' @param specimen Names of the specimens; made from temperature and number when `NULL`.
+#' @param baseline Whether each specimen is read before its first anneal.
+#' @param thickness_mm,width_mm,length_mm Size of a specimen in mm.
 #' @param scale Hardness scale of the readings, see [choose_scale()].
 #' @param min_hardness Softest reading to expect, on `scale`; `NULL` to convert it from the guess.
 #' @param diameter_mm,margin_mm See [indent_layout()].
@@ -67,11 +67,11 @@ FINISHED <- 0.95
 #' @param tolerance_c Cooling counts as done within so many degrees Celsius of the room.
 #' @param support `"block"`: flat on a steel block in the furnace; `"free"`: on a grid. See
 #'   [heat_up()].
-#' @param heat_up_min Heat-up allowance in min (see Pieces), one or one per temperature (rows of
+#' @param heat_up_min Heat-up allowance in min (see Specimens), one or one per temperature (rows of
 #'   `temperatures`, in their order), instead of the computed one.
 #' @param cooling `"block"`: on a cold steel block; `"air"`: on a grid in still air; `"water"`:
 #'   quenched, two minutes with drying and checking (common practice, no source).
-#' @param cool_min Minutes until the piece is cold, instead of the computed ones.
+#' @param cool_min Minutes until the specimen is cold, instead of the computed ones.
 #' @param ambient_c Temperature of the room in degrees Celsius.
 #' @return An object of class `softanneal_plan`, a list with
 #'   * `steps`, a data frame with one row per step in order of time: `specimen`, `furnace`, `temp_c`
@@ -85,7 +85,7 @@ FINISHED <- 0.95
 #'     `first_min`, `last_min`, `heat_up_min`, `heat_up_low_min`, `heat_up_high_min`, `cool_min`,
 #'     `t50_min`, `t50_low_min`, `t50_high_min` (min to half softening), `finished` (share of the
 #'     draws in which softening is over before the first reading), `note`.
-#'   * `layout` (from [indent_layout()], the same for every piece), `guess`, `cautions`,
+#'   * `layout` (from [indent_layout()], the same for every specimen), `guess`, `cautions`,
 #'     `settings`, and after [improve_plan()] `improvement`.
 #'
 #'   `as.data.frame()` gives the steps; `tidy()` the standard errors to expect, see

@@ -1,8 +1,8 @@
-# Furnace log: did each piece get the temperature it was meant to get, and for how long?
+# Furnace log: did each specimen get the temperature it was meant to get, and for how long?
 
 #' Furnace log
 #'
-#' Logged temperature of each piece, one panel each, with its set point, the tolerance about it, and
+#' Logged temperature of each specimen, one panel each, with its set point, the tolerance about it, and
 #' marks where the log first comes within the tolerance and where it last leaves it. Panels show
 #' the temperatures that matter, from three tolerances below the set point.
 #'

@@ -3,7 +3,7 @@
 #' Residuals by step
 #'
 #' Each reading's residual over time, one panel per temperature (and strain), with the mean of each
-#' step. Steps whose readings all lie on one side share an error: furnace, position, piece, or the model.
+#' step. Steps whose readings all lie on one side share an error: furnace, position, specimen, or the model.
 #'
 #' @param fit A fit of [fit_softening()].
 #' @param ... Must be empty.
@@ -67,12 +67,12 @@ residual_steps <- function(fit) {
 #' Map of residuals over temperature and time
 #'
 #' The mean residual of each step, in standard deviations of a step mean, over time and temperature.
-#' Steps of one temperature that lie on one side point to its furnace or its piece; one time at all
+#' Steps of one temperature that lie on one side point to its furnace or its specimen; one time at all
 #' temperatures to the clock or the day; a patch to the model.
 #'
 #' @inheritParams plot_collapse
 #' @return A ggplot object with alt text. Triangles up: readings above the curve, down: below; size and
-#'   colour: how far. Pieces and strains of one temperature stand side by side.
+#'   colour: how far. Specimens and strains of one temperature stand side by side.
 #' @section Errors:
 #'   `softanneal_error_argument` unless `fit` comes from [fit_softening()].
 #' @examples

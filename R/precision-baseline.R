@@ -31,7 +31,7 @@
 #' Common practice, no source: at room temperature a small relaxation of cold-worked brass is
 #' possible and a substantial change is not expected, since recrystallisation happens far
 #' above room temperature; five readings per step are usual. A change larger than the margin
-#' points first to a mixed-up piece, another machine or scale, or a piece that was warmed.
+#' points first to a mixed-up specimen, another machine or scale, or a specimen that was warmed.
 #'
 #' @param x Readings now: a table with the columns below, or a numeric vector.
 #' @param baseline Readings before, likewise.
@@ -54,7 +54,7 @@
 #'   `softanneal_error_too_few` for fewer than two readings a side (or two pairs),
 #'   `softanneal_error_scale` for unknown scales or two different ones,
 #'   `softanneal_error_argument` where the margin must be stated, pairs are not as many, or a table
-#'   holds several groups, laboratories, strips, operators or pieces,
+#'   holds several groups, laboratories, strips, operators or specimens,
 #'   `softanneal_error_column`, `softanneal_error_missing`.
 #' @examples
 #' rolled <- c(92.0, 91.5, 92.5, 92.0, 91.0)
@@ -257,7 +257,7 @@ verdict_text <- function(x) {
            "changed", if (x$estimate < 0) " (softer)" else " (harder)", ".",
            if (abs(x$estimate) > x$margin) paste0(
              " A substantial change is not expected at room temperature: look for a mixed-up",
-             " piece, another machine or scale, or a piece that was warmed (common practice,",
+             " specimen, another machine or scale, or a specimen that was warmed (common practice,",
              " no source).")
            else " The change may still be smaller than the margin."),
          `cannot tell` = paste0(

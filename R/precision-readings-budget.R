@@ -35,8 +35,8 @@
 #'   [find_outliers()] does.
 #' @param repeatability_sd,repeatability_df Standard deviation of one reading known from
 #'   many steps, and its degrees of freedom, instead of that of these few readings.
-#' @param specimen_sd,specimen_df Standard deviation between pieces treated alike (points of the
-#'   scale), if the result is to hold for any piece; and its degrees of freedom.
+#' @param specimen_sd,specimen_df Standard deviation between specimens treated alike (points of the
+#'   scale), if the result is to hold for any specimen; and its degrees of freedom.
 #' @param same_machine For a change: both steps read on the same machine.
 #' @param scale Hardness scale, if `x` and `reference` are numbers.
 #' @inheritParams compare_baseline
@@ -135,7 +135,7 @@ budget_of <- function(sides, known, in_hv, same_machine, level) {
     }
     if (known$specimen > 0) {
       add(of("specimen"), 0, known$specimen, known$specimen_df, s,
-          paste0("sd between pieces, given, ", side$scale))
+          paste0("sd between specimens, given, ", side$scale))
     }
     machines[[name]] <- c(machine_part(known$machine, side), list(sensitivity = s))
     if (side$conversion > 0) {

@@ -20,7 +20,7 @@ machine_tolerance <- function(scale, level) {
        memory = grepl("from memory", near$status[1L]))
 }
 
-# One state of one piece as plain readings: numbers as they are, or the hardness column of a
+# One state of one specimen as plain readings: numbers as they are, or the hardness column of a
 # table. Returns list(x, scale, n_missing); the scale is one name or NULL.
 one_state <- function(data, hardness, reading_scale, scale, arg) {
   if (is.data.frame(data)) {

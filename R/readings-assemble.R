@@ -166,7 +166,7 @@ describe_wide <- function(raw, wide) {
          if (!is.null(wide$scale)) paste0(" in ", paste(unique(wide$scale), collapse = ", ")))
 }
 
-# As-rolled rows without a temperature take that of their piece, where it has one only.
+# As-rolled rows without a temperature take that of their specimen, where it has one only.
 as_rolled_temperatures <- function(raw) {
   none <- is.na(raw$temp_c) & !is.na(raw$time_min) & raw$time_min == 0 & !is.na(raw$specimen)
   if (!any(none)) return(list(raw = raw))
@@ -176,7 +176,7 @@ as_rolled_temperatures <- function(raw) {
   value <- unname(kinds[as.character(raw$specimen[none])])
   if (all(is.na(value))) return(list(raw = raw))
   raw$temp_c[none] <- value
-  list(raw = raw, said = paste0("as-rolled rows without temperature take that of their piece (",
+  list(raw = raw, said = paste0("as-rolled rows without temperature take that of their specimen (",
                                 sum(!is.na(value)), ")"))
 }
 

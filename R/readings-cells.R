@@ -82,7 +82,7 @@ cell_hint <- function(text, column, dec) {
   }
   if (is(paste0("^[<>\u2264\u2265] ?", digits))) {
     return(say_so("a limit, not a reading", paste(
-      "Leave the cell empty and say why in a note; read such a piece on another scale.")))
+      "Leave the cell empty and say why in a note; read such a specimen on another scale.")))
   }
   if (is("^[0-9]+[.,] [0-9]+$|^[0-9]+ [.,][0-9]+$|^[0-9]+[.,]{2}[0-9]+$|^[0-9]*[.,][0-9]+[.,][0-9]+$")) {
     return(say_so("a slip in the decimal mark", "Write one decimal mark, without blanks."))

@@ -68,7 +68,7 @@ understand_headers <- function(raw, columns, wide) {
 }
 
 # Two headers for one quantity: the plainer word wins where the other is one of the looser words
-# ("strip" beside "piece"); equals stay, and are asked about.
+# ("strip" beside "specimen"); equals stay, and are asked about.
 plainest_roles <- function(roles, names) {
   column <- vapply(roles, \(r) if (is.null(r)) NA_character_ else r$column, "")
   rank <- vapply(roles, \(r) if (is.null(r)) NA_real_ else if (isTRUE(r$exact)) 1 else r$rank %or% 1, 0)

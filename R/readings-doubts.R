@@ -85,6 +85,6 @@ find_drift <- function(r, alpha) {
   finding("warning", "drift", use,
           paste0("readings ", if (slope < 0) "fall" else "rise", " along their number, by ",
                  format(signif(abs(slope), 2)), " points per reading on average"),
-          "a seating ball, a piece still cooling, or indentations too near to each other do this",
-          "Make two readings to seat the ball first and leave them out; let the piece cool.")
+          "a seating ball, a specimen still cooling, or indentations too near to each other do this",
+          "Make two readings to seat the ball first and leave them out; let the specimen cool.")
 }

@@ -12,15 +12,15 @@
 #' |---|---|---|
 #' | `duplicate` | error, warning | the same reading number twice; a series of three or more unnumbered readings twice in a step, where equal readings are too rare for chance |
 #' | `time order` | error | accumulated time falls while the step number rises |
-#' | `times` | warning | times of one piece are those of the others in another unit; or doubling times whose first is there twice, as where single steps were not added up |
-#' | `mixed scales` | warning | several scales within one step, unless all are read side by side on every piece |
+#' | `times` | warning | times of one specimen are those of the others in another unit; or doubling times whose first is there twice, as where single steps were not added up |
+#' | `mixed scales` | warning | several scales within one step, unless all are read side by side on every specimen |
 #' | `scale changed` | warning | a specimen goes on in another scale |
 #' | `two temperatures` | note | a specimen was annealed at more than one temperature |
 #' | `useful range` | warning | reading outside the range of its scale in ISO 6508-1 (ranges from memory) |
 #' | `thickness` | warning, note | sheet thinner than ASTM E18 allows for the reading; or (note) than ISO 6508-1 (15 h, cone 10 h), ISO 6507-1 (1.5 d) or ISO 6506-1 (8 h) |
 #' | `spacing` | warning | centres of indentations nearer than 3 d, or nearer than 2.5 d to an edge |
 #' | `outlier` | warning | reading far from the others of its step, by a standard deviation pooled over all other steps of its scale (t test at alpha / 2 divided by the number of readings; one step alone: Grubbs, see [find_outliers()]); the likeliest slip is named |
-#' | `rise` | warning | mean of a step above that of the step before it (same piece, temperature and scale, after annealing) by more than the scatter of readings and of the other steps explains; t tests at alpha divided by the number of pairs |
+#' | `rise` | warning | mean of a step above that of the step before it (same specimen, temperature and scale, after annealing) by more than the scatter of readings and of the other steps explains; t tests at alpha divided by the number of pairs |
 #' | `drift` | warning | readings rise or fall along their number, over all steps together |
 #' | `warm specimen` | warning | a note states that the specimen was warm or hot |
 #' | `few readings` | note | fewer than five readings per step, all scales together (common practice, no source) |
@@ -36,7 +36,7 @@
 #'
 #' @param data Table of readings, see [read_readings()].
 #' @inheritParams summarise_readings
-#' @param thickness_mm,length_mm Thickness and length of the pieces in mm, if no such column is
+#' @param thickness_mm,length_mm Thickness and length of the specimens in mm, if no such column is
 #'   there.
 #' @param level Level of the outlier, rise and drift tests, 1 - alpha, over the whole table.
 #' @return A data frame of class `softanneal_findings`, worst first, with the columns `level`
@@ -69,7 +69,7 @@ check_readings <- function(data, hardness = hardness, specimen = specimen, temp 
   findings_table(found, r)
 }
 
-# Names of pieces with their group and laboratory, where there are several.
+# Names of specimens with their group and laboratory, where there are several.
 own_pieces <- function(data, specimen) {
   for (name in c("group", "laboratory")) {
     x <- data[[name]]
@@ -83,7 +83,7 @@ own_pieces <- function(data, specimen) {
 readings_parts <- function(data, pick, thickness_mm, length_mm) {
   keys <- step_keys(data, pick)
   names(keys) <- c("specimen", "temp", "time", "scale")
-  # "A" of one group is another piece than "A" of the next
+  # "A" of one group is another specimen than "A" of the next
   keys$specimen <- own_pieces(data, keys$specimen)
   n <- nrow(data)
   known <- known_scale(as.character(keys$scale))
@@ -216,7 +216,7 @@ find_scales <- function(r) {
   per_cell <- group_rows(list(r$treatment$id, r$scale))
   kinds <- tabulate(r$treatment$id[per_cell$first], length(r$treatment$first))
   mixed <- which(kinds[r$treatment$id] > 1L)
-  # all scales on every piece and step: read side by side, and meant so
+  # all scales on every specimen and step: read side by side, and meant so
   if (length(mixed) == r$n && all(kinds == length(unique(r$scale)))) return(NULL)
   by_specimen <- group_rows(list(r$specimen))
   pairs <- group_rows(list(r$specimen, r$scale))
@@ -242,7 +242,7 @@ find_temperatures <- function(r) {
   finding("note", "two temperatures", heated[r$specimen[heated] %in% several],
           "a specimen was annealed at more than one temperature",
           "time adds up at one temperature only",
-          "Give each piece its own name, or fit with the temperature history.")
+          "Give each specimen its own name, or fit with the temperature history.")
 }
 
 find_range <- function(r) {
@@ -278,7 +278,7 @@ find_warm <- function(r) {
           grep("\\b(warm|hot|not (yet )?(cool|cold|cooled)|before cooling)\\b", text),
           "a note states that the specimen was warm or hot",
           "hot metal reads softer, and expansion moves the zero of the depth gauge",
-          "Let pieces cool to room temperature; read these again.")
+          "Let specimens cool to room temperature; read these again.")
 }
 
 #' @rdname check_readings

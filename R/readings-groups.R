@@ -41,7 +41,7 @@ tell_pooled <- function(data, used) {
   invisible()
 }
 
-# A baseline is of one piece in one state: two strips pooled hide the difference between them.
+# A baseline is of one specimen in one state: two strips pooled hide the difference between them.
 one_piece <- function(data, arg) {
   if (!is.data.frame(data)) return(invisible())
   several <- several_of(data, c("group", "laboratory", "strip", "operator", "temp_c", "time_min"))

@@ -29,7 +29,7 @@ UNIT_SPELLINGS <- c(
   k = "k", kelvin = "k", degk = "k", f = "f", degf = "f", fahrenheit = "f", mm = "mm", um = "um",
   micron = "um", microns = "um", "in" = "in", inch = "in", inches = "in")
 
-# Letters with accents as plain ones, signs of one piece as they are typed, Chinese units.
+# Letters with accents as plain ones, signs of one specimen as they are typed, Chinese units.
 PLAIN_LETTERS <- matrix(ncol = 2L, byrow = TRUE, c(
   "\u200b", "", "\ufeff", "",
   "\u00e4", "a", "\u00c4", "a", "\u00f6", "o", "\u00d6", "o", "\u00fc", "u", "\u00dc", "u",

@@ -1,6 +1,6 @@
-# Hardness that rises with annealing: two steps written in exchange, or readings on another piece.
+# Hardness that rises with annealing: two steps written in exchange, or readings on another specimen.
 
-# Neighbouring steps of a piece at one temperature and scale whose mean rises by more than scatter
+# Neighbouring steps of a specimen at one temperature and scale whose mean rises by more than scatter
 # explains: that of the readings, and that of the other steps about falling curves. Each scale for
 # itself.
 find_rises <- function(r, alpha) {
@@ -25,8 +25,8 @@ find_rises <- function(r, alpha) {
                  format(r$time[i]), " min, ", format(worst$later, digits = 4), " after ",
                  format(r$time[j]), " min)"),
           paste("annealing softens: two steps were perhaps written in exchange, or read on another",
-                "piece; only a slight rise at a low temperature is real"),
-          "Compare with the sheet and the labels of the pieces; swap steps only if these confirm it.")
+                "specimen; only a slight rise at a low temperature is real"),
+          "Compare with the sheet and the labels of the specimens; swap steps only if these confirm it.")
 }
 
 # Pairs of one scale: cells and means, by two-sided t tests at alpha over all pairs (Bonferroni).

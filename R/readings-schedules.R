@@ -1,5 +1,5 @@
-# Times of one piece that make sense only in another unit, or as single steps: compared with the
-# schedule most pieces share.
+# Times of one specimen that make sense only in another unit, or as single steps: compared with the
+# schedule most specimens share.
 
 find_schedules <- function(r) {
   piece <- group_rows(list(r$specimen, r$temp))
@@ -30,7 +30,7 @@ find_schedules <- function(r) {
       other <- t * factor^way
       if (!all(vapply(other, \(x) min(abs(x / common - 1)) < 0.01, NA))) next
       found <- c(found, finding("warning", "times", rows, paste0(
-        "times of ", r$specimen[rows[1L]], " are those of the other pieces ",
+        "times of ", r$specimen[rows[1L]], " are those of the other specimens ",
         if (way > 0) "divided" else "multiplied", " by ", factor),
         "hours, minutes or seconds were probably mixed",
         "Compare with the sheet, and write all times in minutes."))

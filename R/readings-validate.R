@@ -15,7 +15,7 @@ validate_readings <- function(data, origin) {
   for (column in c("specimen", "temp_c", "time_min", "scale")) {
     refuse("missing", column, is.na(data[[column]]), \(i) "must not be missing",
            switch(column, time_min = "Write 0 for readings before the furnace.",
-                  temp_c = paste("For as-rolled pieces write the temperature they are meant for,",
+                  temp_c = paste("For as-rolled specimens write the temperature they are meant for,",
                                   "with time 0."),
                   "Fill in these cells."))
   }

@@ -107,7 +107,7 @@ reading_arguments <- function(specimen, reading_scale, ...) {
     if (!is.null(reading_scale)) list(scale = reading_scale))
 }
 
-# A file without a column of specimens is taken as one piece, and says so.
+# A file without a column of specimens is taken as one specimen, and says so.
 read_for_report <- function(readings, arguments) {
   read <- function(...) do.call(read_readings, c(list(readings), arguments, list(...)))
   if (!is.null(arguments$specimen)) return(read())

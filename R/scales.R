@@ -14,9 +14,8 @@
 #'
 #' @section Tables:
 #' - `"brass"`: ASTM E140 Table 4, cartridge brass 70/30. HV, HRB, HRF, HR15T, HR30T, HR45T,
-#'   HBW 10/500;
-#' - `"brass_gb"`: GB/T 3771-1983, other brasses (62 % copper, leaded). HB 30D2, HV, HRB, HRF,
-#'   HR15T, HR30T, HR45T;
+#'   HBW 10/500; - `"brass_gb"`: GB/T 3771-1983, other brasses (62 % copper, leaded). HB 30D2, HV, HRB,
+#' HRF, HR15T, HR30T, HR45T;
 #' - `"copper"`: ASTM E140 Table 7, copper No. 102 to 142. HV, HV 0.1, HK, HK 0.5, HRB, HRF,
 #'   HR15T, HR30T, HR45T, HBW 10/500, HBW 2/20, and on thinner strip `HR15T (0.25 mm)` and
 #'   `HR15T (0.51 mm)`;

@@ -131,7 +131,7 @@ draw_blunders <- function(hv, step_hv, offset, clean, bench) {
   list(hardness = hardness, note = note, table = do.call(rbind, c(list(none), list_of)))
 }
 
-# Steps whose exchange with the next one of the same piece shows: a tenth of the whole
+# Steps whose exchange with the next one of the same specimen shows: a tenth of the whole
 # softening between them.
 exchangeable <- function(steps, step_hv, free) {
   last <- nrow(steps)

@@ -1,4 +1,4 @@
-# Simulated hardness readings with known true values: a softening curve in HV, scatter of pieces,
+# Simulated hardness readings with known true values: a softening curve in HV, scatter of specimens,
 # steps and readings, operators and machine, the dial, and blunders of the bench on
 # request. Curve and conversion are the same compiled code that fits use. Deg C, min, HV.
 
@@ -9,7 +9,7 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 
 #' Hardness readings with known true values
 #'
-#' Draws the readings of an annealing experiment from stated true parameters: one piece a
+#' Draws the readings of an annealing experiment from stated true parameters: one specimen a
 #' temperature, read before and after steps of accumulating time. For trying out a plan, for
 #' checking an analysis, and for exercises.
 #'
@@ -25,14 +25,14 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' | blunder | what happens |
 #' |---|---|
 #' | `outlier` | one reading is off by 8 to 14 times the scatter of readings, towards the middle of the curve |
-#' | `mislabel` | the readings of two neighbouring steps of a piece are swapped |
-#' | `warm` | a step is read before the piece is cold: 4 to 7 HV too soft, with a `note` |
+#' | `mislabel` | the readings of two neighbouring steps of a specimen are swapped |
+#' | `warm` | a step is read before the specimen is cold: 4 to 7 HV too soft, with a `note` |
 #' | `forgotten` | one reading is not written down (`NA`) |
 #'
 #' @param parameters Named vector of true values: those of the model (see [softening-models]), in
 #'   HV, kJ/mol and 1/min. Instead of `ln_k_ref` (logarithm of the rate in 1/min at
 #'   `temp_ref_c`) you may give `t50_rex_min`: minutes to half of the recrystallisation there.
-#' @param temp_c Temperatures in degrees Celsius, one piece each.
+#' @param temp_c Temperatures in degrees Celsius, one specimen each.
 #' @param time_min Accumulated times in min; 0 is before the furnace.
 #' @param n_readings Readings per step.
 #' @param scale Hardness scale of the dial; one, or one for each reading of a step.
@@ -45,7 +45,7 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' @param operators Names of operators, who take turns from step to step.
 #' @param blunders Blunders wanted: names, or a named vector of counts, such as
 #'   `c(outlier = 2, warm = 1)`.
-#' @param specimen Names of the pieces, one for each temperature.
+#' @param specimen Names of the specimens, one for each temperature.
 #' @param schedule Optional data frame with the columns `specimen`, `temp_c` and `time_min`, one
 #'   row per step, instead of `temp_c`, `time_min` and `specimen`.
 #' @param material Conversion table, see [conversion_tables()].
@@ -123,7 +123,7 @@ true_hardness <- function(truth, temp_c, time_min) {
         inverse_temperature(temp_c, truth$temp_ref_c), unname(truth$par))
 }
 
-# Everything about the bench, checked once: one row per reading, with the numbers of its piece,
+# Everything about the bench, checked once: one row per reading, with the numbers of its specimen,
 # step, operator and scale.
 bench_settings <- function(temp_c, time_min, n_readings, scale, sd, resolution, operators,
                            blunders, specimen, schedule, material) {
@@ -168,7 +168,7 @@ crossed_schedule <- function(temp_c, time_min, specimen) {
   }
   specimen <- check_names(specimen, "specimen")
   if (length(specimen) != length(temp_c) || anyNA(specimen) || anyDuplicated(specimen)) {
-    abort("argument", "`specimen` must name the piece of each temperature", arg = "specimen",
+    abort("argument", "`specimen` must name the specimen of each temperature", arg = "specimen",
           remedy = paste("Give", length(temp_c), "different names."))
   }
   times <- sort(time_min)
@@ -181,7 +181,7 @@ crossed_schedule <- function(temp_c, time_min, specimen) {
 given_schedule <- function(schedule, specimen) {
   check_data(schedule, "schedule")
   if (!is.null(specimen)) {
-    abort("argument", "`specimen` and `schedule` both name the pieces", arg = "specimen",
+    abort("argument", "`specimen` and `schedule` both name the specimens", arg = "specimen",
           remedy = "Leave `specimen` out.")
   }
   name <- as.character(any_column(schedule, "specimen", "schedule"))
@@ -189,13 +189,13 @@ given_schedule <- function(schedule, specimen) {
   time_min <- numeric_column(schedule, "time_min", "schedule", "min", 0)
   if (anyNA(name)) {
     abort("missing", "`specimen` of the schedule must not be missing", arg = "specimen",
-          rows = which(is.na(name)), remedy = "Name every piece.")
+          rows = which(is.na(name)), remedy = "Name every specimen.")
   }
   order <- order(match(name, unique(name)), time_min)
   same <- duplicated(data.frame(name, temp_c, time_min))
   if (any(same)) {
     abort("duplicate", "`schedule` holds a step twice", arg = "schedule", rows = which(same),
-          remedy = "List each step of a piece once; `readings` gives how often it is read.")
+          remedy = "List each step of a specimen once; `readings` gives how often it is read.")
   }
   out <- data.frame(specimen = name, temp_c = temp_c, time_min = time_min)[order, ]
   first <- !duplicated(out$specimen)

@@ -22,7 +22,7 @@ autoplot.softanneal_softening <- function(object, ...) {
   ends <- vapply(names, \(one) object$hardness[max(which(group == one))], 0)
   alt <- paste0(
     "Two panels over time in ", if (minutes) "min" else "s", " for ",
-    if (length(names) == 1L) "one piece" else paste(length(names), "pieces"),
+    if (length(names) == 1L) "one specimen" else paste(length(names), "pieces"),
     ": temperature, up to ", format(max(object$temp_c), digits = 4),
     " degrees Celsius, and hardness below it, from ", format(max(object$hardness), digits = 4),
     " to ", paste(unique(format(range(ends), digits = 4, trim = TRUE)), collapse = " to "), ".")

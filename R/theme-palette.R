@@ -1,5 +1,5 @@
 # Colours, shapes and line types of all plots. Temperatures are ordered, so they take an ordered
-# ramp from dark to light; kinds and pieces take four colours that stay apart for colour-deficient
+# ramp from dark to light; kinds and specimens take four colours that stay apart for colour-deficient
 # eyes. Each member has a contrast of 3:1 on white at least (WCAG 2.1, 1.4.11), and colour
 # never stands alone: shape or line type goes with it.
 
@@ -28,7 +28,7 @@ ramp_colours <- function(n, dark = picture_state$dark) {
              function(l) which.min(abs(lightness - l)), 0L)]
 }
 
-# For kinds, pieces and marks: blue, vermilion, green, purple of Okabe and Ito (2008); a ramp
+# For kinds, specimens and marks: blue, vermilion, green, purple of Okabe and Ito (2008); a ramp
 # where there are more.
 group_colours <- function(n) {
   if (n > 4L) return(ramp_colours(n))

@@ -376,7 +376,7 @@ test_that("the plot shows each stretch of time, in every session", {
   s <- p$steps[!is.na(p$steps$read_min), ]
   expect_equal(nrow(ggplot2::layer_data(g, 1L)), 2 * sum(s$step > 0) + nrow(s))
   expect_setequal(ggplot2::layer_data(g, 1L)$xmin, c(s$in_min, s$out_min, s$read_min) |> na.omit())
-  expect_match(ggplot2::get_alt_text(g), "2 pieces and 6 annealing steps")
+  expect_match(ggplot2::get_alt_text(g), "2 specimens and 6 annealing steps")
   grDevices::pdf(NULL)
   on.exit(grDevices::dev.off())
   expect_identical(plot(p), p)

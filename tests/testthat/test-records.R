@@ -214,7 +214,7 @@ test_that("hours for minutes in one piece and steps not added up are found, clea
   })
   expect_null(rows_of(d, "times"))
   expect_identical(rows_of(hours, "times"), which(d$specimen == "piece-330" & d$time_min > 0))
-  expect_match(check_readings(hours)$what, "piece-330 are those of the other pieces divided by 60",
+  expect_match(check_readings(hours)$what, "piece-330 are those of the other specimens divided by 60",
                all = FALSE)
   expect_identical(rows_of(steps, "times"), which(d$specimen == "piece-330" & d$time_min > 0))
   expect_match(check_readings(steps)$remedy, "times = .step.", all = FALSE)

@@ -114,7 +114,7 @@ test_that("readings that no machine shows are refused, not squared into infinity
 
 test_that("sizes and times beyond all sense are refused, not computed with", {
   expect_refused(plan_of(thickness_mm = 5e-324), "range",
-                 "heating or cooling of the pieces cannot be computed", "thickness_mm")
+                 "heating or cooling of the specimens cannot be computed", "thickness_mm")
   expect_refused(cool_down(0.95, 400, until_min = 1e308), "range", "`until_min` must be",
                  "until_min")
   expect_refused(door_opening(410, at_min = 1e308), "range", "`at_min` must be", "at_min")

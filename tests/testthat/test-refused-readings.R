@@ -130,7 +130,7 @@ test_that("schedules, blunders and truths of a class are told apart", {
                  "`specimen` of the schedule must not be missing", "specimen", 2L)
   schedule$specimen <- "a"
   expect_refused(simulate_readings(schedule = schedule, specimen = "b"), "argument",
-                 "both name the pieces", "specimen")
+                 "both name the specimens", "specimen")
   expect_refused(simulate_readings(schedule = schedule[c(1, 2, 2), ]), "duplicate",
                  "`schedule` holds a step twice", "schedule", 3L)
   expect_refused(simulate_readings(blunders = c(outlier = 0.5)), "argument", "`blunders` must be counts",
