@@ -22,7 +22,7 @@ format.softanneal_plan <- function(x, ...) {
            if (g$sessions > 1) " of the last session",
            if (g$unbooked) paste0("; ", g$unbooked, " steps do not fit")),
     sprintf("  %g %s (T/Tm %.2f): furnace %d, t50 %s min (%s to %s)%s",
-            t$temp_c, t$homologous, t$furnace, format_quantity(t$t50_min, 2L),
+            t$temp_c, degree_c(), t$homologous, t$furnace, format_quantity(t$t50_min, 2L),
             format_quantity(t$t50_low_min, 2L), format_quantity(t$t50_high_min, 2L),
             ifelse(nzchar(t$note), paste0("; ", t$note), "")))
 }

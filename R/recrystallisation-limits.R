@@ -23,7 +23,7 @@ held_deviance <- function(fit, term, value) {
   residuals <- \(par) s$d$x - recryst_law(all(par), s$d$time, e)$x
   rss <- vapply(starts, \(start) sum(s$w * residuals(start)^2), 0)
   min(vapply(starts[utils::head(order(rss), 2L)], \(start) {
-    quiet_fit(residuals, start, s$bounds$lower[free], s$bounds$upper[free],
+    quiet_fit(residuals, start, lower = s$bounds$lower[free], upper = s$bounds$upper[free],
               jac = \(par) -recryst_law(all(par), s$d$time, e)$jac[, free, drop = FALSE],
               weights = s$w, control = s$control)$deviance
   }, 0))

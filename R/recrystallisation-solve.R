@@ -31,8 +31,8 @@ full_recryst <- function(par) {
 # Least squares with fixed weights through the core.
 solve_fractions <- function(d, terms, start, bounds, w, control) {
   e <- inverse_temperature(d$temp, d$ref)
-  quiet_fit(\(par) d$x - recryst_law(full_recryst(par), d$time, e)$x, start, bounds$lower,
-            bounds$upper,
+  quiet_fit(\(par) d$x - recryst_law(full_recryst(par), d$time, e)$x, start,
+            lower = bounds$lower, upper = bounds$upper,
             jac = \(par) -recryst_law(full_recryst(par), d$time, e)$jac[, terms, drop = FALSE],
             weights = w, control = control)
 }
@@ -125,7 +125,7 @@ double_log_fit <- function(d, terms, bounds, control) {
     par[["ln_k_ref"]] + par[["q_kj_mol"]] * e + log(d$time)
   }
   fit <- quiet_fit(\(par) y - par[["n"]] * log_rate_time(par), stats::setNames(start, terms),
-                   bounds$lower, bounds$upper,
+                   lower = bounds$lower, upper = bounds$upper,
                    jac = \(par) -cbind(par[["n"]], log_rate_time(par),
                                        if (energy) par[["n"]] * e),
                    weights = d$w, control = control)

@@ -200,3 +200,30 @@ test_that("the plot of a layout shows each indentation in its size and equal sca
   expect_output(print(layout), "all fit")
   expect_s3_class(as.data.frame(layout), "data.frame", exact = TRUE)
 })
+
+test_that("the gap of each way is the least distance of its lattice, and sites take the widest", {
+  lattice <- function(way, free, staggered) {
+    rows <- lapply(seq_len(way$rows), function(i) {
+      n <- way$columns - if (staggered && i %% 2 == 0) 1 - way$extra else 0
+      if (n == 0) return(NULL)
+      step <- if (is.finite(way$dx)) way$dx else 0
+      cbind((seq_len(n) - 1) * step + if (staggered && i %% 2 == 0) step / 2 else 0,
+            if (is.finite(way$dy)) (i - 1) * way$dy else 0)
+    })
+    do.call(rbind, rows)
+  }
+  for (pattern in c("grid", "staggered")) for (free in list(c(12, 1), c(9, 2.2), c(5, 1.3), c(6, 4))) {
+    ways <- layout_ways(free, 1, pattern)
+    own <- vapply(seq_len(nrow(ways)), function(k) {
+      at <- lattice(ways[k, ], free, pattern == "staggered")
+      expect_equal(nrow(at), ways$count[k])
+      if (nrow(at) > 1L) min(stats::dist(at)) else Inf
+    }, 0)
+    several <- ways$rows > 1 & ways$columns > 2
+    expect_equal(ways$gap[several], own[several])
+    for (wanted in seq(2, max(ways$count), by = 3)) {
+      sites <- layout_sites(free, 1, wanted, pattern)
+      expect_gte(min(stats::dist(sites)), max(ways$gap[ways$count >= wanted]) * (1 - 1e-9))
+    }
+  }
+})
