@@ -95,8 +95,8 @@ NULL
 #' from a mixture over the standard deviations, not symmetric.
 #' * `"cluster"`: sandwich over steps, the residual of each divided by the root of one minus its leverage,
 #'   with t quantiles on steps minus parameters. With Huber loss the residuals are those of
-#'   M-estimation: bent, and divided by the share that is not bent. With some 28 steps that scatter alike
-#'   95 % intervals cover 87 (Q) to 95 %, those of `"steps"` 94 to 96 %.
+#'   M-estimation: bent, and divided by the share that is not bent. With some 28 steps that scatter
+#'   alike 95 % intervals cover 87 (Q) to 95 %, those of `"steps"` 94 to 96 %.
 #' * `"steps"`: the variance of the step means about the curve, pooled; t quantiles on steps minus
 #' parameters.
 #' * `"model"`: the usual formula for independent readings; with errors that the readings of a step

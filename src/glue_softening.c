@@ -206,6 +206,10 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP options, SEXP control)
                       .held = glue_integers(glue_field(model, "held"), rp, "held")};
     if (exponent != R_NilValue)
         s.clock.exponent = glue_exponents(exponent, rep.temp_k, m, kind);
+    /* profiles go the short way where those of many fits do */
+    if (!rep.strain && exponent == R_NilValue && history == R_NilValue &&
+        kind == sa_model_plain(kind) && ctl.huber <= 0.0)
+        s.weight = rep.weight;
     s.poll = s.clock.poll = glue_poll;
     sa_histories along;
     if (history != R_NilValue) {

@@ -17,6 +17,7 @@ const char *const sa_parameter_states[SA_PARAMETER_STATES] = {
 
 /* Sum of squared residuals, over that of the readings, that is met without scatter only. */
 #define EXACT_SHARE 1e-20
+#define MOST_ROUNDS 5
 
 static int softening_residuals(const double *par, double *resid, double *jac, void *context)
 {
@@ -58,48 +59,66 @@ sa_lsq_problem sa_softening_problem(const sa_softening *s)
     return pb;
 }
 
+/* The lowest of the minima reached from some starts, coarsely; work counted in `result`. */
+static sa_status try_starts(const sa_lsq_problem *pb, const sa_lsq_control *coarse, size_t count,
+                            double *starts, double exact, double *best, double *par, double *resid,
+                            double *jac, int *at_bound, double *work, sa_lsq_result *result)
+{
+    for (size_t k = 0; k < count && *best > exact; k++) { /* without scatter no other can do better */
+        sa_lsq_result trial;
+        double *start = starts + k * pb->p;
+        const sa_status st = sa_lsq_fit(pb, coarse, start, resid, jac, at_bound, work, &trial);
+        if (st == SA_INTERRUPTED)
+            return st;
+        result->iterations += trial.iterations;
+        result->evaluations += trial.evaluations;
+        if (st != SA_NOT_FINITE && trial.objective < *best) {
+            *best = trial.objective;
+            memcpy(par, start, pb->p * sizeof(double));
+        }
+    }
+    return SA_OK;
+}
+
 sa_status sa_softening_fit(const sa_softening *s, const sa_lsq_control *control, int use_start,
                            double *par, double *resid, double *jac, int *at_bound, double *work,
                            sa_lsq_result *result)
 {
     const sa_lsq_problem pb = sa_softening_problem(s);
     const size_t p = pb.p;
-    int iterations = 0, evaluations = 0;
+    sa_lsq_result spent = {SA_END_START, 0, 0, 0.0, 0.0, 0.0};
     if (!use_start) {
-        double *starts = work, *rest = work + SA_MOST_STARTS * p, best = HUGE_VAL;
+        double *starts = work, *rest = work + SA_MOST_STARTS * p, best = HUGE_VAL, exact = 0.0;
+        double base[SA_MODEL_MAX_PAR];
+        const int rich = sa_model_core(s->kind) != sa_model_plain(sa_model_core(s->kind));
         const size_t most = sa_model_core(s->kind) == SA_JMAK ? SA_USUAL_STARTS : SA_MOST_STARTS;
-        size_t count = sa_softening_starts(s, par, starts, most, rest);
         sa_lsq_control coarse = *control;
         coarse.ftol = 1e-7;
         coarse.xtol = 1e-6;
         coarse.gtol = 1e-6;
         coarse.huber = 0.0;
-        coarse.max_iterations = 60;
+        coarse.max_iterations = rich ? 200 : 60;
         coarse.polish = 0;
-        size_t chosen = 0;
-        double exact = 0.0;
         for (size_t i = 0; i < s->clock.n; i++)
             exact += EXACT_SHARE * pow(s->root_weight[i] * s->hardness[i], 2.0);
-        for (size_t k = 0; k < count; k++) {
-            sa_lsq_result trial;
-            sa_status st =
-                sa_lsq_fit(&pb, &coarse, starts + k * p, resid, jac, at_bound, rest, &trial);
-            if (st == SA_INTERRUPTED)
-                return st;
-            iterations += trial.iterations;
-            evaluations += trial.evaluations;
-            if (st != SA_NOT_FINITE && trial.objective < best) {
-                best = trial.objective;
-                chosen = k;
-            }
-            if (best <= exact) /* readings without scatter: no other start can do better */
+        memcpy(base, par, p * sizeof(double));
+        size_t count = sa_softening_starts(s, base, starts, most, rest);
+        for (int round = 0; count > 0; round++) {
+            const double before = best;
+            if (try_starts(&pb, &coarse, count, starts, exact, &best, par, resid, jac, at_bound,
+                           rest, &spent) == SA_INTERRUPTED)
+                return SA_INTERRUPTED;
+            /* models with further processes have many minima: starts far apart, then one part of the
+             * best moved at a time */
+            if (!rich || round == MOST_ROUNDS || best <= exact ||
+                (round > 1 && best > before * (1.0 - 1e-6)))
                 break;
+            count = round == 0 ? sa_softening_spread(s, base, starts, most, rest)
+                               : sa_softening_moves(s, base, par, starts, most, rest);
         }
-        if (best < HUGE_VAL)
-            memcpy(par, starts + chosen * p, p * sizeof(double));
     }
     sa_status status = sa_lsq_fit(&pb, control, par, resid, jac, at_bound, work, result);
-    result->iterations += iterations;
-    result->evaluations += evaluations;
+    result->iterations += spent.iterations;
+    result->evaluations += spent.evaluations;
     return status;
 }

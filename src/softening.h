@@ -61,6 +61,15 @@ sa_status sa_softening_fit(const sa_softening *s, const sa_lsq_control *control,
 size_t sa_softening_starts(const sa_softening *s, const double *base, double *starts, size_t most,
                            double *work);
 
+/* Starts far apart in all parts of the model at once; as sa_softening_starts(). */
+size_t sa_softening_spread(const sa_softening *s, const double *base, double *starts, size_t most,
+                           double *work);
+
+/* Other places of one part of the model (a process, or recrystallisation with its delay), the rest as in
+ * `from`; as sa_softening_starts(). */
+size_t sa_softening_moves(const sa_softening *s, const double *base, const double *from,
+                          double *starts, size_t most, double *work);
+
 /* Unscaled covariances (p x p): model = (J'WJ)^-1; cluster = sandwich with residuals of
  * cluster means, each enlarged for its own leverage (see inference.c); null as in
  * sa_covariance(). */

@@ -115,6 +115,9 @@ static void enter(race *r, double *par)
     double score = solve_levels(r, par);
     if (!isfinite(score))
         return;
+    for (size_t j = 0; j < r->count; j++) /* the same curve again */
+        if (fabs(score - r->score[j]) <= 1e-9 * score)
+            return;
     size_t k = r->count < r->most ? r->count++ : r->most;
     if (k == r->most && score >= r->score[k - 1])
         return;
@@ -316,4 +319,105 @@ size_t sa_softening_starts(const sa_softening *s, const double *base, double *st
         }
     }
     return full.count;
+}
+
+/* Another place of one process, all else as in `from`: fast and slow, cold and hot. */
+static void move_process(race *r, const sa_model_layout *at, size_t k, const double *from)
+{
+    static const double speed[6] = {-4.0, -2.0, -0.5, 1.0, 3.0, 7.0};
+    static const double energy[6] = {0.0, 50.0, 120.0, 250.0, 600.0, 2000.0};
+    for (int i = 0; i < 6; i++) {
+        for (int j = 0; j < 6; j++) {
+            double par[SA_MODEL_MAX_PAR], *b = par + at->place[k];
+            memcpy(par, from, r->p * sizeof(double));
+            b[2] = energy[j];
+            b[1] = speed[i] - middle_clock(r->s, b[2]);
+            enter(r, par);
+        }
+    }
+}
+
+/* Another place of the recrystallisation, the processes as in `from`. */
+static void move_recrystallisation(race *r, const plateaus *g, const sa_model_layout *at,
+                                   const double *from)
+{
+    static const double ns[6] = {0.15, 0.4, 0.8, 1.5, 3.0, 8.0};
+    static const double qs[7] = {0.0, 40.0, 100.0, 200.0, 400.0, 900.0, 2000.0};
+    static const double delay[4] = {0.0, 0.05, 0.3, 1.5};
+    for (int i = 0; i < 6; i++) {
+        for (int j = 0; j < 7; j++) {
+            for (int l = 0; l < (at->theta0 >= 0 ? 4 : 1); l++) {
+                double par[SA_MODEL_MAX_PAR];
+                memcpy(par, from, r->p * sizeof(double));
+                par[SA_P_N] = ns[i];
+                par[SA_P_Q] = qs[j];
+                par[SA_P_LN_K] = centred_rate(r->s, g, ns[i], qs[j]);
+                if (at->theta0 >= 0) {
+                    const double half = pow(sa_shape_inverse(at->shape, 0.5), 1.0 / ns[i]);
+                    par[at->theta0] = delay[l];
+                    par[SA_P_LN_K] += log((delay[l] + half) / half);
+                }
+                enter(r, par);
+            }
+        }
+    }
+}
+
+/* All combinations of speed and energy of the processes from the k-th on. */
+static void spread_processes(race *r, const sa_model_layout *at, size_t k, double *par)
+{
+    static const double speed[4] = {-3.0, 0.0, 3.0, 7.0}, energy[4] = {0.0, 80.0, 250.0, 2000.0};
+    if (k == at->processes) {
+        enter(r, par);
+        return;
+    }
+    double *b = par + at->place[k];
+    for (int i = 0; i < 4; i++) {
+        for (int j = 0; j < 4; j++) {
+            b[2] = energy[j];
+            b[1] = speed[i] - middle_clock(r->s, b[2]);
+            spread_processes(r, at, k + 1, par);
+        }
+    }
+}
+
+size_t sa_softening_spread(const sa_softening *s, const double *base, double *starts, size_t most,
+                           double *work)
+{
+    static const double ns[3] = {0.4, 1.0, 2.5}, qs[4] = {20.0, 80.0, 200.0, 500.0};
+    const sa_model_layout at = sa_model_parameters(s->kind);
+    const plateaus g = look(s, base);
+    double score[SA_MOST_STARTS + 1], par[SA_MODEL_MAX_PAR];
+    race r = {s, s->kind, at.n_par, most, 0, starts, score, work, work + s->clock.n, base, 0};
+    for (int i = 0; i < 3; i++) {
+        for (int j = 0; j < 4; j++) {
+            memcpy(par, base, at.n_par * sizeof(double));
+            par[SA_P_N] = ns[i];
+            par[SA_P_Q] = qs[j];
+            par[SA_P_LN_K] = centred_rate(s, &g, ns[i], qs[j]);
+            spread_processes(&r, &at, 0, par);
+        }
+    }
+    return r.count;
+}
+
+size_t sa_softening_moves(const sa_softening *s, const double *base, const double *from,
+                          double *starts, size_t most, double *work)
+{
+    const sa_model_layout at = sa_model_parameters(s->kind);
+    const size_t m = s->clock.n, p = at.n_par;
+    double score[SA_MOST_STARTS + 1];
+    const plateaus g = look(s, from);
+    size_t count = 0;
+    /* each part has its share of the places, or the sums of one would keep out the others */
+    for (size_t part = 0; part <= at.processes; part++) {
+        const size_t share = most / (at.processes + 1);
+        race r = {s, s->kind, p, share, 0, starts + count * p, score, work, work + m, base, 0};
+        if (part < at.processes)
+            move_process(&r, &at, part, from);
+        else
+            move_recrystallisation(&r, &g, &at, from);
+        count += r.count;
+    }
+    return count;
 }

@@ -50,7 +50,9 @@ test_that("readings of weight zero are as if they were not there", {
   x <- data.frame(x = 1:20, y = 3 * 1:20 + rep_len(c(0.3, -0.2, 0.1, -0.3, 0.4, -0.1, 0), 20))
   x$y[7] <- 60
   far <- rbind(x, data.frame(x = 21:60, y = 0))
-  fit <- function(d, w) fit_least_squares(y ~ a + b * x, c(a = 0, b = 1), data = d, weights = w, loss = "huber")
+  fit <- function(d, w) {
+    fit_least_squares(y ~ a + b * x, c(a = 0, b = 1), data = d, weights = w, loss = "huber")
+  }
   expect_equal(coef(fit(far, rep(1:0, c(20, 40)))), coef(fit(x, rep(1, 20))), tolerance = 1e-10)
   expect_equal(vcov(fit(far, rep(1:0, c(20, 40)))), vcov(fit(x, rep(1, 20))), tolerance = 1e-8)
 })
@@ -84,4 +86,17 @@ test_that("Huber intervals cover with outliers", {
     expect_gt(mean(hit), 0.92)
     expect_lt(mean(hit), 0.97)
   }
+})
+
+test_that("a model with many minima ends in the lowest one that is known", {
+  # 3 HV of noise about two finished curves: the first basin found has a sum half as large again
+  d <- expand.grid(reading = 1:2, time_min = c(0, 4, 8, 16, 32, 64), temp_c = c(378, 405))
+  d$hardness <- c(158, 159.2, 81.5, 83.8, 74.8, 79.8, 80, 80.9, 78.8, 78.7, 78.6, 83.8, 159, 156.7, 83.7,
+                  83.9, 79.9, 79.7, 80.3, 80, 83.9, 86.3, 80.1, 79.4)
+  d$scale <- "HV"
+  fit <- quietly_fitted(d, "hardening_jmak", se = "model")
+  from <- c(h_worked = 158.2, h_soft = 0, ln_k_ref = -1.98, n = 0.287, q_kj_mol = 35.7, dh_hard = 635,
+            ln_k_hard = -4.3, q_hard_kj_mol = 45.5)
+  known <- quietly_fitted(d, "hardening_jmak", se = "model", start = from)
+  expect_lt(deviance(fit), 1.001 * deviance(known))
 })
