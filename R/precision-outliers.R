@@ -5,16 +5,24 @@
 
 #' Find outliers among the readings of a step
 #'
-#' Tests within each group (specimen, temperature, time and scale) whether a reading lies
-#' too far from the others for one normal distribution. Readings are reported, never
-#' removed: an indentation is thrown out for a cause seen on the specimen, not for its value.
+#' Tests within each group (specimen, temperature, time and scale; group, laboratory and the like where
+#' they differ within one) whether a reading lies too far from the others for one normal distribution.
+#' Readings are reported, never removed: an indentation is thrown out for a cause seen on the specimen,
+#' not for its value.
 #'
 #' @section Tests:
-#' `"grubbs"` tests the reading farthest from the mean, two-sided:
+#' `"pooled"` (for tables of several groups) compares the reading farthest from the others of its group
+#' with the scatter of all other groups of its scale: ln(variance) as a parabola in the level of the
+#' group, since what is constant in HV is not constant on a Rockwell scale. t test, two-sided, at
+#' `(1 - level) / (2 N)` for N readings, so the level holds for the whole table, repeated without what
+#' was found. Few groups give few degrees of freedom.
+#'
+#' `"grubbs"` tests each group for itself, two-sided, by its own standard deviation:
 #' \deqn{G = \max|x_i - \bar x| / s, \quad G_c = \frac{n-1}{\sqrt n}\sqrt{\frac{t^2}{n-2+t^2}}}{
 #' G = max|x - mean|/s, Gc = (n-1)/sqrt(n) sqrt(t^2/(n-2+t^2))}
 #' with t the upper alpha/(2n) quantile of Student's t with n - 2 degrees of freedom. The
-#' p-value is the Bonferroni upper bound, close for groups as small as these.
+#' p-value is the Bonferroni upper bound, close for groups as small as these. Of 28 clean groups tested
+#' at 95 % each, one or two are flagged on average.
 #'
 #' `"esd"` (generalised extreme studentised deviate) allows for up to `max_outliers` outliers: the
 #' farthest reading is set aside and the test repeated; the number of outliers is the last step
@@ -29,14 +37,16 @@
 #'
 #' @param data Table of readings, or a numeric vector that is one group.
 #' @inheritParams summarise_readings
-#' @param method `"grubbs"` or `"esd"`.
-#' @param level Level of the test of each group, 1 - alpha.
+#' @param method `"pooled"`, `"grubbs"` or `"esd"`; one group alone is tested by `"grubbs"`.
+#' @param level 1 - alpha: level of the test of the whole table (`"pooled"`) or of each group.
 #' @param max_outliers Largest number of outliers in a group, for `"esd"`.
 #' @param resolution Smallest step of the readings. `NULL` takes the coarsest of 1, 0.5, 0.2,
-#'   0.1, 0.05, 0.02 and 0.01 of which all readings are multiples, or 0.
+#'   0.1, 0.05, 0.02 and 0.01 of which all readings are multiples, or 0. Not used by `"pooled"`, which
+#'   finds it for each scale.
 #' @return A data frame of class `softanneal_outliers`, one row for each group and test step: the
-#'   key columns, `row` (in `data`), `value`, `n`, `mean`, `sd` (of the readings tested),
-#'   `statistic`, `critical`, `p.value` (Grubbs only), `outlier` (`TRUE`/`FALSE`). Groups with
+#'   key columns, `row` (in `data`), `value`, `n`, `mean`, `sd` (of the readings tested; `"pooled"`: that
+#'   of the other groups at this level), `statistic`, `critical`, `p.value` (not for `"esd"`; `"pooled"`:
+#'   for the whole table), `outlier` (`TRUE`/`FALSE`). Groups with
 #'   fewer than three readings or without spread have `NA` for the statistic and are not outliers;
 #'   too small ones are counted by one `softanneal_warning_too_few`.
 #' @section Errors:
@@ -47,10 +57,10 @@
 #' # eight readings with one far off (NIST/SEMATECH e-Handbook 1.3.5.17.1)
 #' find_outliers(c(199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57))
 #' @export
-find_outliers <- function(data, method = c("grubbs", "esd"), level = 0.95, max_outliers = 3,
+find_outliers <- function(data, method = c("pooled", "grubbs", "esd"), level = 0.95, max_outliers = 3,
                           resolution = NULL, hardness = hardness, specimen = specimen,
                           temp = temp_c, time = time_min, reading_scale = scale, by = NULL) {
-  method <- check_choice(method, c("grubbs", "esd"), "method")
+  method <- check_choice(method, c("pooled", "grubbs", "esd"), "method")
   check_level(level)
   max_outliers <- check_number(max_outliers, "max_outliers", 1, 1e4, whole = TRUE)
   if (is.data.frame(data)) {
@@ -60,7 +70,10 @@ find_outliers <- function(data, method = c("grubbs", "esd"), level = 0.95, max_o
     x <- numeric_column(data, pick$hardness, na = TRUE)
     by <- if (!is_null_column(rlang::enquo(by))) key_names(rlang::enquo(by))
     keys <- step_keys(data, pick, by)
+    # readings of several groups or persons in one step are not one sample
+    if (is.null(by)) keys <- c(keys, lapply(stats::setNames(nm = pooled_within(data, keys)), \(b) data[[b]]))
     groups <- group_rows(keys)
+    scale <- as.character(keys[[pick$scale]])
     keys <- lapply(keys, `[`, groups$first)
   } else {
     x <- check_numeric(data, "data", na = TRUE)
@@ -69,8 +82,15 @@ find_outliers <- function(data, method = c("grubbs", "esd"), level = 0.95, max_o
   }
   resolution <- if (is.null(resolution)) find_resolution(x) else
     check_number(resolution, "resolution", 0)
-  out <- outlier_table(x, groups$id, length(groups$first), method, 1 - level,
-                       if (method == "grubbs") 1 else max_outliers, resolution)
+  k <- length(groups$first)
+  if (method == "pooled" && k == 1L) method <- "grubbs"
+  out <- if (method == "pooled") {
+    table <- pooled_outliers(x, groups$id, k, scale, 1 - level)
+    table <- table[order(table$group, -abs(table$statistic)), ]
+    list(group = table$group, table = as.list(table[setdiff(names(table), c("group", "others"))]))
+  } else {
+    outlier_table(x, groups$id, k, method, 1 - level, if (method == "grubbs") 1 else max_outliers, resolution)
+  }
   out <- structure(c(lapply(keys, `[`, out$group), out$table),
                    class = c("softanneal_outliers", "data.frame"),
                    row.names = .set_row_names(length(out$group)), method = method, alpha = 1 - level,
@@ -91,9 +111,11 @@ find_outliers <- function(data, method = c("grubbs", "esd"), level = 0.95, max_o
 print.softanneal_outliers <- function(x, ...) {
   if (!all(c("outlier", "statistic") %in% names(x))) return(invisible(print(plain_frame(x))))
   found <- which(x$outlier)
-  name <- if (attr(x, "method") == "grubbs") "Grubbs test" else "Generalised ESD test"
-  cat(name, ", two-sided, level ", format(100 * (1 - attr(x, "alpha"))), " % for each group; resolution ",
-      format(attr(x, "resolution")), "\n", sep = "")
+  name <- switch(attr(x, "method"), grubbs = "Grubbs test",
+                 pooled = "t test against the scatter of the other groups", "Generalised ESD test")
+  cat(name, ", two-sided, level ", format(100 * (1 - attr(x, "alpha"))), " % for ",
+      if (attr(x, "method") == "pooled") "the whole table" else
+        paste("each group; resolution", format(attr(x, "resolution"))), "\n", sep = "")
   if (!length(found)) {
     cat("No outliers.\n")
   } else {

@@ -19,7 +19,7 @@
 #' | `useful range` | warning | reading outside the range of its scale in ISO 6508-1 (ranges from memory) |
 #' | `thickness` | warning, note | sheet thinner than ASTM E18 allows for the reading; or (note) than ISO 6508-1 (15 h, cone 10 h), ISO 6507-1 (1.5 d) or ISO 6506-1 (8 h) |
 #' | `spacing` | warning | centres of indentations nearer than 3 d, or nearer than 2.5 d to an edge |
-#' | `outlier` | warning | reading far from the others of its step, by a standard deviation pooled over all other steps of its scale (t test at alpha / 2 divided by the number of readings; one step alone: Grubbs, see [find_outliers()]); the likeliest slip is named |
+#' | `outlier` | warning | reading far from the others of its step, by the scatter of all other steps of its scale, see [find_outliers()]; a slip of the pen is named where it explains the number clearly better than another cause |
 #' | `rise` | warning | mean of a step above that of the step before it (same specimen, temperature and scale, after annealing) by more than the scatter of readings and of the other steps explains; t tests at alpha divided by the number of pairs |
 #' | `drift` | warning | readings rise or fall along their number, over all steps together |
 #' | `warm specimen` | warning | a note states that the specimen was warm or hot |

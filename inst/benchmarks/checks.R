@@ -1,47 +1,58 @@
-# How often check_readings() finds one reading moved by 8 sd, and how often it finds fault with a clean
-# bench: simulated benches with 2 HV between pieces, 1 HV between steps, 2 K between furnaces, read on a
-# dial. Run: Rscript inst/benchmarks/checks.R [benches] (package installed).
+# How often find_outliers() finds one reading moved by 8 sd, and how often it, and the check for a series
+# pasted twice, find fault with a clean bench: 2 HV between pieces, 1 HV between steps, 2 K between
+# furnaces, read on a dial. The scatter of readings is constant in HV, constant in HRB, or grows to 2.5
+# times on the steep part. Run: Rscript inst/benchmarks/checks.R [benches] (package installed).
 
 library(softanneal)
 benches <- as.integer(c(commandArgs(TRUE), 60)[1L])
 
-# Four pieces, seven steps, `n` readings of sd `sd` (points of the dial) on a dial of step `dial`.
-bench <- function(n, sd, dial, scale = "HV", numbered = TRUE) {
-  d <- expand.grid(reading = seq_len(n), time_min = c(0, 4, 8, 16, 32, 64, 128),
-                   temp_c = c(290, 330, 370, 410), KEEP.OUT.ATTRS = FALSE)
-  piece <- match(d$temp_c, unique(d$temp_c))
-  heat <- d$temp_c + stats::rnorm(4, 0, 2)[piece]
-  k <- arrhenius_rate(heat, 0.06, 330, 140)
-  hv <- 160 - 80 * jmak_fraction(d$time_min, k, 1.6) + stats::rnorm(4, 0, 2)[piece]
-  hv <- hv + stats::rnorm(28)[interaction(d$time_min, d$temp_c, drop = TRUE)]
-  d$hardness <- if (scale == "HV") hv else suppressWarnings(convert_hardness(hv, "HV", scale))
-  d$hardness <- round((d$hardness + stats::rnorm(nrow(d), 0, sd)) / dial) * dial
+TEMPS <- c(290, 330, 370, 410)
+TIMES <- c(0, 4, 8, 16, 32, 64, 128)
+HV_GRID <- seq(58, 200, 0.5)
+HRB_GRID <- convert_hardness(HV_GRID, "HV", "HRB")
+to_hrb <- function(hv) stats::approx(HV_GRID, HRB_GRID, hv, rule = 2)$y
+
+# Four pieces, seven steps, `n` readings on a dial of step `dial`; attribute "sd" is that of each reading.
+bench <- function(n, scatter, dial, scale = "HRB", numbered = TRUE) {
+  d <- expand.grid(reading = seq_len(n), time_min = TIMES, temp_c = TEMPS, KEEP.OUT.ATTRS = FALSE)
+  piece <- match(d$temp_c, TEMPS)
+  k <- arrhenius_rate(d$temp_c + stats::rnorm(4, 0, 2)[piece], 0.06, 330, 140)
+  part <- jmak_fraction(d$time_min, k, 1.6)
+  hv <- 160 - 80 * part + stats::rnorm(4, 0, 2)[piece]
+  hv <- hv + stats::rnorm(28)[match(d$time_min, TIMES) + 7 * (piece - 1)]
+  e <- stats::rnorm(nrow(d))
+  sd <- switch(scatter, "HV" = 1.5, "steep" = 1.2 * (1 + 6 * part * (1 - part)), "HRB" = 0.7)
+  if (scale == "HV") {
+    if (scatter == "HRB") sd <- 0.7 * 3
+    d$hardness <- hv + sd * e
+  } else if (scatter == "HRB") {
+    d$hardness <- to_hrb(hv) + sd * e
+  } else {
+    d$hardness <- to_hrb(hv + sd * e)
+    sd <- sd * (to_hrb(hv + 4) - to_hrb(hv - 4)) / 8
+  }
+  d$hardness <- round(d$hardness / dial) * dial
   d$specimen <- paste0("piece-", d$temp_c)
   d$scale <- scale
   if (!numbered) d$reading <- NULL
-  d
-}
-
-seen <- function(d, check) {
-  found <- suppressWarnings(check_readings(d))
-  hit <- which(found$check == check)
-  if (length(hit)) unlist(found$rows[hit]) else integer()
+  structure(d, sd = rep_len(sd, nrow(d)))
 }
 
 set.seed(20)
 out <- NULL
-for (n in c(3, 5, 6)) for (dial in c(0.1, 0.5, 1)) for (scale in c("HV", "HRF")) {
-  sd <- if (scale == "HV") 1.5 else 0.5
+for (scatter in c("HV", "HRB", "steep")) for (n in c(3, 5, 6)) for (dial in c(0.1, 0.5, 1)) {
   slip <- clean <- twice <- logical(benches)
   for (i in seq_len(benches)) {
-    d <- bench(n, sd, dial, scale)
-    clean[i] <- length(seen(d, "outlier")) > 0L
+    d <- bench(n, scatter, dial)
+    clean[i] <- any(find_outliers(d)$outlier)
     at <- sample(nrow(d), 1L)
-    d$hardness[at] <- d$hardness[at] + sample(c(-1, 1), 1L) * 8 * sd
-    slip[i] <- at %in% seen(d, "outlier")
-    twice[i] <- n == 6 && length(seen(bench(n, sd, dial, scale, numbered = FALSE), "duplicate")) > 0L
+    away <- sample(c(-1, 1), 1L) * 8 * attr(d, "sd")[at]
+    d$hardness[at] <- round((d$hardness[at] + away) / dial) * dial
+    o <- find_outliers(d)
+    slip[i] <- at %in% o$row[o$outlier]
+    if (n == 6) twice[i] <- "duplicate" %in% check_readings(bench(n, scatter, dial, numbered = FALSE))$check
   }
-  out <- rbind(out, data.frame(scale, n, dial, found = mean(slip), false_alarm = mean(clean),
+  out <- rbind(out, data.frame(scatter, n, dial, found = mean(slip), false_alarm = mean(clean),
                                duplicate_alarm = if (n == 6) mean(twice) else NA))
 }
 print(out, row.names = FALSE)

@@ -128,13 +128,13 @@ test_that("find_outliers(): false alarms of Grubbs and of the generalised ESD", 
                                         hardness = stats::rnorm(n * sets, 100, 2)))
     for (alpha in c(0.01, 0.05)) {
       # Bonferroni's bound: exact for small n, never above alpha, below it by less than alpha/10
-      o <- find_outliers(d, level = 1 - alpha, resolution = 0)
+      o <- find_outliers(d, method = "grubbs", level = 1 - alpha, resolution = 0)
       expect_share(o$outlier, alpha, alpha / 10, paste("Grubbs, n =", n, "alpha =", alpha))
     }
   }
   # rounding to whole points is allowed for, and only lowers the share
   d$hardness <- round(d$hardness)
-  expect_lte(mean(find_outliers(d)$outlier), 0.05)
+  expect_lte(mean(find_outliers(d, method = "grubbs")$outlier), 0.05)
   d <- with_test_seed(607, data.frame(specimen = rep(1:4000, each = 30L), temp_c = 330,
                                       time_min = 4, scale = "HV",
                                       hardness = stats::rnorm(30L * 4000L, 100, 2)))

@@ -86,6 +86,56 @@ test_that("outliers are found in groups and nothing is removed", {
   expect_identical(esd$row[esd$outlier], 13L)
 })
 
+# A bench on HRB whose scatter is constant in HV: three times as large on the soft end of the scale.
+hrb_bench <- function(n = 3L) {
+  hv <- rep(c(165, 150, 130, 110, 95, 85, 80), each = n, times = 4)
+  at <- c(165, 150, 130, 110, 95, 85, 80)
+  hrb <- convert_hardness(at, "HV", "HRB")
+  slope <- (convert_hardness(at + 4, "HV", "HRB") - convert_hardness(at - 4, "HV", "HRB")) / 8
+  sd <- 1.5 * slope[match(hv, at)]
+  d <- data.frame(specimen = rep(c("A", "B", "C", "D"), each = 7L * n), temp_c = 330,
+                  time_min = rep(c(0, 4, 8, 16, 32, 64, 128), each = n, times = 4), scale = "HRB",
+                  hardness = round(hrb[match(hv, at)] + stats::rnorm(28L * n, 0, sd), 1))
+  structure(d, sd = sd)
+}
+
+test_that("outliers by the scatter of other steps: scatter constant in HV, read on HRB", {
+  with_test_seed(31, {
+    benches <- lapply(1:30, \(i) hrb_bench(if (i %% 2L) 3L else 5L))
+    places <- lapply(benches, \(d) sample(nrow(d), 1L))
+  })
+  flagged <- vapply(benches, \(d) any(find_outliers(d)$outlier), NA)
+  expect_lte(sum(flagged), 3L)
+  # each step for itself: one in twenty of 28 clean steps
+  expect_gt(sum(vapply(benches, \(d) any(find_outliers(d, "grubbs")$outlier), NA)), 10L)
+  found <- mapply(function(d, i) {
+    d$hardness[i] <- d$hardness[i] - 8 * attr(d, "sd")[i]
+    o <- find_outliers(d)
+    i %in% o$row[o$outlier]
+  }, benches, places)
+  expect_gte(sum(found), 28L)
+})
+
+test_that("a slip of the pen is named where it explains the number better than another cause", {
+  with_test_seed(32, {
+    true <- stats::runif(200, 60, 150)
+    others <- true + stats::rnorm(200, 0, 0.7)
+    astray <- round(true + sample(c(-1, 1), 200, TRUE) * stats::runif(200, 8, 14) * 1.5, 1)
+  })
+  expect_lte(mean(nzchar(mapply(likely_slip, astray, others, 1.5))), 0.1)
+  expect_true(all(mapply(likely_slip, true / 10, others, 1.5) == "decimal point?"))
+  expect_identical(likely_slip(131, 150, 2), "")
+})
+
+test_that("readings of several groups in one step are no sample", {
+  d <- rbind(transform(steps(), group = "a"), transform(steps(), group = "b"))
+  d$hardness <- d$hardness + ifelse(d$group == "b", 20, 0)
+  o <- find_outliers(d)
+  expect_identical(nrow(o), 8L)
+  expect_true("group" %in% names(o))
+  expect_identical(nrow(find_outliers(d, by = character())), 4L)
+})
+
 test_that("one step of the display is not an outlier, and small groups are not tested", {
   x <- c(90, 90, 90, 90, 90.5)
   expect_false(find_outliers(x)$outlier)
