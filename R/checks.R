@@ -231,8 +231,12 @@ any_column <- function(data, column, arg = "data") {
   x <- .subset2(data, column)
   if (is.null(x)) {
     abort("column", paste0("`", arg, "` has no column `", column, "`"), arg = column,
-          remedy = paste0("It has ", in_quotes(names(data), " and "),
-                          ". Rename a column, or name the right one in the call."))
+          remedy = paste0(
+            "It has ", in_quotes(names(data), " and "), ". ",
+            if (tolower(column) %in% tolower(names(data))) {
+              paste0("`", names(data)[match(tolower(column), tolower(names(data)))],
+                     "` differs in case only: ")
+            }, "Rename a column, or name the right one in the call."))
   }
   if (is.list(x) || !is.null(dim(x))) {
     abort("column", paste0("column `", column, "` must hold one value per row, and is ",

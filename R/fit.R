@@ -130,6 +130,7 @@ fit_softening <- function(data,
   weights <- weights_in(rlang::enquo(weights), data)
   d <- softening_data(data, columns, scale, material, weights, na.action, temp_ref_c, history,
                       strain_ref)
+  tell_odd_pieces(d, data)
   d <- with_furnace_uncertainty(d, u_temp_c, u_temp_exact)
   if (n_by == "by temperature") d <- with_exponents(d)
   d <- with_growth(d, growth_exponent)

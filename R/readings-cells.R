@@ -17,6 +17,15 @@ column_numbers <- function(x, name, column, dec, place = NULL) {
   out
 }
 
+# Words for the state before the furnace where a time is wanted, folded as headers are.
+AS_ROLLED_WORDS <- paste0(
+  "^(0 ?[(-]? ?)?(as[ -]?(cold[ -]?)?(rolled|received|worked)|cold[ -]?rolled|",
+  "before( the)? (anneal(ing)?|furnace)|",
+  "unannealed|not annealed|full hard|walzhart|gewalzt|kaltgewalzt|kaltverfestigt|walzzustand|ungegluht|",
+  "ungeglueht|unbehandelt|vor dem (gluhen|gluehen|ofen)|ausgangszustand|",
+  "anlieferungszustand|hart|hartgewalzt|",
+  "ecroui|brut de laminage|lamine|laminado|en bruto|bruto)[)]?$")
+
 text_numbers <- function(text, name, dec, column = "hardness", place = NULL) {
   text <- valid_text(text)
   odd <- grep("[^ -~]", text, useBytes = TRUE)
@@ -31,12 +40,12 @@ text_numbers <- function(text, name, dec, column = "hardness", place = NULL) {
   bad <- which(is.na(number) & !is.na(text))
   told <- character()
   if (length(bad) && column == "time_min") {
-    raw_rolled <- bad[grepl("^(0 ?[(-]? ?)?as[ -]?rolled[)]?$", tolower(text[bad]))]
+    raw_rolled <- bad[grepl(AS_ROLLED_WORDS, fold_header(text[bad]))]
     number[raw_rolled] <- 0
     clock <- bad[grepl("^[0-9]{1,3}:[0-5][0-9]:[0-5][0-9]$", text[bad])]
     number[clock] <- vapply(strsplit(text[clock], ":", fixed = TRUE),
                             \(p) sum(as.numeric(p) * c(60, 1, 1 / 60)), 0)
-    told <- c(if (length(raw_rolled)) "'as rolled' is time 0",
+    told <- c(if (length(raw_rolled)) paste0("'", text[raw_rolled[1L]], "' is time 0"),
               if (length(clock)) paste0("'", text[clock[1L]], "' is hours, minutes and seconds"))
     bad <- setdiff(bad, c(raw_rolled, clock))
     attr(number, "minutes") <- clock

@@ -11,8 +11,11 @@
 #' | check | level | what |
 #' |---|---|---|
 #' | `duplicate` | error, warning | the same reading number twice; a series of three or more unnumbered readings twice in a step, where equal readings are too rare for chance |
+#' | `names` | warning | names of specimens that differ in case, blanks or hyphens only |
 #' | `time order` | error | accumulated time falls while the step number rises |
-#' | `times` | warning | times of one specimen are those of the others in another unit; or doubling times whose first is there twice, as where single steps were not added up |
+#' | `times` | warning | times of one specimen are those of the others in another unit, or the single steps of their schedule; or doubling times whose first is there twice, as where single steps were not added up |
+#' | `specimens` | warning | the times at which specimens are half-way soft do not lie on a line against 1/T, and one slip would put them there: labels exchanged, hours or seconds, Kelvin or Fahrenheit |
+#' | `other stock`, `other scale` | warning | a specimen was much harder or softer before the furnace than the others; or would agree if its scale were another |
 #' | `mixed scales` | warning | several scales within one step, unless all are read side by side on every specimen |
 #' | `scale changed` | warning | a specimen goes on in another scale |
 #' | `two temperatures` | note | a specimen was annealed at more than one temperature |
@@ -62,8 +65,8 @@ check_readings <- function(data, hardness = hardness, specimen = specimen, temp 
   check_level(level)
   alpha <- 1 - level
   r <- readings_parts(data, pick, thickness_mm, length_mm)
-  found <- c(find_repeats(r), find_time_order(r), find_schedules(r), find_scales(r), find_temperatures(r),
-             find_range(r),
+  found <- c(find_names(r), find_repeats(r), find_time_order(r), find_schedules(r), find_pieces(r),
+             find_scales(r), find_temperatures(r), find_range(r),
              find_thin(r), find_spacing(r), find_far(r, alpha), find_rises(r, alpha),
              find_drift(r, alpha), find_warm(r), find_few(r))
   findings_table(found, r)
@@ -77,6 +80,12 @@ own_pieces <- function(data, specimen) {
     specimen <- paste(as.character(specimen), "of", name, as.character(x))
   }
   specimen
+}
+
+# Groups, laboratories, strips and reductions, within which pieces are compared; NULL for one.
+part_of_rows <- function(data) {
+  names <- several_of(data, c("group", "laboratory", "strip", STRAIN_COLUMNS))
+  if (length(names)) do.call(paste, lapply(unname(unclass(data)[names]), as.character))
 }
 
 # The columns the checks need, as plain vectors; optional ones NULL where absent.
@@ -107,7 +116,7 @@ readings_parts <- function(data, pick, thickness_mm, length_mm) {
        position = optional("position_mm", 0), thickness = fixed(thickness_mm, "thickness_mm"),
        length = fixed(length_mm, "length_mm"),
        note = if ("note" %in% names(data)) as.character(data$note),
-       group = data[["group"]], operator = data[["operator"]],
+       group = data[["group"]], operator = data[["operator"]], part = part_of_rows(data),
        treatment = group_rows(keys[c("specimen", "temp", "time")]),
        cell = group_rows(c(keys[1:3], list(known),
                            if (!is.null(data[["operator"]])) list(data[["operator"]]))),
@@ -145,6 +154,19 @@ on_sheet <- function(r, rows, most = 5L) {
   cells <- unique(paste0(if (is.null(r$sheet_column)) "row " else r$sheet_column[rows], r$sheet_row[rows]))
   paste0(paste(utils::head(cells, most), collapse = ", "),
          if (length(cells) > most) paste(" and", length(cells) - most, "more"))
+}
+
+# "A-1", "a1" and "A 1" are probably one piece.
+find_names <- function(r) {
+  names <- unique(as.character(r$specimen))
+  plain <- gsub("[^[:alnum:]]+", "", tolower(names))
+  # "1.5" and "15" are numbers
+  twice <- names[plain %in% plain[duplicated(plain)] & grepl("[[:alpha:]]", names)]
+  if (length(twice) < 2L) return(NULL)
+  finding("warning", "names", which(as.character(r$specimen) %in% twice),
+          paste0("names of specimens that differ in case, blanks or hyphens only: ",
+                 in_quotes(twice, " and ")),
+          "they are taken as different specimens", "Write one name for one specimen.")
 }
 
 find_repeats <- function(r) {

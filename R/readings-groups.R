@@ -38,7 +38,58 @@ tell_pooled <- function(data, used) {
     warn("assumption", paste0("Readings of ", n, " values of `", groups[1L], "` are fitted as one; ",
                               "fit_each(by = \"", groups[1L], "\") fits each for itself."), n = n)
   }
+  unknown <- setdiff(unknown_groups(data, used), c(strains, groups))
+  if (length(unknown)) {
+    name <- unknown[1L]
+    n <- length(unique(data[[name]][filled(data[[name]])]))
+    warn("assumption", paste0("Readings of ", n, " values of `", name, "` (",
+                              listed(unique(as.character(data[[name]][filled(data[[name]])])), 3L),
+                              ") are fitted as one; fit_each(by = \"", name,
+                              "\") fits each for itself, operator = ", name, " or furnace = ", name,
+                              " takes it as an error."), n = n)
+  }
   invisible()
+}
+
+filled <- function(x) !is.na(x) & (!is.character(x) | nzchar(trimws(as.character(x))))
+
+# Columns nobody has named (`Charge`, `Ofen`, `Klasse`) that may tell whose readings these are: few values,
+# each many times, in nearly every row. One that only says again what piece, temperature, time or scale
+# says is left alone, and so is one that numbers the readings of a step.
+unknown_groups <- function(data, used) {
+  known <- c(used, READINGS_NEEDED, READINGS_OPTIONAL, STRAIN_COLUMNS, POOLED_COLUMNS, "run", "pass",
+             "sheet_row", "sheet_column", "remark", "weights", "length_mm")
+  candidates <- setdiff(names(data), grep("^log|_s$", names(data), value = TRUE))
+  candidates <- candidates[!tolower(candidates) %in% tolower(known)]
+  if (!length(candidates)) return(character())
+  by <- intersect(c("specimen", "temp_c", "time_min"), names(data))
+  step <- group_rows(if (length(by)) unclass(data)[by] else list(rep(1L, nrow(data))))$id
+  Filter(function(name) groups_rows(data[[name]], data, step), candidates)
+}
+
+groups_rows <- function(x, data, step) {
+  n <- nrow(data)
+  whole <- is.numeric(x) && !is.object(x) && all(is.na(x) | (is.finite(x) & x == round(x) & abs(x) < 1e6))
+  label <- is.character(x) || is.factor(x) || is.logical(x)
+  if (!is.atomic(x) || !is.null(dim(x)) || !(label || whole)) return(FALSE)
+  there <- filled(x)
+  values <- unique(x[there])
+  k <- length(values)
+  if (k < 2L || k > max(12, n / 20) || mean(there) < 0.9) return(FALSE)
+  if (min(tabulate(match(x[there], values))) < 3L) return(FALSE)
+  code <- match(x, values)
+  same <- function(key) { # one value of the key, one of the column
+    first <- match(key, key)
+    all(code == code[first], na.rm = TRUE)
+  }
+  fine <- intersect(c("time_min", "scale", "step", "reading"), names(data))
+  if (any(vapply(fine, \(f) same(data[[f]]), NA))) return(FALSE)
+  # another name of each piece or temperature is no group of pieces
+  for (one in intersect(c("specimen", "temp_c"), names(data))) {
+    if (same(data[[one]]) && k == length(unique(data[[one]]))) return(FALSE)
+  }
+  within <- paste(step, code)
+  !(whole && !anyDuplicated(within))
 }
 
 # A baseline is of one specimen in one state: two strips pooled hide the difference between them.

@@ -73,16 +73,29 @@ refuse_repeats <- function(data, origin) {
   if (!any(seen)) return(invisible())
   second <- which(seen)
   first <- match(id[second[1L]], id)
+  apart <- telling_apart(data, id, key)
   abort("duplicate", paste0("row ", origin$row[second[1L]], " repeats row ", origin$row[first],
                             ": specimen ", data$specimen[first], ", ", format(data$temp_c[first]),
                             " ", degree_c(), ", ", format(data$time_min[first]), " min, reading ",
                             data$reading[first]),
         arg = "reading", rows = origin$row[second],
         where = place_text(origin$place, origin$sheet[second]),
-        remedy = if (data$time_min[first] > 0 && origin$row[second[1L]] != origin$row[first]) {
+        remedy = if (length(apart)) {
+          paste0("Column `", apart[1L], "` tells them apart; say what it is, such as ",
+                 "columns = c(operator = \"", apart[1L], "\"), or group, laboratory, furnace.")
+        } else if (data$time_min[first] > 0 && origin$row[second[1L]] != origin$row[first]) {
           paste("If these are the times of single steps, read with `times = \"step\"`;",
                 "otherwise correct the number, or leave out the repeated row.")
         } else "Correct the number, or leave out the repeated row.")
+}
+
+# Columns not understood whose values differ wherever all that is understood agrees.
+telling_apart <- function(data, id, key) {
+  Filter(function(name) {
+    x <- data[[name]]
+    is.atomic(x) && is.null(dim(x)) && length(unique(x)) <= nrow(data) / 3 &&
+      !anyDuplicated(paste(id, match(x, unique(x))))
+  }, setdiff(names(data), c(key, READINGS_NEEDED, READINGS_OPTIONAL, "sheet_row", "sheet_column")))
 }
 
 # Gives the result the class of the table it came from, below softanneal_readings.

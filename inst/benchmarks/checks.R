@@ -56,3 +56,33 @@ for (scatter in c("HV", "HRB", "steep")) for (n in c(3, 5, 6)) for (dial in c(0.
                                duplicate_alarm = if (n == 6) mean(twice) else NA))
 }
 print(out, row.names = FALSE)
+
+# Mistakes of one piece (or two), planted one at a time; what is not about the mistake is a false alarm.
+plant <- function(d, what) {
+  own <- unique(d$specimen)
+  i <- d$specimen == sample(own, 1L)
+  switch(what,
+    hours = d$time_min[i] <- d$time_min[i] / 60,
+    steps = d$time_min[i] <- c(0, 4, 4, 8, 16, 32, 64)[match(d$time_min[i], TIMES)],
+    stock = d$hardness[i] <- d$hardness[i] * 0.8,
+    scale = d$hardness[i] <- round(to_hrb(d$hardness[i]) * 2) / 2,
+    kelvin = d$temp_c[i] <- d$temp_c[i] + 273,
+    fahrenheit = d$temp_c[i] <- d$temp_c[i] * 1.8 + 32)
+  d
+}
+
+seen <- c("times", "specimens", "other stock", "other scale")
+across <- NULL
+for (what in c("none", "hours", "steps", "labels", "stock", "scale", "kelvin", "fahrenheit")) {
+  hit <- vapply(seq_len(benches), function(i) {
+    d <- bench(sample(c(3, 5, 6), 1L), sample(c("HV", "steep"), 1L), 0.5, "HV")
+    if (what == "labels") { # the labels are written on the pieces: names and temperatures change places
+      j <- sample(3L, 1L)
+      d$temp_c <- TEMPS[replace(1:4, j + 0:1, j + 1:0)][match(d$temp_c, TEMPS)]
+      d$specimen <- paste0("piece-", d$temp_c)
+    } else if (what != "none") d <- plant(d, what)
+    any(check_readings(d)$check %in% seen)
+  }, NA)
+  across <- rbind(across, data.frame(planted = what, found = mean(hit)))
+}
+print(across, row.names = FALSE)

@@ -220,3 +220,80 @@ test_that("hours for minutes in one piece and steps not added up are found, clea
   expect_match(check_readings(steps)$remedy, "times = .step.", all = FALSE)
   expect_null(rows_of(record_truth(), "times"))
 })
+
+test_that("labels exchanged, units of one piece, other stock and scale are found, clean benches are not", {
+  across <- function(d) {
+    f <- check_readings(d)
+    f$what[f$check %in% c("specimens", "times", "other stock", "other scale")]
+  }
+  with_test_seed(23, clean <- lapply(1:8, \(i) real_bench()))
+  temps <- unique(clean[[1L]]$temp_c)
+  for (d in clean) {
+    expect_identical(across(d), character())
+    own <- d$specimen == unique(d$specimen)[2L]
+    swapped <- d
+    swapped$temp_c <- temps[c(2, 1, 3, 4)][match(d$temp_c, temps)]
+    expect_match(across(swapped), "exchanged?", fixed = TRUE)
+    expect_match(across(transform(d, temp_c = ifelse(own, temp_c + 273, temp_c))), "Kelvin?", fixed = TRUE)
+    expect_match(across(transform(d, temp_c = ifelse(own, temp_c * 1.8 + 32, temp_c))), "Fahrenheit?",
+                 fixed = TRUE)
+    expect_match(across(transform(d, hardness = ifelse(own, 0.8 * hardness, hardness))),
+                 "the other specimens", all = FALSE)
+    rockwell <- suppressWarnings(convert_hardness(d$hardness, "HV", "HRB"))
+    expect_match(across(transform(d, hardness = ifelse(own, rockwell, hardness))), "as HRB it would agree",
+                 all = FALSE)
+  }
+  # a single anneal far hotter, for the soft state, is meant so
+  d <- clean[[1L]]
+  soft <- transform(d[d$specimen == d$specimen[1L] & d$time_min %in% c(0, 4), ], specimen = "soft",
+                    temp_c = 650, hardness = ifelse(time_min == 0, hardness, 80))
+  expect_identical(across(rbind(d, soft)), character())
+  d$temp_c <- temps[c(2, 1, 3, 4)][match(d$temp_c, temps)]
+  expect_warning(expect_warning(fit_softening(d), class = "softanneal_warning_assumption",
+                                regexp = "exchanged.*check_readings"), class = "softanneal_warning_fit")
+})
+
+test_that("single steps of a schedule that does not double are found by the schedule of the others", {
+  d <- expand.grid(reading = 1:3, time_min = c(0, 10, 20, 40, 60), temp_c = c(300, 330, 360))
+  d <- transform(d, specimen = paste0("p", temp_c), scale = "HV",
+                 hardness = 160 - 80 * jmak_fraction(time_min, arrhenius_rate(temp_c, 0.06, 330, 140), 1.6))
+  own <- d$temp_c == 330
+  d$time_min[own] <- c(0, 10, 10, 20, 20)[match(d$time_min[own], c(0, 10, 20, 40, 60))]
+  found <- check_readings(d)
+  expect_identical(unlist(found$rows[found$check == "times"]), which(d$temp_c == 330 & d$time_min > 0))
+})
+
+test_that("columns nobody has named are not pooled without a word", {
+  with_test_seed(24, d <- real_bench(n = 3))
+  d$Charge <- ifelse(d$specimen %in% c("piece-290", "piece-370"), "A", "B")
+  expect_told(fit_softening(d, n_by = "shared"), "assumption", "2 values of `Charge` (A, B)", 2L)
+  two <- rbind(transform(d, Charge = "x"), transform(d, Charge = "y"))
+  two$reading <- rep(1:6, length.out = nrow(two))
+  expect_told(fit_softening(two), "assumption", "2 values of `Charge` (x, y)", 2L)
+  # labels of what is known, numbers of readings, notes: no groups
+  named <- transform(d, Charge = NULL, Probe = specimen, Nr = reading, Ofen_C = temp_c, reading = NULL,
+                     Bemerkung = ifelse(seq_along(hardness) == 7, "edge", ""))
+  expect_identical(unknown_groups(named, character()), character())
+  expect_identical(unknown_groups(d, "Charge"), character())
+  numbered <- transform(record_truth(), reading = rep(1:3, 6))
+  pupils <- rbind(transform(numbered, Klasse = "x"), transform(numbered, Klasse = "y"))
+  e <- expect_refused(read_readings(pupils), "duplicate", "Column `Klasse` tells them apart", "reading")
+  expect_identical(nrow(read_readings(pupils, columns = c(group = "Klasse"))), 36L)
+})
+
+test_that("words for the state before the furnace, and names that differ in case only", {
+  for (word in c("walzhart", "Walzhart", "vor dem Gl\u00fchen", "ungegl\u00fcht", "as rolled", "As received",
+                 "\u00e9croui")) {
+    d <- record_truth()
+    d$time_min <- ifelse(d$time_min == 0, word, d$time_min)
+    read <- suppressMessages(read_readings(d))
+    expect_equal(as.vector(read$time_min), record_truth()$time_min, label = word)
+  }
+  d <- record_truth()
+  d$specimen[1:3] <- "a"
+  expect_match(check_readings(d)$what, "differ in case", all = FALSE)
+  d <- record_truth()
+  names(d)[3] <- "Time_min"
+  e <- expect_error(fit_softening(d), class = "softanneal_error_column")
+  expect_match(conditionMessage(e), "`Time_min` differs in case only", fixed = TRUE)
+})

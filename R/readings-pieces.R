@@ -1,0 +1,221 @@
+# Pieces compared with each other: stock, labels, units. Each piece passes a share of the softening at
+# some time; against 1/T these times lie on a line (Arrhenius). Where they do not, and one slip
+# of the pen would put them on it, the slip is named. Times in min, ln of times in nats; hardness in HV by level_in_hv().
+
+# The times of sound benches lie within about 0.3 of the line in ln t (2 K of the furnace, steps that
+# double): this misfit, and a slip that takes away all but a ninth of its square, is a finding.
+LEAST_MISFIT <- 0.8
+# Energies of recrystallisation a line may have, kJ/mol.
+SLIP_ENERGIES <- exp(seq(log(60), log(500), length.out = 40L))
+
+find_pieces <- function(r) {
+  part <- group_rows(list(paste(r$scale), own_part(r)))
+  found <- NULL
+  for (k in seq_along(part$first)) {
+    pieces <- piece_curves(r, which(part$id == k & !is.na(r$h)))
+    if (length(pieces) < 2L) next
+    stock <- find_stock(pieces)
+    found <- c(found, stock, find_slips(pieces[setdiff(seq_along(pieces), attr(stock, "piece"))]))
+  }
+  # each piece and slip once, whichever scales it was read on
+  found[!duplicated(vapply(found, `[[`, "", "what"))]
+}
+
+# Groups, laboratories and reductions are compared within.
+own_part <- function(r) if (is.null(r$part)) rep("", r$n) else r$part
+
+# One curve for each piece and temperature: means of its steps.
+piece_curves <- function(r, rows) {
+  scale <- r$scale[rows[1L]]
+  heated <- rows[r$time[rows] > 0 & !is.na(r$temp[rows])]
+  before <- rows[r$time[rows] == 0]
+  if (!length(heated)) return(NULL)
+  hv <- function(h) level_in_hv(h, scale)$hv
+  own <- group_rows(list(r$specimen[heated], r$temp[heated]))
+  lapply(split(heated, own$id), function(i) {
+    mean <- tapply(r$h[i], r$time[i], mean)
+    as_rolled <- r$h[before[r$specimen[before] == r$specimen[i[1L]]]]
+    list(name = as.character(r$specimen[i[1L]]), temp = r$temp[i[1L]], rows = i, scale = scale,
+         time = as.double(names(mean)), hv = hv(as.double(mean)),
+         read = if (length(as_rolled)) mean(as_rolled) else NA_real_,
+         worked = if (length(as_rolled)) hv(mean(as_rolled)) else NA_real_)
+  })
+}
+
+# A piece whose hardness before the furnace is far from that of the others. The scatter between pieces is
+# taken from the others, together with what is usual (2 % of the hardness, weight of 4 pieces).
+find_stock <- function(pieces) {
+  worked <- vapply(pieces, `[[`, 0, "worked")
+  there <- which(!is.na(worked) & !duplicated(vapply(pieces, `[[`, "", "name")))
+  if (length(there) < 3L) return(NULL)
+  x <- worked[there]
+  m <- length(x)
+  away <- vapply(seq_len(m), \(i) x[i] - mean(x[-i]), 0)
+  sd <- vapply(seq_len(m), function(i) {
+    sqrt((4 * (0.02 * mean(x[-i]))^2 + (m - 2) * stats::var(x[-i])) / (4 + m - 2))
+  }, 0)
+  t <- abs(away) / (sd * sqrt(m / (m - 1)))
+  i <- which.max(t)
+  if (t[i] <= stats::qt(0.01 / (2 * m), 4 + m - 2, lower.tail = FALSE)) return(NULL)
+  piece <- pieces[[there[i]]]
+  others <- mean(x[-i])
+  other_scale <- Filter(function(s) {
+    read <- level_in_hv(piece$read, s)$hv
+    abs(read / others - 1) < 0.1 && abs(read - others) < 0.3 * abs(away[i])
+  }, setdiff(c("HRB", "HRF", "HR30T", "HR15T", "HV"), piece$scale))
+  text <- paste0(piece$name, " was ", format(piece$read, digits = 3), " ", piece$scale,
+                 " before the furnace, the other specimens ",
+                 format(mean(vapply(pieces[there[-i]], `[[`, 0, "read")), digits = 3))
+  out <- if (length(other_scale)) {
+    finding("warning", "other scale", piece$rows, paste0(text, "; as ", other_scale[1L], " it would agree"),
+            paste0("readings on ", other_scale[1L], " were perhaps labelled ", piece$scale),
+            "Look at the sheet for the scale of this specimen; correct the column `scale`.")
+  } else {
+    finding("warning", "other stock", piece$rows, text,
+            "a specimen from another strip, reduction or end of the strip softens along another curve",
+            "Find out where this specimen came from; fit it for itself if it is other stock.")
+  }
+  structure(out, piece = there[i])
+}
+
+# ln of the times at which each piece has passed a share of the softening, for several shares, with `side`:
+# 0 seen, -1 passed before the first reading, 1 not passed at the last.
+passing_times <- function(pieces) {
+  worked <- vapply(pieces, `[[`, 0, "worked")
+  top <- if (all(is.na(worked))) max(vapply(pieces, \(p) max(p$hv), 0)) else
+    stats::median(worked, na.rm = TRUE)
+  worked[is.na(worked)] <- top
+  soft <- min(vapply(pieces, \(p) min(p$hv), 0))
+  if (top - soft < 0.05 * top) return(NULL)
+  at <- lapply(c(0.5, 0.3, 0.7, 0.85), function(share) {
+    cross <- Map(function(p, w) crossing(p, w, w - share * (top - soft)), pieces, worked)
+    list(ln = vapply(cross, `[[`, 0, 1L), side = vapply(cross, `[[`, 0, 2L))
+  })
+  at[vapply(at, \(a) any(a$side == 0), NA)]
+}
+
+crossing <- function(piece, worked, level) {
+  falling <- if (length(piece$hv) > 1L) -stats::isoreg(-piece$hv)$yf else piece$hv
+  passed <- which(falling <= level)
+  if (!length(passed)) return(c(log(max(piece$time)), 1))
+  j <- passed[1L]
+  if (j == 1L) return(c(log(piece$time[1L]), -1))
+  share <- (falling[j - 1L] - level) / (falling[j - 1L] - falling[j])
+  c(log(piece$time[j - 1L]) + share * log(piece$time[j] / piece$time[j - 1L]), 0)
+}
+
+# Square misfit of the half-way times to the best line; times known as a limit only count on their wrong
+# side.
+line_misfit <- function(ln, side, temp) {
+  x <- 1 / (8.314462618e-3 * (temp + ZERO_CELSIUS))
+  best <- Inf
+  for (q in SLIP_ENERGIES) {
+    y <- ln - q * x # the level of the line, or a limit of it
+    a <- if (any(side == 0)) mean(y[side == 0]) else mean(y)
+    for (round in 1:6) {
+      active <- side == 0 | (side > 0 & a < y) | (side < 0 & a > y)
+      if (!any(active)) break
+      a <- mean(y[active])
+    }
+    active <- side == 0 | (side > 0 & a < y) | (side < 0 & a > y)
+    best <- min(best, sum((y[active] - a)^2))
+  }
+  best
+}
+
+# What could have been written wrongly: list of (pieces concerned, temperatures, shift of ln t, words).
+possible_slips <- function(pieces) {
+  k <- length(pieces)
+  temp <- vapply(pieces, `[[`, 0, "temp")
+  name <- vapply(pieces, `[[`, "", "name")
+  slips <- list()
+  add <- function(who, temp, shift, what, why) {
+    slips[[length(slips) + 1L]] <<- list(who = who, temp = temp, shift = shift, what = what, why = why)
+  }
+  for (i in seq_len(k - 1L)) for (j in (i + 1L):k) if (temp[i] != temp[j]) {
+    add(c(i, j), replace(temp, c(i, j), temp[c(j, i)]), numeric(k),
+        paste0("labels of ", name[i], " (", format(temp[i]), " degrees Celsius) and ", name[j], " (",
+               format(temp[j]), ") exchanged?"), "each softens as the other should")
+  }
+  for (i in seq_len(k)) {
+    for (f in c(60, 1 / 60)) {
+      add(i, temp, replace(numeric(k), i, log(f)),
+          paste0("times of ", name[i], if (f > 1) " in hours?" else " in seconds?"),
+          paste0("it softens as if its times were ", if (f > 1) "60 times as long" else "a sixtieth"))
+    }
+    for (unit in c("Kelvin", "Fahrenheit")) {
+      c <- if (unit == "Kelvin") temp[i] - ZERO_CELSIUS else (temp[i] - 32) / 1.8
+      if (c < 50) next
+      add(i, replace(temp, i, c), numeric(k),
+          paste0("temperature of ", name[i], " (", format(temp[i]), ") in ", unit, "?"),
+          paste0("it softens as at ", format(round(c)), " degrees Celsius"))
+    }
+  }
+  slips
+}
+
+find_slips <- function(pieces) {
+  k <- length(pieces)
+  if (k < 2L || k > 40L) return(NULL)
+  at <- passing_times(pieces)
+  temp <- vapply(pieces, `[[`, 0, "temp")
+  if (!length(at) || length(unique(temp)) < 2L) return(far_temperature(pieces, temp))
+  misfits <- vapply(at, \(a) line_misfit(a$ln, a$side, temp), 0)
+  misfit <- max(misfits)
+  at <- at[[which.max(misfits)]]
+  if (misfit < LEAST_MISFIT^2) return(far_temperature(pieces, temp))
+  slips <- possible_slips(pieces)
+  left <- vapply(slips, \(s) line_misfit(at$ln + s$shift, at$side, s$temp), 0)
+  good <- which(left <= misfit / 9 & left < 0.5)
+  if (!length(good)) return(far_temperature(pieces, temp))
+  good <- good[order(left[good])]
+  good <- utils::head(good[left[good] <= left[good[1L]] + 0.1], 3L)
+  rows <- sort(unique(unlist(lapply(pieces[slips[[good[1L]]]$who], `[[`, "rows"))))
+  finding("warning", "specimens", rows, paste(vapply(slips[good], `[[`, "", "what"), collapse = " Or: "),
+          paste0("the times at which the specimens soften do not lie on one line against 1/T; ",
+                 slips[[good[1L]]]$why),
+          "Compare the labels of the specimens, the furnace and the sheet before anything is changed.")
+}
+
+# One temperature far from all others, which in Kelvin or Fahrenheit would stand among them; a single
+# anneal far hotter, for the soft state, is meant so.
+far_temperature <- function(pieces, temp) {
+  if (length(unique(temp)) < 3L) return(NULL)
+  i <- which.max(temp)
+  others <- range(temp[-i])
+  width <- max(diff(others), 20)
+  if (temp[i] - others[2L] < 2 * width || length(pieces[[i]]$time) < 3L) return(NULL)
+  c <- c(Kelvin = temp[i] - ZERO_CELSIUS, Fahrenheit = (temp[i] - 32) / 1.8)
+  unit <- names(c)[c > others[1L] - 0.75 * width & c < others[2L] + 0.75 * width]
+  if (!length(unit)) return(NULL)
+  finding("warning", "specimens", pieces[[i]]$rows,
+          paste0("temperature of ", pieces[[i]]$name, " (", format(temp[i]), ") in ",
+                 paste(unit, collapse = " or "), "?"),
+          paste0("the others are at ", format(others[1L]), " to ", format(others[2L]), "; ",
+                 paste0(round(c[unit]), " degrees Celsius", collapse = " or "), " would stand among them"),
+          "Compare with the sheet and the furnace.")
+}
+
+# What a fit says of its pieces, once. `d` as from softening_data().
+tell_odd_pieces <- function(d, data) {
+  n <- d$n
+  if (n > 20000L || !is.null(d$history)) return(invisible())
+  known <- if (is.null(d$specimen)) paste("specimen at", format(d$label_c)) else as.character(d$specimen)
+  part <- part_of_rows(data)
+  if (!is.null(d$na.action)) part <- part[-as.integer(d$na.action)]
+  scale <- known_scale(rep_len(d$scale_read, n))
+  if (anyNA(scale)) return(invisible())
+  r <- list(n = n, h = d$as_read, specimen = own_pieces_of(data, known, d$na.action), temp = d$label_c,
+            time = d$time_min, scale = scale, part = part)
+  found <- c(find_schedules(r), find_pieces(r))
+  if (!length(found)) return(invisible())
+  rows <- found[[1L]]$rows
+  if (!is.null(d$na.action)) rows <- seq_len(nrow(data))[-as.integer(d$na.action)][rows]
+  what <- paste(vapply(found, `[[`, "", "what"), collapse = "; ")
+  warn("assumption", paste0("Check before this fit is used: ", what, ". check_readings() gives the reasons."),
+       n = length(rows), rows = rows)
+}
+
+own_pieces_of <- function(data, known, gone) {
+  if (is.null(gone)) own_pieces(data, known) else own_pieces(data[-as.integer(gone), , drop = FALSE], known)
+}
