@@ -1,6 +1,7 @@
 # Pieces compared with each other: stock, labels, units. Each piece passes a share of the softening at
 # some time; against 1/T these times lie on a line (Arrhenius). Where they do not, and one slip
-# of the pen would put them on it, the slip is named. Times in min, ln of times in nats; hardness in HV by level_in_hv().
+# of the pen would put them on it, the slip is named. Times in min, ln of times in nats; hardness in HV by
+# level_in_hv().
 
 # The times of sound benches lie within about 0.3 of the line in ln t (2 K of the furnace, steps that
 # double): this misfit, and a slip that takes away all but a ninth of its square, is a finding.
