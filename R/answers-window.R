@@ -21,7 +21,7 @@
 #' @param strain For a fit with strain: the strain of the cold work in question.
 #' @param ... Must be empty.
 #' @return A data frame of class `softanneal_window`: `temp_c`, `time_min`, `hardness` (the
-#'   curve), `probability`, `inside`. Where the readings leave the curve open, `hardness` is `NA` and
+#'   curve), `probability`, `inside`. Where the readings do not determine the curve, `hardness` is `NA` and
 #'   the probability the smallest over all possible curves. `autoplot()` draws the region.
 #' @section Errors:
 #'   `softanneal_error_argument` unless exactly one of `hardness` and `temper` is given, or where
@@ -189,7 +189,7 @@ print.softanneal_window <- function(x, ...) {
   }
   open <- sum(is.na(x$hardness))
   if (open) {
-    cat(strwrap(paste0("At ", open, " points the readings leave the curve open: their probability is ",
+    cat(strwrap(paste0("At ", open, " points the readings do not determine the curve: their probability is ",
                        "the smallest over all possible curves."), width = 76, prefix = "  "),
         sep = "\n")
   }

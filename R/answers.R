@@ -53,8 +53,8 @@
 #'   `conf.high` in min, `method` (that of the interval), and `note`. `time_min` is
 #'   `NA` with one warning where the curve never reaches the target, or where the readings leave
 #'   only an interval. The delta interval is `NA` where
-#'   the readings do not determine the time: when it leans on a parameter that is not determined,
-#'   or is known to worse than a factor of about 50 while a parameter is open; see `note`.
+#'   the readings do not determine the time: when it depends on a parameter that is not determined,
+#'   or is known to worse than a factor of about 50 while a parameter is not determined; see `note`.
 #'   The profile interval is then open on one side or on both; it is `NA` for a hardness that is
 #'   reached by grain growth only.
 #' @section Errors:

@@ -32,7 +32,7 @@ ZERO_CELSIUS <- 273.15
 #' | `softanneal_warning_missing` | rows were left out because a value is missing |
 #' | `softanneal_warning_too_few` | groups are too small for what is asked; they are `NA` |
 #' | `softanneal_warning_outside` | results are `NA` because they lie outside a table or range |
-#' | `softanneal_warning_fit` | a fit did not converge, met a bound, or leaves a parameter open |
+#' | `softanneal_warning_fit` | a fit did not converge, met a bound, or does not determine a parameter |
 #' | `softanneal_warning_extrapolation` | a prediction lies outside the readings |
 #' | `softanneal_warning_assumption` | an assumption of the computation does not hold |
 #'

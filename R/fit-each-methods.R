@@ -17,7 +17,7 @@
 #' @param row.names,optional Ignored.
 #' @param ... Must be empty.
 #' @return `as.data.frame()`: one row per group: keys, `status` (see [fit_each()]), the estimates
-#'   under their names, their standard errors as `se_n` and so on (`NA` where the readings do not fix
+#'   under their names, their standard errors as `se_n` and so on (`NA` where the readings do not determine
 #'   the parameter), `undetermined` (those parameters, in words), `sigma` (residual standard deviation, in
 #'   the unit of hardness), `df.residual`, `nobs`, `missing` (readings left out), `n_steps`,
 #'   `temp_ref_c` (where `ln_k_ref` stands). `summary()`: counts by status, and quartiles of each
@@ -29,7 +29,7 @@
 #'   `missing`, `n_steps`, `lack_of_fit.p.value` (F test against the scatter within steps).
 #'   `coef()`: a matrix, one row per group. `predict()`: as from [stats::predict.lm()], one value a
 #'   row of `newdata`; `NA` where the group is unknown or has no fit (one warning), standard errors
-#'   `NA` where a parameter of the group is open. `augment()`: the rows given, with `.fitted`,
+#'   `NA` where a parameter of the group is not determined. `augment()`: the rows given, with `.fitted`,
 #'   `.resid` (for `data`; on the scale of the fit), `.se.fit`, and with `interval` `.lower`,
 #'   `.upper`.
 #' @name fits-tables

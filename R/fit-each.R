@@ -4,7 +4,7 @@
 
 # Words of the warning for each status but "ok".
 GROUP_REASONS <- c(
-  "open" = "with a parameter that the readings do not fix",
+  "open" = "with a parameter that the readings do not determine",
   "one temperature" = "at one temperature: no activation energy can be estimated",
   "no softening" = "whose readings a constant hardness explains as well",
   "not converged" = "stopped at the iteration limit",

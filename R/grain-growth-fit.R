@@ -40,7 +40,7 @@ GROWTH_UNITS <- c(ln_k_ref = "", m = "", q_kj_mol = "kJ/mol", d0_mm = "mm")
 #' @section Errors: `softanneal_error_too_few` (fewer different conditions than parameters, or no
 #'   row after time zero), `softanneal_error_range` (sizes not positive, negative times),
 #'   `softanneal_error_column`, `softanneal_error_argument` (`d0` and `d0_mm` both given). Warnings
-#'   of class `softanneal_warning_fit` name parameters that the data leave open.
+#'   of class `softanneal_warning_fit` name parameters that the data do not determine.
 #' @inherit grain_growth source
 #' @seealso [grain_growth()] for the law itself, [fit_hall_petch()].
 #' @examples
@@ -173,7 +173,7 @@ complete_growth <- function(fit, call, columns, m, d0_mm, ref) {
 #' @export
 header_lines.softanneal_fit_grain_growth <- function(x) {
   c("Grain growth fit: d^m = d0^m + K t, sizes in mm, times in min",
-    if (length(x$fixed)) paste0("Held: ", paste0(names(x$fixed), " = ", format(x$fixed),
+    if (length(x$fixed)) paste0("Fixed: ", paste0(names(x$fixed), " = ", format(x$fixed),
                                                  collapse = ", ")),
     paste0("ln_k_ref: ln of K in mm^m/min at the reference temperature ",
            format(x$temp_ref_c, digits = 5), " degrees Celsius"), count_line(x))

@@ -4,7 +4,7 @@
 
 #' What the readings determine
 #'
-#' For each parameter of a softening fit: whether the readings fix it, bound it from one side, or
+#' For each parameter of a softening fit: whether the readings determine it, bound it from one side, or
 #' do not determine it; the ends of its profile likelihood; the reason in plain words; and the
 #' most informative next reading.
 #'
@@ -96,7 +96,7 @@ UNSEEN_PROCESS <- c(
                  "or there is no growth to see."))
 
 reason_for <- function(fit, term, state) {
-  if (state == "determined") return("The readings fix it.")
+  if (state == "determined") return("The readings determine it.")
   if (state == "fixed") {
     return(if (term %in% fit$settings$set$no_energy) {
       "All readings are at one temperature: no activation energy can be estimated."

@@ -37,7 +37,7 @@ rates_by_temperature <- function(fit) {
 #'
 #' For a softening fit the points are the rates of each temperature on its own, with the shape
 #' of the curve fixed at the global fit, and the line and band are those of the global fit;
-#' temperatures whose readings do not fix a rate have no point, and the caption names them.
+#' temperatures whose readings do not determine a rate have no point, and the caption names them.
 #' For a fit of [fit_arrhenius()] the points are the data.
 #'
 #' @param fit A fit of [fit_softening()] or [fit_arrhenius()].

@@ -68,7 +68,7 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #' @section Errors: `softanneal_error_range` (fraction outside 0 to 1, negative time),
 #'   `softanneal_error_too_few` (all fractions 0, all 1, or fewer informative steps than
 #'   parameters), `softanneal_error_column`, `softanneal_error_argument`. Warnings:
-#'   `softanneal_warning_fit` names parameters that the data leave open,
+#'   `softanneal_warning_fit` names parameters that the data do not determine,
 #'   `softanneal_warning_outside` counts the rows that the double-log route leaves out.
 #' @source Avrami M (1939) J. Chem. Phys. 7, 1103 \doi{10.1063/1.1750380}. Quasi-likelihood and
 #'   reweighting: Wedderburn R W M (1974) Biometrika 61, 439. Variance with phi: Ferrari S L P,

@@ -34,7 +34,7 @@ test_that("the three routes agree in a regular case", {
                    ask(method = "bootstrap", n_resamples = 20, seed = 2))
 })
 
-test_that("at the ends a refit by nls() with the time held has risen by the threshold", {
+test_that("at the ends a refit by nls() with the time fixed has risen by the threshold", {
   f <- regular_fit()
   d <- f$readings
   at <- as.data.frame(time_to(f, temp_c = 350, method = "profile", level = 0.9))

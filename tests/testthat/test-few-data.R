@@ -79,5 +79,5 @@ test_that("hardness that does not change is told to be no softening", {
   fit <- tryCatch(suppressWarnings(fit_softening(few_data()$constant)), softanneal_error = identity)
   skip_if(inherits(fit, "softanneal_error"), "refused at the door")
   known <- suppressWarnings(identifiability(fit))
-  expect_match(known$reason, "no softening to see|fixed by the call|fix it", all = TRUE)
+  expect_match(known$reason, "no softening to see|fixed by the call|determine it", all = TRUE)
 })

@@ -145,7 +145,7 @@ test_that("growth follows a temperature history", {
                tolerance = 1e-8, ignore_attr = TRUE)
 })
 
-test_that("little growth gives no number for its fall, and a held fall helps", {
+test_that("little growth gives no number for its fall, and a fixed fall helps", {
   d <- with_test_seed(93, grown_readings(rate = 0.002, sd = 1))
   f <- quietly_fitted(d, growth_exponent = 2)
   expect_true(any(c("not determined", "only a lower limit", "only an upper limit") %in%
@@ -178,7 +178,7 @@ test_that("bad growth is refused, and what needs a plain fit says so", {
                class = "softanneal_error_too_few")
 })
 
-test_that("hardness levels that are held stay where they are held", {
+test_that("hardness levels that are fixed stay where they are fixed", {
   # the levels are solved for in the search for starting values; held ones must not move
   d <- with_test_seed(94, made_readings())
   d$e <- inverse_temperature(d$temp_c, 330)

@@ -1,6 +1,6 @@
 decay <- data.frame(t = c(0, 1, 2, 4, 7, 11), y = c(9.8, 6.3, 3.9, 1.6, 0.5, 0.3))
 
-test_that("bounds, held parameters and weights are honoured", {
+test_that("bounds, fixed parameters and weights are honoured", {
   free <- fit_least_squares(y ~ a * exp(-b * t), c(a = 5, b = 0.2), data = decay)
   expect_true(all(free$states == "determined"))
   f <- suppressWarnings(fit_least_squares(y ~ a * exp(-b * t) + c0, c(a = 5, b = 0.2, c0 = 0.5),

@@ -271,7 +271,7 @@ test_that("resample_fit() checks its arguments and prints", {
   expect_error(resample_fit(f, seed = "x"), class = "softanneal_error_argument")
 })
 
-test_that("a held parameter has no profile: NA, not NaN; weights are seen from the data", {
+test_that("a fixed parameter has no profile: NA, not NaN; weights are seen from the data", {
   d <- with_test_seed(61, made_readings(sd_step = 1))
   held <- quietly_fitted(d, fixed = c(n = 1.6))
   ends <- unname(confint(held, "n", method = "profile")[1L, ])

@@ -113,7 +113,7 @@ test_that("a growth fit agrees with stats::nls and has its methods", {
   held <- fit_grain_growth(d, m = 2, weights = w)
   expect_identical(names(coef(held)), c("ln_k_ref", "q_kj_mol", "d0_mm"))
   expect_s3_class(anova(held, fit), "anova")
-  expect_output(print(held), "Held: m = 2")
+  expect_output(print(held), "Fixed: m = 2")
   new <- data.frame(time_min = c(10, NA, 40), temp_c = 520, other = "x")
   p <- predict(fit, new, interval = "confidence")
   expect_true(all(is.na(p[2, ])) && all(p[c(1, 3), "lwr"] < p[c(1, 3), "fit"]))

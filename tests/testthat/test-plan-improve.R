@@ -159,7 +159,7 @@ test_that("improve_plan refuses what it cannot do", {
   expect_error(improve_plan(own), class = "softanneal_error_argument")
 })
 
-test_that("plans improve for other models: recovery, incubation, held parameters", {
+test_that("plans improve for other models: recovery, incubation, fixed parameters", {
   data <- read_readings(system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
   quiet <- function(x) suppressWarnings(x, classes = c("softanneal_warning_fit",
                                                        "softanneal_warning_assumption"))

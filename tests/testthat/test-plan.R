@@ -88,7 +88,7 @@ test_that("a guess refuses what cannot be", {
   expect_equal(full$par[["q_kj_mol"]], 170)
 })
 
-test_that("a fit is a guess: values, scatter, held and open parameters", {
+test_that("a fit is a guess: values, scatter, fixed and undetermined parameters", {
   data <- read_readings(system.file("extdata", "bellbrass_readings.csv", package = "softanneal"))
   fit <- fit_softening(data)
   g <- plan_guess(fit = fit)

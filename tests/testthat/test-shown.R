@@ -92,7 +92,7 @@ test_that("a Kissinger line predicts what its formula gives", {
 
 test_that("reasons of what is not determined", {
   fit <- suppressWarnings(fit_softening(bell_readings()))
-  expect_identical(reason_for(fit, "n", "determined"), "The readings fix it.")
+  expect_identical(reason_for(fit, "n", "determined"), "The readings determine it.")
   expect_identical(reason_for(fit, "n", "fixed"), "It is fixed by the call.")
   far <- fit
   far$par[["h_soft"]] <- 0 # a plateau that no reading comes near
