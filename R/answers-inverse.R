@@ -1,8 +1,8 @@
 # Inverse answers: the temperature for a time, and the recrystallisation temperature.
 
-#' Which temperature for a given time
+#' Temperature for a hardness in a given time
 #'
-#' The temperature at which a specimen reaches a hardness, a share of its softening, or a
+#' The temperature at which a specimen reaches a hardness, a softened fraction, or a
 #' recrystallised fraction within a given time; the inverse of [time_to()] in temperature.
 #'
 #' The interval of the delta method is computed on inverse temperature from that of ln t: the

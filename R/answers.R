@@ -2,10 +2,10 @@
 # are C (sa_model_time_to() in src/model.c); intervals are on ln t, where they are nearly
 # symmetric.
 
-#' How long at which temperature
+#' Time to a hardness or softened fraction
 #'
-#' The time in the furnace after which a specimen has reached a hardness, a share of its
-#' softening, or a recrystallised fraction, at constant temperature, with its interval.
+#' The time in the furnace after which a specimen has reached a hardness, a softened
+#' fraction, or a recrystallised fraction, at constant temperature, with its interval.
 #'
 #' Where hardness rises before it falls (models with hardening), the time is that of the last
 #' fall through the target.
@@ -37,8 +37,8 @@
 #'
 #' @param fit A fit of [fit_softening()].
 #' @param hardness Hardness wanted, in the scale of the fit.
-#' @param softening Share of the way from `h_worked` to `h_soft`, between 0 and 1; 0.5 is half
-#'   softening. The default target.
+#' @param softening Softened fraction, the part of the way from `h_worked` to `h_soft`, between 0 and
+#'   1; 0.5 (t50) is the default target.
 #' @param fraction Recrystallised fraction, between 0 and 1. Give only one of the three.
 #' @param temp_c Temperatures in degrees Celsius; by default those of the readings.
 #' @param level Level of the interval.
@@ -59,7 +59,7 @@
 #'   reached by grain growth only.
 #' @section Errors:
 #'   `softanneal_error_argument` when more than one target is given or `fit` is not a softening
-#'   fit, `softanneal_error_range` for shares outside 0 and 1 and temperatures below absolute
+#'   fit, `softanneal_error_range` for fractions outside 0 and 1 and temperatures below absolute
 #'   zero, `softanneal_error_model` for a profile of a fit with Huber loss, or with `ln_k_ref`
 #'   fixed or bounded by the call.
 #' @source Delta method on ln t with the implicit derivative, see Bates D M, Watts D G (1988)

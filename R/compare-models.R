@@ -3,7 +3,7 @@
 
 #' Compare softening models
 #'
-#' Fits several models to the same readings and lays them side by side.
+#' Fits several models to the same readings and lists their criteria side by side.
 #'
 #' The information criteria count steps, not readings: with several readings per step
 #' the step means are the independent observations, so the likelihood is that of the weighted

@@ -9,8 +9,8 @@
 #' most informative next reading.
 #'
 #' The most informative reading is found by comparing the two ends of what the readings
-#' still allow: the model with the parameter at either end of its profile (an open end: the edge
-#' of what is searched) and all others refitted. The temperature and time at which the two
+#' still allow: the model with the parameter at either end of its profile (without a limit: the
+#' search limit) and all others refitted. The temperature and time at which the two
 #' curves differ most is reported. Where they differ by
 #' less than two standard deviations of a reading, one reading will not settle it, which is
 #' reported.

@@ -287,14 +287,14 @@ guess_hardness <- function(guess, temp_c, time_min) {
   matrix(out, nrow(sets), length(temp_c), byrow = TRUE)
 }
 
-# Share of the softening done, as guess_hardness().
+# Softened fraction, as guess_hardness().
 guess_share <- function(guess, temp_c, time_min) {
   sets <- rbind(guess$par, guess$draws)
   h <- guess_hardness(guess, temp_c, time_min)
   (sets[, "h_worked"] - h) / (sets[, "h_worked"] - sets[, "h_soft"])
 }
 
-# Time in min to a share of the softening: one row per draw, the guess itself first.
+# Time in min to a softened fraction: one row per draw, the guess itself first.
 guess_time <- function(guess, temp_c, share) {
   e <- inverse_temperature(temp_c, guess$temp_ref_c)
   sets <- rbind(guess$par, guess$draws)

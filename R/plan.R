@@ -34,8 +34,8 @@ FINISHED <- 0.95
 #' **Homologous temperature.** T / T_m in K with the solidus of the metal as T_m. Pure metals
 #' recrystallise in an hour near 0.4, commercial alloys up to 0.7 (Callister).
 #'
-#' **What to expect.** Hardness, softened share and time to half softening are predicted from
-#' the guess, with the middle 90 % of its draws. Softening counts as over at a share of 0.95. The
+#' **What to expect.** Hardness, softened fraction and t50 are predicted from
+#' the guess, with the middle 90 % of its draws. Softening counts as over at a fraction of 0.95. The
 #' predictions take the time at temperature alone.
 #'
 #' @param temp_c Temperatures in degrees Celsius, one per specimen (or a group of specimens, see

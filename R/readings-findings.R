@@ -3,7 +3,7 @@
 
 #' Check a table of readings
 #'
-#' Looks through readings for what an experienced eye would question, and returns a table of
+#' Looks through readings for doubtful values, order and conditions, and returns a table of
 #' findings: where, what, why, and what to do about it. The data are not altered. What cannot be a
 #' reading at all is refused by [read_readings()] before.
 #'
@@ -17,7 +17,7 @@
 #' | `specimens` | warning | the times at which specimens are half-way soft do not lie on a line against 1/T, and one slip would put them there: labels exchanged, hours or seconds, Kelvin or Fahrenheit |
 #' | `other stock`, `other scale` | warning | a specimen was much harder or softer before the furnace than the others; or would agree if its scale were another |
 #' | `mixed scales` | warning | several scales within one step, unless all are read side by side on every specimen |
-#' | `scale changed` | warning | a specimen goes on in another scale |
+#' | `scale changed` | warning | a specimen continues in another scale |
 #' | `two temperatures` | note | a specimen was annealed at more than one temperature |
 #' | `useful range` | warning | reading outside the range of its scale in ISO 6508-1 (ranges from memory) |
 #' | `thickness` | warning, note | sheet thinner than ASTM E18 allows for the reading; or (note) than ISO 6508-1 (15 h, cone 10 h), ISO 6507-1 (1.5 d) or ISO 6506-1 (8 h) |
@@ -250,7 +250,7 @@ find_scales <- function(r) {
             paste("Check the column; convert with `convert_hardness()`,",
                   "or summarise each scale for itself.")),
     finding("warning", "scale changed", setdiff(changed, mixed),
-            "a specimen goes on in another scale",
+            "a specimen continues in another scale",
             "a change of scale looks like softening or hides it, and conversion adds uncertainty",
             "Read the whole specimen in one scale, or convert all to HV."))
 }

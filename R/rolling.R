@@ -18,7 +18,7 @@ COLD_WORK_COLUMNS <- c(
 #' thickness reduction `1 - t/t0` ("cold work" of the trade; ASTM B601), area reduction
 #' `1 - t w/(t0 w0)`, spread `w/w0 - 1`, elongation `l/l0 - 1`, true thickness strain `ln(t0/t)`,
 #' and plane-strain effective strain `2/sqrt(3) ln(t0/t)` (von Mises; Dieter, *Mechanical
-#' Metallurgy*, rolling: no spread). The volume ratio `t w l/(t0 w0 l0)` is 1 if all is right.
+#' Metallurgy*, rolling: no spread). The volume ratio `t w l/(t0 w0 l0)` is 1 if the measurements agree.
 #'
 #' Standard uncertainties are propagated to first order (JCGM 100:2008, 5.1.2), readings taken
 #' as independent: `u(ln t0/t)^2 = (u_t/t)^2 + (u_t/t0)^2`, and so on. A finding is reported
