@@ -20,7 +20,7 @@
 #' squares in HV ([fit_softening()]), at the true values: with J the gradient of the model at the
 #' readings and V their true covariance (readings, steps, specimens, operators, machine, rounding of
 #' the dial), the estimator has the covariance
-#' \eqn{(J'J)^{-1} J' V J (J'J)^{-1}}{(J'J)^-1 J'VJ (J'J)^-1}. What counts as right is the true
+#' \eqn{(J'J)^{-1} J' V J (J'J)^{-1}}{(J'J)^-1 J'VJ (J'J)^-1}. The accepted range is the true
 #' value plus and minus `tolerance` standard errors; for rates and times the interval is on the
 #' logarithm.
 #'

@@ -186,7 +186,7 @@ draw_truth <- function(design) {
 }
 
 # The reference analysis of one group: value of each key quantity, and the reason why the
-# readings cannot be taught with (NULL if they can).
+# readings do not pass the class checks (NULL if they do).
 analyse_group <- function(data, key, truth, design) {
   nothing <- rep(NA_real_, nrow(key))
   data <- data[!is.na(data$hardness), ]

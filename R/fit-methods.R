@@ -300,7 +300,7 @@ simulate.softanneal_fit <- function(object, nsim = 1, seed = NULL, ...) {
   out
 }
 
-# Standard deviation of each reading; a weight of zero says nothing about its scatter.
+# Standard deviation of each reading; a reading of weight zero has none.
 reading_sd <- function(sd, weights) {
   if (is.null(weights)) return(sd)
   ifelse(weights > 0, sd / sqrt(weights), 0)

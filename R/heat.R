@@ -27,7 +27,7 @@ BLOCK_COEFFICIENT <- c(usual = 260, low = 52, high = 870)
 #' The model is valid while the Biot number is below about 0.1 (Cengel; Incropera and DeWitt).
 #' It is `(h + 4 emissivity sigma T_max^3) L / k` with `L = V/A` of a free specimen, and the full
 #' thickness of one resting on a block; above 0.1 a warning of class
-#' `softanneal_warning_assumption` is given: the centre lags behind.
+#' `softanneal_warning_assumption` is given: the centre is colder than the surface.
 #'
 #' Coefficients in still air are known to a factor of three at best, and the emissivity of brass
 #' runs from 0.03 (polished) to 0.6 (oxidised). What is left at `NULL` is computed with a usual

@@ -63,8 +63,8 @@ history_fault <- function(fault, order, time, temp) {
          abort("range", paste0("column `", time, "` must not fall within a specimen"), arg = time,
                rows = row,
                remedy = "Put the rows in order of time, or correct the clock of the log."),
-         abort("range", paste0("columns `", time, "` and `", temp, "` hold a time or temperature ",
-                               "no furnace has"), arg = temp, rows = row,
+         abort("range", paste0("columns `", time, "` and `", temp, "` hold an implausible ",
+                               "time or temperature"), arg = temp, rows = row,
                remedy = "Give seconds, and degrees Celsius between -272 and 99000."))
 }
 

@@ -12,7 +12,7 @@
 #' recrystallisation curves of the Avrami form the line is not exact, but Q comes out within
 #' a fraction of a per cent (0.2 % in the test case of this package); A is then in the sense of
 #' the rate of [jmak_fraction()], `k = A exp(-Q/RT)`. Peaks are
-#' read where the sample lags behind the furnace, more so at fast rates: correct for it before
+#' read where the sample is colder than the furnace, more so at fast rates: correct for it before
 #' (calibration at every rate), or Q comes out too low.
 #'
 #' @param data A data frame, one row per peak.

@@ -52,7 +52,8 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #'   `"exponential"` with `"weibull"` by the likelihood ratio.
 #' @section Errors: `softanneal_error_range` (times not positive, `event` other than 0 and 1),
 #'   `softanneal_error_too_few` (fewer different events than parameters), `softanneal_error_column`,
-#'   `softanneal_error_argument`. Warnings of class `softanneal_warning_fit` name parameters that are not determined.
+#'   `softanneal_error_argument`. Warnings of class `softanneal_warning_fit` name parameters that are not
+#'   determined.
 #' @source Meeker W Q, Escobar L A (1998) Statistical Methods for Reliability Data, chapters 17 and
 #'   19 (model; Example 19.5 is a test of this function). Concavity of the likelihood in
 #'   location/scale and 1/scale: Olsen R J (1978) Econometrica 46, 1211; Burridge J (1981) J. R.

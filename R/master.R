@@ -89,7 +89,7 @@ shift_constant <- function(constant, from, to) {
 #' with T in K, r in K/h and C for hours. Add it to the time of the hold; twice for both ramps.
 #'
 #' An approximation of tempering practice (often printed with 2.3 for the natural logarithm of
-#' ten); fair while `t` is short compared with the hold.
+#' ten); valid while `t` is short compared with the hold.
 #'
 #' @param temp_c Temperature of the hold in degrees Celsius.
 #' @param rate_k_h Rate of heating or cooling in K/h, positive.

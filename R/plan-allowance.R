@@ -1,4 +1,4 @@
-# What a step costs besides its hold: minutes lost while the specimen heats up, and those until it is
+# The time of a step besides its hold: minutes lost while the specimen heats up, and those until it is
 # cold again.
 
 # Heat-up and cooling times of each temperature.

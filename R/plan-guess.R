@@ -196,7 +196,7 @@ mirrored_normals <- function(draws, p) {
   rbind(z, -z)
 }
 
-# A draw whose levels (nearly) meet says nothing about softening: it keeps a twentieth of the drop.
+# A draw whose levels (nearly) meet has no softening: it keeps a twentieth of the drop.
 keep_falling <- function(sets, par) {
   least <- 0.05 * (par[["h_worked"]] - par[["h_soft"]])
   sets[, "h_soft"] <- pmax(sets[, "h_soft"], 0.05 * par[["h_soft"]])

@@ -1,5 +1,5 @@
 # The plan of an annealing run: specimens, furnaces, accumulated steps, clock times, what to expect,
-# and what speaks against it. Bench units throughout; the timetable is in plan-schedule.R.
+# and what is against it. Bench units throughout; the timetable is in plan-schedule.R.
 
 # Time to fish a specimen out of water, dry it and check that it is cold, in min: common practice,
 # no source.

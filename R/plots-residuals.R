@@ -85,7 +85,7 @@ plot_residual_map <- function(fit, base_size = NULL, ...) {
   d <- part$means
   sigma <- scatter_of_means(fit)
   if (!is.finite(sigma) || sigma <= 0) {
-    abort("too_few", "the scatter of the step means about their curves is not known", arg = "fit",
+    abort("too_few", "the variance of the step means about their curves is not known", arg = "fit",
           remedy = "The map needs more steps than parameters.")
   }
   d$size <- abs(d$residual) / sigma

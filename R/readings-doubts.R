@@ -62,7 +62,7 @@ find_spacing <- function(r) {
             "the metal around an indentation is work hardened and lifted (ISO 6508-1, ISO 6507-1)",
             "Leave out readings made beside others, or plan more room."),
     finding("warning", "spacing", edge, "indentation nearer than 2.5 d to an edge",
-            "metal gives way towards an edge, and the reading is too low (ISO 6508-1, ISO 6507-1)",
+            "lateral support is reduced near an edge, and the reading is too low (ISO 6508-1, ISO 6507-1)",
             "Leave these readings out, or keep off the edge."))
 }
 

@@ -22,7 +22,7 @@ indent_size <- function(hardness, scale) {
 
 # The lowest reading that ASTM E18 allows on sheet of this thickness. A thickness between two
 # rows takes the thinner row. `limit` NA: the scale has no table; Inf: thinner than any row.
-# `last`: beyond the end of the table, where it says nothing about softer metal.
+# `last`: beyond the end of the table, which has no value for softer metal.
 e18_limit <- function(thickness_mm, scale) {
   table <- fact_table("thickness_e18.csv")
   limit <- rep(NA_real_, length(scale))

@@ -1,4 +1,4 @@
-# Tempers of rolled copper alloys: the numbers hard of the Brown and Sharpe gauge behind the
+# Tempers of rolled copper alloys: the Brown and Sharpe gauge numbers of reduction behind the
 # H tempers of ASTM B601, and tables of limits with source and status of every row. Reductions
 # in per cent; tensile strength in MPa or ksi, hardness on the scale named in `unit`.
 
@@ -19,9 +19,9 @@ bs_numbers <- function(reduction_pct) -39 * log1p(-reduction_pct / 100) / log(92
 #'
 #' @param reduction_pct Thickness reductions from the annealed state, in %; or the result of
 #'   [cold_work()].
-#' @return A data frame, one row per reduction: `reduction_pct`, `bs_numbers` (numbers hard,
-#'   computed), `temper`, `name`, `temper_pct` (reduction of that temper, %), `status` (how the
-#'   temper's reduction was obtained). `NA` gives `NA`; a reduction beyond 15 numbers (82.4 %)
+#' @return A data frame, one row per reduction: `reduction_pct`, `bs_numbers` (Brown and Sharpe gauge
+#'   numbers of reduction, computed), `temper`, `name`, `temper_pct` (reduction of that temper, %),
+#'   `status` (how the temper's reduction was obtained). `NA` gives `NA`; a reduction beyond 15 numbers (82.4 %)
 #'   has no named temper: `NA`, with one warning of class `softanneal_warning_outside`.
 #' @details Errors: `softanneal_error_range` for reductions below 0 or not below 100 %.
 #' @references ASTM B601 (temper designations); ASTM B258 (gauge numbers: 39 steps,

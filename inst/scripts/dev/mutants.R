@@ -184,12 +184,12 @@ mutant("clusters of one specimen", "src/replicates.c",
 # --- what the data say
 mutant("normal interval of step means", "R/plots.R",
        "stats::qt(0.5 + level / 2, pmax(n - 1, 1)) * s", "stats::qnorm(0.5 + level / 2) * s", "plots-data")
-mutant("softening idle below one half", "R/fit-settle.R", "IDLE <- 0.1", "IDLE <- 0.5", "identify")
-mutant("softening over at one half", "R/fit-settle.R", "OVER <- 0.9", "OVER <- 0.5", "identify")
+mutant("softening idle below one half", "R/fit-settle.R", "IDLE <- 0.1", "IDLE <- 0.5", "thresholds-fit")
+mutant("softening over at one half", "R/fit-settle.R", "OVER <- 0.9", "OVER <- 0.5", "thresholds-fit")
 mutant("reading that settles nothing", "R/identify.R", "gap[k] < max(2 * sqrt(noise), 0.01)",
-       "gap[k] < max(20 * sqrt(noise), 0.01)", "identify")
+       "gap[k] < max(20 * sqrt(noise), 0.01)", "thresholds-fit")
 mutant("soft plateau reached at one half", "R/identify.R", "all(p$last < 0.95, na.rm = TRUE)",
-       "all(p$last < 0.5, na.rm = TRUE)", "identify")
+       "all(p$last < 0.5, na.rm = TRUE)", "thresholds-fit")
 mutant("any gain is softening", "src/batch_judge.c",
        "!(gain / q > crit * sum / df)", "!(gain / q > 0.0 * crit * sum / df)",
        "fit-each")
@@ -209,9 +209,9 @@ mutant("wide step along a profile", "src/profile.c",
        "shift[m++], pb->lower[j]", "0.0 * shift[m++], pb->lower[j]",
        c("fit-properties", "few-data"))
 mutant("draws of a fit not clipped", "R/plan-guess.R", "pmin(pmax(shift[, positive], -2), 2)",
-       "shift[, positive]", "plan")
+       "shift[, positive]", "thresholds-fit")
 mutant("draws that rise", "R/plan-guess.R", "pmax(sets[, \"h_worked\"], sets[, \"h_soft\"] + least)",
-       "sets[, \"h_worked\"]", "plan")
+       "sets[, \"h_worked\"]", "thresholds-fit")
 
 # --- register, starts
 mutant("sign of recovery", "src/parts.c", "{\"recovery\", SA_T_RECOVERY, 0, -1.0,",
