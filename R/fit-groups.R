@@ -52,12 +52,12 @@ with_strain <- function(d, strain, strain_ref) {
 with_exponents <- function(d) {
   temps <- different_temperatures(d$temp_k[d$time_min > 0])
   if (length(temps) < 2L) {
-    abort("too_few", "all readings after an anneal are at one temperature", arg = "exponent",
+    abort("too_few", "all readings after an anneal are at one temperature", arg = "n_by",
           remedy = "Use n_by = \"shared\".")
   }
   if (length(temps) > most_exponents()) {
     abort("argument", paste0("there are ", length(temps), " temperatures, more than the ",
-                             most_exponents(), " exponents a fit can have"), arg = "exponent",
+                             most_exponents(), " exponents a fit can have"), arg = "n_by",
           remedy = "Use n_by = \"shared\", or fit fewer temperatures.")
   }
   d$exponent_k <- temps

@@ -174,13 +174,13 @@ conversion_of <- function(alloy) {
 
 check_spread <- function(sd) {
   if (is.null(sd)) return(stats::setNames(numeric(), character()))
-  sd <- check_start_like(sd, "sd")
+  sd <- check_start_like(sd, "sd_prior")
   unknown <- setdiff(names(sd), GUESS_QUANTITIES)
   if (length(unknown)) {
-    abort("argument", paste0("`sd` names unknown quantities ", in_quotes(unknown, " and ")),
-          arg = "sd", remedy = paste0("Choose from ", in_quotes(GUESS_QUANTITIES), "."))
+    abort("argument", paste0("`sd_prior` names unknown quantities ", in_quotes(unknown, " and ")),
+          arg = "sd_prior", remedy = paste0("Choose from ", in_quotes(GUESS_QUANTITIES), "."))
   }
-  stats::setNames(check_numeric(sd, "sd", 0), names(sd))
+  stats::setNames(check_numeric(sd, "sd_prior", 0), names(sd))
 }
 
 check_levels <- function(worked, soft) {

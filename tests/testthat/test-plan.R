@@ -72,7 +72,7 @@ test_that("a guess refuses what cannot be", {
   expect_error(plan_guess(h_soft = -5), class = "softanneal_error_range")
   expect_error(plan_guess(h_worked = 60), class = "softanneal_error_range")
   expect_error(plan_guess(sd_prior = c(n = -1)), class = "softanneal_error_range")
-  expect_error(plan_guess(sd_prior = c(m = 1)), class = "softanneal_error_argument")
+  expect_refused(plan_guess(sd_prior = c(m = 1)), "argument", "`sd_prior` names unknown", "sd_prior")
   expect_error(plan_guess(sd_prior = 1), class = "softanneal_error_argument")
   expect_error(plan_guess(recryst_1h_c = 920), "solidus", class = "softanneal_error_range")
   expect_error(plan_guess(sd_reading = 0, sd_step = 0), class = "softanneal_error_range")
