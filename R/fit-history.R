@@ -55,9 +55,9 @@ join_history <- function(h, specimen, time_min, log_s, rows) {
 # accumulated furnace time is logged, else counted from the start of the log. NA beyond its end.
 log_of_time <- function(h, span, k, time_min) {
   if (is.null(h$furnace_min)) return(span$start[k] + 60 * time_min)
-  rows <- seq.int(h$points[[3L]][k] + 1L, h$points[[3L]][k + 1L])
+  rows <- seq.int(h$points$first[k] + 1L, h$points$first[k + 1L])
   furnace <- h$furnace_min[rows]
-  clock <- h$points[[1L]][rows]
+  clock <- h$points$time_s[rows]
   if (is.unsorted(furnace)) {
     abort("range", "column `furnace_min` of the history must not fall within a specimen",
           arg = "furnace_min", remedy = "It counts the time in the furnace, accumulated.")
@@ -164,9 +164,9 @@ predict_history <- function(object, newdata, history) {
   h <- history_points(history)
   span <- history_span(h)
   if (is.null(newdata)) {
-    id <- rep.int(seq_len(span$count), diff(h$points[[3L]]))
-    part <- history_values(object, h$points, id, (h$points[[1L]] - span$start[id]) / 60)
-    hottest <- unlist(lapply(split(h$points[[2L]], id), cummax), use.names = FALSE)
+    id <- rep.int(seq_len(span$count), diff(h$points$first))
+    part <- history_values(object, h$points, id, (h$points$time_s - span$start[id]) / 60)
+    hottest <- unlist(lapply(split(h$points$temp_c, id), cummax), use.names = FALSE)
     back <- if (is.null(h$order)) seq_along(id) else order(h$order)
     part <- lapply(part, `[`, back)
     warn_history(object, hottest[back], part)
@@ -228,11 +228,11 @@ hottest_before <- function(h, joined) {
   span <- history_span(h)
   out <- rep(-Inf, length(joined$place))
   for (k in setdiff(unique(joined$place), 0)) {
-    rows <- seq.int(h$points[[3L]][k] + 1L, h$points[[3L]][k + 1L])
+    rows <- seq.int(h$points$first[k] + 1L, h$points$first[k + 1L])
     pick <- which(joined$place == k)
-    passed <- (h$points[[1L]][rows] - span$start[k]) / 60
+    passed <- (h$points$time_s[rows] - span$start[k]) / 60
     at <- pmax(findInterval(joined$passed_min[pick] * (1 + 1e-12), passed), 1L)
-    out[pick] <- cummax(h$points[[2L]][rows])[at]
+    out[pick] <- cummax(h$points$temp_c[rows])[at]
   }
   out
 }

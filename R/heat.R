@@ -299,7 +299,8 @@ run_kernel <- function(pieces, setting, end_s = rep(Inf, setting$n),
   around_k <- as.double(unlist(setting$around_c)) + ZERO_CELSIUS
   first <- \(parts) as.integer(c(0, cumsum(lengths(parts))))
   out <- .Call(C_sa_call_heat, pieces, requests,
-               list(as.double(unlist(setting$knot_s)), around_k, around_k), first(setting$knot_s),
+               list(time_s = as.double(unlist(setting$knot_s)), above_k = around_k, below_k = around_k),
+               first(setting$knot_s),
                as.double(unlist(shown)), first(shown))
   failed <- out$status != 0L
   out$time_within[failed] <- out$end_temp[failed] <- NA_real_

@@ -40,7 +40,7 @@ history_points <- function(data, specimen = "specimen", time = "time_s", temp = 
     }
     name <- all_names
   }
-  points <- list(time_s, temp_c, first)
+  points <- list(time_s = time_s, temp_c = temp_c, first = first)
   fault <- .Call(C_sa_call_history_check, points)
   if (fault[1L] > 0L) history_fault(fault, order, time, temp)
   list(points = points, specimen = name, order = order, furnace_min = furnace, n = n)
@@ -70,10 +70,10 @@ history_fault <- function(fault, order, time, temp) {
 
 # First and last time of each history in s, and how many there are.
 history_span <- function(h) {
-  first <- h$points[[3L]]
+  first <- h$points$first
   count <- length(first) - 1L
-  list(count = count, start = h$points[[1L]][first[-(count + 1L)] + 1L],
-       end = h$points[[1L]][first[-1L]])
+  list(count = count, start = h$points$time_s[first[-(count + 1L)] + 1L],
+       end = h$points$time_s[first[-1L]])
 }
 
 # ln of the integral of exp(q e) dt (min) at marks, sorted by history and time.

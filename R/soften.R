@@ -70,7 +70,7 @@ soften <- function(history, parameters, model = NULL, temp_ref_c = NULL, time_mi
 }
 
 all_points <- function(h) {
-  list(mark = h$points[[1L]], mark_first = h$points[[3L]], temp_c = h$points[[2L]])
+  list(mark = h$points$time_s, mark_first = h$points$first, temp_c = h$points$temp_c)
 }
 
 asked_points <- function(h, time_min) {
@@ -82,12 +82,12 @@ asked_points <- function(h, time_min) {
                           "of the history (", format(min(span$end - span$start) / 60), " min)"),
           arg = "time_min", remedy = "Ask for times within every history.")
   }
-  first <- h$points[[3L]]
+  first <- h$points$first
   temp <- lapply(seq_len(span$count), function(k) {
     rows <- seq.int(first[k] + 1L, first[k + 1L])
     at <- span$start[k] + sort(asked)
-    if (length(rows) == 1L) return(rep(h$points[[2L]][rows], length(at)))
-    stats::approx(h$points[[1L]][rows], h$points[[2L]][rows], at, rule = 2, ties = "ordered")$y
+    if (length(rows) == 1L) return(rep(h$points$temp_c[rows], length(at)))
+    stats::approx(h$points$time_s[rows], h$points$temp_c[rows], at, rule = 2, ties = "ordered")$y
   })
   list(mark = as.double(pmin(rep(span$start, each = length(asked)) + rep(sort(asked), span$count),
                              rep(span$end, each = length(asked)))),

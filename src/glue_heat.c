@@ -22,12 +22,10 @@ SEXP sa_call_heat(SEXP pieces, SEXP requests, SEXP knots, SEXP knot_first, SEXP 
     const R_xlen_t n = Rf_xlength(pieces) / PIECE_COLUMNS;
     const double *p = glue_doubles(pieces, n * PIECE_COLUMNS, "pieces");
     const double *q = glue_doubles(requests, n * REQUEST_COLUMNS, "requests");
-    if (TYPEOF(knots) != VECSXP || Rf_xlength(knots) != 3)
-        Rf_error("internal error: 'knots' has the wrong type or length");
-    const R_xlen_t n_knots = Rf_xlength(glue_part(knots, 0));
-    const double *time = glue_doubles(glue_part(knots, 0), n_knots, "knots");
-    const double *temp_a = glue_doubles(glue_part(knots, 1), n_knots, "knots");
-    const double *temp_b = glue_doubles(glue_part(knots, 2), n_knots, "knots");
+    const R_xlen_t n_knots = Rf_xlength(glue_field(knots, "time_s"));
+    const double *time = glue_field_doubles(knots, "time_s", n_knots);
+    const double *temp_a = glue_field_doubles(knots, "above_k", n_knots);
+    const double *temp_b = glue_field_doubles(knots, "below_k", n_knots);
     const int *first = glue_integers(knot_first, n + 1, "knot_first");
     const double *out = glue_doubles(out_time, -1, "out_time");
     const int *out_at = glue_integers(out_first, n + 1, "out_first");
@@ -36,15 +34,11 @@ SEXP sa_call_heat(SEXP pieces, SEXP requests, SEXP knots, SEXP knot_first, SEXP 
 
     const char *names[] = {"temp", "time_within", "end_time", "end_temp", "status", ""};
     SEXP result = PROTECT(Rf_mkNamed(VECSXP, names));
-    SET_VECTOR_ELT(result, 0, Rf_allocVector(REALSXP, Rf_xlength(out_time)));
-    for (int j = 1; j < 4; j++)
-        SET_VECTOR_ELT(result, j, Rf_allocVector(REALSXP, n));
-    SET_VECTOR_ELT(result, 4, Rf_allocVector(INTSXP, n));
-    double *temp = REAL(VECTOR_ELT(result, 0));
-    double *within = REAL(VECTOR_ELT(result, 1));
-    double *end_time = REAL(VECTOR_ELT(result, 2));
-    double *end_temp = REAL(VECTOR_ELT(result, 3));
-    int *status = INTEGER(VECTOR_ELT(result, 4));
+    double *temp = glue_put_doubles(result, "temp", (size_t)Rf_xlength(out_time));
+    double *within = glue_put_doubles(result, "time_within", (size_t)n);
+    double *end_time = glue_put_doubles(result, "end_time", (size_t)n);
+    double *end_temp = glue_put_doubles(result, "end_temp", (size_t)n);
+    int *status = glue_put_integers(result, "status", (size_t)n);
 
     for (R_xlen_t i = 0; i < n; i++) {
         R_CheckUserInterrupt();

@@ -8,12 +8,10 @@
 
 void glue_histories(SEXP history, double ref_k, sa_histories *out)
 {
-    if (TYPEOF(history) != VECSXP || Rf_xlength(history) < 3)
-        Rf_error("internal error: 'history' has the wrong type or length");
-    SEXP time = glue_part(history, 0), first = glue_part(history, 2);
+    SEXP time = glue_field(history, "time_s"), first = glue_field(history, "first");
     const R_xlen_t n = Rf_xlength(time), parts = Rf_xlength(first);
-    out->time = glue_doubles(time, n, "time");
-    out->temp = glue_doubles(glue_part(history, 1), n, "temp");
+    out->time = glue_doubles(time, n, "time_s");
+    out->temp = glue_field_doubles(history, "temp_c", n);
     out->first = glue_integers(first, parts, "first");
     if (parts < 1 || out->first[0] != 0 || out->first[parts - 1] != n)
         Rf_error("internal error: 'first' does not fit the history");
@@ -98,16 +96,16 @@ SEXP sa_call_soften(SEXP model, SEXP history, SEXP mark, SEXP mark_first, SEXP r
     const double *b = glue_doubles(par, (R_xlen_t)p, "par");
     const char *names[] = {"ln_theta", "fraction", "hardness", "gradient", ""};
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, names));
-    for (int k = 0; k < 3; k++)
-        SET_VECTOR_ELT(out, k, Rf_allocVector(REALSXP, rn));
-    SET_VECTOR_ELT(out, 3, Rf_allocMatrix(REALSXP, (int)n, (int)p));
-    double *ln_theta = REAL(VECTOR_ELT(out, 0)), *fraction = REAL(VECTOR_ELT(out, 1));
+    double *ln_theta = glue_put_doubles(out, "ln_theta", n);
+    double *fraction = glue_put_doubles(out, "fraction", n);
+    double *hardness = glue_put_doubles(out, "hardness", n);
+    double *gradient = glue_put_matrix(out, "gradient", n, p);
     sa_clock clock = {.n = n,
                       .along = &set,
                       .table = (double *)R_alloc(sa_clock_table(n), sizeof(double)),
                       .poll = glue_poll};
     sa_clock_begin(&clock);
-    sa_model_hardness(kind, &clock, b, REAL(VECTOR_ELT(out, 2)), REAL(VECTOR_ELT(out, 3)));
+    sa_model_hardness(kind, &clock, b, hardness, gradient);
     for (size_t i = 0; i < n; i++) {
         double slope;
         glue_poll_each((R_xlen_t)i);
