@@ -89,3 +89,22 @@ test_that("times that lie decades below the others stand at zero", {
   expect_equal(shortest_shown(c(0, 1e-3, 10, 100)), 0.01)
   expect_equal(shortest_shown(c(0, 1, 1e4)), 0)
 })
+
+test_that("other rates of the model move with the temperature of a point of the Arrhenius plot", {
+  d <- with_test_seed(2, made_readings(times = c(0, 1, 2, 4, 8, 16, 32, 64), n = 2, sd_reading = 0.5))
+  after <- d$time_min > 0
+  d$hardness[after] <- d$hardness[after] - 3 * log1p(0.5 * d$time_min[after])
+  fit <- quietly_fitted(d, model = "recovery_jmak", se = "model")
+  rates <- rates_by_temperature(fit)
+  temp <- rates$temp_c[which(!is.na(rates$ln_k))[1L]]
+  at <- fit$conditions
+  keep <- abs(at$temp_c - temp) < 1e-6 & at$time_min > 0
+  squares <- function(v) {
+    moved <- fit
+    moved$par[["ln_k_ref"]] <- v - fit$par[["q_kj_mol"]] * inverse_temperature(temp, fit$temp_ref_c)
+    sum(at$weight[keep] * (softening_values(moved, at$temp_c[keep], at$time_min[keep], NULL)$fit -
+                             at$mean[keep])^2)
+  }
+  found <- rates$ln_k[abs(rates$temp_c - temp) < 1e-6]
+  expect_equal(found, stats::optimize(squares, found + c(-1, 1), tol = 1e-9)$minimum, tolerance = 1e-5)
+})
