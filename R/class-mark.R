@@ -58,6 +58,11 @@ ANSWER_UNITS <- list(
 #' (rounding on the way). The readings with the blunders left in count through the column `as_given` of
 #' the key.
 #'
+#' **Cells and files.** `150,23`, `159,9 +- 0,6`, `ca. 78` and `139 kJ per mole` are read as numbers (the
+#' error behind one is not marked); `1,625` is 1.625 or 1625, whichever is nearer to the key. With several
+#' files, rows and files that cannot be used are set aside with a warning and kept in the attribute
+#' `aside` (`file`, `row`, `what`); all else is marked.
+#'
 #' @param answers What students report: a data frame, or the paths of one or more CSV or Excel
 #'   files (decimal comma and semicolons are understood), with the columns `group`, `quantity`,
 #'   `value`, and as needed `temp_c` (degrees Celsius, for `k_per_min` and `t50_min`) and `unit`
@@ -71,7 +76,7 @@ ANSWER_UNITS <- list(
 #'   `group`, `quantity`, `temp_c`, `reported` (text as reported), `value` (number in the unit of
 #'   the key), `unit`, `key`, `lower`, `upper`, `mark`, `reason`, `points`. `summary()` gives a list
 #'   of `groups` (answered, right, points, share of the points) and `quantities` (how often each
-#'   mark).
+#'   mark). Rows and files set aside give one `softanneal_warning_missing`.
 #' @section Errors: `softanneal_error_column` for missing columns, `softanneal_error_argument` for a
 #'   group, quantity, or temperature that the key does not have, `softanneal_error_units` for an
 #'   unknown unit, `softanneal_error_duplicate` for a number reported twice,
@@ -108,7 +113,9 @@ mark_answers <- function(answers, key, ..., points = MARK_POINTS) {
     out[rows, c("value", "mark", "reason")] <- mark_group(key[rows, ], given[rows, ], design)
   }
   out$points <- unname(points[match(out$mark, MARKS)])
-  structure(out, class = c("softanneal_marks", "data.frame"), best = max(points))
+  out <- structure(out, class = c("softanneal_marks", "data.frame"), best = max(points))
+  attr(out, "aside") <- attr(given, "aside")
+  out
 }
 
 # A key may have been cut or edited; what marking needs must still be there.
@@ -155,35 +162,6 @@ check_points <- function(points) {
   replace(MARK_POINTS, names(points), check_numeric(points, "points"))
 }
 
-# Several files, such as one per group: read one by one, so that an error names its file and row.
-match_files <- function(paths, key) {
-  if (anyNA(paths)) {
-    abort("missing", "a path of `answers` is missing", arg = "answers", rows = which(is.na(paths)),
-          remedy = "Give the path of each file.")
-  }
-  parts <- lapply(paths, function(path) {
-    tryCatch(match_answers(read_answers(path), key), softanneal_error = function(e) {
-      e$message <- paste0("In '", basename(path), "': ", conditionMessage(e))
-      rlang::cnd_signal(e)
-    })
-  })
-  out <- parts[[1L]]
-  from <- ifelse(is.na(out$reported), NA, 1L)
-  for (k in seq_along(parts)[-1L]) {
-    new <- which(!is.na(parts[[k]]$reported))
-    twice <- new[!is.na(from[new])]
-    if (length(twice)) {
-      abort("duplicate", paste0("`", key$quantity[twice[1L]], "` of ", key$group[twice[1L]],
-                                " is reported in '", basename(paths[from[twice[1L]]]), "' and in '",
-                                basename(paths[k]), "'"), arg = "answers",
-            remedy = "Leave one of the files out, or correct its group.")
-    }
-    out[new, ] <- parts[[k]][new, ]
-    from[new] <- k
-  }
-  out
-}
-
 # Reported answers as text columns group, quantity, temp_c (number), value (text), unit.
 read_answers <- function(answers) {
   if (!is.data.frame(answers)) {
@@ -207,11 +185,24 @@ read_answers <- function(answers) {
   out <- data.frame(group = text("group"), quantity = text("quantity"), reported = text("value"),
                     unit = optional("unit"), temp_text = optional("temp_c"))
   # what is not a number is told apart below, with its row
-  out$number <- if (is.numeric(exact)) as.double(exact) else number(out$reported)
-  out$number[!is.finite(out$number)] <- NA_real_
-  # the digits as written, with a decimal point
-  out$digits <- if (is.numeric(exact)) vapply(as.double(exact), format, "", digits = MOST_DIGITS)
-    else if (comma) chartr(",.", ".,", out$reported) else out$reported
+  cells <- if (is.numeric(exact)) {
+    # the digits as written, with a decimal point
+    data.frame(number = as.double(exact), other = NA_real_, unit = NA_character_,
+               digits = vapply(as.double(exact), format, "", digits = MOST_DIGITS))
+  } else answer_cells(out$reported, comma)
+  cells$number[!is.finite(cells$number)] <- NA_real_
+  out[c("number", "other", "digits")] <- cells[c("number", "other", "digits")]
+  # the unit behind the number where the column of units is empty
+  behind <- is.na(out$unit) & !is.na(cells$unit)
+  out$unit[behind] <- cells$unit[behind]
+  out$behind <- behind
+  for (i in which(behind)) { # "1.6 or 1.7": words behind a number that are not a unit
+    known <- tryCatch(unit_factors(out[i, ]), softanneal_error_units = function(e) NULL)
+    if (is.null(known)) {
+      out$number[i] <- NA_real_
+      out$unit[i] <- NA_character_
+    }
+  }
   out$temp_c <- number(out$temp_text)
   bad <- which(is.na(out$temp_c) & !is.na(out$temp_text))
   if (length(bad)) {
@@ -266,10 +257,14 @@ match_answers <- function(answers, key) {
           rows = twice, remedy = "Leave one of the rows out.")
   }
   factor <- unit_factors(answers)
-  out <- data.frame(reported = rep(NA_character_, nrow(key)), number = NA_real_,
-                    value = NA_real_, scale = NA_character_, factor = NA_real_,
-                    digits = NA_character_)
-  out$reported[at] <- ifelse(is.na(answers$unit) | is.na(answers$reported), answers$reported,
+  # 1,625: 1.625 or 1625, whichever is nearer to the key
+  nearer <- which(!is.na(answers$other) &
+                    abs(log(abs(answers$other * factor$factor) / key$value[at])) <
+                    abs(log(abs(answers$number * factor$factor) / key$value[at])))
+  answers$number[nearer] <- answers$other[nearer]
+  answers$digits[nearer] <- format(answers$other[nearer], digits = MOST_DIGITS)
+  out <- no_answers(key)
+  out$reported[at] <- ifelse(is.na(answers$unit) | is.na(answers$reported) | answers$behind, answers$reported,
                              paste(answers$reported, answers$unit))
   out$number[at] <- answers$number
   out$value[at] <- answers$number * factor$factor
@@ -285,9 +280,7 @@ unit_factors <- function(answers) {
   scale <- rep(NA_character_, nrow(answers))
   for (i in which(!is.na(answers$unit))) {
     units <- ANSWER_UNITS[[answers$quantity[i]]]
-    unit <- gsub("[[:space:]]", "", answers$unit[i])
-    unit <- sub("^(min|s|h)(\\^-1|-1)$", "1/\\1", unit)
-    unit <- sub("^eV/atom$", "eV", unit)
+    unit <- plain_answer_unit(answers$unit[i])
     known <- if (is.null(units)) {
       scale[i] <- known_scale(answers$unit[i])
       !is.na(scale[i])

@@ -16,6 +16,8 @@ print.softanneal_marks <- function(x, ..., n = 20L) {
                    mark = shown$mark, reason = shown$reason), row.names = FALSE, right = FALSE)
   if (nrow(x) > nrow(shown)) cat("... and ", count(nrow(x) - nrow(shown), "more row"), "\n",
                                  sep = "")
+  aside <- attr(x, "aside")
+  if (NROW(aside)) cat("To be looked at: ", listed(unique(aside$file)), "\n", sep = "")
   invisible(x)
 }
 

@@ -1,0 +1,97 @@
+# Numbers as students write them: "159,9 +- 0,6", "ca. 78", "139 kJ per mole". What is written around the
+# number is taken off; a comma that may be a decimal or a thousands mark is decided by the key.
+
+# A table of `number`, the `other` reading of a comma (NA: none), `digits` (the number as written, with a
+# point) and `unit` (written behind the number).
+answer_cells <- function(text, comma) {
+  x <- trimws(gsub("\u2212", "-", gsub("\u00a0", " ", text, fixed = TRUE), fixed = TRUE))
+  about <- "^(approximately|approx\\.?|about|around|circa|ca\\.?|c\\.|etwa|rund|environ|~|\u2248|=)[ ]*"
+  x <- sub(about, "", x, ignore.case = TRUE)
+  number <- "[-+]?[0-9]*[.,]?[0-9]+(?:[eE][-+]?[0-9]+)?"
+  # the error behind a number is not marked
+  x <- sub(paste0("^(", number, ") *(?:\u00b1|\\+ ?/? ?-) *[0-9.,]+"), "\\1", x, perl = TRUE)
+  shape <- paste0("^(", number, ")(?: *([^0-9., +-].*))?$")
+  fits <- grepl(shape, x, perl = TRUE)
+  plain <- ifelse(fits, sub(shape, "\\1", x, perl = TRUE), x)
+  unit <- ifelse(fits, trimws(sub(shape, "\\2", x, perl = TRUE)), "")
+  as_number <- function(v) suppressWarnings(as.numeric(v))
+  point <- if (comma) chartr(",.", ".,", plain) else plain
+  lone <- fits & grepl("^[^.,]*,[^.,]*$", point) # one mark, and it is not the decimal mark of the file
+  either <- lone & grepl("^[-+]?[1-9][0-9]{0,2},[0-9]{3}$", point)
+  point <- ifelse(lone, chartr(",", ".", point), point)
+  data.frame(number = as_number(point),
+             other = ifelse(either, as_number(sub(".", "", point, fixed = TRUE)), NA_real_),
+             digits = point, unit = ifelse(fits & nzchar(unit), unit, NA_character_))
+}
+
+# Spellings of units as the table of units has them.
+plain_answer_unit <- function(unit) {
+  unit <- gsub(" *\\bper\\b *", "/", unit, ignore.case = TRUE)
+  unit <- gsub("\u207b\u00b9", "^-1", unit, fixed = TRUE)
+  unit <- gsub("[[:space:]*\u00b7]", "", unit)
+  words <- c("(?i)\\bkilojoules?\\b" = "kJ", "(?i)\\bjoules?\\b" = "J", "(?i)\\bmol(es?|s)?\\b" = "mol",
+             "(?i)\\b(seconds?|secs?|sekunden?)\\b" = "s", "(?i)\\b(minutes?|mins?|minuten?)\\b" = "min",
+             "(?i)\\b(hours?|hrs?|stunden?|std)\\b" = "h", "\\bKJ\\b" = "kJ")
+  for (k in seq_along(words)) unit <- gsub(names(words)[k], words[[k]], unit, perl = TRUE)
+  unit <- sub("^kJmol(\\^?-1)$", "kJ/mol", unit)
+  unit <- sub("^Jmol(\\^?-1)$", "J/mol", unit)
+  unit <- sub("^(min|s|h)(\\^-1|-1)$", "1/\\1", unit)
+  unit <- sub("^/(min|s|h)$", "1/\\1", unit)
+  sub("^eV/atom$", "eV", unit)
+}
+
+# Several files, such as one per group: what cannot be used in one of them is set aside, with file, row and
+# reason, and all else is marked.
+match_files <- function(paths, key) {
+  if (anyNA(paths)) {
+    abort("missing", "a path of `answers` is missing", arg = "answers", rows = which(is.na(paths)),
+          remedy = "Give the path of each file.")
+  }
+  aside <- NULL
+  put_aside <- function(path, rows, what) {
+    aside <<- rbind(aside, data.frame(file = basename(path), row = rows, what = what))
+  }
+  parts <- lapply(paths, function(path) {
+    answers <- tryCatch(read_answers(path), softanneal_error = identity)
+    left <- if (!inherits(answers, "error")) seq_len(nrow(answers))
+    while (length(left)) {
+      found <- tryCatch(match_answers(answers[left, ], key), softanneal_error = identity)
+      if (!inherits(found, "error")) return(found)
+      rows <- found$rows
+      if (!length(rows)) break
+      put_aside(path, left[rows], conditionMessage(found))
+      left <- left[-rows]
+    }
+    if (inherits(answers, "error")) put_aside(path, NA, conditionMessage(answers))
+    NULL
+  })
+  read <- which(!vapply(parts, is.null, NA))
+  out <- if (length(read)) parts[[read[1L]]] else no_answers(key)
+  from <- ifelse(is.na(out$reported), NA, read[1L])
+  for (k in read[-1L]) {
+    new <- which(!is.na(parts[[k]]$reported))
+    twice <- new[!is.na(from[new])]
+    if (length(twice)) {
+      put_aside(paths[k], NA, paste0(
+        "`", key$quantity[twice[1L]], "` of ", key$group[twice[1L]], " is reported in '",
+        basename(paths[from[twice[1L]]]), "' and in '", basename(paths[k]),
+        "'; that of the first is marked."))
+      new <- setdiff(new, twice)
+    }
+    out[new, ] <- parts[[k]][new, ]
+    from[new] <- k
+  }
+  if (!is.null(aside)) {
+    more <- if (nrow(aside) > 1L) paste0(" ... and ", nrow(aside) - 1L, " more, see attr(, \"aside\").")
+    warn("missing", paste0(count(length(unique(aside$file)), "file"),
+                           " to be looked at; all else is marked. In '", aside$file[1L], "': ",
+                           aside$what[1L], more), n = nrow(aside), rows = aside$row)
+    attr(out, "aside") <- aside
+  }
+  out
+}
+
+no_answers <- function(key) {
+  data.frame(reported = rep(NA_character_, nrow(key)), number = NA_real_,
+             value = NA_real_, scale = NA_character_, factor = NA_real_, digits = NA_character_)
+}
