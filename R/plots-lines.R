@@ -112,11 +112,12 @@ plot_arrhenius <- function(fit, ..., level = 0.95, base_size = NULL) {
 # Part of ln k that is drawn where a band without end would press the points flat: the points and a
 # factor of about 50 above and below them. NULL: all.
 rate_view <- function(line, shown) {
+  if (nrow(shown) == 0L) return(NULL)
   own <- range(shown$ln_k, shown$lower, shown$upper, na.rm = TRUE)
   band <- range(line$ln_k, line$lower, line$upper, own, na.rm = TRUE, finite = TRUE)
   room <- max(4, diff(own))
   view <- c(max(band[1L], own[1L] - room), min(band[2L], own[2L] + room))
-  if (nrow(shown) == 0L || identical(view, band)) NULL else view
+  if (identical(view, band)) NULL else view
 }
 
 softening_line <- function(fit, level) {

@@ -21,7 +21,7 @@
 #define POLL_UNITS 20000 /* rows times evaluations between two polls, about a millisecond */
 #define CHUNK 16
 
-const char *const sa_group_statuses[SA_GROUP_STATUSES] = {
+const sa_word sa_group_statuses[SA_GROUP_STATUSES] = {
     [SA_GROUP_OK] = "ok",
     [SA_GROUP_OPEN] = "open",
     [SA_GROUP_ONE_TEMPERATURE] = "one temperature",
@@ -33,29 +33,29 @@ const char *const sa_group_statuses[SA_GROUP_STATUSES] = {
     [SA_GROUP_OUTSIDE] = "outside table",
     [SA_GROUP_FAILED] = "failed"};
 
-const char *const sa_error_kinds[SA_ERROR_KINDS] = {[SA_ERRORS_MODEL] = "model",
-                                                    [SA_ERRORS_STEPS] = "steps",
-                                                    [SA_ERRORS_CLUSTER] = "cluster"};
+const sa_word sa_error_kinds[SA_ERROR_KINDS] = {[SA_ERRORS_MODEL] = "model",
+                                                [SA_ERRORS_STEPS] = "steps",
+                                                [SA_ERRORS_CLUSTER] = "cluster"};
 
-const char *const sa_batch_sums[SA_BATCH_SUMS] = {[SA_SUM_MISFIT] = "misfit",
-                                                  [SA_SUM_PURE_ERROR] = "pure_error",
-                                                  [SA_SUM_BETWEEN] = "between",
-                                                  [SA_SUM_REF_K] = "ref_k",
-                                                  [SA_SUM_COLD_K] = "cold_k",
-                                                  [SA_SUM_HOT_K] = "hot_k",
-                                                  [SA_SUM_LONGEST_MIN] = "longest_min"};
+const sa_word sa_batch_sums[SA_BATCH_SUMS] = {[SA_SUM_MISFIT] = "misfit",
+                                              [SA_SUM_PURE_ERROR] = "pure_error",
+                                              [SA_SUM_BETWEEN] = "between",
+                                              [SA_SUM_REF_K] = "ref_k",
+                                              [SA_SUM_COLD_K] = "cold_k",
+                                              [SA_SUM_HOT_K] = "hot_k",
+                                              [SA_SUM_LONGEST_MIN] = "longest_min"};
 
-const char *const sa_batch_counts[SA_BATCH_COUNTS] = {[SA_COUNT_STATUS] = "status",
-                                                      [SA_COUNT_USED] = "used",
-                                                      [SA_COUNT_MISSING] = "missing",
-                                                      [SA_COUNT_CONDITIONS] = "conditions",
-                                                      [SA_COUNT_TREATMENTS] = "treatments",
-                                                      [SA_COUNT_ESTIMATED] = "estimated",
-                                                      [SA_COUNT_ITERATIONS] = "iterations",
-                                                      [SA_COUNT_EVALUATIONS] = "evaluations",
-                                                      [SA_COUNT_END] = "end",
-                                                      [SA_COUNT_ROW] = "row",
-                                                      [SA_COUNT_BY_TREATMENT] = "by_treatment"};
+const sa_word sa_batch_counts[SA_BATCH_COUNTS] = {[SA_COUNT_STATUS] = "status",
+                                                  [SA_COUNT_USED] = "used",
+                                                  [SA_COUNT_MISSING] = "missing",
+                                                  [SA_COUNT_CONDITIONS] = "conditions",
+                                                  [SA_COUNT_TREATMENTS] = "treatments",
+                                                  [SA_COUNT_ESTIMATED] = "estimated",
+                                                  [SA_COUNT_ITERATIONS] = "iterations",
+                                                  [SA_COUNT_EVALUATIONS] = "evaluations",
+                                                  [SA_COUNT_END] = "end",
+                                                  [SA_COUNT_ROW] = "row",
+                                                  [SA_COUNT_BY_TREATMENT] = "by_treatment"};
 
 /* What the threads of one call share. */
 typedef struct {

@@ -69,10 +69,10 @@ enum {
 };
 
 /* The names of all these for R, in their order. */
-extern const char *const sa_group_statuses[SA_GROUP_STATUSES];
-extern const char *const sa_error_kinds[SA_ERROR_KINDS];
-extern const char *const sa_batch_sums[SA_BATCH_SUMS];
-extern const char *const sa_batch_counts[SA_BATCH_COUNTS];
+extern const sa_word sa_group_statuses[SA_GROUP_STATUSES];
+extern const sa_word sa_error_kinds[SA_ERROR_KINDS];
+extern const sa_word sa_batch_sums[SA_BATCH_SUMS];
+extern const sa_word sa_batch_counts[SA_BATCH_COUNTS];
 
 /* Bytes of work space of one thread for groups of at most `largest` rows; 0 on overflow. */
 size_t sa_batch_work(size_t largest);

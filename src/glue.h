@@ -9,6 +9,8 @@
 #include <R_ext/Rdynload.h>
 #include <string.h>
 
+#include "status.h"
+
 /* by way of void (*)(void), the one cast between function types that compilers allow */
 #define CALLDEF(name, n) {#name, (DL_FUNC)(void (*)(void)) & name, n}
 
@@ -82,7 +84,7 @@ static inline int *glue_put_table(SEXP list, const char *name, size_t rows, size
 }
 
 /* Texts of C as a character vector. */
-static inline SEXP glue_put_texts(SEXP list, const char *name, const char *const *text, size_t n)
+static inline SEXP glue_put_texts(SEXP list, const char *name, const sa_word *text, size_t n)
 {
     SEXP out = glue_put(list, name, Rf_allocVector(STRSXP, (R_xlen_t)n));
     for (size_t i = 0; i < n; i++)

@@ -18,7 +18,7 @@
 #define POLISH_ROUNDS 100
 #define CREEP_ROUNDS 50
 
-const char *const sa_lsq_ends[SA_LSQ_ENDS] = {
+const sa_word sa_lsq_ends[SA_LSQ_ENDS] = {
     [SA_END_FUNCTION] = "relative reduction below `ftol`",
     [SA_END_STEP] = "step below `xtol`",
     [SA_END_GRADIENT] = "gradient below `gtol`",

@@ -44,7 +44,7 @@ typedef enum {
     SA_LSQ_ENDS
 } sa_lsq_end;
 
-extern const char *const sa_lsq_ends[SA_LSQ_ENDS]; /* in words */
+extern const sa_word sa_lsq_ends[SA_LSQ_ENDS]; /* in words */
 
 typedef struct {
     sa_lsq_end end;

@@ -6,7 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-const char *const sa_parameter_states[SA_PARAMETER_STATES] = {
+const sa_word sa_parameter_states[SA_PARAMETER_STATES] = {
     [SA_DETERMINED] = "determined",
     [SA_HELD] = "fixed",
     [SA_AT_LOWER] = "at lower bound",

@@ -35,7 +35,7 @@ typedef enum {
     SA_PARAMETER_STATES
 } sa_parameter_state;
 
-extern const char *const sa_parameter_states[SA_PARAMETER_STATES]; /* their names for R */
+extern const sa_word sa_parameter_states[SA_PARAMETER_STATES]; /* their names for R */
 
 /* Doubles of work for any model, and for one of n_par parameters; 0 on overflow. */
 size_t sa_softening_work(size_t n_condition);

@@ -14,6 +14,10 @@ typedef enum {
     SA_INTERRUPTED   /* the caller's poll function asked to stop */
 } sa_status;
 
+/* A word of a list that R asks for by number. An array, not a pointer, so that the list is constant
+ * to the last byte. */
+typedef char sa_word[40];
+
 /* Flag of one element of a vectorised kernel. */
 typedef enum { SA_EL_OK = 0, SA_EL_MISSING, SA_EL_OUTSIDE } sa_element;
 

@@ -257,7 +257,7 @@ test_that("shares of the variance add up, and a known furnace takes nothing away
   expect_identical(x$component, c("furnace temperature", "specimen", "step", "reading"))
   expect_lt(components_of_error(components(d, u_temp_c = 0))$q_share[1L], 1e-10)
   expect_s3_class(ggplot2::autoplot(x), "ggplot")
-  expect_output(print(x), "share of the variance of the activation energy")
+  expect_output(print(x), "fraction of the variance of the activation energy")
   expect_refused(components_of_error(fit_softening(d, se = "model")), "model", "components")
 })
 
