@@ -1,111 +1,187 @@
-# Objects that were saved, edited or made by something else. A method that meets an error on one looks
-# whether the object is as this package makes it, by the table object_fields.csv (remade by
-# inst/scripts/dev/make-object-fields.R), and says which field is not. An error on a sound object is a
-# fault of the package and stays what it is.
-
-# Fields of an object with their places, "settings$set$kind", columns, and attributes as "@name".
-object_fields <- function(x, place = "", depth = 3L) {
-  out <- list()
-  own <- attributes(x)
-  for (name in setdiff(names(own), c("names", "row.names", "class", "dim", "dimnames", "levels", "tsp",
-                                     ".Environment", "srcref"))) {
-    out[[paste0(place, "@", name)]] <- own[[name]]
-  }
-  if (!is.list(x) || is.null(names(x))) return(out)
-  parts <- unclass(x)
-  for (k in which(nzchar(names(parts)))) {
-    at <- paste0(place, if (nzchar(place)) "$", names(parts)[k])
-    out[at] <- list(parts[[k]])
-    if (depth > 1L) out <- c(out, object_fields(parts[[k]], at, depth - 1L))
-  }
-  out
-}
+# Objects that were saved, edited or made by something else, and arguments that were not given. Both are
+# looked at before use and in one place: when the package is built, guard_functions() sets these looks at
+# the head of every method for our classes and of every exported function that needs an argument.
+#
+# What an object must hold stands in object_fields.csv (inst/scripts/dev/make-object-fields.R), one row a
+# field such as `settings$set$kind` or, of an attribute, `summary@level`: its types, its size (one, 2, some,
+# any), `like` (the field whose length it shares) and whether it is needed (yes, late, no). That is looked at
+# before use and costs nothing that grows with the data. Values (`missing`, `low`, `high`, `values`), and
+# fields needed `late`, are looked at only where an error of R was met, since another sound object may have
+# others. An error of R on a sound object is a fault of the package and stays what it is.
 
 field_type <- function(x) {
-  if (is.null(x)) "NULL" else if (is.data.frame(x)) "table" else if (is.function(x)) "function" else
-    if (is.numeric(x) && !is.factor(x)) "numbers" else if (is.language(x)) "call" else
-      if (is.factor(x) || is.character(x)) "text" else typeof(x)
+  if (is.object(x)) if (is.data.frame(x)) return("table") else if (is.factor(x)) return("text")
+  switch(typeof(x), double = , integer = if (length(dim(x)) == 2L) "matrix" else "numbers",
+         character = "text", closure = , builtin = , special = "function",
+         language = , symbol = , expression = "call", typeof(x))
 }
 
-# What is wrong with a field, by its row of the table; NULL: nothing. `near` judges values too, which
-# another sound object may have.
-field_fault <- function(x, row, near) {
-  if (!field_type(x) %in% strsplit(row$type, " ")[[1L]]) {
-    return(paste("must hold", gsub(" ", " or ", row$type)))
+field_size <- function(x) {
+  if (is.data.frame(x)) .row_names_info(x, 2L) else if (is.null(dim(x))) length(x) else dim(x)[1L]
+}
+
+# The rows of a class as a tree, made once a session: a level holds `rules`, one a field, and of them all
+# the name and what a plain field has for typeof() and length.
+object_rules <- new.env(parent = emptyenv())
+
+rules_of <- function(class) {
+  if (is.null(object_rules$table)) {
+    table <- fact_table("object_fields.csv")
+    words <- c("values", "like")
+    table[words] <- lapply(table[words], function(v) ifelse(is.na(v), "", v))
+    object_rules$table <- split(table, table$class)
   }
-  size <- if (is.data.frame(x)) nrow(x) else length(x)
-  if (row$size == "one" && size != 1L) return(paste("must have length 1, not", size))
-  if (row$size == "some" && size == 0L) return("must not be empty")
-  if (is.atomic(x) && !row$missing && anyNA(x)) return("must not be missing")
-  if (is.numeric(x) && !is.factor(x) && length(x) && near) {
+  if (is.null(object_rules[[class]])) {
+    table <- object_rules$table[[class]]
+    object_rules[[class]] <- if (is.null(table)) list() else rules_below(table, "")
+  }
+  object_rules[[class]]
+}
+
+rules_below <- function(table, above) {
+  last <- vapply(gregexpr("[$@]", table$field), max, 0L)
+  at <- which(substr(table$field, 1L, pmax(last - 1L, 0L)) == above)
+  if (length(at) == 0L) return(NULL)
+  rules <- lapply(at, function(k) {
+    rule <- as.list(table[k, ])
+    rule$own <- substring(rule$field, max(last[k], 0L) + 1L)
+    rule$attribute <- substr(rule$field, last[k], last[k]) == "@"
+    rule$types <- strsplit(rule$type, " ")[[1L]]
+    rule$below <- rules_below(table, rule$field)
+    rule
+  })
+  own <- vapply(rules, `[[`, "", "own")
+  own[vapply(rules, `[[`, NA, "attribute")] <- NA
+  plain <- c(numbers = "double", text = "character", logical = "logical")[table$type[at]]
+  list(rules = rules, own = own, plain = plain, size = table$size[at], field = table$field[at],
+       like = which(table$like[at] != ""),
+       compared = table$like[at] != "" | table$field[at] %in% table$like)
+}
+
+# What is wrong with the value of a field; NULL: nothing. `near` looks at the values too.
+field_fault <- function(x, rule, near) {
+  if (!field_type(x) %in% rule$types) return(paste("must hold", paste(rule$types, collapse = " or ")))
+  if (is.null(x)) return(NULL)
+  size <- field_size(x)
+  if (rule$size == "one") rule$size <- "1"
+  if (grepl("^[0-9]+$", rule$size) && size != rule$size) {
+    return(paste0("must have length ", rule$size, ", not ", size))
+  }
+  if (rule$size == "some" && size == 0L) return("must not be empty")
+  if (!near || !is.atomic(x)) return(NULL)
+  if (!rule$missing && anyNA(x)) return("must not be missing")
+  if (is.numeric(x) && !is.factor(x) && length(x)) {
     reach <- range(x[is.finite(x)], 0)
-    if (reach[1L] < row$low || reach[2L] > row$high) return("lies far outside what this package writes")
+    if (reach[1L] < rule$low || reach[2L] > rule$high) return("lies far outside what this package writes")
   }
-  if (near && is.character(x) && nzchar(row$values) &&
-      !all(x %in% strsplit(row$values, "|", fixed = TRUE)[[1L]])) {
+  if (is.character(x) && nzchar(rule$values) &&
+        !all(x %in% strsplit(rule$values, "|", fixed = TRUE)[[1L]])) {
     return(paste0("is '", valid_text(x[1L]), "', which this package does not write"))
   }
   NULL
 }
 
-# The first field that is not as it must be, as c(field, what); NULL: none.
-object_fault <- function(x) {
-  if (!any(startsWith(class(x), "softanneal_"))) return(NULL)
-  table <- fact_table("object_fields.csv")
-  table <- table[table$class == grep("^softanneal_", class(x), value = TRUE)[1L], ]
-  table[c("values", "like")] <- lapply(table[c("values", "like")], function(v) ifelse(is.na(v), "", v))
-  if (nrow(table) == 0L) return(NULL)
-  if (!is.list(x)) return(c("(all)", "must be a list"))
-  fields <- object_fields(x)
-  if (is.data.frame(x)) {
-    uneven <- which(lengths(unclass(x)) != nrow(x) & !vapply(unclass(x), is.data.frame, NA))
-    if (length(uneven)) return(c(names(x)[uneven[1L]], "must have one value per row"))
-  }
-  gone <- table$field[table$needed & !table$field %in% names(fields)]
-  if (length(gone)) return(c(gone[1L], "is missing"))
-  known <- table[match(names(fields), table$field, nomatch = 0L), ]
-  sizes <- vapply(fields, function(f) if (is.null(dim(f))) length(f) else dim(f)[1L], 0L)
-  for (near in c(FALSE, TRUE)) {
-    for (k in seq_len(nrow(known))) {
-      fault <- field_fault(fields[[known$field[k]]], known[k, ], near)
-      if (!is.null(fault)) return(c(known$field[k], fault))
+# Go through the fields of a part of an object; `refuse` is called at the first fault, `sizes` collects
+# the lengths that are compared. Plain fields of the right type and length are passed over at once.
+look_at_fields <- function(x, level, near, refuse, sizes) {
+  parts <- unclass(x)
+  at <- match(level$own, names(parts))
+  n <- lengths(parts)[at]
+  sure <- !near & vapply(parts, typeof, "")[at] == level$plain & !vapply(parts, is.object, NA)[at] &
+    (level$size == "one" & n == 1L | level$size == "any" | level$size == "some" & n > 0L)
+  sure <- sure & !is.na(sure)
+  for (k in which(sure & level$compared)) sizes[[level$field[k]]] <- n[k]
+  for (k in which(!sure)) {
+    rule <- level$rules[[k]]
+    value <- if (rule$attribute) attr(x, rule$own, exact = TRUE) else if (!is.na(at[k])) parts[[at[k]]]
+    if (if (rule$attribute) is.null(value) else is.na(at[k])) {
+      if (rule$needed == "yes" || near && rule$needed == "late") refuse(rule$field, "is missing")
+      next
     }
-    if (near) next
-    for (like in setdiff(unique(known$like), "")) {
-      members <- known$field[known$like == like]
-      odd <- which(sizes[members] != sizes[like])
-      if (like %in% names(fields) && length(odd)) {
-        return(c(members[odd[1L]], paste0("must have the length of `", like, "`")))
-      }
+    fault <- field_fault(value, rule, near)
+    if (!is.null(fault)) refuse(rule$field, fault)
+    if (is.null(value)) next
+    sizes[[rule$field]] <- field_size(value)
+    if (is.data.frame(value)) check_even(value, refuse, paste0(rule$field, "$"))
+    if (length(rule$below)) look_at_fields(value, rule$below, near, refuse, sizes)
+  }
+  for (rule in level$rules[level$like]) {
+    wanted <- sizes[[rule$like]]
+    size <- sizes[[rule$field]]
+    if (!is.null(wanted) && !is.null(size) && size != wanted) {
+      refuse(rule$field, paste0("must have the length of `", rule$like, "`, ", wanted, ", not ", size))
     }
   }
-  NULL
 }
 
-# Called where an error is met in a method of `x`.
-blame_object <- function(e, x) {
-  if (inherits(e, "softanneal_error") || !any(startsWith(class(x), "softanneal_"))) return(invisible())
-  fault <- tryCatch(object_fault(x), error = function(e) c("(all)", "cannot be looked at"))
-  if (is.null(fault)) return(invisible())
-  abort("object", paste0("this object of class ", in_quotes(class(x)[1L]),
-                         " is not as the package makes it: `",
-                         fault[1L], "` ", fault[2L]), arg = fault[1L], parent = e,
-        remedy = "Make it anew from its data.")
+check_even <- function(x, refuse, place = "") {
+  odd <- which(vapply(unclass(x), field_size, 0L) != .row_names_info(x, 2L))
+  if (length(odd)) refuse(paste0(place, names(x)[odd[1L]]), "must have one value per row")
 }
 
-# Methods for our classes, and functions of a fit, plan or key, look at the object when they fail.
-guard_methods <- function(space) {
-  takes <- c("time_to", "temp_for", "recryst_temperature", "process_window", "identifiability",
-             "resample_fit", "plot_avrami", "plot_arrhenius", "improve_plan", "bench_sheet",
-             "soften", "equivalent_time", "write_class", "answer_form")
-  for (name in c(grep("^[a-zA-Z.]+[.]softanneal_[a-z_]+$", ls(space, all.names = TRUE), value = TRUE),
-                 takes)) {
-    f <- get0(name, space, mode = "function", inherits = FALSE)
-    first <- names(formals(f))[1L]
-    if (is.null(f) || is.null(first) || first == "...") next
-    body(f) <- call("withCallingHandlers", body(f), error = bquote(
-      function(e) blame_object(e, .(as.name(first)))))
+# An object of this package is as the package makes it, or an error says which field is not. Columns may
+# have been taken out of a table or put in: `shown` as it is, it need only be a table.
+check_object <- function(x, shown = FALSE, near = FALSE, parent = NULL) {
+  ours <- startsWith(class(x), "softanneal_")
+  if (!any(ours)) return(invisible(x))
+  rules <- rules_of(class(x)[ours][1L])
+  if (length(rules) == 0L) return(invisible(x))
+  refuse <- function(field, what) {
+    abort("object", paste0("this object of class ", in_quotes(class(x)[1L]),
+                           " is not as the package makes it: `", field, "` ", what), arg = field,
+          parent = parent, remedy = "Make it anew from its data.")
+  }
+  if (!is.list(x)) refuse("(all)", "must be a list")
+  if (is.data.frame(x)) check_even(x, refuse)
+  if (!(shown && is.data.frame(x))) look_at_fields(x, rules, near, refuse, new.env(parent = emptyenv()))
+  invisible(x)
+}
+
+# Run the body of a method on an object that was looked at first, and look again, at its values too, where
+# an error is met that is not ours. Calls within on the same object, which is held meanwhile, go on at once.
+objects_held <- new.env(parent = emptyenv())
+
+guarded <- function(x, code, shown) {
+  held <- objects_held$places
+  place <- if (is.list(x)) rlang::obj_address(x)
+  if (is.null(place) || place %in% held) return(code)
+  on.exit(objects_held$places <- held)
+  check_object(x, shown)
+  objects_held$places <- c(held, place)
+  withCallingHandlers(code, error = function(e) {
+    if (!inherits(e, "softanneal_error")) check_object(x, near = TRUE, parent = e)
+  })
+}
+
+not_given <- function(arg) {
+  abort("argument", paste0("`", arg, "` is missing"), arg = arg, remedy = "Give it: it has no default.")
+}
+
+# Arguments without a default that are used as they are: not captured as code, not allowed to be missing.
+needed_arguments <- function(f) {
+  args <- formals(f)
+  free <- names(args)[vapply(args, function(a) is.symbol(a) && !nzchar(a), NA)]
+  text <- paste(deparse(body(f)), collapse = " ")
+  seen <- vapply(free, function(a) grepl(paste0("(missing|enquo|substitute)\\(", a, "\\)"), text), NA)
+  setdiff(free[!seen], "...")
+}
+
+guard_functions <- function(space) {
+  exported <- character()
+  if (isNamespace(space)) {
+    path <- getNamespaceInfo(space, "path")
+    exported <- parseNamespaceFile(basename(path), dirname(path), mustExist = FALSE)$exports
+  }
+  methods <- grep("^[a-zA-Z._]+[.]softanneal_[a-z_]+$", ls(space, all.names = TRUE), value = TRUE)
+  for (name in c(methods, intersect(exported, ls(space)))) {
+    f <- get(name, space)
+    args <- if (name %in% methods) names(formals(f))[1L] else needed_arguments(f)
+    if (length(args) == 0L || args[1L] == "...") next
+    shown <- !name %in% methods || grepl("^(print|format|as[.]data[.]frame)[.]", name)
+    heads <- lapply(args, function(arg) bquote(if (missing(.(as.name(arg)))) not_given(.(arg))))
+    body(f) <- as.call(c(quote(`{`), if (!name %in% methods) heads,
+                         bquote(guarded(.(as.name(args[1L])), .(body(f)), .(shown)))))
     assign(name, f, envir = space)
   }
 }
-guard_methods(environment())
+guard_functions(environment())

@@ -101,6 +101,35 @@ test_that("bad files under workers are named, and the others are done", {
   expect_equal(read_archive(out)$manifest$part, c(1L, 3L, 4L))
 })
 
+test_that("a worker that is killed is told, and the same call again does what is left", {
+  skip_unless_installed()
+  skip_if_not_installed("future.apply")
+  skip_on_os("windows")
+  old <- future::plan(future::multisession, workers = 2)
+  withr::defer(future::plan(old))
+  d <- worker_readings(4)
+  folder <- withr::local_tempdir()
+  for (coil in 1:4) {
+    utils::write.csv(d[d$coil == coil, ], file.path(folder, paste0(coil, ".csv")), row.names = FALSE)
+  }
+  flag <- file.path(folder, "killed")
+  dies_once <- function(path) {
+    if (basename(path) == "3.csv" && !file.exists(flag)) {
+      file.create(flag)
+      tools::pskill(Sys.getpid(), 9L)
+      Sys.sleep(5)
+    }
+    utils::read.csv(path)
+  }
+  out <- withr::local_tempfile()
+  lost <- tryCatch(fit_archive(folder, out, by = coil, reader = dies_once), error = identity)
+  expect_s3_class(lost, "softanneal_error_file")
+  expect_match(conditionMessage(lost), "a worker ended before its partitions were done")
+  future::plan(future::sequential)
+  again <- as.data.frame(fit_archive(folder, out, by = coil, reader = dies_once))
+  expect_identical(again, as.data.frame(fit_archive(folder, withr::local_tempfile(), by = coil)))
+})
+
 test_that("forked children return after threads were used by their parent", {
   skip_on_os("windows")
   d <- worker_readings()

@@ -4,7 +4,7 @@
 #   SOFTANNEAL_FULL_CHECKS=true sh ...         all R tests
 #   sh inst/scripts/dev/check-sanitizers.sh c      the C tests only
 #   sh inst/scripts/dev/check-sanitizers.sh r      few R tests only
-#   sh inst/scripts/dev/check-sanitizers.sh calls [TRIES]   mutated calls of the C entry points (100000)
+#   sh inst/scripts/dev/check-sanitizers.sh calls [TRIES] [FIRST]   mutated calls of the C entry points (100000)
 set -eu
 top=$(cd "$(dirname "$0")/../../.." && pwd)
 . "$top/inst/scripts/setup.sh"
@@ -58,7 +58,7 @@ run_sanitized() {
 }
 if [ "${1:-}" = calls ]; then
     cd "$top"
-    run_sanitized Rscript inst/scripts/dev/check-calls.R "${2:-100000}"
+    run_sanitized Rscript inst/scripts/dev/check-calls.R "${2:-100000}" "${3:-1}"
 elif [ "${SOFTANNEAL_FULL_CHECKS:-}" = true ]; then
     SOFTANNEAL_SOURCE= run_sanitized Rscript "$top/inst/scripts/run-tests.R" "$top/tests/testthat"
 else
