@@ -152,9 +152,10 @@ half_point <- function(fit, temp_c) {
   row <- time_rows(fit, temp_c, 0.5, "softening", unname(fit$par), NULL)
   if (!is.finite(row[1L])) return(lost)
   time <- exp(row[1L])
-  at <- function(by) {
-    .Call(C_sa_call_hardness, fit$settings$set$kind, log(time), fit_places(fit, temp_c + by),
-          unname(fit$par))
+  at <- function(by) { # by the exponent of `temp_c`, where each temperature has its own
+    places <- fit_places(fit, temp_c)
+    places[1L] <- inverse_temperature(temp_c + by, fit$temp_ref_c)
+    .Call(C_sa_call_hardness, fit$settings$set$kind, log(time), places, unname(fit$par))
   }
   list(ln_time = row[1L, -1L], hardness = at(0)[1L, -1L],
        slope = (at(1e-3)[1L] - at(-1e-3)[1L]) / 2e-3)

@@ -346,3 +346,13 @@ test_that("one free parameter is enough for components", {
   ends <- confint(f)["ln_k_ref", ]
   expect_true(ends[[1L]] < coef(f)[["ln_k_ref"]] && coef(f)[["ln_k_ref"]] < ends[[2L]])
 })
+
+test_that("components are told of a fit with an exponent for each temperature", {
+  bell <- bell_readings()
+  fit <- suppressWarnings(fit_softening(bell, n_by = "by temperature", se = "components", u_temp_c = 1))
+  parts <- components_of_error(fit, temp_c = 330)
+  shares <- colSums(as.data.frame(parts)[c("q_share", "t50_share", "reading_share")])
+  expect_equal(unname(shares), c(1, 1, 1), tolerance = 1e-8)
+  expect_true(all(is.finite(parts$sd)))
+  expect_output(print(summary(fit)), "Activation energy|q_kj_mol")
+})
