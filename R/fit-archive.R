@@ -77,6 +77,10 @@
 #' #SBATCH --mem-per-cpu=<\%= resources$memory \%>
 #' Rscript -e 'batchtools::doJobCollection("<\%= uri \%>")'
 #'   }
+#'   This was run with a Slurm of one node: 100,000 groups in 20 files, one job killed on the way. The call
+#'   ended with an error, the same call again did what was left, and the table was identical to that of
+#'   one process.
+#'
 #'   Without future, an array of jobs does the same:
 #'   `Rscript -e 'softanneal::fit_archive("readings", "fits", by = "coil", part =
 #'   as.integer(Sys.getenv("SLURM_ARRAY_TASK_ID")))'`.
