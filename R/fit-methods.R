@@ -75,6 +75,7 @@ confint.softanneal_fit <- function(object, parm, level = 0.95,
                 profile = profile_limits(object, parm, level),
                 boot = boot_limits(object, level))
   out <- out[parm, , drop = FALSE]
+  out[is.nan(out)] <- NA_real_
   tail <- (1 - level) / 2
   colnames(out) <- paste(format(100 * c(tail, 1 - tail), trim = TRUE, digits = 3), "%")
   out

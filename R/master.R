@@ -84,20 +84,21 @@ shift_constant <- function(constant, from, to) {
 #' Hold that equals a slow heating or cooling
 #'
 #' Time at a temperature with the same tempering effect as heating up to it, or cooling down from
-#' it, at a constant rate, by
-#' \deqn{t = \frac{T}{\ln 10\; r\,(C - \log_{10} r)}}{t = T / (ln(10) r (C - log10 r))}
-#' with T in K, r in K/h and C for hours. Add it to the time of the hold; twice for both ramps.
+#' it, at a constant rate r in K/h: small steps are added up, the time so far turned at each new
+#' temperature T (K) into that with the same [hollomon_jaffe()] parameter,
+#' \deqn{\frac{dt}{dT} = \frac{1}{r} - \frac{t\,\ln 10\,(C + \log_{10} t)}{T}}{
+#'   dt/dT = 1/r - t ln(10) (C + log10 t) / T}
+#' with t in h and C for hours. Add it to the time of the hold; twice for both ramps.
 #'
-#' An approximation of tempering practice (often printed with 2.3 for the natural logarithm of
-#' ten); valid while `t` is short compared with the hold.
+#' Tempering practice prints the shorter t = T / (ln(10) r (C - log10 r)) instead, which is 5 to 15 %
+#' longer (0.211 h for 0.192 h in the example).
 #'
 #' @param temp_c Temperature of the hold in degrees Celsius.
 #' @param rate_k_h Rate of heating or cooling in K/h, positive.
 #' @param constant C for hours.
 #' @return Equivalent times in hours.
 #' @section Errors: `softanneal_error_argument`, `softanneal_error_range`.
-#' @source Tempering practice (seen quoted); follows from [hollomon_jaffe()] by adding up small
-#'   steps.
+#' @source The parameter of Hollomon J H, Jaffe L D (1945) Trans. AIME 162, 223, step by step.
 #' @seealso [heat_up()] for the ramp itself
 #' @examples
 #' ramp_hold(600, rate_k_h = 100)
@@ -108,7 +109,20 @@ ramp_hold <- function(temp_c, rate_k_h, constant = 20) {
                      constant = check_numeric(constant, "constant", na = TRUE))
   span <- x$constant - log10(x$rate_k_h)
   check_span(span, "rate_k_h")
-  (x$temp_c + ZERO_CELSIUS) / (log(10) * x$rate_k_h * span)
+  soak <- x$temp_c + ZERO_CELSIUS
+  # from 0.6 T, of which nothing is left at T, in steps of Runge and Kutta
+  steps <- 400L
+  slope <- function(temp, t) 1 / x$rate_k_h - t * log(10) * (x$constant + log10(t)) / temp
+  h <- 0.4 * soak / steps
+  t <- 0.6 * soak / (log(10) * x$rate_k_h * span)
+  for (k in seq_len(steps)) {
+    at <- 0.6 * soak + (k - 1) * h
+    a <- slope(at, t)
+    b <- slope(at + h / 2, t + a * h / 2)
+    d <- slope(at + h / 2, t + b * h / 2)
+    t <- t + h / 6 * (a + 2 * b + 2 * d + slope(at + h, t + d * h))
+  }
+  t
 }
 
 hour_constant <- function(constant, constant_per) {

@@ -152,8 +152,18 @@ profile.softanneal_fit_recrystallisation <- function(fitted, parm, level = 0.99,
     deviance <- vapply(value, \(v) {
       if (v == best) fitted$deviance else held_deviance(fitted, term, v)
     }, 0)
+    rise <- deviance - fitted$deviance
+    rise[abs(rise) <= 1e-8 * fitted$deviance] <- 0
     data.frame(term = term, value = value, deviance = deviance,
-               tau = sign(value - best) * sqrt(pmax(deviance - fitted$deviance, 0)) / fitted$sigma)
+               tau = sign(value - best) * sqrt(ifelse(rise < 0, NA_real_, rise)) / fitted$sigma)
   })
-  structure(do.call(rbind, out), class = c("softanneal_profile", "data.frame"))
+  out <- do.call(rbind, out)
+  lower <- which(is.na(out$tau) & !is.na(out$deviance) & out$deviance < fitted$deviance)
+  if (length(lower)) {
+    at <- lower[which.min(out$deviance[lower])]
+    warn("fit", paste0("The profile meets a lower minimum near ", out$term[at], " = ",
+                       format(signif(out$value[at], 4)), ": `tau` is NA there. Fit again with bounds ",
+                       "around this value."), n = length(lower))
+  }
+  structure(out, class = c("softanneal_profile", "data.frame"))
 }

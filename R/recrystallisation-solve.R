@@ -90,9 +90,12 @@ recryst_starts <- function(d, terms, bounds) {
                 line + c(1, 0, 0), line - c(1, 0, 0))
   out <- lapply(tries, \(par) c(par, theta0 = 0.02))
   if ("theta0" %in% terms) {
-    out <- c(out, lapply(c(0.1, 0.4), \(lag) c(line["ln_k_ref"] + lag,
-                                               n = line[["n"]] * (1 - lag / 2),
-                                               line["q_kj_mol"], theta0 = lag)))
+    # a long incubation goes with a faster rate and a smaller exponent
+    lags <- expand.grid(lag = c(0.05, 0.15, 0.4, 0.8, 1.5, 3), blunt = c(1, 0.7, 0.45, 0.25))
+    out <- c(out, Map(\(lag, blunt) {
+      c(ln_k_ref = line[["ln_k_ref"]] + log1p(lag), n = line[["n"]] * blunt,
+        line["q_kj_mol"], theta0 = lag)
+    }, lags$lag, lags$blunt))
   }
   inside <- function(par) {
     span <- pmin(bounds$upper - bounds$lower, 1)

@@ -44,20 +44,24 @@ test_that("HJ2, HJ3: the constant in other units of time, and the ramp (temperin
   expect_equal(shift_constant(20, "h", "s"), 16.4437, tolerance = 1e-5)
   expect_equal(shift_constant(20, "h", "min"), 18.2218, tolerance = 1e-5)
   expect_match(worked("HJ3"), "0.21087 h", fixed = TRUE)
-  # printed with 2.3 for ln 10 and 273 for 273.15
-  expect_equal(ramp_hold(600, 100), 0.21087, tolerance = 2e-3)
+  # the formula printed in practice is an approximation, 5 to 15 % long
+  expect_equal(0.21087 / ramp_hold(600, 100), 1.1, tolerance = 0.05)
 })
 
-test_that("the ramp formula is what small steps of equal parameter add up to", {
-  # every step of a heating ramp turned into the time at the soak with the same parameter
-  rate <- 100
-  temp <- seq(300, 600, by = 0.01)
-  step_h <- 0.01 / rate
-  t_eq <- larson_miller(600, parameter_k = larson_miller(temp, time_h = step_h)$parameter_k)$time_h
-  # added as rates: a step stands for its share of the soak; the formula is good to a few per cent
-  speed <- exp(-log(10) * (20 - log10(rate)) * 873.15 * (1 / (temp + 273.15) - 1 / 873.15))
-  expect_equal(sum(speed) * step_h, ramp_hold(600, rate), tolerance = 0.1)
-  expect_true(all(diff(t_eq) > 0))
+test_that("a ramp counts as much as small steps of equal parameter add up to", {
+  for (case in list(c(600, 100, 20), c(350, 20, 20), c(700, 600, 16))) {
+    rate <- case[2L]
+    temp <- seq(case[1L] / 2, case[1L], length.out = 5e4)
+    step_h <- (temp[2L] - temp[1L]) / rate
+    t <- step_h
+    for (k in seq_along(temp)[-1L]) {
+      # the time so far as one at the new temperature with the same parameter, then the step
+      p <- (temp[k - 1L] + 273.15) * (case[3L] + log10(t))
+      t <- 10^(p / (temp[k] + 273.15) - case[3L]) + step_h
+    }
+    expect_equal(ramp_hold(case[1L], rate, case[3L]), t, tolerance = 1e-3)
+  }
+  expect_identical(ramp_hold(c(600, NA), 100)[2L], NA_real_)
 })
 
 test_that("KI2: Kissinger's line on peaks derived from published rates of copper", {

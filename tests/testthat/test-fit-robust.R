@@ -100,3 +100,13 @@ test_that("a model with many minima ends in the lowest one that is known", {
   known <- quietly_fitted(d, "hardening_jmak", se = "model", start = from)
   expect_lt(deviance(fit), 1.001 * deviance(known))
 })
+
+test_that("the case bootstrap of few steps says that its errors are too large", {
+  short <- with_test_seed(3, made_readings(sd_step = 1))
+  fit <- fit_softening(short, se = "cluster")
+  expect_warning(b <- resample_fit(fit, 100, "case", seed = 1), "only 6 steps", class = "softanneal_warning_fit")
+  expect_gt(stats::sd(b$estimates[, "q_kj_mol"], na.rm = TRUE),
+            1.5 * sqrt(vcov(fit, type = "steps")["q_kj_mol", "q_kj_mol"]))
+  long <- with_test_seed(3, made_readings(times = c(0, 2, 4, 8, 12, 16, 24, 32, 48, 64), sd_step = 1))
+  expect_silent(resample_fit(fit_softening(long, se = "cluster"), 20, "case", seed = 1))
+})
