@@ -40,7 +40,13 @@ solve_fractions <- function(d, terms, start, bounds, w, control) {
 direct_fit <- function(d, terms, bounds, variance, edge, control) {
   e <- inverse_temperature(d$temp, d$ref)
   starts <- recryst_starts(d, terms, bounds)
-  fits <- lapply(starts, \(start) solve_fractions(d, terms, start, bounds, d$w, control))
+  # all starts coarsely, the best two to the end
+  coarse <- fit_control(ftol = 1e-7, xtol = 1e-6, gtol = 1e-6, max_iterations = 40)
+  first <- lapply(starts, \(start) solve_fractions(d, terms, start, bounds, d$w, coarse))
+  rising <- order(vapply(first, `[[`, 0, "deviance"))[1:2]
+  fits <- lapply(first[rising], \(f) {
+    solve_fractions(d, terms, f$coefficients[terms], bounds, d$w, control)
+  })
   fit <- fits[[which.min(vapply(fits, `[[`, 0, "deviance"))]]
   if (variance == "constant") return(fit)
   base <- if (is.null(d$w)) rep(1, length(d$x)) else d$w

@@ -45,7 +45,7 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #'
 #' @param data A data frame, one row per specimen (step).
 #' @param fraction Column of recrystallised fractions, 0 to 1 (not per cent). Fractions computed from
-#'   hardness may lie up to 0.2 outside by their scatter: the direct fit takes them as they are (the curve
+#'   hardness may lie less than 0.1 outside by their scatter: the direct fit takes them as they are (the curve
 #'   stays between 0 and 1), the double-log method leaves them out.
 #' @param time,temp Columns of times in min and temperatures in degrees Celsius. All column
 #'   arguments take names bare or quoted.
@@ -67,7 +67,7 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #'   `fitted()` and `sigma()` of a double-log fit are on its stretched scale. `simulate()` draws
 #'   beta-distributed fractions under the proportional variance, otherwise normal ones, which may
 #'   leave 0 to 1. The field `phi` is the estimate of phi, or `NA`.
-#' @section Errors: `softanneal_error_range` (fraction below -0.2 or above 1.2, negative time),
+#' @section Errors: `softanneal_error_range` (fraction not between -0.1 and 1.1, negative time),
 #'   `softanneal_error_too_few` (all fractions 0, all 1, or fewer informative steps than
 #'   parameters), `softanneal_error_column`, `softanneal_error_argument`. Warnings:
 #'   `softanneal_warning_fit` names parameters that the data do not determine,
@@ -143,14 +143,15 @@ fit_recrystallisation <- function(data, fraction = fraction, time = time_min, te
 }
 
 # Scatter takes fractions computed from hardness beyond 0 and 1.
-FRACTION_ROOM <- 0.2
+FRACTION_ROOM <- 0.1
 
 # Columns checked and incomplete rows taken out; `time`, `temp`, `x` and weights `w`.
 fraction_data <- function(data, columns, method, weights, na.action) {
   check_data(data)
   n <- nrow(data)
   x <- numeric_column(data, columns[["fraction"]], lower = -FRACTION_ROOM, upper = 1 + FRACTION_ROOM,
-                      na = TRUE, remedy = "Fractions run from 0 to 1; divide percentages by 100.")
+                      open = TRUE, na = TRUE,
+                      remedy = "Fractions run from 0 to 1; divide percentages by 100.")
   time <- time_column(data, columns[["time"]])
   temp <- temperature_column(data, columns[["temp"]])
   has_name <- columns[["specimen"]] %in% names(data)

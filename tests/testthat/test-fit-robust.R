@@ -104,9 +104,17 @@ test_that("a model with many minima ends in the lowest one that is known", {
 test_that("the case bootstrap of few steps says that its errors are too large", {
   short <- with_test_seed(3, made_readings(sd_step = 1))
   fit <- fit_softening(short, se = "cluster")
-  expect_warning(b <- resample_fit(fit, 100, "case", seed = 1), "only 6 steps", class = "softanneal_warning_fit")
+  expect_warning(b <- resample_fit(fit, 100, "case", seed = 1), "only 6 steps",
+                 class = "softanneal_warning_fit")
   expect_gt(stats::sd(b$estimates[, "q_kj_mol"], na.rm = TRUE),
             1.5 * sqrt(vcov(fit, type = "steps")["q_kj_mol", "q_kj_mol"]))
   long <- with_test_seed(3, made_readings(times = c(0, 2, 4, 8, 12, 16, 24, 32, 48, 64), sd_step = 1))
   expect_silent(resample_fit(fit_softening(long, se = "cluster"), 20, "case", seed = 1))
+})
+
+test_that("the profile of a fixed parameter is NA", {
+  fit <- fit_softening(bell_readings(), fixed = c(n = 1.6), se = "steps")
+  ends <- confint(fit, method = "profile")
+  expect_identical(unname(ends["n", ]), c(NA_real_, NA_real_))
+  expect_false(anyNA(ends[c("h_worked", "q_kj_mol"), ]))
 })

@@ -258,3 +258,28 @@ test_that("reweighting settles where a fitted fraction lies on the edge of the w
                           control = stats::nls.control(tol = 1e-7))
   expect_equal(unname(coef(fit)), unname(coef(reference)), tolerance = 1e-6)
 })
+
+test_that("fractions that scatter a little beyond 0 and 1 are fitted as they are", {
+  d <- expand.grid(time_min = c(2, 4, 8, 16, 32, 64), temp_c = c(320, 350))
+  k <- arrhenius_rate(d$temp_c, 0.05, 335, 160)
+  d$fraction <- jmak_fraction(d$time_min, k, 2) + rep(c(-0.03, 0.02, -0.01, 0.03, 0.01, 0.04), 2)
+  expect_true(min(d$fraction) < 0 && max(d$fraction) > 1)
+  fit <- fit_recrystallisation(d, variance = "constant")
+  d$e <- 1000 / 8.314462618 * (1 / (fit$temp_ref_c + 273.15) - 1 / (d$temp_c + 273.15))
+  by_nls <- stats::nls(fraction ~ 1 - exp(-(exp(l + q * e) * time_min)^n), d,
+                       start = c(l = -3, q = 160, n = 2))
+  expect_equal(coef(fit)[["n"]], coef(by_nls)[["n"]], tolerance = 1e-5)
+  expect_equal(coef(fit)[["q_kj_mol"]], coef(by_nls)[["q"]], tolerance = 1e-5)
+  # counts are proportions: these weigh by the fitted curve and go the same way
+  expect_equal(coef(fit_recrystallisation(d))[["q_kj_mol"]], 160, tolerance = 0.1)
+})
+
+test_that("a profile that meets a lower minimum says so and has no tau there", {
+  d <- counted()
+  fit <- fit_recrystallisation(d)
+  fit$coefficients[["n"]] <- 1.05 * fit$coefficients[["n"]] # not the minimum
+  fit$deviance <- 1.05 * fit$deviance
+  expect_warning(p <- profile(fit, "n"), "lower minimum near n", class = "softanneal_warning_fit")
+  expect_true(anyNA(p$tau))
+  expect_true(all(p$deviance[is.na(p$tau)] < fit$deviance))
+})
