@@ -95,7 +95,8 @@ test_that("times that lie decades below the others stand at zero", {
 test_that("other rates of the model move with the temperature of a point of the Arrhenius plot", {
   d <- with_test_seed(2, made_readings(times = c(0, 1, 2, 4, 8, 16, 32, 64), n = 2, sd_reading = 0.5))
   after <- d$time_min > 0
-  d$hardness[after] <- d$hardness[after] - 3 * log1p(0.5 * d$time_min[after])
+  d$hardness[after] <- d$hardness[after] -
+    6 * log1p(arrhenius_rate(d$temp_c[after], 0.5, 330, 150) * d$time_min[after])
   fit <- quietly_fitted(d, model = "recovery_jmak", se = "model")
   rates <- rates_by_temperature(fit)
   temp <- rates$temp_c[which(!is.na(rates$ln_k))[1L]]
