@@ -111,7 +111,7 @@ test_that("a better plan keeps its limits, and is better", {
   expect_false(anyNA(better$steps$read_min))
   expect_lt(better$improvement$efficiency, 1)
   expect_match(paste(capture.output(print(better)), collapse = " "),
-               "efficiency of [0-9.]+ % for +that")
+               "Efficiency of the +original +plan: +[0-9.]+ +%")
   # fewer indentations than asked: the strip decides
   narrow <- plan_anneal(c(290, 320), c(4, 8), g, length_mm = 26, width_mm = 7, n_readings = 3)
   room <- narrow$layout$capacity %/% 3 - 1

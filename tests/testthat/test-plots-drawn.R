@@ -305,7 +305,7 @@ test_that("every picture goes to pdf() without a warning, with a title, titles o
     plot_collapse(f), plot_hardness_map(f), ggplot2::autoplot(identifiability(f)),
     ggplot2::autoplot(process_window(f, c(95, 125), n_points = 9)), ggplot2::autoplot(bell),
     ggplot2::autoplot(plan), ggplot2::autoplot(plan, what = "expected"),
-    plot_history(log, target_c = 410, tolerance_c = 5), plot_furnace_log(log, 410, 5),
+    plot_history(log, target_c = 410, tolerance_c = 5), plot_furnace_log(log, 410, tolerance_c = 5),
     plot_groups(fit_each(rbind(transform(as.data.frame(bell), coil = "A"),
                                transform(as.data.frame(bell), coil = "B")), by = "coil")),
     plot_grain_sketch(2, seed = 1), ggplot2::autoplot(conversion_tables("brass")),
