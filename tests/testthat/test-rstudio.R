@@ -175,7 +175,7 @@ test_that("the plan starts from earlier readings, is improved, and passes warnin
                                                       plan_guess(fit = fit), furnaces = 2)), "q")
   shown <- read_text(render_template("plan-bench-sheet", params))
   efficiency <- signif(100 * better$improvement$efficiency, 2)
-  expect_match(shown, paste0("has an efficiency of ", efficiency, " %"))
+  expect_match(shown, paste0("Efficiency of the original plan: ", efficiency, " %"))
 })
 
 test_that("a document that is being knitted may make a sheet and a report", {
