@@ -190,10 +190,10 @@ draw_truth <- function(design) {
 analyse_group <- function(data, key, truth, design) {
   nothing <- rep(NA_real_, nrow(key))
   data <- data[!is.na(data$hardness), ]
-  # what a fit warns of is looked at below, in its states
+  # what a fit warns of is looked at below, in its states; the blunders of a bench are drawn on purpose
   fit <- tryCatch(suppressWarnings(fit_softening(data, model = truth$model, se = "cluster",
                                                  material = design$bench$material),
-                                   classes = "softanneal_warning_fit"),
+                                   classes = c("softanneal_warning_fit", "softanneal_warning_assumption")),
                   softanneal_error = function(e) e)
   if (inherits(fit, "error")) return(list(value = nothing, reason = conditionMessage(fit)))
   if (!fit$convergence$converged) return(list(value = nothing, reason = "the fit ends early"))

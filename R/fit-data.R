@@ -179,7 +179,9 @@ fit_scale <- function(value, read_on, scale, material, gone, n) {
                           " table, such as ", format(value[bad[1L]]), " ",
                           rep_len(read_on, length(value))[bad[1L]]),
           arg = "hardness", rows = rows,
-          remedy = "Correct or leave out these readings, or fit with scale = \"as read\".")
+          remedy = paste("Correct a slip of the pen; sound readings stay: fit with",
+                         "scale = \"as read\", or read these pieces on a scale that reaches so far.",
+                         "Leaving them out biases the fit."))
   }
   list(hardness = hv$hv, scale = "HV")
 }

@@ -195,3 +195,7 @@ test_that("models with incubation and recovery have keys too", {
   expect_true(all(is.finite(incubation$std.error)))
   expect_true("theta0" %in% names(attr(incubation, "truth")))
 })
+
+test_that("a key drawn with blunders does not warn of them", {
+  expect_no_warning(answer_key(3, seed = 20, blunders = c(mislabel = 1)))
+})

@@ -297,3 +297,10 @@ test_that("words for the state before the furnace, and names that differ in case
   e <- expect_error(fit_softening(d), class = "softanneal_error_column")
   expect_match(conditionMessage(e), "`Time_min` differs in case only", fixed = TRUE)
 })
+
+test_that("readings outside the table are not to be dropped", {
+  d <- transform(record_truth(), scale = "HRB", hardness = replace(hardness, 1, 94.5))
+  expect_refused(fit_softening(d), "range", "outside the brass table", "hardness")
+  d$hardness[2:3] <- 94
+  expect_error(fit_softening(d), "Leaving them out biases the fit", class = "softanneal_error_range")
+})
