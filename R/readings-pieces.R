@@ -88,6 +88,12 @@ passing_times <- function(pieces) {
   worked[is.na(worked)] <- top
   soft <- min(vapply(pieces, \(p) min(p$hv), 0))
   if (top - soft < 0.05 * top) return(NULL)
+  # steps that do not fall more than they scatter tell no times
+  rough <- Map(function(p, w) {
+    h <- c(w, p$hv)
+    (h + stats::isoreg(-h)$yf)^2
+  }, pieces, worked)
+  if (sqrt(mean(unlist(rough))) > 0.05 * (top - soft)) return(NULL)
   at <- lapply(c(0.5, 0.3, 0.7, 0.85), function(share) {
     cross <- Map(function(p, w) crossing(p, w, w - share * (top - soft)), pieces, worked)
     list(ln = vapply(cross, `[[`, 0, 1L), side = vapply(cross, `[[`, 0, 2L))
