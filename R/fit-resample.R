@@ -65,9 +65,10 @@ tell_few_steps <- function(fit) {
   at <- unique(data.frame(temp_k = fit$readings$temp_k, step = fit$conditions$cluster_of))
   each <- tabulate(match(at$temp_k, unique(at$temp_k)))
   if (min(each) < FEW_STEPS) {
-    warn("fit", paste0("Some temperature has only ", count(min(each), "step"), ": drawn with replacement they ",
-                       "leave parts of its curve unseen, and errors of the case bootstrap come out far ",
-                       "too large. Use type = \"parametric\" or \"residual\"."), n = min(each))
+    warn("fit", paste0("Some temperature has only ", count(min(each), "step"), ": drawn with ",
+                       "replacement they leave parts of its curve unseen, and errors of the case ",
+                       "bootstrap come out far too large. Use type = \"parametric\" or \"residual\"."),
+         n = min(each))
   }
 }
 
