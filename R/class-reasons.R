@@ -138,7 +138,7 @@ unit_mistake <- function(x, at, key, material, fits) {
       # the Q of 1/(deg C) is far from that of 1/K, and known as well as the true one
       celsius <- slope_energy(log(rates$value), 1 / rates$temp_c)
       if (abs(x / celsius - 1) < max(0.1, 2 * at$std.error / at$value)) {
-        return(paste("temperatures in", degree_c(), "in place of K in 1/T"))
+        return("temperatures in deg C in place of K in 1/T")
       }
     }
   }

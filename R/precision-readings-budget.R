@@ -167,7 +167,7 @@ budget_of <- function(sides, known, in_hv, same_machine, level) {
 
 machine_part <- function(machine, side) {
   if (!is.null(machine)) {
-    return(list(u = machine / sqrt(3), how = paste0(plus_minus(), format(machine), " ", side$scale,
+    return(list(u = machine / sqrt(3), how = paste0("+-", format(machine), " ", side$scale,
                                                     " (given) / sqrt(3)")))
   }
   found <- machine_tolerance(side$scale, mean(side$x))
@@ -178,6 +178,6 @@ machine_part <- function(machine, side) {
           remedy = "Give its largest error from the last verification, or 0 to leave it out.")
   }
   list(u = found$error / sqrt(3),
-       how = paste0(plus_minus(), format(found$error), " ", side$scale, ", ASTM E18 Table A1.3",
+       how = paste0("+-", format(found$error), " ", side$scale, ", ASTM E18 Table A1.3",
                     if (found$memory) " (value from memory)", " / sqrt(3)"))
 }

@@ -13,7 +13,8 @@ listed <- function(x, most = 8L) {
 
 `%or%` <- function(x, y) if (is.null(x)) y else x
 
-# The signs of temperature and of an interval, as far as the locale can show them.
+# The signs of temperature and of an interval, as far as the locale can show them: for what is printed.
+# Results hold "deg C" and "+-", so that they do not depend on the locale.
 can_show_signs <- function() any(unlist(l10n_info()[c("UTF-8", "Latin-1")]))
 
 degree_c <- function() if (can_show_signs()) "\u00b0C" else "deg C"

@@ -104,6 +104,10 @@ test_that("locales, time zones, threads and options leave numbers, files and wor
     `comma and digits` = list(usual, options = list(OutDec = ",", digits = 3), words = FALSE),
     `no plain numbers` = list(usual, options = list(scipen = -5), words = FALSE),
     `text as factors` = list(usual, options = list(stringsAsFactors = TRUE)))
+  spelled <- function(x) {
+    x <- gsub("\u00b1", "+-", gsub("\u00b0C", "deg C", paste(x, collapse = " "), fixed = TRUE), fixed = TRUE)
+    gsub("[[:space:]]+", " ", x)
+  }
   for (name in names(settings)) {
     s <- settings[[name]]
     if (!is.null(s$needs) && !locale_there(s$needs)) next
@@ -117,7 +121,9 @@ test_that("locales, time zones, threads and options leave numbers, files and wor
     }
     expect_identical(got$files, reference$files, label = paste(name, "files"))
     if (!isFALSE(s$words)) {
-      expect_identical(got$words, reference$words, label = paste(name, "words"))
+      # a locale without the signs of temperature and of an interval spells them
+      words <- if (name == "LC_ALL=C") spelled else identity
+      expect_identical(words(got$words), words(reference$words), label = paste(name, "words"))
     }
   }
 })
