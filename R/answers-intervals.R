@@ -39,32 +39,30 @@ free_rate <- function(fit) {
 }
 
 # The ends that method "auto" or "profile" gives, in the coordinates of meeting_limits(): those of
-# the delta method stand in "auto" where the likelihood agrees with them. `pooled`: half widths by
-# the delta method from the variance that the likelihood is measured in. Returns the ends, the
+# the delta method (`delta`) stand in "auto" where the likelihood agrees with them. `half`: half widths
+# by the delta method from the variance that the likelihood is measured in. Returns the ends, the
 # method of each row, and whether its likelihood has no best value.
-answer_limits <- function(fit, place, ln_time, target, what, moved, delta, half, pooled, level,
-                          method) {
-  here <- if (moved == "time") ln_time else if (is.matrix(place)) place[, 1L] else place
-  profile <- meeting_limits(fit, place, ln_time, target, what, moved, half, level)
-  away <- abs(cbind(here - profile[, 1L], profile[, 2L] - here) - pooled)
-  agree <- is.finite(half) & is.finite(pooled) & away[, 1L] <= AS_GOOD * pooled &
-    away[, 2L] <= AS_GOOD * pooled
+answer_limits <- function(fit, place, ans, target, what, moved, delta, half, level, method) {
+  here <- if (moved == "time") ans$ln_time else if (is.matrix(place)) place[, 1L] else place
+  limits <- function(rise, rows = seq_along(here)) {
+    meeting_limits(fit, place_rows(place, rows), ans$log_time[rows], target[rows], what, moved,
+                   (half[rows, 1L] + half[rows, 2L]) / 2, level, rise)
+  }
+  profile <- limits(1)
+  away <- abs(cbind(here - profile[, 1L], profile[, 2L] - here) - half)
+  agree <- is.finite(delta[, 1L]) & rowSums(away <= AS_GOOD * half) == 2L
   known <- !is.na(profile[, 1L])
   use <- if (method == "profile") rep(TRUE, length(here)) else known & !(agree %in% TRUE)
   flat <- logical(length(here))
   if (has_open(fit) && any(known & use)) {
-    near <- meeting_limits(fit, place, ln_time, target, what, moved, half, level, rise = FLAT_RISE)
     narrow <- NARROW[[moved]]
     if (moved == "temperature") { # of the coordinate
       narrow <- narrow * 1000 / GAS_CONSTANT / (celsius_at(here, fit$temp_ref_c) + ZERO_CELSIUS)^2
     }
+    wide <- which(use & (is.finite(profile[, 2L] - profile[, 1L]) & profile[, 2L] - profile[, 1L] > narrow))
+    near <- matrix(NA_real_, length(here), 2L)
+    near[wide, ] <- limits(FLAT_RISE, wide)
     flat <- use & is_flat(profile, near, narrow)
-  }
-  if (identical(fit$se, "components") && method == "auto") {
-    # the likelihood of the curve knows no errors of specimens and furnaces: each end is the wider one
-    both <- use & rowSums(is.finite(delta)) == 2L
-    profile[both, 1L] <- pmin(profile[both, 1L], delta[both, 1L])
-    profile[both, 2L] <- pmax(profile[both, 2L], delta[both, 2L])
   }
   delta[use, ] <- profile[use, ]
   list(limits = delta, by = ifelse(use, "profile", "delta"),
@@ -79,10 +77,8 @@ meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level
   coordinate <- if (is.matrix(place)) place[, 1L] else place
   n <- length(ln_time)
   out <- matrix(NA_real_, n, 2L)
-  t <- interval_t(fit, level)
   ok <- is.finite(ln_time) & known_places(place) & !in_growth
-  if (is.na(t) || !any(ok)) return(out)
-  at <- fit$conditions
+  if (!has_likelihood(fit) || !any(ok)) return(out)
   set <- fit$settings$set
   by_time <- moved == "time"
   energy <- match("q_kj_mol", set$terms)
@@ -93,14 +89,14 @@ meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level
   }
   step <- ifelse(is.finite(half) & half > 0, half, if (by_time) 0.3 else 0.001)
   step <- pmin(pmax(step, if (by_time) 1e-4 else 1e-7), if (by_time) 2 else 0.01)
-  threshold <- max(rise * t^2 * profile_variance(fit), 1e-12 * sum(at$weight * at$mean^2))
+  threshold <- rise * likelihood_threshold(fit, level)
   out[ok, ] <- .Call(
     C_sa_call_meeting_interval,
-    likelihood_conditions(fit),
+    likelihood_conditions(fit, level),
     set[c("kind", "lower", "upper", "natural", "held")], fit$temp_ref_c + ZERO_CELSIUS,
-    unname(fit$par), cbind(coordinate, ln_time, target, step, group_part(place),
+    unname(fit$par), cbind(coordinate, ln_time, target, step, group_part(place), threshold,
                             deparse.level = 0)[ok, , drop = FALSE],
-    as.double(c(target_code(what), !by_time, fit$lack_of_fit$misfit, threshold, edge)))
+    as.double(c(target_code(what), !by_time, fit$lack_of_fit$misfit, edge)))
   out
 }
 

@@ -55,24 +55,23 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   }
   temp_c <- roots(seq_len(nrow(grid)))
   ans <- solve_times(fit, ifelse(is.na(temp_c), fit$temp_ref_c, temp_c), grid[[aim$what]], aim$what,
-                     at_strain)
+                     at_strain, level)
   # d(1/T) for one unit of ln t, from the slope of the curve of ln t
   temp_k <- temp_c + ZERO_CELSIUS
   slope <- ln_time_slope(fit, temp_c, grid[[aim$what]], aim$what, at_strain)
-  half <- interval_t(fit, level) * ans$se / abs(slope)
+  half <- ans$half / abs(slope)
   grid$temp_c <- temp_c
   grid$std.error <- ans$se / abs(slope) * temp_k^2
-  high <- 1 / temp_k - half
-  limits <- cbind(1 / (1 / temp_k + half), ifelse(high > 0, 1 / high, Inf)) - ZERO_CELSIUS
+  high <- 1 / temp_k - half[, 2L]
+  limits <- cbind(1 / (1 / temp_k + half[, 1L]), ifelse(high > 0, 1 / high, Inf)) - ZERO_CELSIUS
   known <- which(!is.na(temp_c))
   by <- rep(method, nrow(grid))
   lost <- logical(nrow(grid))
   if (method %in% c("auto", "profile")) {
-    part <- answer_limits(fit, fit_places(fit, temp_c, at_strain), log(grid$time_min),
-                          grid[[aim$what]], aim$what, "temperature",
-                          inverse_temperature(limits, fit$temp_ref_c), half * 1000 / GAS_CONSTANT,
-                          interval_t(fit, level) * ans$pooled / abs(slope) * 1000 / GAS_CONSTANT,
-                          level, method)
+    ans$log_time <- log(grid$time_min)
+    part <- answer_limits(fit, fit_places(fit, temp_c, at_strain), ans, grid[[aim$what]], aim$what,
+                          "temperature", inverse_temperature(limits, fit$temp_ref_c),
+                          ans$pooled / abs(slope) * 1000 / GAS_CONSTANT, level, method)
     limits[] <- celsius_at(part$limits, fit$temp_ref_c)
     by <- part$by
     lost <- part$lost

@@ -25,6 +25,14 @@
 #' * `"bootstrap"`: percentiles over the refits of [resample_fit()]. A resample whose curve never
 #'   reaches the target counts as infinitely long.
 #'
+#' With `se = "components"` the delta interval is that marginalised over the standard deviations of the
+#' error model, and the profile is that of the joint likelihood of parameters and errors of furnace
+#' temperatures, with standard deviations that give normal errors the same intervals. Where the activation
+#' energy is open the furnace stands at what was stated or assumed of it, and moves curves by no more than
+#' an energy of 60 RT would: energies are hardly above those of self-diffusion, some 18 R times the melting
+#' point (Brown A M, Ashby M F (1980) Acta Metallurgica 28, 1085; value from memory), and nothing
+#' recrystallises below 0.3 of it.
+#'
 #' Where the interval is open, or values that are as good as the best fill more than a quarter of it,
 #' there is no best value: `time_min` is `NA`, `note` gives "at most 18 min" or the like, and the
 #' warning names readings that would settle it. In the commonest class design (two halves of a strip
@@ -89,16 +97,15 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   strain <- check_strain(fit, strain)
   grid <- answer_grid(fit, "temp_c", temp_c, what, target, strain)
   at_strain <- if (!is.null(strain)) grid[[strain_name(fit)]]
-  ans <- solve_times(fit, grid$temp_c, grid[[what]], what, at_strain)
-  limits <- ans$ln_time + outer(ans$se, c(-1, 1) * interval_t(fit, level))
+  ans <- solve_times(fit, grid$temp_c, grid[[what]], what, at_strain, level)
+  limits <- ans$ln_time + ans$half * rep(c(-1, 1), each = nrow(grid))
   grid$time_min <- exp(ans$ln_time)
   grid$std.error <- ans$se
   by <- rep(method, nrow(grid))
   lost <- logical(nrow(grid))
   if (method %in% c("auto", "profile")) {
-    part <- answer_limits(fit, fit_places(fit, grid$temp_c, at_strain), ans$ln_time, grid[[what]],
-                          what, "time", limits, limits[, 2L] - ans$ln_time,
-                          interval_t(fit, level) * ans$pooled, level, method)
+    part <- answer_limits(fit, fit_places(fit, grid$temp_c, at_strain), ans, grid[[what]], what, "time",
+                          limits, ans$pooled, level, method)
     limits <- part$limits
     by <- part$by
     lost <- part$lost
@@ -146,8 +153,9 @@ answer_grid <- function(fit, name, values, what, target, strain) {
   out
 }
 
-# ln t and its standard error; both NA where there is no answer.
-solve_times <- function(fit, temp_c, target, what, strain = NULL) {
+# ln t, its standard error and the distances to both ends of its interval (`half`); NA where there is no
+# answer. `pooled`: these distances in the variance that the likelihood is measured in.
+solve_times <- function(fit, temp_c, target, what, strain = NULL, level = fit$level) {
   coordinate <- inverse_temperature(temp_c, fit$temp_ref_c)
   m <- time_rows(fit, temp_c, target, what, fit$par, strain)
   se <- delta_se(fit, m[, -1L, drop = FALSE])
@@ -157,8 +165,22 @@ solve_times <- function(fit, temp_c, target, what, strain = NULL) {
   ln_time <- m[, 1L]
   other <- length(fit$settings$set$no_energy) > 0L & !same_temperature(temp_c, fit$temp_ref_c)
   ln_time[other] <- se[other] <- NA_real_
-  pooled <- gradient_se(m[, -1L, drop = FALSE], fit$cov_unscaled * profile_variance(fit))
-  list(ln_time = ln_time, se = se, pooled = pooled, other = other,
+  gradient <- m[, -1L, drop = FALSE]
+  half <- matrix(interval_t(fit, level) * se, length(se), 2L)
+  if (is.null(fit$errors)) {
+    pooled <- gradient_se(gradient, fit$cov_unscaled * profile_variance(fit))
+    pooled <- matrix(interval_t(fit, level) * pooled, length(se), 2L)
+  } else {
+    if (!open) {
+      ends <- error_interval(fit, gradient, level)
+      se <- ends$se
+      half <- cbind(-ends$lower, ends$upper)
+    }
+    half[is.na(ln_time), ] <- NA_real_
+    pooled <- half
+  }
+  list(ln_time = ln_time, log_time = ln_time, se = se, half = half, pooled = pooled,
+       other = other,
        no_exponent = !known_places(fit_places(fit, temp_c, strain)))
 }
 

@@ -1,36 +1,38 @@
 # Band of the curve: by the delta method where the readings determine all parameters, otherwise by
 # the likelihood of the hardness itself at each place (src/answers_curve.c).
 
-# Ends of the likelihood interval of the hardness at temperatures and times, -Inf and Inf where
-# open, NA where the model has no value there. `half`: guess of the half width, NA allowed.
-curve_limits <- function(fit, place, log_time, half, level, rise = 1) {
+# Likelihood interval of the hardness at temperatures and times: its ends, -Inf and Inf where open, NA
+# where the model has no value there; and, where it is wider than `narrow`, the values that are about as
+# good as the best (FLAT_RISE). `half`: guess of the half width, NA allowed.
+curve_limits <- function(fit, place, log_time, half, level, narrow) {
   n <- length(log_time)
-  out <- matrix(NA_real_, n, 2L)
-  t <- interval_t(fit, level)
+  out <- matrix(NA_real_, n, 4L)
   ok <- known_places(place) & !is.na(log_time)
-  if (is.na(t) || !any(ok)) return(out)
+  if (!has_likelihood(fit) || !any(ok)) return(out)
   coordinate <- if (is.matrix(place)) place[, 1L] else place
   span <- abs(fit$par[["h_worked"]] - fit$par[["h_soft"]])
   step <- ifelse(is.finite(half) & half > 0, half, 0.1 * span)
-  step <- sqrt(rise) * pmin(pmax(step, 0.002 * span), 0.5 * span)
-  at <- fit$conditions
-  threshold <- max(rise * t^2 * profile_variance(fit), 1e-12 * sum(at$weight * at$mean^2))
+  step <- pmin(pmax(step, 0.002 * span), 0.5 * span)
   # neighbours next to each other, each place once
-  rows <- cbind(coordinate, log_time, step, group_part(place), deparse.level = 0)[ok, , drop = FALSE]
+  rows <- cbind(coordinate, log_time, step, group_part(place),
+                likelihood_threshold(fit, level), deparse.level = 0)[ok, , drop = FALSE]
   rising <- order(rows[, 4L], rows[, 5L], rows[, 1L], rows[, 2L])
   rows <- rows[rising, , drop = FALSE]
-  new <- !duplicated(rows[, -3L, drop = FALSE])
+  new <- !duplicated(rows[, c(1:2, 4:5), drop = FALSE])
   ends <- .Call(
-    C_sa_call_curve_interval, likelihood_conditions(fit),
+    C_sa_call_curve_interval, likelihood_conditions(fit, level),
     fit$settings$set[c("kind", "lower", "upper", "natural", "held")],
     fit$temp_ref_c + ZERO_CELSIUS, unname(fit$par), rows[new, , drop = FALSE],
-    as.double(c(fit$lack_of_fit$misfit, threshold)))
+    as.double(c(fit$lack_of_fit$misfit, FLAT_RISE, narrow)))
   out[which(ok)[rising], ] <- ends[cumsum(new), , drop = FALSE]
   out
 }
 
-# What the likelihood of an answer is computed from, as pose() in src/glue_answers.c takes it.
-likelihood_conditions <- function(fit) {
+# What the likelihood of an answer is computed from, as pose() in src/glue_answers.c takes it: sums of
+# squares of conditions, or under components of error their joint likelihood with the errors of furnaces.
+likelihood_conditions <- function(fit, level) {
+  e <- fit$errors
+  if (!is.null(e)) return(c(e$input, list(e$form, likelihood_errors(fit, level))))
   at <- fit$conditions
   key <- if (is.null(at$place)) list(at$temp_c + ZERO_CELSIUS, at$time_min) else {
     list(at$place, at$passed_min)
@@ -40,11 +42,21 @@ likelihood_conditions <- function(fit) {
        fit$readings$exponent_k)
 }
 
-# Whether the likelihood can and should be asked: something is open, and there is a likelihood.
-needs_likelihood <- function(fit) {
-  has_open(fit) && fit$loss != "huber" && !is.na(interval_t(fit, 0.95)) &&
-    profile_variance(fit) > 0
+# Rise of the sum at the ends of the interval.
+likelihood_threshold <- function(fit, level) {
+  if (!is.null(fit$errors)) return(stats::qnorm(0.5 + level / 2)^2)
+  at <- fit$conditions
+  max(interval_t(fit, level)^2 * profile_variance(fit), 1e-12 * sum(at$weight * at$mean^2))
 }
+
+has_likelihood <- function(fit) {
+  if (fit$loss == "huber" || is.na(interval_t(fit, 0.95))) return(FALSE)
+  if (!is.null(fit$errors)) return(all(is.finite(fit$errors$sd[, "estimate"])))
+  profile_variance(fit) > 0
+}
+
+# Whether the likelihood can and should be asked: something is open, and there is a likelihood.
+needs_likelihood <- function(fit) has_open(fit) && has_likelihood(fit)
 
 # Value, standard error, and ends of the interval of the curve. Where the likelihood has no best
 # value the value is NA (`lost`).
@@ -54,23 +66,29 @@ softening_band <- function(fit, temp_c, time_min, strain = NULL, level = 0.95) {
   part$lower <- part$fit - half
   part$upper <- part$fit + half
   part$lost <- logical(length(half))
-  if (!needs_likelihood(fit)) return(part)
+  if (!needs_likelihood(fit)) return(mixture_band(fit, part, level))
   temp_c <- ifelse(is.na(temp_c) & !is.na(time_min) & time_min == 0, fit$temp_ref_c, temp_c)
   place <- fit_places(fit, temp_c, strain)
   if (is.matrix(place)) place[which(time_min == 0 & is.na(place[, 3L])), 3L] <- 0
   ok <- which(!is.na(part$fit))
   if (!length(ok)) return(part)
   log_time <- log(time_min)
-  ends <- curve_limits(fit, place_rows(place, ok), log_time[ok], half[ok], level)
   narrow <- NARROW[["hardness"]] * abs(fit$par[["h_worked"]] - fit$par[["h_soft"]])
-  near <- matrix(NA_real_, length(ok), 2L)
-  wide <- which(rowSums(is.finite(ends)) == 2L & ends[, 2L] - ends[, 1L] > narrow)
-  near[wide, ] <- curve_limits(fit, place_rows(place, ok[wide]), log_time[ok[wide]],
-                               (ends[wide, 2L] - ends[wide, 1L]) / 2, level, FLAT_RISE)
-  part$lost[ok] <- is_flat(ends, near, narrow)
+  ends <- curve_limits(fit, place_rows(place, ok), log_time[ok], half[ok], level, narrow)
+  part$lost[ok] <- is_flat(ends[, 1:2, drop = FALSE], ends[, 3:4, drop = FALSE], narrow)
   part$lower[ok] <- pmax(ends[, 1L], 0)
   part$upper[ok] <- ends[, 2L]
   part$se[ok] <- NA_real_
+  part
+}
+
+# Under components of error the ends are quantiles of the mixture.
+mixture_band <- function(fit, part, level) {
+  if (is.null(fit$errors) || has_open(fit)) return(part)
+  ends <- error_interval(fit, part$gradient, level)
+  part$se <- ends$se
+  part$lower <- part$fit + ends$lower
+  part$upper <- part$fit + ends$upper
   part
 }
 

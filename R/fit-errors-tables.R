@@ -91,7 +91,7 @@ run_of_readings <- function(fit) {
 #'   (`"furnace temperature"`, `"specimen"`, `"step"`, `"operator"`, `"reading"`), `sd`, `conf.low`,
 #'   `conf.high` (95 %), `unit` (K or the scale of the fit), `known` (`"estimated"`, `"stated"`,
 #'   `"assumed"`, `"from replicates"`), and `q_share`, `t50_share`, `reading_share`: shares of the
-#'   variance, each summing to 1.
+#'   variance, each summing to 1; `NA` where they lean on a parameter that the readings do not determine.
 #' @section Errors:
 #'   `softanneal_error_model` for a fit with other standard errors.
 #' @source Searle S R, Casella G, McCulloch C E (1992) Variance Components. Weak priors of standard
@@ -124,6 +124,9 @@ components_of_error <- function(fit, ..., temp_c = NULL) {
   new <- c(half$slope^2 * scale2 * sd[1L]^2, sd[2:4]^2, noise)
   shares[3L, ] <- shares[3L, ] + new
   shares <- shares / rowSums(shares)
+  # with an energy that the readings leave open they would be those of an arbitrary one
+  open <- is_open(fit)
+  shares[open[[q]] | rowSums(rows[, open, drop = FALSE] != 0) > 0L, ] <- NA_real_
   stated <- if (is.null(e$stated)) 1 else sqrt(scale2)
   keep <- c(TRUE, any(e$structure$piece >= 0L), TRUE, !is.null(e$steps$share), noise > 0)
   out <- data.frame(
@@ -189,6 +192,10 @@ print.softanneal_components <- function(x, ...) {
     "Last three columns: fraction of the variance of the activation energy, of t50 ",
     "at ", format(attr(x, "temp_c")), " degrees Celsius, and of a new reading there on a new specimen."
   )), "\n"), sep = "")
+  if (anyNA(x$q_share)) {
+    cat(strwrap("Shares are left out where they lean on a parameter that the readings do not determine."),
+        sep = "\n")
+  }
   if ("assumed" %in% x$known) cat("The furnace temperature is assumed, not estimated.\n")
   invisible(x)
 }
@@ -203,8 +210,8 @@ autoplot.softanneal_components <- function(object, ...) {
   d <- data.frame(component = factor(rep(object$component, 3L), rev(object$component)),
                   what = factor(rep(what, each = nrow(object)), what),
                   share = 100 * unlist(object[names(what)], use.names = FALSE))
-  d <- d[!is.na(d$share), ]
-  d$label <- whole_percent(d$share / 100)
+  d$label <- ifelse(is.na(d$share), "not determined", whole_percent(d$share / 100))
+  d$share[is.na(d$share)] <- 0
   ggplot2::ggplot(d, ggplot2::aes(.data[["share"]], .data[["component"]])) +
     ggplot2::geom_col(fill = group_colours(1), width = 0.7) +
     ggplot2::geom_text(ggplot2::aes(label = .data[["label"]]), hjust = -0.15, size = 3.2) +

@@ -225,6 +225,7 @@ with_components <- function(fit, errors) {
   }
   s <- components_summary(errors, p, fit$level)
   terms <- names(fit$par)
+  errors$sd <- s$sd
   fit <- components_states(fit, errors, s)
   dimnames(s$vcov) <- list(terms, terms)
   fit$cov_full <- fit$vcov <- s$vcov
@@ -232,7 +233,6 @@ with_components <- function(fit, errors) {
   fit$vcov[lost, ] <- fit$vcov[, lost] <- NA_real_
   fit$df_interval <- s$df
   errors$quantile <- s$quantile
-  errors$sd <- s$sd
   errors$furnace_structure <- s$structure
   errors[names(s$modes)] <- s$modes # at the middle of the standard deviations, which is never zero
   fit$errors <- errors
@@ -243,26 +243,59 @@ with_components <- function(fit, errors) {
 # parameter ends on the scale of its standard error.
 components_states <- function(fit, errors, s) {
   if (!any(!fit$states %in% c("determined", "fixed")) || is.null(s$quantile)) return(fit)
-  r <- components_profile(fit, errors, fit$level, s$quantile[, 5:6])
+  r <- components_profile(fit, errors, fit$level)
   fit$states[] <- r$states
   fit$limits[, ] <- r$limits
   fit
 }
 
-# `ends`: ends of the marginalised intervals, distances from the estimate.
-components_profile <- function(fit, errors, level, ends = NULL) {
-  p <- length(fit$par)
-  if (is.null(ends)) {
-    ends <- mixture_quantiles(errors, diag(p), c(0.5 - level / 2, 0.5 + level / 2))
+# The errors of a likelihood of answers, with the standard deviations of effective_sds().
+likelihood_errors <- function(fit, level, errors = fit$errors) {
+  out <- errors$errors
+  out[[4L]] <- effective_sds(fit, level, errors)^2
+  c(out, list(errors$m$g, errors$m$mode))
+}
+
+# Standard deviations with which a normal error has the interval, at this level, of one whose standard
+# deviation is known by its nodes only: profiles that rise by the squared normal quantile then end where
+# the marginalised intervals do. With an energy that the readings leave open what they say of the furnace
+# is that of an arbitrary energy: it stands at its prior.
+effective_sds <- function(fit, level, errors = fit$errors) {
+  r <- components_grid(errors$problems, errors$prior, diag(length(errors$free))[0L, , drop = FALSE],
+                       numeric())
+  p <- 0.5 + level / 2
+  of_nodes <- function(sd, weight) {
+    if (max(sd) <= 0 || diff(range(sd)) <= 1e-9 * max(sd)) return(max(sd))
+    weight <- weight / sum(weight)
+    stats::uniroot(function(x) sum(weight * stats::pnorm(exp(x) / sd)) - p,
+                   log(range(sd[sd > 0]) * stats::qnorm(p) * c(0.5, 2)), tol = 1e-8)$root |>
+      exp() / stats::qnorm(p)
   }
-  se <- rep(NA_real_, p)
-  se[errors$free] <- sqrt(diag(errors$m$cov))
-  rise <- ((ends[, 2L] - ends[, 1L]) / 2 / se)^2
-  rise[!is.finite(rise)] <- max(rise[is.finite(rise)], stats::qnorm(0.5 + level / 2)^2)
+  out <- vapply(seq_len(4L), function(k) of_nodes(r$sd[, k], r$weight), 0)
+  if (is_open(fit)[match("q_kj_mol", names(fit$par))]) {
+    nodes <- prior_nodes(errors$prior[1L, ])
+    out[1L] <- of_nodes(nodes, rep(1, length(nodes)))
+  }
+  out
+}
+
+# Standard deviations of equal prior mass. Twin: sa_prior_nodes() in src/components_grid.c.
+prior_nodes <- function(prior, n = 200L) {
+  p <- (seq_len(n) - 0.5) / n
+  switch(names(PRIOR_KINDS)[match(prior[1L], PRIOR_KINDS)],
+         fixed = prior[[2L]],
+         half_cauchy = prior[[2L]] * tan(p * atan(prior[[3L]] / prior[[2L]])),
+         half_normal = prior[[2L]] * stats::qnorm(0.5 + p / 2),
+         log_normal = prior[[2L]] * exp(prior[[4L]] * stats::qnorm(p)))
+}
+
+components_profile <- function(fit, errors, level) {
+  p <- length(fit$par)
+  rise <- rep(stats::qnorm(0.5 + level / 2)^2, p)
   set <- fit$settings$set
   r <- .Call(C_sa_call_mixed_profile, errors$input,
              list(set$kind, set$lower, set$upper, set$natural, set$held), fit$readings$ref_k,
-             unname(fit$par), errors$form, errors$errors,
+             unname(fit$par), errors$form, likelihood_errors(fit, level, errors),
              list(errors$m$g, errors$m$mode, errors$loading), rise)
   list(states = parameter_states(r[[1L]]),
        limits = matrix(r[[2L]], p, 2L, byrow = TRUE,

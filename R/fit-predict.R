@@ -145,13 +145,15 @@ softening_values <- function(object, temp_c, time_min, strain = NULL) {
     known <- known & (same_temperature(temp_c, object$temp_ref_c) | time_min == 0)
   }
   fit <- se <- rep(NA_real_, n)
+  gradient <- matrix(NA_real_, n, length(object$par))
   if (any(known)) {
     m <- .Call(C_sa_call_hardness, object$settings$set$kind, log(time_min[known]),
                place_rows(place, known), unname(object$par))
     fit[known] <- m[, 1L]
-    se[known] <- delta_se(object, m[, -1L, drop = FALSE])
+    gradient[known, ] <- m[, -1L, drop = FALSE]
+    se[known] <- delta_se(object, gradient[known, , drop = FALSE])
   }
-  list(fit = fit, se = doubtful_se(object, se))
+  list(fit = fit, se = doubtful_se(object, se), gradient = gradient)
 }
 
 # With an open parameter, an interval wider than the whole softening says nothing.

@@ -52,6 +52,7 @@ identifiability <- function(fit, ..., level = 0.95, temp_c = NULL, time_min = NU
   if (!is.null(fit$errors)) limits <- profile_limits(fit, terms, level)
   candidates <- candidate_readings(fit, temp_c, time_min)
   states <- stats::setNames(parameter_states(r$state), terms)
+  if (!is.null(fit$errors)) states <- fit_states(fit, level)
   asked <- !states %in% c("determined", "fixed")
   out <- data.frame(term = terms, estimate = unname(fit$coefficients), state = unname(states),
                     conf.low = unname(limits[, 1L]), conf.high = unname(limits[, 2L]), reason = "",
@@ -65,6 +66,12 @@ identifiability <- function(fit, ..., level = 0.95, temp_c = NULL, time_min = NU
   structure(out, singular = singular, level = level, scale = fit$scale,
             condition = if (length(singular)) singular[1L] / singular[length(singular)] else NA_real_,
             class = c("softanneal_identifiability", "data.frame"))
+}
+
+# States of a fit under components of error at a level of the profile.
+fit_states <- function(fit, level) {
+  if (level == fit$level) return(fit$states)
+  stats::setNames(components_profile(fit, fit$errors, level)$states, names(fit$states))
 }
 
 candidate_readings <- function(fit, temp_c, time_min) {

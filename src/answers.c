@@ -19,7 +19,7 @@ typedef struct {
     sa_moved moved;
     sa_lsq_control control;
     int held[SA_MODEL_MAX_PAR];
-    size_t p;
+    size_t p, base; /* unknowns; those of the model */
     int k_strain;
     double *resid, *jac, *work;
 } tied_fit;
@@ -28,17 +28,17 @@ static int tied_residuals(const double *par, double *resid, double *jac, void *c
 {
     const tied_fit *f = context;
     const sa_softening *s = f->s;
-    const size_t m = s->clock.n;
+    const size_t m = sa_softening_rows(s), n = s->clock.n;
     double b[SA_MODEL_MAX_PAR], slope[SA_MODEL_MAX_PAR];
     memcpy(b, par, f->p * sizeof(double));
     if (!sa_meeting_rate(s->kind, &f->at, par, &b[SA_P_LN_K], slope) ||
-        sa_model_hardness(s->kind, &s->clock, b, resid, jac))
+        sa_joint_hardness(s->kind, &s->clock, s->furnaces, b, resid, jac))
         return 1;
-    for (size_t i = 0; i < m; i++)
+    for (size_t i = 0; i < n; i++)
         resid[i] -= s->hardness[i];
     const double *rate = jac ? jac + SA_P_LN_K * m : NULL;
-    for (size_t j = 0; jac && j < f->p; j++)
-        for (size_t i = 0; j != SA_P_LN_K && i < m; i++)
+    for (size_t j = 0; jac && j < f->base; j++)
+        for (size_t i = 0; j != SA_P_LN_K && i < n; i++)
             jac[i + j * m] += rate[i] * slope[j];
     if (jac)
         memset(jac + SA_P_LN_K * m, 0, m * sizeof(double));
@@ -171,7 +171,8 @@ void sa_meeting_interval(const sa_softening *s, const sa_meeting *at, sa_moved m
                          const sa_walk *walk, const double *par, double ends[2], double *work)
 {
     tied_fit f = {.s = s, .at = *at, .moved = moved, .control = sa_lsq_defaults()};
-    f.p = sa_model_parameters(s->kind).n_par;
+    f.p = sa_softening_unknowns(s);
+    f.base = sa_model_parameters(s->kind).n_par;
     f.k_strain = sa_model_parameters(s->kind).k_strain;
     f.control.ftol = 1e-11;
     f.control.xtol = 1e-9;
@@ -183,8 +184,8 @@ void sa_meeting_interval(const sa_softening *s, const sa_meeting *at, sa_moved m
     for (size_t j = 0; j < f.p; j++)
         f.held[j] = j == SA_P_LN_K || (s->held && s->held[j]);
     f.resid = work;
-    f.jac = f.resid + s->clock.n;
-    f.work = f.jac + s->clock.n * f.p;
+    f.jac = f.resid + sa_softening_rows(s);
+    f.work = f.jac + sa_softening_rows(s) * f.p;
     const double from = moved == SA_MOVE_TIME ? at->log_time : at->coordinate;
     ends[0] = walk_side(&f, walk, -1, from, par);
     ends[1] = walk_side(&f, walk, 1, from, par);

@@ -15,7 +15,8 @@
 #define REFINEMENTS 40
 #define STIFFENINGS 2
 #define NEAR_GOAL 0.01   /* of the root of the threshold: from there along the slope */
-#define FULL_EVERY 8     /* of these places one is searched from all starts */
+#define FULL_EVERY 8     /* of these places one is searched from all starts, */
+#define FEW 64           /* and all where there are no more than these */
 #define MARGIN 0.02      /* of the half width: a curve of another place reaches further */
 #define POOLED 512       /* curves of other places looked at, about */
 #define FAR 1e4          /* spans of the curve: a pull that far without an end: there is none */
@@ -34,11 +35,12 @@ static int pulled_residuals(const double *par, double *resid, double *jac, void 
 {
     const pulled_fit *f = context;
     const size_t m = f->m, p = f->p;
-    double *rows = jac ? f->rows : NULL, own[SA_MODEL_MAX_PAR];
-    if (sa_model_hardness(f->s->kind, &f->s->clock, par, resid, rows))
+    double *rows = jac ? f->rows : NULL, own[SA_MODEL_MAX_PAR] = {0.0};
+    if (sa_joint_hardness(f->s->kind, &f->s->clock, f->s->furnaces, par, resid, rows))
         return 1;
-    for (size_t i = 0; i < m; i++)
+    for (size_t i = 0; i < f->s->clock.n; i++)
         resid[i] -= f->s->hardness[i];
+    sa_softening_whiten(f->s, resid, rows);
     const sa_clock one = {.n = 1,
                           .coordinate = &f->at->coordinate,
                           .log_time = &f->at->log_time,
@@ -57,6 +59,7 @@ static int pulled_residuals(const double *par, double *resid, double *jac, void 
 /* One point of the profile. */
 typedef struct {
     double value, rise, total; /* hardness reached, rise of the sum, with the added reading */
+    int below;                 /* the sum lies below that of the minimum: another valley, a little deeper */
     double par[SA_MODEL_MAX_PAR];
 } point;
 
@@ -73,7 +76,9 @@ static int solve(pulled_fit *f, double objective, const double *from, point *out
     const double miss = f->resid[f->m] / f->root[f->m]; /* weighted residuals come back */
     out->value = f->pull + miss;
     out->total = result.objective;
-    out->rise = fmax(result.objective - w * miss * miss - objective, 0.0);
+    const double rise = result.objective - w * miss * miss - objective;
+    out->rise = fmax(rise, 0.0);
+    out->below = rise < -1e-4 * objective;
     return 1;
 }
 
@@ -116,10 +121,10 @@ static double slope_at(const pulled_fit *f, const point *x)
 
 /* One side: hardness at its end, -Inf or Inf where it has none. `half`: guess of its distance from the
  * curve, reached from `start`; `end`: parameters there. */
-static double side_end(pulled_fit *f, const sa_band *b, int side, double at_minimum, double half,
+static double side_end(pulled_fit *f, const sa_band *b, int side, double threshold, double at_minimum, double half,
                        const double *start, int every, double *end)
 {
-    const double goal = sqrt(b->threshold);
+    const double goal = sqrt(threshold);
     const double span = fabs(b->par[SA_P_WORKED] - b->par[SA_P_SOFT]) + fabs(at_minimum);
     point in = {.value = at_minimum}, out = in;
     double low = at_minimum, high = at_minimum, move = 2.0 * half;
@@ -209,11 +214,12 @@ size_t sa_curve_work(size_t m, size_t p)
     return solver == 0 ? 0 : solver + (m + 1) * (p + 4) + m * p;
 }
 
-static pulled_fit prepare(const sa_band *b, const sa_place *at)
+static pulled_fit prepare(const sa_band *b, size_t k)
 {
+    const sa_place *at = b->place + k;
     const sa_softening *s = b->s;
-    pulled_fit f = {.s = s, .at = at, .control = sa_lsq_defaults(), .m = s->clock.n};
-    f.p = sa_model_parameters(s->kind).n_par;
+    pulled_fit f = {.s = s, .at = at, .control = sa_lsq_defaults(), .m = sa_softening_rows(s)};
+    f.p = sa_softening_unknowns(s);
     f.root = b->work;
     f.resid = f.root + f.m + 1;
     f.jac = f.resid + f.m + 1;
@@ -225,7 +231,7 @@ static pulled_fit prepare(const sa_band *b, const sa_place *at)
     f.pb.n = f.m + 1;
     f.pb.root_weight = f.root;
     f.pb.fn = pulled_residuals;
-    f.control.ftol = fmin(fmax(1e-4 * b->threshold / b->objective, 1e-9), 1e-5);
+    f.control.ftol = fmin(fmax(1e-4 * b->threshold[k] / b->objective, 1e-9), 1e-5);
     f.control.xtol = 1e-7;
     f.control.gtol = 1e-5;
     f.control.max_iterations = 60;
@@ -239,7 +245,7 @@ static pulled_fit prepare(const sa_band *b, const sa_place *at)
 void sa_curve_place(const sa_band *b, size_t k)
 {
     const sa_place *at = b->place + k;
-    pulled_fit f = prepare(b, at);
+    pulled_fit f = prepare(b, k);
     f.pb.context = &f;
     double *ends = b->end + 2 * k, middle;
     ends[0] = ends[1] = NAN;
@@ -251,25 +257,50 @@ void sa_curve_place(const sa_band *b, size_t k)
         const int side = e == 0 ? -1 : 1;
         double *own = b->pool + (2 * k + (size_t)e) * f.p, half = b->step[k], reached;
         const double *start = b->par;
-        int every = k % FULL_EVERY == 0;
+        int every = k % FULL_EVERY == 0 || b->count < FEW;
         /* the curve at the end of the neighbour is one of those sought, or nearly */
         if (k > 0 && isfinite(ends[e - 2]) && !value_at(b, own - 2 * f.p, at, &reached) &&
             side * (reached - middle) > 1e-3 * half) {
             start = own - 2 * f.p;
-            half = side * (reached - middle);
+            const double before = b->half[e];
+            half = side * (reached - middle) * sqrt(b->threshold[k] / b->threshold[k - 1]);
+            every |= !(half > 0.5 * before && half < 2.0 * before);
         } else {
             every = 1;
         }
-        ends[e] = side_end(&f, b, side, middle, half, start, every, own);
+        ends[e] = side_end(&f, b, side, b->threshold[k], middle, half, start, every, own);
+        b->half[e] = side * (ends[e] - middle);
     }
+}
+
+/* Where the sum has risen by `flat_rise`, from one pull to an eighth of the way and the root of its rise;
+ * where the likelihood is flat the curve follows that pull for nothing. */
+static double near_end(pulled_fit *f, const sa_band *b, size_t k, int side, double middle)
+{
+    const double threshold = b->threshold[k], way = fabs(b->end[2 * k + (side > 0)] - middle);
+    const double *own = b->pool + (2 * k + (side > 0)) * f->p;
+    point now, other;
+    f->root[f->m] = sqrt(threshold) / way;
+    f->pull = middle + 0.25 * side * way;
+    int got = solve(f, b->objective, b->par, &now);
+    if (solve(f, b->objective, own, &other) && !other.below &&
+        (!got || other.total < now.total)) {
+        now = other;
+        got = 1;
+    }
+    if (!got)
+        return NAN;
+    const double far = sqrt(b->flat_rise * threshold / fmax(now.rise, 1e-300));
+    return middle + side * fmin(fabs(now.value - middle) * far, way);
 }
 
 void sa_curve_mend(const sa_band *b, size_t k)
 {
     const sa_place *at = b->place + k;
-    pulled_fit f = prepare(b, at);
+    pulled_fit f = prepare(b, k);
     f.pb.context = &f;
     double *ends = b->end + 2 * k, middle, reached;
+    b->near[2 * k] = b->near[2 * k + 1] = NAN;
     if (isnan(ends[0]) || isnan(ends[1]) || value_at(b, b->par, at, &middle))
         return;
     const size_t stride = 1 + 2 * b->count / POOLED;
@@ -281,17 +312,19 @@ void sa_curve_mend(const sa_band *b, size_t k)
             continue;
         for (size_t j = 0; j < 2 * b->count; j += stride) {
             const double *par = b->pool + j * f.p;
-            if (!value_at(b, par, at, &reached) && side * (reached - middle) > most) {
+            if (b->threshold[j / 2] <= 1.001 * b->threshold[k] && !value_at(b, par, at, &reached) && side * (reached - middle) > most) {
                 most = side * (reached - middle);
                 from = par;
             }
         }
         if (!from)
             continue;
-        const double found = side_end(&f, b, side, middle, most, from, 0, end);
+        const double found = side_end(&f, b, side, b->threshold[k], middle, most, from, 0, end);
         if (side * (found - ends[e]) > 0.0) {
             ends[e] = found;
             memcpy(b->pool + (2 * k + (size_t)e) * f.p, end, f.p * sizeof(double));
         }
     }
+    for (int e = 0; e < 2 && ends[1] - ends[0] > b->wide && isfinite(ends[1] - ends[0]); e++)
+        b->near[2 * k + (size_t)e] = near_end(&f, b, k, e == 0 ? -1 : 1, middle);
 }

@@ -11,17 +11,22 @@ typedef struct {
 } sa_place;
 
 /* The band over places, neighbours next to each other: the end of one is the start of the next. Ends are
- * the hardness reached where the sum of squares has risen from `objective` by `threshold`, -Inf and Inf
+ * the hardness reached where the sum of squares has risen from `objective` by a threshold, -Inf and Inf
  * where it never does, NaN where the curve has no value. */
 typedef struct {
     const sa_softening *s;
     const double *par; /* the minimum */
-    double objective, threshold;
+    double objective;
     size_t count;
     const sa_place *place;
     const double *step; /* of each place: first step, positive; about the half width sought */
+    const double *threshold; /* of each place */
     double *end;        /* 2 a place: lower, upper */
     double *pool;       /* 2 n_par a place: the parameters at these ends */
+    double flat_rise;   /* share of the threshold below which a curve is as good as the best */
+    double wide;        /* difference of the ends from which `near` is asked for */
+    double *near;       /* 2 a place: where the sum has risen by that share, about; NaN: not asked */
+    double *half;       /* 2: widths at the place before */
     double *work;       /* sa_curve_work() */
 } sa_band;
 

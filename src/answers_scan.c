@@ -9,10 +9,11 @@
 static double sum_of(const sa_softening *s, const double *par, double *resid)
 {
     double sum = 0.0;
-    if (sa_model_hardness(s->kind, &s->clock, par, resid, NULL))
+    const sa_lsq_problem pb = sa_softening_problem(s);
+    if (pb.fn(par, resid, NULL, pb.context))
         return HUGE_VAL;
-    for (size_t i = 0; i < s->clock.n; i++) {
-        const double r = s->root_weight[i] * (resid[i] - s->hardness[i]);
+    for (size_t i = 0; i < pb.n; i++) {
+        const double r = s->root_weight[i] * resid[i];
         sum += r * r;
     }
     return sum;
@@ -28,7 +29,7 @@ int sa_scan_shapes(const sa_softening *s, const sa_meeting *at, double *par, dou
     static const double energies[] = {25.0,  50.0,  75.0,  100.0, 125.0, 150.0, 175.0, 200.0,
                                       240.0, 290.0, 350.0, 450.0, 600.0, 800.0, 1200.0, 2000.0};
     static const double shapes[] = {0.5, 0.8, 1.1, 1.5, 2.0, 3.0, 5.0};
-    const size_t p = sa_model_parameters(s->kind).n_par;
+    const size_t p = sa_softening_unknowns(s);
     const size_t nq = sizeof energies / sizeof *energies, nn = sizeof shapes / sizeof *shapes;
     const int held_q = s->held && s->held[SA_P_Q], held_n = s->held && s->held[SA_P_N];
     double trial[SA_MODEL_MAX_PAR], best[SA_MODEL_MAX_PAR], slope[SA_MODEL_MAX_PAR];

@@ -3,6 +3,7 @@
 #include "answers_curve.h"
 #include "glue_fit.h"
 #include "glue_history.h"
+#include "glue_mixed.h"
 #include "replicates.h"
 #include <math.h>
 #include <string.h>
@@ -20,12 +21,15 @@ typedef struct {
     sa_softening s;
     sa_replicates rep;
     sa_histories along;
+    glue_mixed mixed;
+    double par[SA_MODEL_MAX_PAR], objective; /* the minimum */
+    size_t rows, unknowns;
 } answer_problem;
 
 /* conditions: list(temp_k or number of the history, time in min, mean, weight, history or NULL,
  * ln of strain over its reference or NULL, temperatures of the exponents or NULL).
  * setup: list(kind, lower, upper, natural, held). */
-static void pose(SEXP conditions, SEXP setup, SEXP ref_k, answer_problem *out)
+static void pose_plain(SEXP conditions, SEXP setup, SEXP ref_k, answer_problem *out)
 {
     const sa_model_kind kind = glue_model(glue_part(setup, 0));
     const R_xlen_t rp = (R_xlen_t)sa_model_parameters(kind).n_par;
@@ -67,6 +71,32 @@ static void pose(SEXP conditions, SEXP setup, SEXP ref_k, answer_problem *out)
     memcpy(&out->s, &s, sizeof s);
 }
 
+/* The likelihood of answers and its minimum. `conditions` as for pose_plain(), with the minimum at `par`;
+ * or those of sa_call_mixed() and two parts more, its structure and its errors with slopes and modes at
+ * the estimate: then under the components of error, with its own minimum near `par`. */
+static void pose(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, double objective,
+                 answer_problem *out)
+{
+    memset(out, 0, sizeof *out);
+    const size_t p = sa_model_parameters(glue_model(glue_part(setup, 0))).n_par;
+    memcpy(out->par, glue_doubles(par, (R_xlen_t)p, "par"), p * sizeof(double));
+    out->objective = objective;
+    if (Rf_xlength(conditions) > 7) {
+        SEXP errors = glue_part(conditions, 8);
+        glue_mixed *m = &out->mixed;
+        glue_mixed_pose(conditions, setup, ref_k, glue_part(conditions, 7), errors, m);
+        glue_mixed_joint(m, glue_doubles(glue_part(errors, 3), SA_V_COUNT, "variance"),
+                         glue_doubles(glue_part(errors, 5), (R_xlen_t)m->n, "g"),
+                         glue_doubles(glue_part(errors, 6), (R_xlen_t)m->columns, "mode"));
+        out->objective = glue_mixed_minimum(m, out->par);
+        out->s = m->s;
+    } else {
+        pose_plain(conditions, setup, ref_k, out);
+    }
+    out->rows = sa_softening_rows(&out->s);
+    out->unknowns = sa_softening_unknowns(&out->s);
+}
+
 static double *work_of(size_t doubles)
 {
     if (doubles == 0)
@@ -75,21 +105,19 @@ static double *work_of(size_t doubles)
 }
 
 /* `conditions` and `setup` as for pose(). meetings: matrix with columns coordinate, ln t, target,
- * first step, ln of strain over its reference, which n from 0. settings: target kind, what is
- * moved, objective, threshold, low, high. Returns the ends, a matrix of two columns. */
+ * first step, ln of strain over its reference, which n from 0, threshold. settings: target kind,
+ * what is moved, objective, low, high. Returns the ends, a matrix of two columns. */
 SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP meetings,
                               SEXP settings)
 {
     answer_problem a;
-    pose(conditions, setup, ref_k, &a);
-    const size_t p = sa_model_parameters(a.s.kind).n_par;
-    const double *set = glue_doubles(settings, 6, "settings");
-    const double *b = glue_doubles(par, (R_xlen_t)p, "par");
+    const double *set = glue_doubles(settings, 5, "settings");
+    pose(conditions, setup, ref_k, par, set[2], &a);
     const R_xlen_t count = Rf_nrows(meetings);
-    const double *meet = glue_doubles(meetings, 6 * count, "meetings");
+    const double *meet = glue_doubles(meetings, 7 * count, "meetings");
     const double target = glue_whole(set[0], SA_TO_HARDNESS, SA_TO_FRACTION, "target");
     const double last_exponent = (double)sa_model_parameters(a.s.kind).exponents - 1.0;
-    double *work = work_of(sa_softening_work_for(a.s.clock.n, p));
+    double *work = work_of(sa_softening_work_for(a.rows, a.unknowns));
     SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)count, 2));
     for (R_xlen_t k = 0; k < count; k++) {
         const sa_meeting at = {(sa_target_kind)(int)target,
@@ -98,10 +126,10 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
                                meet[k + count],
                                {meet[k + 4 * count], (int)glue_whole(meet[k + 5 * count], 0.0,
                                                                      last_exponent, "exponent")}};
-        const sa_walk walk = {set[2], set[3], meet[k + 3 * count], set[4], set[5]};
+        const sa_walk walk = {a.objective, meet[k + 6 * count], meet[k + 3 * count], set[3], set[4]};
         double ends[2];
         R_CheckUserInterrupt();
-        sa_meeting_interval(&a.s, &at, set[1] > 0.0 ? SA_MOVE_COORDINATE : SA_MOVE_TIME, &walk, b,
+        sa_meeting_interval(&a.s, &at, set[1] > 0.0 ? SA_MOVE_COORDINATE : SA_MOVE_TIME, &walk, a.par,
                             ends, work);
         REAL(out)[k] = ends[0];
         REAL(out)[k + count] = ends[1];
@@ -111,19 +139,19 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
 }
 
 /* The same for the hardness at places: matrix with columns coordinate, ln t, first step, ln of
- * strain over its reference, which n from 0. settings: objective, threshold. */
+ * strain over its reference, which n from 0, threshold. settings: objective, share of the threshold up to
+ * which a curve is as good as the best, width from which that is asked. Columns of the result: ends, and
+ * where the sum has risen by that share. */
 SEXP sa_call_curve_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP places,
                             SEXP settings)
 {
     answer_problem a;
-    pose(conditions, setup, ref_k, &a);
-    const size_t p = sa_model_parameters(a.s.kind).n_par;
-    const double *set = glue_doubles(settings, 2, "settings");
-    const double *b = glue_doubles(par, (R_xlen_t)p, "par");
+    const double *set = glue_doubles(settings, 3, "settings");
+    pose(conditions, setup, ref_k, par, set[0], &a);
     const R_xlen_t count = Rf_nrows(places);
-    const double *place = glue_doubles(places, 5 * count, "places");
+    const double *place = glue_doubles(places, 6 * count, "places");
     const double last_exponent = (double)sa_model_parameters(a.s.kind).exponents - 1.0;
-    SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)count, 2));
+    SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)count, 4));
     const size_t n = (size_t)count;
     sa_place *at = (sa_place *)R_alloc(n > 0 ? n : 1, sizeof(sa_place));
     for (size_t k = 0; k < n; k++)
@@ -131,15 +159,19 @@ SEXP sa_call_curve_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, S
                            {place[k + 3 * n], (int)glue_whole(place[k + 4 * n], 0.0, last_exponent,
                                                               "exponent")}};
     const sa_band band = {.s = &a.s,
-                          .par = b,
-                          .objective = set[0],
-                          .threshold = set[1],
+                          .par = a.par,
+                          .objective = a.objective,
                           .count = n,
                           .place = at,
                           .step = place + 2 * n,
+                          .threshold = place + 5 * n,
                           .end = (double *)R_alloc(2 * n + 1, sizeof(double)),
-                          .pool = (double *)R_alloc(2 * n * p + 1, sizeof(double)),
-                          .work = work_of(sa_curve_work(a.s.clock.n, p))};
+                          .flat_rise = set[1],
+                          .wide = set[2],
+                          .near = (double *)R_alloc(2 * n + 1, sizeof(double)),
+                          .half = (double *)R_alloc(2, sizeof(double)),
+                          .pool = (double *)R_alloc(2 * n * a.unknowns + 1, sizeof(double)),
+                          .work = work_of(sa_curve_work(a.rows, a.unknowns))};
     for (size_t k = 0; k < 2 * n; k++) {
         R_CheckUserInterrupt();
         if (k < n)
@@ -150,6 +182,8 @@ SEXP sa_call_curve_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, S
     for (size_t k = 0; k < n; k++) {
         REAL(out)[k] = band.end[2 * k];
         REAL(out)[k + n] = band.end[2 * k + 1];
+        REAL(out)[k + 2 * n] = band.near[2 * k];
+        REAL(out)[k + 3 * n] = band.near[2 * k + 1];
     }
     UNPROTECT(1);
     return out;

@@ -2,20 +2,13 @@
 #include "glue_components.h"
 #include "glue_fit.h"
 #include "glue_history.h"
+#include "glue_mixed.h"
 #include "linear.h"
-#include "mixed.h"
 #include <math.h>
 #include <string.h>
 
-/* All of a problem; it points into itself and must stay in place. */
-typedef struct {
-    sa_softening s;
-    sa_histories along;
-    sa_components c;
-    sa_mixed f;
-    size_t n, p, columns, operators;
-    double *hardness;
-} mixed_problem;
+#define MOST_ERROR 20.0 /* standard deviations */
+#define RESTARTS 5
 
 static double *room(size_t n)
 {
@@ -48,7 +41,7 @@ static double *put(SEXP list, int slot, size_t rows, size_t cols)
  * first step of each block, first column of each block, whether a column is a furnace error, share
  * of operators or NULL). errors: list(noise, factor, multiple of the furnace's standard deviation;
  * of each step in order of blocks; variances, whether each is estimated). */
-static void pose(SEXP steps, SEXP setup, SEXP ref_k, SEXP structure, SEXP errors, mixed_problem *m)
+void glue_mixed_pose(SEXP steps, SEXP setup, SEXP ref_k, SEXP structure, SEXP errors, glue_mixed *m)
 {
     const R_xlen_t rn = Rf_xlength(glue_part(steps, 0));
     const size_t n = (size_t)rn;
@@ -127,8 +120,8 @@ SEXP sa_call_mixed(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure,
     const char *fields[] = {"par",      "variance",    "information", "mode",  "mode_sd",
                             "operator", "operator_sd", "cov",         "x",     "y",
                             "g",        "criterion",   "counts",      "place", ""};
-    mixed_problem m;
-    pose(steps, setup, ref_k, structure, errors, &m);
+    glue_mixed m;
+    glue_mixed_pose(steps, setup, ref_k, structure, errors, &m);
     SEXP out = PROTECT(Rf_mkNamed(VECSXP, fields));
     double *b = put(out, 0, m.p, 0), *v = put(out, 1, SA_V_COUNT, 0);
     double *info = put(out, 2, SA_V_COUNT, SA_V_COUNT), *mode = put(out, 3, m.columns, 0);
@@ -161,53 +154,134 @@ SEXP sa_call_mixed(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure,
     return out;
 }
 
-/* States and limits of all parameters with the covariance fixed. linear: list(g of each step in
- * order of blocks, modes of the columns); the variances in `errors` are those of the fit.
- * threshold: rise of the sum at the ends of the interval of each parameter (NA: not followed);
- * attribute of the result "ends" none. Returns list(state, limit). */
+/* Bounds and the like of the parameters, longer by the errors of furnaces, which have none. */
+static void lengthen(glue_mixed *m, size_t count)
+{
+    const size_t p = m->p, all = p + count, rows = m->n + count;
+    double *lower = room(all), *upper = room(all), *unit = room(rows);
+    int *natural = (int *)R_alloc(2 * all, sizeof(int)), *held = (int *)R_alloc(all, sizeof(int));
+    for (size_t j = 0; j < all; j++) {
+        lower[j] = j < p ? m->s.lower[j] : -MOST_ERROR;
+        upper[j] = j < p ? m->s.upper[j] : MOST_ERROR;
+        natural[j] = j < p ? m->s.natural[j] : 0;
+        natural[j + all] = j < p ? m->s.natural[j + p] : 0;
+        held[j] = j < p ? m->s.held[j] : 0;
+    }
+    for (size_t i = 0; i < rows; i++)
+        unit[i] = 1.0;
+    m->s.lower = lower;
+    m->s.upper = upper;
+    m->s.natural = natural;
+    m->s.held = held;
+    m->s.root_weight = unit;
+}
+
+void glue_mixed_joint(glue_mixed *m, const double *variance, const double *g, const double *mode)
+{
+    const size_t n = m->n, columns = sa_whitening_columns(&m->c);
+    double rest[SA_V_COUNT];
+    int *of = (int *)R_alloc(2 * (m->columns + n + 1), sizeof(int)), *number = of + n;
+    size_t count = 0;
+    memcpy(rest, variance, sizeof rest);
+    for (size_t k = 0; k < m->columns; k++)
+        number[k] = m->c.is_furnace[k] ? (int)count++ : -1;
+    m->c.g = g;
+    if (!(variance[SA_V_FURNACE] > 0.0))
+        count = 0;
+    if (count > 0 && m->p + count <= SA_MODEL_MAX_PAR) {
+        double *scale = room(n);
+        for (size_t i = 0; i < n; i++) {
+            const int k = m->c.furnace[i];
+            const size_t row = (size_t)m->f.row[i];
+            scale[row] = sqrt(variance[SA_V_FURNACE]) * m->f.furnace_scale[i];
+            of[row] = k < 0 || !(scale[row] > 0.0) ? -1 : number[k];
+        }
+        rest[SA_V_FURNACE] = 0.0;
+        m->furnaces = (sa_furnaces){.count = count,
+                                    .of = of,
+                                    .scale = scale,
+                                    .ref_k = m->f.ref_k,
+                                    .shift = room(n),
+                                    .jac = room(n * m->p)};
+        m->s.furnaces = &m->furnaces;
+        lengthen(m, count);
+    } else { /* too many: in the covariance, with the slopes and at the errors of the estimate */
+        sa_mixed_shift(&m->f, mode);
+        m->s.clock.shift = m->f.shift;
+        for (size_t i = 0; i < n; i++)
+            if (m->c.furnace[i] >= 0)
+                m->hardness[m->f.row[i]] += g[i] * mode[m->c.furnace[i]];
+    }
+    size_t *index = (size_t *)R_alloc(3 * (columns + 1), sizeof(size_t));
+    m->w = (sa_whitening){.row = m->f.row,
+                          .root = room(n),
+                          .v = room(sa_whitening_room(&m->c)),
+                          .gamma = room(columns),
+                          .from = index,
+                          .to = index + columns,
+                          .start = index + 2 * columns};
+    sa_whitening_build(&m->c, rest, &m->w);
+    m->s.whitening = &m->w;
+}
+
+size_t glue_mixed_work(const glue_mixed *m)
+{
+    const size_t need = sa_softening_work_for(sa_softening_rows(&m->s), sa_softening_unknowns(&m->s));
+    if (need == 0)
+        Rf_error("internal error: problem too large");
+    return need;
+}
+
+double glue_mixed_minimum(const glue_mixed *m, double *par)
+{
+    const sa_lsq_problem pb = sa_softening_problem(&m->s);
+    double *resid = room(pb.n), *jac = room(pb.n * pb.p), objective = 0.0;
+    int at_bound[SA_MODEL_MAX_PAR];
+    sa_lsq_control control = sa_lsq_defaults();
+    sa_lsq_result result;
+    control.ftol = 1e-13;
+    control.xtol = 1e-9;
+    control.gtol = 1e-9;
+    control.max_iterations = 3000;
+    control.polish = 0;
+    control.poll = glue_poll;
+    const sa_status st =
+        sa_lsq_fit(&pb, &control, par, resid, jac, at_bound, room(glue_mixed_work(m)), &result);
+    if (st == SA_OK || st == SA_LIMIT)
+        return result.objective;
+    if (pb.fn(par, resid, NULL, pb.context))
+        Rf_error("internal error: no residuals at the estimate");
+    for (size_t i = 0; i < pb.n; i++)
+        objective += resid[i] * resid[i];
+    return objective;
+}
+
+/* States and limits of all parameters under the joint likelihood of parameters and errors of furnaces.
+ * linear: list(g of each step in order of blocks, modes of the columns, loading); the variances in
+ * `errors` are those of the likelihood. threshold: rise of the sum at the ends of the interval of each
+ * parameter (NA: not followed). Returns list(state, limit). */
 SEXP sa_call_mixed_profile(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure,
                            SEXP errors, SEXP linear, SEXP threshold)
 {
-    mixed_problem m;
-    pose(steps, setup, ref_k, structure, errors, &m);
+    glue_mixed m;
+    glue_mixed_pose(steps, setup, ref_k, structure, errors, &m);
     const R_xlen_t rn = (R_xlen_t)m.n, rp = (R_xlen_t)m.p;
-    const double *b = glue_doubles(par, rp, "par"),
-                 *rise = glue_doubles(threshold, rp, "threshold");
-    const double *mode = glue_doubles(glue_part(linear, 1), (R_xlen_t)m.columns, "mode");
+    const double *rise = glue_doubles(threshold, rp, "threshold");
     const double *unseen = glue_doubles(glue_part(linear, 2), rp, "loading");
-    m.c.g = glue_doubles(glue_part(linear, 0), rn, "g");
-    sa_mixed_shift(&m.f, mode);
-    m.s.clock.shift = m.f.shift;
-    for (size_t i = 0; i < m.n; i++)
-        if (m.c.furnace[i] >= 0)
-            m.hardness[m.f.row[i]] += m.c.g[i] * mode[m.c.furnace[i]];
-    const size_t columns = sa_whitening_columns(&m.c);
-    size_t *index = (size_t *)R_alloc(3 * (columns + 1), sizeof(size_t));
-    sa_whitening w = {.row = m.f.row,
-                      .root = room(m.n),
-                      .v = room(sa_whitening_room(&m.c)),
-                      .gamma = room(columns),
-                      .from = index,
-                      .to = index + columns,
-                      .start = index + 2 * columns};
-    sa_whitening_build(&m.c, glue_doubles(glue_part(errors, 3), SA_V_COUNT, "variance"), &w);
-    m.s.whitening = &w;
-    const size_t need = sa_softening_work_for(m.n, m.p);
-    if (need == 0)
-        Rf_error("internal error: problem too large");
-    double *work = room(need), objective = 0.0;
-    const sa_lsq_problem pb = sa_softening_problem(&m.s);
-    double *resid = room(m.n);
-    if (pb.fn(b, resid, NULL, pb.context))
-        Rf_error("internal error: no residuals at the estimate");
-    for (size_t i = 0; i < m.n; i++)
-        objective += resid[i] * resid[i];
+    double b[SA_MODEL_MAX_PAR] = {0.0};
+    memcpy(b, glue_doubles(par, rp, "par"), m.p * sizeof(double));
+    glue_mixed_joint(&m, glue_doubles(glue_part(errors, 3), SA_V_COUNT, "variance"),
+                     glue_doubles(glue_part(linear, 0), rn, "g"),
+                     glue_doubles(glue_part(linear, 1), (R_xlen_t)m.columns, "mode"));
+    double objective = glue_mixed_minimum(&m, b), *work = room(glue_mixed_work(&m));
     SEXP out = PROTECT(Rf_allocVector(VECSXP, 2));
     SET_VECTOR_ELT(out, 0, Rf_allocVector(INTSXP, rp));
     double *limit = put(out, 1, 2, m.p), of_one[2 * SA_MODEL_MAX_PAR];
     int *state = INTEGER(VECTOR_ELT(out, 0)), states[SA_MODEL_MAX_PAR];
+    int again = 0;
     for (size_t j = 0; j < m.p; j++) {
         double half[SA_MODEL_MAX_PAR] = {0.0}, loading[SA_MODEL_MAX_PAR] = {0.0};
+        double better[SA_MODEL_MAX_PAR];
         int at_bound[SA_MODEL_MAX_PAR] = {0};
         limit[2 * j] = limit[2 * j + 1] = NAN;
         state[j] = m.s.held[j] ? SA_HELD : SA_DETERMINED;
@@ -218,13 +292,19 @@ SEXP sa_call_mixed_profile(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP st
         loading[j] = unseen[j];
         at_bound[j] = b[j] <= m.s.lower[j] ? -1 : b[j] >= m.s.upper[j] ? 1 : 0;
         R_CheckUserInterrupt();
-        sa_softening_states(&m.s, b, at_bound, objective, rise[j], half, loading, 1, states, of_one,
-                            NULL, NULL, work);
+        if (sa_softening_states(&m.s, b, at_bound, objective, rise[j], half, loading, 1, states,
+                                of_one, NULL, again < RESTARTS ? better : NULL, work)) {
+            /* a lower minimum: all profiles start from there */
+            memcpy(b, better, sa_softening_unknowns(&m.s) * sizeof(double));
+            objective = glue_mixed_minimum(&m, b);
+            again++;
+            j = (size_t)-1;
+            continue;
+        }
         state[j] = states[j];
         limit[2 * j] = of_one[2 * j];
         limit[2 * j + 1] = of_one[2 * j + 1];
     }
-
     UNPROTECT(1);
     return out;
 }

@@ -32,31 +32,21 @@ void sa_mixed_shift(const sa_mixed *f, const double *mode)
         if (f->c->furnace[i] < 0 || !(f->furnace_scale[i] > 0.0))
             continue;
         const double d = f->furnace_scale[i] * mode[f->c->furnace[i]];
-        const double inverse = 1.0 / f->ref_k - clock->coordinate[row] * SA_GAS_CONSTANT / 1000.0;
-        f->shift[row] = 1000.0 / SA_GAS_CONSTANT * inverse * inverse * d / (1.0 + inverse * d);
+        f->shift[row] = sa_temperature_shift(clock->coordinate[row], f->ref_k, d);
     }
 }
 
-/* dH/dT of each step from the derivatives in the rates: d ln k = Q d / (R T^2), each rate by its
- * own energy. */
+/* dH/dT of each step, times the scale of its furnace. */
 static void temperature_slopes(const sa_mixed *f, const double *par, const double *jac)
 {
     const sa_model_layout at = sa_model_parameters(f->s->kind);
     const size_t n = f->s->clock.n;
-    size_t rate[SA_PROCESSES] = {SA_P_LN_K}, energy[SA_PROCESSES] = {SA_P_Q}, count = 1;
-    for (size_t k = 0; k < at.processes; k++, count++) {
-        rate[count] = (size_t)at.place[k] + 1;
-        energy[count] = (size_t)at.place[k] + 2;
-    }
     for (size_t i = 0; i < n; i++) {
         const size_t row = (size_t)f->row[i];
         const double inverse =
             1.0 / f->ref_k -
             (f->s->clock.coordinate[row] + f->shift[row]) * SA_GAS_CONSTANT / 1000.0;
-        double sum = 0.0;
-        for (size_t k = 0; k < count; k++)
-            sum += jac[row + rate[k] * n] * par[energy[k]];
-        f->g[i] = f->furnace_scale[i] * sum * 1000.0 / SA_GAS_CONSTANT * inverse * inverse;
+        f->g[i] = f->furnace_scale[i] * sa_temperature_slope(&at, par, jac, n, row, inverse);
     }
 }
 

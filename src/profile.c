@@ -102,7 +102,7 @@ static double profile_at(profiler *f, size_t which, double value, double *par, i
     f->held[which] = 1;
     sa_status st = sa_lsq_fit(&pb, &f->control, par, f->resid, f->jac, at_bound, f->work, &result);
     f->held[which] = f->s.held ? f->s.held[which] : 0;
-    for (size_t j = 0; j < f->p; j++)
+    for (size_t j = 0; j < f->at.n_par; j++)
         if (j != which && edge_of_search(&f->at, which, j, at_bound[j]))
             *artificial = 1;
     return st == SA_OK || st == SA_LIMIT ? result.objective : HUGE_VAL;
@@ -222,7 +222,7 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
                         double *ends, double *better, double *work)
 {
     const sa_model_layout at = sa_model_parameters(s->kind);
-    const size_t p = at.n_par, m = s->clock.n;
+    const size_t p = sa_softening_unknowns(s), m = sa_softening_rows(s);
     profiler f = {.s = *s, .control = sa_lsq_defaults(), .p = p, .at = at};
     f.control.ftol = 1e-9;
     f.control.xtol = 1e-8;
@@ -236,16 +236,17 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
     f.work = f.jac + m * p;
     for (size_t j = 0; j < p; j++) {
         f.held[j] = s->held ? s->held[j] : 0;
-        state[j] = SA_DETERMINED;
+        if (j < at.n_par)
+            state[j] = SA_DETERMINED;
     }
     /* exact data have no scatter: what is invisible to rounding is open all the same */
     double size = 0.0;
-    for (size_t i = 0; i < m; i++)
+    for (size_t i = 0; i < s->clock.n; i++)
         size += s->root_weight[i] * s->root_weight[i] * s->hardness[i] * s->hardness[i];
     threshold = fmax(threshold, 1e-12 * size);
     int open_at_all = 0;
 
-    for (size_t j = 0; j < p; j++) {
+    for (size_t j = 0; j < at.n_par; j++) {
         limit[2 * j] = limit[2 * j + 1] = NAN;
         if (f.held[j]) {
             state[j] = SA_HELD;
@@ -318,12 +319,12 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
      * direction the line leads out of the bounds. Its own profile is: of the wide ones, and then of
      * all where one of these is narrower than its line */
     int narrower = 0;
-    for (size_t k = 0; open_at_all && !every && k < (narrower ? 2 * p : p); k++) {
-        const size_t j = k % p;
+    for (size_t k = 0; open_at_all && !every && k < (narrower ? 2 : 1) * at.n_par; k++) {
+        const size_t j = k % at.n_par;
         const double wide = measure_of(&at, par, j).wide;
         double *ends_of = &limit[2 * j];
         if (state[j] != SA_DETERMINED || !isnan(ends_of[0]) || !isfinite(half[j]) ||
-            !(half[j] > (k < p ? wide : 0.0)))
+            !(half[j] > (k < at.n_par ? wide : 0.0)))
             continue;
         for (int e = 0; e < 2; e++) {
             double trial[SA_MODEL_MAX_PAR];

@@ -22,7 +22,7 @@ const sa_word sa_parameter_states[SA_PARAMETER_STATES] = {
 static int softening_residuals(const double *par, double *resid, double *jac, void *context)
 {
     const sa_softening *s = context;
-    if (sa_model_hardness(s->kind, &s->clock, par, resid, jac))
+    if (sa_joint_hardness(s->kind, &s->clock, s->furnaces, par, resid, jac))
         return 1;
     for (size_t i = 0; i < s->clock.n; i++)
         resid[i] -= s->hardness[i];
@@ -35,8 +35,8 @@ void sa_softening_whiten(const sa_softening *s, double *resid, double *jac)
     if (!s->whitening)
         return;
     sa_whitening_apply(s->whitening, resid);
-    for (size_t j = 0; jac && j < sa_model_parameters(s->kind).n_par; j++)
-        sa_whitening_apply(s->whitening, jac + j * s->clock.n);
+    for (size_t j = 0; jac && j < sa_softening_unknowns(s); j++)
+        sa_whitening_apply(s->whitening, jac + j * sa_softening_rows(s));
 }
 
 size_t sa_softening_work(size_t m)
@@ -52,7 +52,7 @@ size_t sa_softening_work_for(size_t m, size_t p)
 
 sa_lsq_problem sa_softening_problem(const sa_softening *s)
 {
-    sa_lsq_problem pb = {s->clock.n,     sa_model_parameters(s->kind).n_par,
+    sa_lsq_problem pb = {sa_softening_rows(s), sa_softening_unknowns(s),
                          s->lower,       s->upper,
                          s->root_weight, s->held,
                          softening_residuals, (void *)(size_t)s};

@@ -3,6 +3,7 @@
 #define SA_SOFTENING_H
 
 #include <math.h>
+#include "furnaces.h"
 #include "least_squares.h"
 #include "model.h"
 #include "replicates.h"
@@ -19,6 +20,8 @@ typedef struct {
     const int *held;    /* non-zero: stays at its start */
     const double *weight; /* squares of root_weight: profiles may go the short way; NULL: not */
     const sa_whitening *whitening; /* of residuals, all weights 1: errors with a covariance; NULL */
+    const sa_furnaces *furnaces; /* errors of temperature fitted too: then all arrays of parameters here
+                                  * are longer by their number, and root_weight too; NULL: none */
     sa_poll poll;         /* asked along starts, profiles and intervals; NULL: not */
     void *poll_context;
 } sa_softening;
@@ -41,10 +44,21 @@ extern const sa_word sa_parameter_states[SA_PARAMETER_STATES]; /* their names fo
 size_t sa_softening_work(size_t n_condition);
 size_t sa_softening_work_for(size_t n_condition, size_t n_par);
 
+/* Residuals and unknowns, those of furnaces with them. */
+static inline size_t sa_softening_rows(const sa_softening *s)
+{
+    return s->clock.n + (s->furnaces ? s->furnaces->count : 0);
+}
+
+static inline size_t sa_softening_unknowns(const sa_softening *s)
+{
+    return sa_model_parameters(s->kind).n_par + (s->furnaces ? s->furnaces->count : 0);
+}
+
 /* The fit as a problem of the solver; it refers to `s`, which must outlive it. */
 sa_lsq_problem sa_softening_problem(const sa_softening *s);
 
-/* Residuals and derivatives (n x n_par, or NULL) under the covariance of `s`, where it has one. Every
+/* Residuals and derivatives (by columns, or NULL) under the covariance of `s`, where it has one. Every
  * residual function of a softening fit ends with it. */
 void sa_softening_whiten(const sa_softening *s, double *resid, double *jac);
 

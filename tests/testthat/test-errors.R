@@ -73,7 +73,7 @@ test_that("derivatives in the furnace temperature are those of the model", {
   set("recovery_jmak", stats::setNames(4, amplitude))
 })
 
-test_that("errors made independent: the sum of squares is that of the dense covariance", {
+test_that("profiles follow the joint sum of squares of parameters and furnace errors, dense covariance", {
   d <- with_test_seed(3, bench_readings(u = 2))
   fit <- components(d)
   e <- fit$errors
@@ -81,36 +81,36 @@ test_that("errors made independent: the sum of squares is that of the dense cova
   p <- e$problems[[1L]]
   piece <- e$form[[2L]]
   furnace <- e$form[[3L]]
-  V <- diag(p[[4L]] + v[3L]) + v[2L] * outer(piece, piece, "==") +
-    v[1L] * tcrossprod(p[[3L]]) * outer(furnace, furnace, "==")
-  W <- solve(V)
+  runs <- sort(unique(furnace))
+  run <- match(furnace, runs)
+  W <- solve(diag(p[[4L]] + v[3L]) + v[2L] * outer(piece, piece, "=="))
   o <- e$structure$order
-  mode <- e$m$mode
-  y <- e$steps$mean[o] + p[[3L]] * mode[furnace + 1L]
-  temp <- e$steps$key[o] - 273.15 + mode[furnace + 1L]
-  sum_at <- function(par) {
+  temp <- e$steps$key[o] - 273.15
+  sum_at <- function(x) {
     moved <- fit
-    moved$par[] <- par
-    r <- softening_values(moved, temp, e$steps$time[o])$fit - y
-    drop(crossprod(r, W %*% r))
+    moved$par[] <- x[1:5]
+    off <- x[-(1:5)]
+    r <- softening_values(moved, temp + off[run], e$steps$time[o])$fit - e$steps$mean[o]
+    drop(crossprod(r, W %*% r)) + sum(off^2) / v[1L]
   }
   # the minimum and one end of a profile by a general optimiser
-  scale <- c(1, 1, 0.05, 0.05, 3)
-  best <- stats::optim(fit$par / scale, function(b) sum_at(b * scale), method = "BFGS",
+  scale <- c(1, 1, 0.05, 0.05, 3, rep(1, length(runs)))
+  start <- c(unname(fit$par), numeric(length(runs)))
+  best <- stats::optim(start / scale, function(b) sum_at(b * scale), method = "BFGS",
                        control = list(reltol = 1e-14, maxit = 500))
-  errors <- e$errors
+  errors <- likelihood_errors(fit, 0.95)
   errors[[4L]] <- v
   set <- fit$settings$set
   rise <- 4
   r <- .Call(C_sa_call_mixed_profile, e$input,
              list(set$kind, set$lower, set$upper, set$natural, set$held), fit$readings$ref_k,
-             unname(best$par * scale), e$form, errors, list(p[[3L]], mode, rep(0, 5L)), rep(rise, 5L))
+             unname(fit$par), e$form, errors, list(p[[3L]], e$m$mode, rep(0, 5L)), rep(rise, 5L))
   expect_identical(r[[1L]], rep(0L, 5L))
   for (j in 3:5) {
     for (end in 1:2) {
       at <- r[[2L]][end, j]
-      others <- stats::optim((best$par * scale / scale)[-j], function(b) {
-        full <- numeric(5L)
+      others <- stats::optim(best$par[-j], function(b) {
+        full <- numeric(length(scale))
         full[-j] <- b * scale[-j]
         full[j] <- at
         sum_at(full)
@@ -355,4 +355,61 @@ test_that("components are told of a fit with an exponent for each temperature", 
   expect_equal(unname(shares), c(1, 1, 1), tolerance = 1e-8)
   expect_true(all(is.finite(parts$sd)))
   expect_output(print(summary(fit)), "Activation energy|q_kj_mol")
+})
+
+# Two halves of a strip in furnaces that are off, the hotter half finished before its first reading.
+two_halves <- function(q = 150, half_min = 25, off = c(2, -2)) {
+  d <- expand.grid(reading = 1:5, time_min = c(0, 10, 20, 40, 80), temp_c = c(350, 450))
+  half <- match(d$temp_c, c(350, 450))
+  k <- arrhenius_rate(d$temp_c + off[half], jmak_time(0.5, 1, 1.4) / half_min, 350, q)
+  step <- interaction(d$time_min, d$temp_c, drop = TRUE)
+  d$hardness <- 160 - 82 * jmak_fraction(d$time_min, k, 1.4) + stats::rnorm(nlevels(step))[step] +
+    stats::rnorm(nrow(d), sd = 1.5)
+  d$specimen <- paste("half", half)
+  d$scale <- "HV"
+  d
+}
+
+test_that("a time at the temperature that is determined knows the furnace, with an energy left open", {
+  d <- with_test_seed(21, two_halves())
+  f <- quietly_fitted(d, u_temp_c = 2)
+  expect_identical(f$states[["q_kj_mol"]], "only a lower limit")
+  a <- quiet_answer(time_to(f, temp_c = 350))
+  exact <- quietly_fitted(d, u_temp_c = 0.01, u_temp_exact = TRUE)
+  b <- quiet_answer(time_to(exact, temp_c = 350))
+  # 2 degrees with an energy of at least the lower limit, and of at most 60 RT
+  low <- f$limits["q_kj_mol", "lower"]
+  furnace <- stats::qnorm(0.975) * 2 * effective_sds(f, 0.95)[1L] *
+    c(low * 1000 / 8.314 / 623.15^2, 60 / 623.15)
+  own <- log(b$conf.high / b$conf.low) / 2
+  got <- log(a$conf.high / a$conf.low) / 2
+  expect_gt(got, furnace[1L])
+  expect_lt(got, 1.1 * (own + furnace[2L]))
+  expect_true(a$conf.low < 25 && 25 < a$conf.high)
+  # of a lognormal standard deviation, by simulation
+  x <- with_test_seed(5, stats::rnorm(4e5) * exp(0.5 * stats::rnorm(4e5)))
+  expect_equal(effective_sds(f, 0.95)[1L], stats::quantile(x, 0.975, names = FALSE) / stats::qnorm(0.975),
+               tolerance = 0.02)
+  # one state everywhere
+  i <- identifiability(f)
+  expect_identical(i$state, unname(f$states))
+  expect_identical(summary(f)$states, f$states)
+  shown <- components_of_error(f)
+  expect_true(all(is.na(shown$q_share)))
+  expect_output(print(shown), "Shares are left out")
+  expect_s3_class(ggplot2::ggplot_build(ggplot2::autoplot(shown)), "ggplot_built")
+})
+
+test_that("answers of a fit that determines all are quantiles of the mixture", {
+  f <- components(with_test_seed(8, bench_readings(u = 2)))
+  expect_false(has_open(f))
+  a <- time_to(f, temp_c = 320, method = "delta")
+  row <- time_rows(f, 320, 0.5, "softening", f$par, NULL)
+  ends <- error_interval(f, row[, -1L, drop = FALSE])
+  expect_equal(log(c(a$conf.low, a$conf.high)), row[1L] + c(ends$lower, ends$upper))
+  w <- temp_for(f, a$time_min, method = "delta")
+  expect_equal(w$temp_c, 320, tolerance = 1e-6)
+  # an end of one is an end of the other: ln t falls by Q/RT^2 a degree
+  slope <- f$par[["q_kj_mol"]] * 1000 / 8.31446 * (1 / 593.15 - 1 / (w$conf.high + 273.15))
+  expect_equal(slope, ends$upper, tolerance = 1e-3)
 })
