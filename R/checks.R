@@ -233,8 +233,9 @@ any_column <- function(data, column, arg = "data") {
     abort("column", paste0("`", arg, "` has no column `", column, "`"), arg = column,
           remedy = paste0(
             "It has ", in_quotes(names(data), " and "), ". ",
-            if (tolower(column) %in% tolower(names(data))) {
-              paste0("`", names(data)[match(tolower(column), tolower(names(data)))],
+            if (tolower(valid_text(column)) %in% tolower(valid_text(names(data)))) {
+              paste0("`", names(data)[match(tolower(valid_text(column)),
+                                         tolower(valid_text(names(data))))],
                      "` differs in case only: ")
             }, "Rename a column, or name the right one in the call."))
   }

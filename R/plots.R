@@ -179,6 +179,7 @@ thinned_band <- function(fit, at, n, level) {
 # gaps, beside a point that is not finite.
 smooth_between <- function(x, y, at) {
   y[!is.finite(y)] <- NA
+  if (sum(!is.na(y)) < 2L) return(rep(NA_real_, length(at)))
   if (anyNA(y)) return(stats::approx(x, y, at, na.rm = FALSE)$y)
   stats::splinefun(x, y, "monoH.FC")(at)
 }

@@ -159,7 +159,7 @@ on_sheet <- function(r, rows, most = 5L) {
 # "A-1", "a1" and "A 1" are probably one piece.
 find_names <- function(r) {
   names <- unique(as.character(r$specimen))
-  plain <- gsub("[^[:alnum:]]+", "", tolower(names))
+  plain <- gsub("[^[:alnum:]]+", "", tolower(valid_text(names)))
   # "1.5" and "15" are numbers
   twice <- names[plain %in% plain[duplicated(plain)] & grepl("[[:alpha:]]", names)]
   if (length(twice) < 2L) return(NULL)

@@ -40,7 +40,7 @@ tiny_calls <- function(p) {
       suppressWarnings(p$time_to(fit, softening = 0.5, temp_c = 350, method = "profile"))
     },
     band = function() suppressWarnings(p$curve_limits(fit, p$fit_places(fit, c(330, 350), NULL),
-                                                      log(c(4, 8)), c(1, NA), 0.95)),
+                                                      log(c(4, 8)), c(1, NA), 0.95, 1)),
     values = function() p$softening_values(fit, c(330, 350), c(4, 8)),
     each = function() as.data.frame(suppressWarnings(p$fit_each(small, coil, threads = 2))),
     components = function() {
