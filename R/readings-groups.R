@@ -60,7 +60,7 @@ unknown_groups <- function(data, used) {
   known <- c(used, READINGS_NEEDED, READINGS_OPTIONAL, STRAIN_COLUMNS, POOLED_COLUMNS, "run", "pass",
              "sheet_row", "sheet_column", "remark", "weights", "length_mm")
   candidates <- setdiff(names(data), grep("^log|_s$", names(data), value = TRUE))
-  candidates <- candidates[!tolower(valid_text(candidates)) %in% tolower(known)]
+  candidates <- candidates[!tolower(valid_text(candidates)) %in% tolower(valid_text(known))]
   if (!length(candidates)) return(character())
   by <- intersect(c("specimen", "temp_c", "time_min"), names(data))
   step <- group_rows(if (length(by)) unclass(data)[by] else list(rep(1L, nrow(data))))$id

@@ -21,8 +21,8 @@ bs_numbers <- function(reduction_pct) -39 * log1p(-reduction_pct / 100) / log(92
 #'   [cold_work()].
 #' @return A data frame, one row per reduction: `reduction_pct`, `bs_numbers` (Brown and Sharpe gauge
 #'   numbers of reduction, computed), `temper`, `name`, `temper_pct` (reduction of that temper, %),
-#'   `status` (how the temper's reduction was obtained). `NA` gives `NA`; a reduction beyond 15 numbers (82.4 %)
-#'   has no named temper: `NA`, with one warning of class `softanneal_warning_outside`.
+#'   `status` (how the temper's reduction was obtained). `NA` gives `NA`; a reduction beyond 15 numbers
+#'   (82.4 %) has no named temper: `NA`, with one warning of class `softanneal_warning_outside`.
 #' @details Errors: `softanneal_error_range` for reductions below 0 or not below 100 %.
 #' @references ASTM B601 (temper designations); ASTM B258 (gauge numbers: 39 steps,
 #'   ratio 92 in all).

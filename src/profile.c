@@ -108,6 +108,35 @@ static double profile_at(profiler *f, size_t which, double value, double *par, i
     return st == SA_OK || st == SA_LIMIT ? result.objective : HUGE_VAL;
 }
 
+/* A process that does nothing at the minimum has no slope to be found by: at `value` it is tried with
+ * an amplitude, at once as fast as recrystallisation and much faster. Returns 1, and the solution in
+ * `par`, where that comes below the ceiling. */
+static int wake_idle(profiler *f, size_t which, double value, double ceiling, const double *from,
+                     double *par, int *artificial)
+{
+    const double drop = fabs(from[SA_P_WORKED] - from[SA_P_SOFT]);
+    for (size_t k = 0; k < f->at.processes; k++) {
+        const size_t j = (size_t)f->at.place[k];
+        if (f->held[j] || which == j || fabs(from[j]) > 1e-6 * drop)
+            continue;
+        for (int faster = 0; faster < 2; faster++) {
+            double trial[SA_MODEL_MAX_PAR];
+            memcpy(trial, from, f->p * sizeof(double));
+            trial[j] = fmin(f->s.upper[j], 0.2 * drop);
+            if (which != j + 1 && !f->held[j + 1])
+                trial[j + 1] = fmin(fmax(from[SA_P_LN_K] + 3.0 * faster, f->s.lower[j + 1]),
+                                    f->s.upper[j + 1]);
+            if (which != j + 2 && !f->held[j + 2])
+                trial[j + 2] = fmin(fmax(100.0, f->s.lower[j + 2]), f->s.upper[j + 2]);
+            if (profile_at(f, which, value, trial, artificial) < ceiling) {
+                memcpy(par, trial, f->p * sizeof(double));
+                return 1;
+            }
+        }
+    }
+    return 0;
+}
+
 /* A sum above the ceiling may be a step too long to follow the valley: approach `value` by
  * halves from the last point inside. Returns 1 when the ceiling stands; `outside` is then the
  * nearest value known to be above it. Otherwise `par` is the solution at `value`. */
@@ -131,6 +160,8 @@ static int confirm(profiler *f, size_t which, double ceiling, double value, cons
             return 0;
         }
     }
+    if (wake_idle(f, which, value, ceiling, from, par, artificial))
+        return 0;
     memcpy(best, from, f->p * sizeof(double));
     return 1;
 }

@@ -249,8 +249,8 @@ test_that("labels exchanged, units of one piece, other stock and scale are found
                     temp_c = 650, hardness = ifelse(time_min == 0, hardness, 80))
   expect_identical(across(rbind(d, soft)), character())
   d$temp_c <- temps[c(2, 1, 3, 4)][match(d$temp_c, temps)]
-  expect_warning(expect_warning(fit_softening(d), class = "softanneal_warning_assumption",
-                                regexp = "exchanged.*check_readings"), class = "softanneal_warning_fit")
+  expect_warning(suppressWarnings(fit_softening(d), classes = "softanneal_warning_fit"),
+                 regexp = "exchanged.*check_readings", class = "softanneal_warning_assumption")
 })
 
 test_that("single steps of a schedule that does not double are found by the schedule of the others", {

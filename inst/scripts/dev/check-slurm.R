@@ -31,7 +31,7 @@ cat(sprintf("one process: %d groups, %.0f s\n", nrow(one), alone))
 template <- file.path(work, "slurm.tmpl")
 writeLines(c("#!/bin/bash", "#SBATCH --job-name=<%= job.name %>", "#SBATCH --output=<%= log.file %>",
              "Rscript -e 'batchtools::doJobCollection(\"<%= uri %>\")'"), template)
-setwd(work)
+setwd(work) # nolint: undesirable_function_linter. A script of its own.
 out <- file.path(work, "jobs")
 call <- sprintf('library(softanneal)
   future::plan(future.batchtools::batchtools_slurm, template = "%s", workers = 2)

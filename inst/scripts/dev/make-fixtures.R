@@ -8,7 +8,9 @@ library(softanneal)
 folder <- file.path("tests", "testthat")
 fixtures <- file.path(folder, "fixtures")
 tools <- new.env(parent = asNamespace("softanneal"))
-for (file in c("helper-exact.R", "helper-readings.R", "helper-history.R", "helper-objects.R")) sys.source(file.path(folder, file), tools)
+for (file in c("helper-exact.R", "helper-readings.R", "helper-history.R", "helper-objects.R")) {
+  sys.source(file.path(folder, file), tools)
+}
 
 dir.create(fixtures, showWarnings = FALSE)
 objects <- tools$result_objects()
