@@ -113,7 +113,8 @@ indent_spacing <- function(hardness = NULL, scale, diameter_mm = NULL,
 #' @seealso [minimum_thickness()], [indent_spacing()]
 #' @examples
 #' layout <- indent_layout(20, 80, n_readings = 6, steps = 7, hardness = 30, scale = "HR30T")
-#' layout head(as.data.frame(layout))
+#' layout
+#' head(as.data.frame(layout))
 #' plot(layout)
 #' @export
 indent_layout <- function(width_mm, length_mm, n_readings, steps, hardness = NULL, scale,

@@ -55,7 +55,8 @@
 #' creep <- read.csv(system.file("extdata", "master_creep.csv", package = "softanneal"))
 #' creep$log_stress <- log10(creep$stress)
 #' fit <- fit_master_curve(creep, log_stress, time = time_h, time_unit = "h", errors_in = "time")
-#' fit confint(fit, "constant", method = "profile")
+#' fit
+#' confint(fit, "constant", method = "profile")
 #' 10^predict(fit, data.frame(log_stress = log10(30), temp_c = 600)) # hours
 #' @export
 fit_master_curve <- function(data, response = hardness, temp = temp_c, time = time_min, ...,
