@@ -87,10 +87,12 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
   replicates <- any(means$n > 1L)
   p <- ggplot2::ggplot(mapping = ggplot2::aes(colour = .data[["temperature"]],
                                               shape = .data[["temperature"]]))
-  if (band != "none") {
+  closed <- !is.na(curve$lower) & !is.na(curve$upper)
+  curve$lower[!closed] <- NA # what captions say follows what is drawn
+  if (band != "none" && any(closed)) {
     p <- p + ggplot2::geom_ribbon(
       ggplot2::aes(.data[["at"]], ymin = .data[["lower"]], ymax = .data[["upper"]],
-                   fill = .data[["temperature"]]), data = curve[!is.na(curve$lower), ],
+                   fill = .data[["temperature"]]), data = curve[closed, ],
       alpha = 0.18, colour = NA, show.legend = FALSE, inherit.aes = FALSE)
   }
   p <- p + ggplot2::geom_line(
