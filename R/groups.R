@@ -15,10 +15,6 @@ group_rows <- function(columns) {
 
 # Key columns of a step, checked: no missing value may divide groups silently.
 step_keys <- function(data, pick, by = NULL) {
-  if (!is.null(by) && (!is.character(by) || anyNA(by))) {
-    abort("argument", paste0("`by` must be column names, not ", describe(by)), arg = "by",
-          remedy = "Give them in quotes.")
-  }
   columns <- unique(c(pick$specimen, pick$temp_c, pick$time_min, pick$scale, by))
   keys <- stats::setNames(lapply(columns, function(name) any_column(data, name)), columns)
   keys[[pick$temp_c]] <- numeric_column(data, pick$temp_c, unit = "degC", lower = -ZERO_CELSIUS)

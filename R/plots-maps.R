@@ -29,7 +29,7 @@ plot_collapse <- function(fit, ..., level = 0.95, base_size = NULL) {
   level <- check_level(level)
   at <- fit$conditions
   rate <- log_rates(fit, at$temp_c, at$strain)
-  if (!any(is.finite(rate[at$time_min > 0]))) {
+  if (identical(fit$states[["ln_k_ref"]], "not determined")) {
     abort("too_few", "the readings do not determine a rate", arg = "fit",
           remedy = "Read hardness at times where softening is under way.")
   }

@@ -211,8 +211,8 @@ split_fields <- function(lines, sep, path) {
     lines <- lines[seq_len(nrow(cells))]
   }
   if (nrow(cells) != length(lines)) {
-    abort("file", paste0("'", path, "' has ", length(lines), " lines, and ", nrow(cells),
-                         " were read"), arg = "x", remedy = "Check its quotes.")
+    at <- min(nrow(cells) + 1L, length(lines))
+    abort_line(path, at, lines[at], "was not read as one row", "Check its quotes.")
   }
   cells[] <- lapply(cells, \(x) gsub(BREAK_CHARACTER, "\n", gsub(QUOTE_CHARACTER, "\"", x, fixed = TRUE),
                                      fixed = TRUE))

@@ -363,3 +363,12 @@ test_that("progress is signalled for each file, the bad ones too", {
     handlers = progressr::handler_void(), enable = TRUE)
   expect_equal(steps, 4)
 })
+
+test_that("the table of an archive without any part says that it is not finished", {
+  archive <- structure(list(out_dir = tempdir(), format = "rds", keys = "coil", not_done = NA_integer_,
+                            manifest = data.frame(file = character(), groups = integer())),
+                       class = "softanneal_archive")
+  expect_warning(none <- as.data.frame(archive), "the archive was not finished: groups are missing",
+                 class = "softanneal_warning_missing")
+  expect_equal(nrow(none), 0L)
+})

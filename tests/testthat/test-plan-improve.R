@@ -207,3 +207,9 @@ test_that("standard errors predicted are those of simulated runs", {
   bias <- rowMeans(sums) - tidy(plan)$estimate
   expect_lt(max(abs(bias) / tidy(plan)$std.error), 1 / 3)
 })
+
+test_that("limits that no session has room for are refused", {
+  plan <- suppressWarnings(plan_anneal(c(300, 330), c(5, 10, 20), session_min = 120))
+  expect_refused(improve_plan(plan, "q", time_min = c(100, 101), furnace_min = 2000), "range",
+                 "no plan within these limits fits into the sessions", "furnace_min")
+})

@@ -327,3 +327,11 @@ test_that("every picture goes to pdf() without a warning, with a title, titles o
     expect_true(nzchar(ggplot2::get_alt_text(p)), label = paste("alt text of", k))
   }
 })
+
+test_that("pictures of what the readings do not determine are refused in words", {
+  flat <- data.frame(coil = "A", specimen = rep(c("a", "b"), each = 4), temp_c = rep(c(300, 350), each = 4),
+                     time_min = rep(c(0, 4, 8, 16), 2), hardness = 150, scale = "HV")
+  expect_refused(plot_collapse(quietly_fitted(flat)), "too_few", "do not determine a rate", "fit")
+  expect_refused(plot_groups(suppressWarnings(fit_each(flat, by = "coil"))), "too_few",
+                 "no group has a t50", "fits")
+})

@@ -163,3 +163,22 @@ test_that("files that are there, and folders that take none, stop report and tem
     file.path(folder, "project")), "file", "README.md could not be written", "path")
   expect_identical(list.files(folder, pattern = "md$", recursive = TRUE), "report.Rmd")
 })
+
+test_that("reading columns, step times and encodings that contradict themselves are named", {
+  csv <- function(...) {
+    path <- withr::local_tempfile(fileext = ".csv", .local_envir = parent.frame())
+    writeLines(c(...), path)
+    path
+  }
+  head <- "specimen,temp_c,time_min,"
+  twice <- csv(paste0(head, "HRB 1,HRB1"), "a,300,0,90,91", "a,300,4,80,81")
+  expect_refused(read_readings(twice), "column", "number their readings twice", "HRB 1")
+  mixed <- csv(paste0(head, "HRB 1,hardness 2"), "a,300,0,90,91", "a,300,4,80,81")
+  expect_refused(read_readings(mixed), "scale", "name a scale, and some do not", "hardness 2")
+  step <- csv("specimen,temp_c,step,time_min,hardness", "a,300,1,4,100", "a,300,1,5,99", "a,300,2,4,90")
+  expect_refused(read_readings(step, scale = "HV", times = "step"), "duplicate",
+                 "step 1 of specimen a has two times: 4 and 5 min", "time_min")
+  plain <- csv(paste0(head, "hardness"), "a,300,0,100")
+  expect_refused(read_readings(plain, scale = "HV", encoding = "no-such"), "argument",
+                 "encoding 'no-such' is not known", "encoding")
+})

@@ -81,3 +81,10 @@ test_that("an argument that is not given is told by name", {
   e <- expect_error(time_to(), class = "softanneal_error_argument")
   expect_match(conditionMessage(e), "`fit` is missing. Give it: it has no default.", fixed = TRUE)
 })
+
+test_that("how any fit can end is in the table, so that none is taken for altered", {
+  table <- fact_table("object_fields.csv")
+  values <- table$values[table$field == "convergence$end" & !is.na(table$values)]
+  expect_gt(length(values), 5L)
+  for (v in strsplit(values, "|", fixed = TRUE)) expect_identical(setdiff(register()$ends, v), character())
+})
