@@ -154,7 +154,15 @@ check_number <- function(x, arg, lower = -Inf, upper = Inf, open = FALSE, whole 
   x
 }
 
-check_level <- function(level, arg = "level") check_number(level, arg, 0, 1, open = TRUE)
+# Quantiles of levels nearer to 0 or 1 than 1e-9 are not told from those of 0 and 1.
+check_level <- function(level, arg = "level") {
+  level <- check_number(level, arg, 0, 1, open = TRUE)
+  if (min(level, 1 - level) < 1e-9) {
+    abort("range", paste0("`", arg, "` must be between 1e-9 and 1 - 1e-9, not ",
+                          format(level, digits = 17L)), arg = arg, remedy = "For example 0.95.")
+  }
+  level
+}
 
 check_string <- function(x, arg, null = FALSE) {
   if (null && is.null(x)) return(NULL)

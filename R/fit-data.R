@@ -269,7 +269,7 @@ named_values <- function(x, into, arg) {
 }
 
 check_start_like <- function(x, arg) {
-  if (!is.numeric(x) || is.null(names(x)) || anyNA(x)) {
+  if (!is.numeric(x) || is.null(names(x)) || anyNA(x) || anyNA(names(x))) {
     abort("argument", paste0("`", arg, "` must be a named numeric vector, not ", describe(x)),
           arg = arg, remedy = paste0("For example ", arg, " = c(n = 1)."))
   }

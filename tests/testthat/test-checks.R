@@ -70,3 +70,21 @@ test_that("only length one is recycled", {
 test_that("the version in fits is the version of the package", {
   expect_equal(softanneal:::PACKAGE_VERSION, as.character(utils::packageVersion("softanneal")))
 })
+
+test_that("levels whose quantiles are those of 0 and 1 are refused", {
+  fit <- suppressWarnings(fit_softening(bell_readings()))
+  for (level in c(5e-324, 1 - 1e-12)) {
+    expect_error(confint(fit, level = level), "between 1e-9 and 1 - 1e-9", class = "softanneal_error_range")
+    expect_error(recryst_temperature(fit, level = level), class = "softanneal_error_range")
+  }
+  limits <- recryst_temperature(fit, level = 1e-9)
+  expect_equal(limits$conf.low, limits$temp_c, tolerance = 1e-6)
+})
+
+test_that("a parameter without a name is refused", {
+  parameters <- stats::setNames(1:2, c("a", NA))
+  for (f in c("simulate_readings", "class_design")) {
+    expect_error(do.call(f, list(parameters = parameters)), "named numeric",
+                 class = "softanneal_error_argument")
+  }
+})
