@@ -50,3 +50,16 @@ na_kind <- function(na.action) {
   abort("argument", "`na.action` must be na.exclude, na.omit or na.fail", arg = "na.action",
         remedy = "Give one of these functions, without quotes.")
 }
+
+# An argument of class `units` in the unit its name ends with. Differences of temperature
+# (`dip_c`, `tolerance_c`) have no conversion there, and a name without a unit has no unit.
+bench_units <- function(x, arg) {
+  unit <- c("_c" = "degree_C", "_min" = "min", "_h" = "h", "_s" = "s", "_mm" = "mm",
+            "_kj_mol" = "kJ/mol", "_n" = "N", "_k_h" = "K/h", "_k_min" = "K/min", "_um" = "um")
+  ends <- names(unit)[endsWith(arg, names(unit))]
+  if (length(ends) && !arg %in% c("dip_c", "tolerance_c")) {
+    return(plain_units(x, unit[[ends[which.max(nchar(ends))]]], arg))
+  }
+  abort("units", paste0("`", arg, "` must be a plain number here, and has a unit"), arg = arg,
+        remedy = "Convert it and drop the unit.")
+}

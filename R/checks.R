@@ -26,6 +26,7 @@ ZERO_CELSIUS <- 273.15
 #' | `softanneal_error_model` | models cannot be compared, or a model does not offer what is asked |
 #' | `softanneal_error_object` | a saved object was altered or is not whole |
 #' | `softanneal_error_package` | a suggested package is needed and not installed |
+#' | `softanneal_error_workers` | a worker of [future::plan()] was lost, or cannot be sent its work |
 #'
 #' | class | when |
 #' |---|---|
@@ -332,19 +333,6 @@ check_path <- function(x, arg) {
           remedy = "Give the path of a folder, in quotes.")
   }
   x
-}
-
-# An argument of class `units` in the unit its name ends with. Differences of temperature
-# (`dip_c`, `tolerance_c`) have no conversion there, and a name without a unit has no unit.
-bench_units <- function(x, arg) {
-  unit <- c("_c" = "degree_C", "_min" = "min", "_h" = "h", "_s" = "s", "_mm" = "mm",
-            "_kj_mol" = "kJ/mol", "_n" = "N", "_k_h" = "K/h", "_k_min" = "K/min", "_um" = "um")
-  ends <- names(unit)[endsWith(arg, names(unit))]
-  if (length(ends) && !arg %in% c("dip_c", "tolerance_c")) {
-    return(plain_units(x, unit[[ends[which.max(nchar(ends))]]], arg))
-  }
-  abort("units", paste0("`", arg, "` must be a plain number here, and has a unit"), arg = arg,
-        remedy = "Convert it and drop the unit.")
 }
 
 # Files are written alike whatever the session prefers to print.

@@ -112,7 +112,7 @@
 #'   the folder holds results of other settings), `softanneal_error_duplicate` (a group in two
 #'   partitions), `softanneal_error_package`, `softanneal_error_argument`, and those of
 #'   [fit_each()]. Where files are bad, the field `sources` names them. A worker that was lost is a
-#'   `softanneal_error_file` too: the same call again does what is left.
+#'   `softanneal_error_workers`: the same call again does what is left.
 #' @seealso [fit_each()] for what fits in memory; [resample_fit()] for one fit many times.
 #' @examples
 #' bell <- as.data.frame(example_data("bellbrass_readings"))
@@ -279,9 +279,8 @@ archive_folder <- function(job, part) {
   done <- if (plan_workers() <= 1L) {
     lapply(todo, archive_file, job = job, signal = signal)
   } else {
-    tryCatch(future.apply::future_lapply(todo, archive_file, job = job, signal = signal,
-                                         future.scheduling = Inf),
-             FutureError = function(e) abort_lost(e))
+    on_workers(todo, archive_file, job = job, signal = signal,
+               remedy = "Run the same call again: it does only what is left.")
   }
   done[lengths(done) > 0L]
 }
@@ -299,13 +298,6 @@ archive_file <- function(k, job, signal) {
     if (identical(e$arg, "out_dir")) rlang::cnd_signal(e)
     list(source = source_names(job$files)[k], message = conditionMessage(e), class = class(e)[1L])
   })
-}
-
-# A worker that was killed, lost its machine or ran out of memory or time.
-abort_lost <- function(e) {
-  why <- sub("[.]+$", "", strsplit(conditionMessage(e), "\n", fixed = TRUE)[[1L]][1L])
-  abort("file", paste0("a worker ended before its partitions were done: ", why), arg = "source", parent = e,
-        remedy = "Run the same call again: it does only what is left.")
 }
 
 abort_failed <- function(failed, parts, most = 5L) {

@@ -54,10 +54,26 @@ run_chunks <- function(d, set, threads, chunk_size = NULL, workers = plan_worker
     })
   } else {
     pieces <- lapply(chunks, function(groups) take_groups(d, groups))
-    parts <- future.apply::future_lapply(pieces, run_piece, set = set, threads = threads,
-                                         signal = signal, future.scheduling = Inf)
+    parts <- on_workers(pieces, run_piece, set = set, threads = threads, signal = signal,
+                        remedy = "Run the same call again, or without workers.")
   }
   bind_parts(parts)
+}
+
+# One task an element. A worker that was killed, lost its machine, has no softanneal or ran out of memory
+# or time is told as such, and so is a task larger than future sends; faults of the task itself pass.
+on_workers <- function(x, task, ..., remedy) {
+  told <- function(e, what, remedy) {
+    why <- sub("[.]+$", "", strsplit(conditionMessage(e), "\n", fixed = TRUE)[[1L]][1L])
+    abort("workers", paste0(what, ": ", why), arg = "plan", parent = e, remedy = remedy)
+  }
+  tryCatch(future.apply::future_lapply(x, task, ..., future.scheduling = Inf),
+           FutureError = function(e) told(e, "a worker of `plan()` ended before its work was done", remedy),
+           error = function(e) {
+    if (!grepl("future.globals.maxSize", conditionMessage(e), fixed = TRUE)) rlang::cnd_signal(e)
+    told(e, "a piece of work is larger than what future sends to a worker",
+         "Give a smaller `chunk_size`, or set the option future.globals.maxSize.")
+  })
 }
 
 # What a worker does; it has the package from its own library.

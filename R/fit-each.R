@@ -81,7 +81,7 @@ CONSTANT_LEVEL <- 0.999
 #' @section Errors:
 #'   Only what concerns all groups: `softanneal_error_column`, `softanneal_error_scale`,
 #'   `softanneal_error_missing` (a missing key), `softanneal_error_argument`,
-#'   `softanneal_error_too_few` (no rows).
+#'   `softanneal_error_too_few` (no rows), `softanneal_error_workers` (a worker of the plan was lost).
 #' @source Model and inference as in [fit_softening()]; damped normal equations: Marquardt D W
 #'   (1963) J. Soc. Indust. Appl. Math. 11, 431.
 #' @seealso [fit_archive()] for data larger than memory.

@@ -123,11 +123,38 @@ test_that("a worker that is killed is told, and the same call again does what is
   }
   out <- withr::local_tempfile()
   lost <- tryCatch(fit_archive(folder, out, by = coil, reader = dies_once), error = identity)
-  expect_s3_class(lost, "softanneal_error_file")
-  expect_match(conditionMessage(lost), "a worker ended before its partitions were done")
+  expect_s3_class(lost, "softanneal_error_workers")
+  expect_match(conditionMessage(lost), "a worker of `plan()` ended before its work was done", fixed = TRUE)
   future::plan(future::sequential)
   again <- as.data.frame(fit_archive(folder, out, by = coil, reader = dies_once))
   expect_identical(again, as.data.frame(fit_archive(folder, withr::local_tempfile(), by = coil)))
+})
+
+test_that("workers that are dead, too small or without the package are told, and the next plan works", {
+  skip_if_not_installed("future.apply")
+  skip_on_os("windows")
+  skip_unless_installed()
+  old <- future::plan()
+  withr::defer(future::plan(old))
+  d <- worker_readings(2)
+  refused <- function(what) {
+    e <- expect_error(quiet(fit_each(d, coil)), class = "softanneal_error_workers")
+    expect_match(conditionMessage(e), what)
+    expect_identical(e$arg, "plan")
+  }
+  machines <- parallel::makePSOCKcluster(2)
+  withr::defer(try(parallel::stopCluster(machines), silent = TRUE))
+  ids <- parallel::clusterCall(machines, Sys.getpid)
+  future::plan(future::cluster, workers = machines)
+  withr::with_options(list(future.globals.maxSize = 1000), refused("larger than what future sends"))
+  # R itself, as on a machine where the package was not installed
+  parallel::clusterCall(machines, function() .libPaths(character(), include.site = FALSE))
+  refused("no package called .softanneal")
+  tools::pskill(ids[[1L]], tools::SIGKILL)
+  Sys.sleep(0.2)
+  refused("ended before its work was done")
+  future::plan(future::sequential)
+  expect_identical(quiet(fit_each(d, coil))$counts, quiet(fit_each(d, coil, chunk_size = 1))$counts)
 })
 
 test_that("forked children return after threads were used by their parent", {
