@@ -34,7 +34,7 @@
 #' * **Kinetics without a fit**: [soften()], [jmak_fraction()], [equivalent_time()], [ramp_hold()].
 #' * **Other fits**: [fit_each()] for many groups, [fit_recrystallisation()], [fit_arrhenius()],
 #'   [fit_kissinger()], [fit_master_curve()], [fit_lifetime()], [fit_least_squares()].
-#' * **Answers**: [process_window()], [recryst_temperature()], [resample_fit()].
+#' * **Answers**: [process_window()], [recryst_temperature()], [rates()], [resample_fit()].
 #' * **Plots**: [plot_arrhenius()], [plot_residuals()], [plot_hardness_map()] and others.
 #' * **Grain size**: [grain_size()], [count_intercepts()], [fit_grain_growth()], [fit_hall_petch()].
 #' * **Class**: [simulate_class()], [answer_key()], [mark_answers()], [lab_project()].

@@ -85,24 +85,6 @@ plot_avrami <- function(fit, ..., margin = NULL, level = 0.95, base_size = NULL)
     plain_theme(base_size)
 }
 
-softened_fraction <- function(fit, hardness, strain) {
-  worked <- worked_hardness(fit, strain)
-  (worked - hardness) / (worked - fit$par[["h_soft"]])
-}
-
-# Standard deviation of the step means about their curves.
-scatter_of_means <- function(fit) {
-  at <- fit$conditions
-  r <- at$mean - condition_values(fit)
-  df <- length(r) - fit$estimated
-  if (df > 0L) sqrt(sum(r^2) / df) else NA_real_
-}
-
-condition_values <- function(fit) {
-  id <- fit$conditions$of_reading + 1L
-  fit$fitted.values[match(seq_along(fit$conditions$mean), id)]
-}
-
 avrami_points <- function(fit, margin, level) {
   at <- fit$conditions
   sd <- scatter_of_means(fit)
@@ -112,10 +94,7 @@ avrami_points <- function(fit, margin, level) {
   out <- data.frame(temp_c = at$temp_c, time_min = at$time_min, x = x)
   if (!is.null(at$strain)) out$panel <- strain_label(at$strain)
   half <- stats::qt(0.5 + level / 2, df) * unit
-  if (is.null(margin)) {
-    margin <- 3 * stats::median(unit)
-    margin <- if (is.na(margin)) 0.01 else min(max(margin, 0.001), 0.25)
-  }
+  if (is.null(margin)) margin <- fraction_margin(unit)
   keep <- at$time_min > 0 & is.finite(x)
   if (!any(keep)) return(list(points = data.frame(where = character())))
   out <- out[keep, ]

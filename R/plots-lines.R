@@ -1,36 +1,6 @@
 # Straight line of the textbook: the logarithm of rate over inverse temperature. That of the
 # double logarithm is in plots-avrami.R.
 
-# ln k of each temperature on its own, the shape of the curve (levels, n, recovery,
-# incubation) fixed at the global fit: one parameter per temperature. NA where its readings do
-# not fix the rate.
-rates_by_temperature <- function(fit) {
-  d <- fit$readings
-  temps <- different_temperatures(d$temp_k[d$time_min > 0])
-  set <- fit$settings$set
-  j <- match("ln_k_ref", set$terms)
-  rates <- which(is_rate(set$terms))
-  energies <- match(term_process(set$terms[rates]),
-                    ifelse(is_energy(set$terms), term_process(set$terms), NA))
-  out <- lapply(temps, function(temp_k) {
-    pick <- which(same_number(d$temp_k, temp_k) & d$time_min > 0)
-    e <- inverse_temperature(temp_k - ZERO_CELSIUS, fit$temp_ref_c)
-    start <- unname(fit$par)
-    start[rates] <- start[rates] + start[energies] * e # every rate moves to the new reference
-    held <- rep(1L, length(start))
-    held[j] <- 0L
-    one <- take_readings(d, pick)
-    one$ref_k <- temp_k
-    r <- run_softening(one, set, control_vector(NULL, "squares"), start, held,
-                       clusters = fit$se != "model")
-    determined <- parameter_states(r$state[j]) == "determined" && has_converged(r$counts[["end"]])
-    variance <- if (fit$se == "model") fit$sigma^2 else fit$between / fit$df_interval
-    data.frame(temp_c = temp_k - ZERO_CELSIUS, ln_k = if (determined) r$par[j] else NA_real_,
-               std.error = if (determined) sqrt(variance * r$model[j, j]) else NA_real_)
-  })
-  do.call(rbind, out)
-}
-
 #' Arrhenius plot
 #'
 #' Logarithm of the rate over inverse temperature, a straight line of slope -Q/R.
@@ -62,11 +32,6 @@ plot_arrhenius <- function(fit, ..., level = 0.95, base_size = NULL) {
     abort("argument", paste0("`fit` must come from fit_softening() or fit_arrhenius(), not ",
                              describe(fit)), arg = "fit", remedy = "Fit the data first.")
   }
-  inverse <- function(temp_c) 1000 / (temp_c + ZERO_CELSIUS)
-  line <- part$line
-  points <- part$points
-  ticks <- pretty(range(c(line$temp_c, points$temp_c)), 5)
-  ticks <- ticks[ticks >= min(line$temp_c) & ticks <= max(line$temp_c)]
   q <- fit$coefficients[["q_kj_mol"]]
   se <- sqrt(fit$vcov["q_kj_mol", "q_kj_mol"])
   q_text <- if (is.na(q)) "not estimable from one temperature" else if (is.na(se)) {
@@ -76,6 +41,17 @@ plot_arrhenius <- function(fit, ..., level = 0.95, base_size = NULL) {
       state, "only a lower limit" = paste("at least", format_quantity(limit[[1L]]), "kJ/mol"),
       "only an upper limit" = paste("at most", format_quantity(limit[[2L]]), "kJ/mol"), state)
   } else paste0(format_by_error(q, se), " \u00b1 ", format_by_error(se, se), " kJ/mol")
+  arrhenius_picture(part, q_text, base_size)
+}
+
+# The picture of rates and their line: `part` holds points, line, title and caption, and where there is a
+# second line to compare with, `other` (dashed).
+arrhenius_picture <- function(part, q_text, base_size) {
+  inverse <- function(temp_c) 1000 / (temp_c + ZERO_CELSIUS)
+  line <- part$line
+  points <- part$points
+  ticks <- pretty(range(c(line$temp_c, points$temp_c)), 5)
+  ticks <- ticks[ticks >= min(line$temp_c) & ticks <= max(line$temp_c)]
   p <- ggplot2::ggplot(mapping = ggplot2::aes(inverse(.data[["temp_c"]]), .data[["ln_k"]]))
   if (any(!is.na(line$lower))) {
     p <- p + ggplot2::geom_ribbon(ggplot2::aes(ymin = .data[["lower"]], ymax = .data[["upper"]]),
@@ -85,6 +61,9 @@ plot_arrhenius <- function(fit, ..., level = 0.95, base_size = NULL) {
   if (any(!is.na(line$ln_k))) {
     p <- p + ggplot2::geom_line(data = line[!is.na(line$ln_k), ], colour = MAIN_COLOUR,
                                 linewidth = 0.6)
+  }
+  if (!is.null(part$other)) {
+    p <- p + ggplot2::geom_line(data = part$other, colour = INK, linewidth = 0.6, linetype = "dashed")
   }
   shown <- points[!is.na(points$ln_k), ]
   bars <- shown[!is.na(shown$lower), ]
@@ -104,6 +83,7 @@ plot_arrhenius <- function(fit, ..., level = 0.95, base_size = NULL) {
                   alt = paste0("Arrhenius plot of ", nrow(shown), " rates between ",
                                format(min(points$temp_c)), " and ", format(max(points$temp_c)),
                                " degrees Celsius", if (any(!is.na(line$ln_k))) " with a straight line",
+                               if (!is.null(part$other)) " and, dashed, that of all readings together",
                                "; activation energy ", q_text,
                                ".")) +
     plain_theme(base_size)
@@ -144,7 +124,6 @@ softening_line <- function(fit, level) {
     grid[c("lower", "upper")] <- -ends[, 2:1]
     if (any(!is.finite(ends))) grid$ln_k[rowSums(!is.finite(ends)) > 0L] <- NA_real_
   }
-  lost <- points$temp_c[is.na(points$ln_k)]
   list(points = points, line = grid, title = "ln k (k in 1/min)",
        caption = caption_of(
          if (!all(is.na(points$ln_k))) {
@@ -156,10 +135,34 @@ softening_line <- function(fit, level) {
            paste0("Band: ", percent_text(level), " confidence band of that line, ",
                   "uncertainty of the shape included.")
          },
-         if (length(lost)) paste0("No rate from the readings at ",
-                                  paste(sub(" .*", "", temperature_label(lost)),
-                                        collapse = ", "),
-                                  " \u00b0C: softening was over before, or not begun.")))
+         lost_words(points)))
+}
+
+lost_words <- function(points) {
+  lost <- points$temp_c[is.na(points$ln_k)]
+  if (length(lost)) {
+    paste0("No rate from the readings at ", paste(sub(" .*", "", temperature_label(lost)), collapse = ", "),
+           " \u00b0C: softening was over before, or not begun.")
+  }
+}
+
+# Rates of rates(): the line through them, and dashed that of the fit of all readings.
+rates_line <- function(x) {
+  r <- x$rates
+  points <- data.frame(temp_c = r$temp_c, ln_k = r$ln_k, lower = ifelse(is.na(r$ln_k), NA, log(r$conf.low)),
+                       upper = ifelse(is.na(r$ln_k), NA, log(r$conf.high)))
+  grid <- data.frame(temp_c = temperature_grid(points$temp_c), ln_k = NA_real_, lower = NA_real_,
+                     upper = NA_real_)
+  other <- grid
+  if (!is.null(x$line)) grid$ln_k <- stats::predict(x$line, grid["temp_c"])
+  q <- x$activation$q_kj_mol[2L]
+  other$ln_k <- x$ln_k_ref + q * inverse_temperature(other$temp_c, x$temp_ref_c)
+  list(points = points, line = grid, other = if (!is.na(q)) other, title = "ln k (k in 1/min)",
+       caption = caption_of(
+         points_words("rate of one temperature alone", points$lower, x$level,
+                      "interval from its own readings, the levels of the fit taken as known"),
+         if (!is.null(x$line)) "Line: weighted, through these rates.",
+         if (!is.na(q)) "Dashed: fit of all readings together.", lost_words(points)))
 }
 
 arrhenius_line <- function(fit, level) {
@@ -181,3 +184,21 @@ arrhenius_line <- function(fit, level) {
 #' @method autoplot softanneal_fit_arrhenius
 #' @rawNamespace S3method(ggplot2::autoplot,softanneal_fit_arrhenius)
 autoplot.softanneal_fit_arrhenius <- function(object, ...) plot_arrhenius(object, ...)
+
+#' @rdname rates
+#' @method autoplot softanneal_rates
+#' @rawNamespace S3method(ggplot2::autoplot,softanneal_rates)
+autoplot.softanneal_rates <- function(object, ..., base_size = NULL) {
+  check_dots_empty(...)
+  a <- object$activation
+  known <- which(!is.na(a$q_kj_mol))
+  q <- paste0(format_by_error(a$q_kj_mol, a$std.error), ifelse(
+    is.na(a$std.error), "", paste0(" \u00b1 ", format_by_error(a$std.error, a$std.error))),
+    c(" (line)", " (all readings)"))
+  arrhenius_picture(rates_line(object), if (length(known)) {
+    paste0(paste(q[known], collapse = ", "), " kJ/mol")
+  } else "not determined", base_size)
+}
+
+#' @export
+plot.softanneal_rates <- draw_picture

@@ -333,6 +333,7 @@ valid_calls <- function() {
                            model = NULL, temp_ref_c = 370, band = "none", level = 0.95),
     plot_residuals = list(fit),
     plot_residual_map = list(fit),
+    rates = list(fit, n = "own", level = 0.95),
     process_window = list(fit, hardness = c(95, 125), probability = 0.9, target = "reading",
                           temp_c = c(330, 350), time_min = c(4, 8), n_points = 5),
     propagate_uncertainty = list(~ a + b, c(a = 30, b = 20), c(0.002, 0.001), df = c(10, Inf),

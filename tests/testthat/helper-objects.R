@@ -67,6 +67,7 @@ result_objects <- function() {
     profile = stats::profile(fit, "n"),
     resample = resample_fit(fit, n_resamples = 10, type = "parametric", seed = 1),
     identifiability = identifiability(fit),
+    rates = rates(fit),
     window = process_window(fit, hardness = c(95, 125), temp_c = c(330, 350), time_min = c(4, 8),
                             n_points = 5),
     model_table = compare_models(small, models = c("jmak", "jmak_incubation"), cross_validate = FALSE),
