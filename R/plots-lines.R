@@ -135,10 +135,10 @@ softening_line <- function(fit, level) {
            paste0("Band: ", percent_text(level), " confidence band of that line, ",
                   "uncertainty of the shape included.")
          },
-         lost_words(points)))
+         no_rate_words(points)))
 }
 
-lost_words <- function(points) {
+no_rate_words <- function(points) {
   lost <- points$temp_c[is.na(points$ln_k)]
   if (length(lost)) {
     paste0("No rate from the readings at ", paste(sub(" .*", "", temperature_label(lost)), collapse = ", "),
@@ -162,7 +162,7 @@ rates_line <- function(x) {
          points_words("rate of one temperature alone", points$lower, x$level,
                       "interval from its own readings, the levels of the fit taken as known"),
          if (!is.null(x$line)) "Line: weighted, through these rates.",
-         if (!is.na(q)) "Dashed: fit of all readings together.", lost_words(points)))
+         if (!is.na(q)) "Dashed: fit of all readings together.", no_rate_words(points)))
 }
 
 arrhenius_line <- function(fit, level) {

@@ -11,7 +11,8 @@ hand_rate <- function(fit, temp, n = NULL) {
   d <- d[abs(fit$readings$temp_k - 273.15 - temp) < 1e-6 & d$time_min > 0, ]
   top <- fit$par[["h_worked"]]
   soft <- fit$par[["h_soft"]]
-  start <- list(ln_k = fit$par[["ln_k_ref"]] + fit$par[["q_kj_mol"]] * inverse_temperature(temp, fit$temp_ref_c))
+  e <- inverse_temperature(temp, fit$temp_ref_c)
+  start <- list(ln_k = fit$par[["ln_k_ref"]] + fit$par[["q_kj_mol"]] * e)
   if (is.null(n)) {
     stats::nls(hardness ~ soft + (top - soft) * exp(-(exp(ln_k) * time_min)^m), d,
                start = c(start, m = fit$par[["n"]]))
@@ -151,7 +152,7 @@ test_that("tables and picture of rates", {
   expect_equal(sort(drawn[[length(drawn)]]$y), sort(r$rates$ln_k))
   # a furnace off by 15 K at one temperature: the scatter about the line says so
   d <- with_test_seed(5, made_readings(temps = c(290, 310, 330, 350, 370), n = 5, sd_reading = 0.5))
-  off <- with_test_seed(11, made_readings(temps = c(325), n = 5, sd_reading = 0.5))
+  off <- with_test_seed(11, made_readings(temps = 325, n = 5, sd_reading = 0.5))
   off$temp_c <- 310
   d <- rbind(d[d$temp_c != 310, ], off)
   expect_output(print(rates(suppressWarnings(fit_softening(d, se = "cluster")))), "scatter about the line")
