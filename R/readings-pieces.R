@@ -188,6 +188,7 @@ find_slips <- function(pieces) {
 # anneal far hotter, for the soft state, is meant so.
 far_temperature <- function(pieces, temp) {
   if (length(unique(temp)) < 3L) return(NULL)
+  temp <- unname(temp)
   i <- which.max(temp)
   others <- range(temp[-i])
   width <- max(diff(others), 20)

@@ -12,7 +12,7 @@ copied_package <- function(...) {
   list2env(list(...), copy)
 }
 
-# One in which .Call() collects garbage at each allocation, the first six times for each entry
+# One in which .Call() collects garbage at each allocation, the first three times for each entry
 # point: R code under torture would take hours.
 tortured_package <- function() {
   copy <- copied_package()
@@ -21,7 +21,7 @@ tortured_package <- function() {
     args <- list(...) # evaluated before the torture begins
     copy$torture_count <- copy$torture_count + 1L
     copy$torture_names <- c(copy$torture_names, args[[1L]]$name)
-    # the first calls of an entry point, of which no two are alike; each collection takes long
+    # no two of the first calls of an entry point are alike; each collection takes long
     if (sum(copy$torture_names == args[[1L]]$name) > 3L) {
       return(do.call(base::.Call, args, quote = TRUE))
     }

@@ -248,6 +248,13 @@ test_that("labels exchanged, units of one piece, other stock and scale are found
   soft <- transform(d[d$specimen == d$specimen[1L] & d$time_min %in% c(0, 4), ], specimen = "soft",
                     temp_c = 650, hardness = ifelse(time_min == 0, hardness, 80))
   expect_identical(across(rbind(d, soft)), character())
+  # the hottest by less than twice the width of the others is no slip; by more, where no time tells
+  warm <- d[d$temp_c != 410, ]
+  warm$temp_c <- c(230, 300, 420)[match(warm$temp_c, temps)]
+  warm$hardness <- 160
+  expect_identical(across(warm), character())
+  warm$temp_c <- c(300, 320, 590)[match(warm$temp_c, c(230, 300, 420))]
+  expect_match(across(warm), "(590) in Kelvin or Fahrenheit?", fixed = TRUE)
   d$temp_c <- temps[c(2, 1, 3, 4)][match(d$temp_c, temps)]
   expect_warning(suppressWarnings(fit_softening(d), classes = "softanneal_warning_fit"),
                  regexp = "exchanged.*check_readings", class = "softanneal_warning_assumption")

@@ -1,21 +1,22 @@
-# Do the tests notice a wrong threshold, sign or factor? Each mutant of mutants.R is an edit of one
+# Do the tests notice a wrong threshold, sign or factor? Each mutant of mutants*.R is an edit of one
 # file: it is made in a copy of the package, and the test files named with it run until one of them
 # fails; one C file is compiled again for a C mutant, nothing for an R mutant. Prints the survivors.
 # From the top of the package (an hour for all):
 #   Rscript inst/scripts/dev/mutate.R [PATTERN]     mutants whose file or name matches PATTERN
-# An edit whose old text is not there exactly once is an error: bring mutants.R up to date.
+# An edit whose old text is not there exactly once is an error: bring mutants*.R up to date.
 top <- normalizePath(".")
 only <- commandArgs(trailingOnly = TRUE)
 stopifnot(file.exists(file.path(top, "DESCRIPTION")))
 
 mutants <- list()
-# `tests`: names of test files, without "test-" and ".R". `equivalent`: why no test can tell the
+# `tests`: names of test files, without "test-" and ".R", or "file: words", which takes of that file the
+# tests alone whose names hold these words; the quickest first. `equivalent`: why no test can tell the
 # mutant from the original; such a one is tried too, and has to survive.
 mutant <- function(name, file, old, new, tests, equivalent = NULL) {
   mutants[[length(mutants) + 1L]] <<- list(name = name, file = file, old = old, new = new,
                                            tests = tests, equivalent = equivalent)
 }
-source(file.path(top, "inst", "scripts", "dev", "mutants.R"))
+for (list in Sys.glob(file.path(top, "inst", "scripts", "dev", "mutants*.R"))) source(list)
 if (anyDuplicated(vapply(mutants, `[[`, "", "name"))) stop("two mutants have one name")
 
 read_text <- function(path) {
@@ -86,9 +87,25 @@ writeLines(deparse(quote({
               stop_on_failure = TRUE)
   }
 })), runner)
+# The file of the copy for one entry of `tests`.
+file_of <- function(entry) {
+  part <- strsplit(entry, ": ", fixed = TRUE)[[1L]]
+  file <- file.path(copy, "tests", "testthat", paste0("test-", part[1L], ".R"))
+  if (!file.exists(file)) stop("no such test file: ", file)
+  if (length(part) == 1L) return(file)
+  words <- paste(part[-1L], collapse = ": ")
+  code <- parse(file, keep.source = TRUE)
+  name <- vapply(code, function(e) {
+    if (identical(e[[1L]], quote(test_that)) && is.character(e[[2L]])) e[[2L]] else NA_character_
+  }, "")
+  hit <- grepl(words, name, fixed = TRUE)
+  if (!any(hit)) stop("no test of ", part[1L], " is called ", words)
+  own <- file.path(dirname(file), paste0("test-", part[1L], "-", which(hit)[1L], "-alone.R"))
+  writeLines(unlist(lapply(attr(code, "srcref")[hit | is.na(name)], as.character)), own)
+  own
+}
 noticed <- function(tests, r_file = "") {
-  files <- file.path(copy, "tests", "testthat", paste0("test-", tests, ".R"))
-  if (!all(file.exists(files))) stop("no such test file: ", toString(files[!file.exists(files)]))
+  files <- vapply(tests, file_of, "")
   out <- suppressWarnings(system2(file.path(R.home("bin"), "Rscript"), shQuote(c(runner, r_file, files)),
                                   stdout = TRUE, stderr = TRUE))
   if (!is.null(attr(out, "status"))) utils::tail(out, 12L)
@@ -99,24 +116,43 @@ if (!is.null(problem)) stop(problem)
 for (file in unique(unlist(lapply(mutants, `[[`, "tests")))) {
   before <- noticed(file)
   if (!is.null(before)) {
-    cat("test-", file, ".R fails without any mutant:\n", paste(before, collapse = "\n"), "\n", sep = "")
+    cat("test-", file, " fails without any mutant:\n", paste(before, collapse = "\n"), "\n", sep = "")
     quit(status = 1L)
   }
 }
 in_r <- vapply(mutants, function(m) startsWith(m$file, "R/"), NA)
+# objects of the sources as they are, put back after a C mutant: nothing but the mutant is compiled
+src <- file.path(copy, "src")
+objects <- file.path(work, "objects")
+shared <- paste0("softanneal", .Platform$dynlib.ext)
+dir.create(objects)
+invisible(file.copy(list.files(src, "[.]o$", full.names = TRUE), objects))
+compile <- function() {
+  old <- setwd(src) # nolint
+  on.exit(setwd(old)) # nolint
+  out <- suppressWarnings(r("CMD", "SHLIB", "-o", file.path(library, "softanneal", "libs", basename(shared)),
+                            list.files(pattern = "[.]c$")))
+  if (!is.null(attr(out, "status"))) paste(out, collapse = "\n")
+}
+put_back <- function(file) {
+  wanted <- if (endsWith(file, ".h")) "[.]o$" else sub("[.]c$", "[.]o$", basename(file))
+  file.copy(list.files(objects, wanted, full.names = TRUE), src, overwrite = TRUE)
+}
 survived <- rep(NA, length(mutants))
 for (i in order(!in_r)) { # R first: what C mutants leave in the library does not disturb them
   m <- mutants[[i]]
   path <- file.path(copy, m$file)
   original <- read_text(path)
   writeBin(charToRaw(enc2utf8(edited[[i]])), path)
-  problem <- if (!in_r[i]) install("--libs-only")
+  problem <- if (!in_r[i]) compile()
   found <- if (is.null(problem)) noticed(m$tests, if (in_r[i]) path else "") else problem
   writeBin(charToRaw(enc2utf8(original)), path)
+  if (!in_r[i]) put_back(m$file)
   survived[i] <- is.null(found)
   ok <- survived[i] == !is.null(m$equivalent)
   cat(sprintf("%-9s%s %s (%s)\n", if (survived[i]) "survived" else "killed", if (ok) "" else "!",
               m$name, m$file))
+  flush(stdout())
   if (!is.null(problem)) cat("  it does not build:", utils::tail(strsplit(problem, "\n")[[1L]], 3L), "\n")
 }
 expected <- !vapply(mutants, function(m) is.null(m$equivalent), NA)

@@ -1,0 +1,231 @@
+# More mutants of mutate.R: components of error, profiles, answers, pieces compared, pooled outliers, marks.
+
+# --- C: furnaces
+mutant("an error of temperature counts up to 6 RT", "src/furnaces.c", "#define MOST_ENERGY 60.0",
+       "#define MOST_ENERGY 6.0", c("errors: profiles follow the joint",
+       "errors: a time at the temperature that is determined"))
+mutant("an error of temperature counts without end", "src/furnaces.c", "#define MOST_ENERGY 60.0",
+       "#define MOST_ENERGY 6e6", "errors: a time at the temperature that is determined")
+mutant("slope beyond the cap", "src/furnaces.c", "jac[i + SA_P_Q * rows] -= f->jac",
+       "jac[i + SA_P_Q * rows] += f->jac", "errors: a time at the temperature that is determined")
+mutant("temperature beyond the cap", "src/furnaces.c", "plain - f->shift[i] / share *",
+       "plain - f->shift[i] *", "errors: a time at the temperature that is determined")
+mutant("recovery moves by the energy of recrystallisation", "src/furnaces.c",
+       "sum += jac[i + rate * n] * par[rate + 1];", "sum += jac[i + rate * n] * par[SA_P_Q];",
+       "errors: derivatives in the furnace")
+mutant("shift of a temperature to first order", "src/furnaces.c",
+       "inverse * inverse * d / (1.0 + inverse * d);", "inverse * inverse * d;",
+       "errors: profiles follow the joint")
+mutant("errors of furnaces are not drawn to zero", "src/furnaces.c", "own[n + k + k * rows] = 1.0;",
+       "own[n + k + k * rows] = 0.0;", "errors: profiles follow the joint")
+
+# --- C: components of error
+mutant("diagonal furnace errors without their slope", "src/components.c",
+       "d += variance[SA_V_FURNACE] * c->g[i] * c->g[i];", "d += variance[SA_V_FURNACE] * c->g[i];",
+       "external-errors")
+mutant("likelihood of n", "src/components.c", "(double)(c->n - p) * log(2.0", "(double)(c->n) * log(2.0",
+       "external-errors")
+mutant("modes of operators drawn once", "src/components.c", "operator_mode[j] *= so;",
+       "operator_mode[j] *= 1.0;", "external-errors")
+mutant("sd of a mode not drawn to zero", "src/components.c", "mode_sd[from + i] = si * sqrt(s);",
+       "mode_sd[from + i] = sqrt(s);", c("external-errors", "errors: tables of the components"))
+mutant("operators leave the modes of specimens alone", "src/components.c",
+       "s -= uz[i + (p + l) * k] * operator_mode[l];", "s -= 0.0 * operator_mode[l];",
+       "external-errors")
+mutant("spans of the grid stay", "src/components_grid.c",
+       "#define FEW_NODES 2.0", "#define FEW_NODES 0.0",
+       "external-errors")
+mutant("spans of the grid lose their tails", "src/components_grid.c", "#define COUNTS 1e-5",
+       "#define COUNTS 0.5", "external-errors")
+mutant("cut of a half-Cauchy", "src/components_grid.c", "tan(HALF_PI * share * u)", "tan(HALF_PI * u)",
+       "external-errors")
+mutant("width of a stated uncertainty", "src/components_grid.c",
+       "exp(prior->width * normal_quantile(u))", "exp(normal_quantile(u))",
+       "errors: a stated furnace uncertainty")
+mutant("grid prepared for the first furnace error", "src/components_grid.c", "if (u == 0 || diagonal)",
+       "if (u == 0)", "external-errors")
+mutant("slopes at zero by the rule for inside", "src/components_reml.c",
+       "return sum / ((inside ? 12.0 : 6.0) * h);", "return sum / (12.0 * h);", "external-errors")
+mutant("information at zero by the rule for inside", "src/components_reml.c",
+       "second /= (inside ? 12.0 : 6.0) * h;", "second /= 12.0 * h;", "external-errors")
+mutant("degrees of freedom halved", "src/components_reml.c", "2.0 * whole * whole / spread",
+       "whole * whole / spread", "external-errors")
+
+# --- C: profiles, answers
+mutant("idle processes are not tried", "src/profile.c", "if (wake_idle(f, which",
+       "if (0 && wake_idle(f, which", "identify")
+mutant("idle processes wake without amplitude", "src/profile.c", "fmin(f->s.upper[j], 0.2 * drop)",
+       "fmin(f->s.upper[j], 0.0 * drop)", "identify")
+mutant("idle processes wake at one rate", "src/profile.c", "3.0 * faster", "0.0 * faster",
+       "identify")
+mutant("wide linear errors beside an open parameter", "src/profile.c",
+       "narrower |= ends_of[1] - ends_of[0] < 1.8 * half[j];",
+       "narrower |= 0;", c("identify", "answers-intervals"))
+mutant("linear errors are not narrowed", "src/profile.c", "share < 0.9 && k < p", "share < 0.0 && k < p",
+       c("identify", "answers-intervals"))
+mutant("lower minimum not gone to", "src/profile.c",
+       "if (sum < objective - 1e-4 * (ceiling - objective))",
+       "if (sum < objective - 1e4 * (ceiling - objective))", c("identify", "models"))
+mutant("edge of strain is an end", "src/answers.c",
+       "return edge ? side * HUGE_VAL : found;", "return found;",
+       "answers-intervals")
+mutant("no other shapes before an end", "src/answers.c",
+       "sum = sum_anew(f, value, sum, par, &edge);\n        }", ";\n        }", "answers-intervals")
+mutant("no look beyond an end", "src/answers.c",
+       "value = found + side * 0.01 * w->step;", "value = found + side * w->step;",
+       "answers-intervals")
+mutant("rate at a meeting without the delay", "src/answers_meeting.c", "theta = theta0 + excess",
+       "theta = excess", c("answers-intervals", "answers"))
+mutant("slope of a meeting in the delay", "src/answers_meeting.c",
+       "gradient[place.theta0] = 1.0 / theta;",
+       "gradient[place.theta0] = theta;", c("answers-intervals", "answers"))
+mutant("slope of a meeting in the worked level", "src/answers_meeting.c",
+       "gradient[SA_P_WORKED] -= 1.0 - at->target;", "gradient[SA_P_WORKED] -= at->target;",
+       c("answers-intervals", "answers"))
+mutant("ends of a band are their starts", "src/answers_curve.c",
+       "#define NEAR_GOAL 0.01", "#define NEAR_GOAL 1.0",
+       "answers-intervals")
+mutant("curves of other places forgotten", "src/answers_curve.c",
+       "#define MARGIN 0.02", "#define MARGIN 200.0",
+       "answers-intervals")
+
+# --- pieces compared with each other
+mutant("misfit of a sound bench is a finding", "R/readings-pieces.R", "LEAST_MISFIT <- 0.8",
+       "LEAST_MISFIT <- 0.2", "records: labels exchanged")
+mutant("misfit of a slip is none", "R/readings-pieces.R", "LEAST_MISFIT <- 0.8", "LEAST_MISFIT <- 2",
+       "records: labels exchanged")
+mutant("a slip explains half", "R/readings-pieces.R",
+       "left <= misfit / 9", "left <= misfit / 1.5", "records: labels exchanged")
+mutant("a slip may leave anything", "R/readings-pieces.R",
+       "misfit / 9 & left < 0.5", "misfit / 9 & left < 5",
+       "records: labels exchanged")
+mutant("other stock at 20 %", "R/readings-pieces.R", "0.01 / (2 * m)", "0.5 / (2 * m)",
+       "records: labels exchanged")
+mutant("scatter between pieces from the pieces alone", "R/readings-pieces.R",
+       "(4 * (0.02 * mean(x[-i]))^2",
+       "(4 * (0.001 * mean(x[-i]))^2", "records: labels exchanged")
+mutant("a piece against the mean of all", "R/readings-pieces.R",
+       "t <- abs(away) / (sd * sqrt(m / (m - 1)))",
+       "t <- abs(away) / (sd * sqrt(1 / m))", "records: labels exchanged")
+mutant("a soft anneal is a slip", "R/readings-pieces.R",
+       "length(pieces[[i]]$time) < 3L", "length(pieces[[i]]$time) < 2L",
+       "records: labels exchanged")
+mutant("temperatures a little apart are slips", "R/readings-pieces.R",
+       "temp[i] - others[2L] < 2 * width",
+       "temp[i] - others[2L] < 0.2 * width", "records: labels exchanged")
+mutant("steps that scatter tell times", "R/readings-pieces.R",
+       "if (sqrt(mean(unlist(rough))) > 0.05 * (top - soft)) return(NULL)", "",
+       "records: labels exchanged")
+mutant("limits of times count on their right side", "R/readings-pieces.R",
+       "    active <- side == 0 | (side > 0 & a < y) | (side < 0 & a > y)\n    best",
+       "    active <- side == 0 | (side > 0 & a > y) | (side < 0 & a < y)\n    best",
+       "records: labels exchanged")
+mutant("other scale at any hardness", "R/readings-pieces.R", "abs(read / others - 1) < 0.1 &&",
+       "abs(read / others - 1) < 10 &&", "records: labels exchanged")
+
+# --- outliers against the other steps
+mutant("level of half the readings", "R/readings-scatter.R", "stats::qt(alpha / (4 * total), df",
+       "stats::qt(10 * alpha / (4 * total), df", "precision: outliers")
+mutant("p of outliers not for the whole table", "R/readings-scatter.R", "pmin(1, 4 * total * stats::pt(",
+       "pmin(1, 4 * stats::pt(", "precision: outliers")
+mutant("one step of the dial is an outlier", "R/readings-scatter.R",
+       "& abs(away[row]) > resolution * (1 + 1e-9)", "",
+       c("precision: one step of the display", "precision: outliers"))
+mutant("scatter of the other steps known for certain", "R/readings-scatter.R", "MOST_SCATTER_DF <- 40",
+       "MOST_SCATTER_DF <- 4000", "precision: outliers")
+mutant("scatter of few steps counts for nothing", "R/readings-scatter.R", "LEAST_SCATTER_DF <- 18",
+       "LEAST_SCATTER_DF <- 1", "precision: outliers")
+mutant("outliers looked for once", "R/readings-scatter.R", "left[hit$row] <- FALSE",
+       "left[hit$row] <- TRUE", "precision: outliers")
+mutant("the farthest reading judges itself", "R/readings-scatter.R",
+       "square[step] - away[row]^2 * (n - 1) / pmax(n, 1)", "square[step]", "precision: outliers")
+mutant("slips count in the scatter", "R/readings-scatter.R",
+       "df * pmin(s2, most * mu) / mu^2", "df * s2 / mu^2",
+       "precision: outliers")
+
+# --- marks
+mutant("right up to two errors", "R/class-reasons.R", "at$reference, at), na.rm = TRUE) <= 0.25",
+       "at$reference, at), na.rm = TRUE) <= 2", "class-mark")
+mutant("right at a tenth of an error only", "R/class-reasons.R",
+       "at$reference, at), na.rm = TRUE) <= 0.25",
+       "at$reference, at), na.rm = TRUE) <= 0.1", "class-mark")
+mutant("earlier mistakes to a fifth", "R/class-reasons.R",
+       "ROUNDED <- 0.02", "ROUNDED <- 0.2", "class-mark")
+mutant("earlier mistakes to the last digit", "R/class-reasons.R", "ROUNDED <- 0.02", "ROUNDED <- 1e-4",
+       "class-mark")
+mutant("blunders that change nothing are found", "R/class-reasons.R",
+       "errors_from(at$as_given, at$reference, at) > 0.25", "errors_from(at$as_given, at$reference, at) >= 0",
+       "class-mark")
+mutant("factors told from two on", "R/class-reasons.R",
+       "x > 3 * at$value", "x > 1.2 * at$value", "class-mark")
+mutant("degrees Celsius to half", "R/class-reasons.R", "< max(0.1, 2 * at$std.error / at$value)",
+       "< max(0.5, 2 * at$std.error / at$value)", "class-mark")
+mutant("two digits are enough", "R/class-digits.R",
+       "LEAST_DIGITS <- 3L", "LEAST_DIGITS <- 2L", "class-digits")
+mutant("half a unit is too far", "R/class-digits.R",
+       "slack <- 1e-9 * abs(value)", "slack <- -1e-9 * abs(value)",
+       "class-digits")
+mutant("coarse rounding within two errors", "R/class-digits.R",
+       "width <= at$std.error", "width <= 2 * at$std.error",
+       "class-digits")
+
+# --- components of error in R
+mutant("a stated uncertainty is exact", "R/fit-errors.R",
+       "STATED_WIDTH <- 0.5", "STATED_WIDTH <- 0.05", c("errors: a stated furnace uncertainty",
+       "errors: a time at the temperature that is determined"))
+mutant("two runs show their furnaces", "R/fit-errors.R", "FEW_RUNS <- 3L", "FEW_RUNS <- 2L",
+       "errors: a stated furnace uncertainty")
+mutant("noise of a mean that of a reading", "R/fit-errors.R", "steps$sd_reading^2 / steps$weight else 0",
+       "steps$sd_reading^2 else 0", "errors: the fit is that of lme")
+mutant("profiles rise by the quantile", "R/fit-errors.R",
+       "rise <- rep(stats::qnorm(0.5 + level / 2)^2, p)",
+       "rise <- rep(stats::qnorm(0.5 + level / 2), p)",
+       "errors: a time at the temperature that is determined")
+mutant("known furnaces keep the prior of unseen ones", "R/fit-errors.R",
+       "out[1L] <- of_nodes(nodes, rep(1, length(nodes)))", "out[1L] <- 0",
+       "errors: a time at the temperature that is determined")
+mutant("an as-rolled step has a run of its own", "R/fit-errors.R", "run[lost] <- run[after][own]",
+       "run[lost] <- NA", c("errors: runs are those named", "errors: the likelihood is that"))
+mutant("degrees of freedom from the wrong ratio", "R/fit-errors-intervals.R",
+       "stats::qt(0.975, df) / stats::qt(CENTRAL[2L], df)",
+       "stats::qt(0.975, df) / stats::qnorm(CENTRAL[2L])",
+       "errors: a new reading is more")
+mutant("edges of a standard deviation", "R/fit-errors-intervals.R",
+       "max(0, 1.5 * x[1L] - 0.5 * x[2L])", "x[1L]",
+       "external-errors")
+mutant("open parameters have intervals", "R/fit-errors-intervals.R",
+       "q[open, ] <- NA_real_", "", "errors: a time at the temperature that is determined")
+mutant("a fitted furnace is certain", "R/fit-errors-predict.R",
+       "own$variance + slope^2 * own$furnace_variance", "own$variance", "errors: a new reading is more")
+mutant("a fitted specimen is certain", "R/fit-errors-predict.R",
+       "own$variance + slope^2 * own$furnace_variance", "slope^2 * own$furnace_variance",
+       "errors: a new reading is more")
+mutant("scale of a stated uncertainty", "R/fit-errors-methods.R", "sd[1L, ] <- sd[1L, ] * stated", "",
+       "errors: a stated furnace uncertainty")
+
+# --- answers in R
+mutant("delta method at twice the width", "R/answers-intervals.R", "AS_GOOD <- 0.1", "AS_GOOD <- 10",
+       "answers-intervals")
+mutant("likelihood where the delta method does", "R/answers-intervals.R",
+       "AS_GOOD <- 0.1", "AS_GOOD <- 1e-6",
+       "answers-intervals")
+mutant("answers in grown grains by a profile", "R/answers-intervals.R", "target > 0.99 else",
+       "target > 1.99 else", c("fit-growth", "answers-intervals"))
+mutant("resamples that never get there are left out", "R/answers-intervals.R",
+       "draws[is.na(draws)] <- never", "draws[is.na(draws)] <- mean(draws, na.rm = TRUE)",
+       c("answers-intervals", "answers"))
+mutant("flat answers have a best value", "R/answers-intervals.R",
+       "flat <- use & is_flat(profile, near, narrow)", "", c("answers-intervals", "answers"))
+mutant("sides of a window exchanged", "R/answers-window.R",
+       "ifelse(limit < part$fit, sd(part$lower), sd(part$upper))",
+       "ifelse(limit < part$fit, sd(part$upper), sd(part$lower))", "answers")
+mutant("likely in a window that is open", "R/answers-window.R",
+       "p[flat] <- pmin(of_curve(", "p[flat] <- pmax(of_curve(", "answers-intervals")
+mutant("window of a reading is that of the curve", "R/answers-window.R",
+       "own <- if (reading) reading_variance(fit) else 0", "own <- 0", c("answers", "answers-intervals"))
+mutant("slope of a time in temperature", "R/answers-inverse.R",
+       "(up - down) / (2 * h)", "(up - down) / h",
+       "answers")
+mutant("first grid point is the temperature", "R/answers-inverse.R",
+       "length.out = 400L)", "length.out = 4L)",
+       c("answers", "answers-intervals"))
