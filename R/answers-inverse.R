@@ -17,9 +17,11 @@
 #' @param hardness,softening,fraction The target, as in [time_to()]; one of the three.
 #' @param level Level of the interval.
 #' @param ... Must be empty.
-#' @param method,n_resamples,seed,strain As in [time_to()].
-#' @return A data frame, one row for each target and time: `time_min`, the target, `temp_c`,
-#'   `std.error` (of the temperature, in degrees Celsius), `conf.low`, `conf.high` in degrees
+#' @param method,n_resamples,seed,strain,scale As in [time_to()].
+#' @return A data frame, one row for each target and time: `time_min`, the target (for a hardness its
+#'   `scale` too), `temp_c`,
+#'   `std.error` (of the temperature, in degrees Celsius; for a hardness `u_conversion` after it, that of
+#'   its conversion, see [time_to()]), `conf.low`, `conf.high` in degrees
 #'   Celsius, `method`, and `note`. `temp_c` is `NA` with one warning where no temperature between
 #'   absolute zero and 3500 degrees Celsius does it; the delta interval is `NA` where the readings
 #'   do not determine it; the ends of the profile are then `-Inf` or `Inf`, as they are where the
@@ -36,13 +38,13 @@
 #' @export
 temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction = NULL, ...,
                      level = 0.95, method = c("auto", "delta", "profile", "bootstrap"),
-                     n_resamples = 999, seed = NULL, strain = NULL) {
+                     n_resamples = 999, seed = NULL, strain = NULL, scale = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   check_two_temperatures(fit)
   check_one_exponent(fit)
   method <- check_interval_method(fit, method, n_resamples, seed, !missing(n_resamples) || !missing(seed))
-  aim <- check_target(hardness, softening, fraction)
+  aim <- check_target(hardness, softening, fraction, fit, scale)
   time_min <- check_numeric(time_min, "time_min", 0, open = TRUE)
   level <- check_level(level)
   strain <- check_strain(fit, strain)
@@ -60,8 +62,13 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   temp_k <- temp_c + ZERO_CELSIUS
   slope <- ln_time_slope(fit, temp_c, grid[[aim$what]], aim$what, at_strain)
   half <- ans$half / abs(slope)
+  if (!is.null(aim$scale)) grid$scale <- aim$scale
   grid$temp_c <- temp_c
   grid$std.error <- ans$se / abs(slope) * temp_k^2
+  if (!is.null(aim$scale)) {
+    grid$u_conversion <- rep(aim$u, each = length(time_min), length.out = nrow(grid)) * temp_k^2 /
+      abs(slope) * abs(ln_time_per_hardness(fit, temp_c, grid$hardness, at_strain))
+  }
   high <- 1 / temp_k - half[, 2L]
   limits <- cbind(1 / (1 / temp_k + half[, 1L]), ifelse(high > 0, 1 / high, Inf)) - ZERO_CELSIUS
   known <- which(!is.na(temp_c))
@@ -81,6 +88,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
     limits[known, ] <- part$limits
     grid$std.error[known] <- part$sd
   }
+  limits <- widened(limits, temp_c, grid$u_conversion, level)
   grid$conf.low <- limits[, 1L]
   grid$conf.high <- limits[, 2L]
   grid$method <- by
@@ -96,7 +104,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   grid$temp_c[lost] <- NA_real_
   if (has_open(fit)) grid$std.error[by == "profile"] <- NA_real_
   warn_no_answer(fit, grid, "temp_c", "temperatures", lost)
-  as_table(grid)
+  as_table(as_wanted(grid, aim))
 }
 
 check_two_temperatures <- function(fit) {
@@ -106,8 +114,9 @@ check_two_temperatures <- function(fit) {
   }
 }
 
-# One of the three targets, checked.
-check_target <- function(hardness, softening, fraction) {
+# One of the three targets, checked; a hardness converted to the scale of the fit, with the standard
+# uncertainty of that.
+check_target <- function(hardness, softening, fraction, fit, scale = NULL) {
   given <- !c(is.null(hardness), is.null(softening), is.null(fraction))
   if (sum(given) > 1L) {
     abort("argument", "give one of `hardness`, `softening` and `fraction`", arg = "hardness",
@@ -118,7 +127,15 @@ check_target <- function(hardness, softening, fraction) {
   target <- switch(what, hardness = check_numeric(hardness, "hardness", 0, open = TRUE),
                    softening = check_numeric(softening, "softening", 0, 1, open = TRUE),
                    fraction = check_numeric(fraction, "fraction", 0, 1, open = TRUE))
-  list(what = what, target = target)
+  if (what != "hardness") {
+    if (!is.null(scale)) {
+      abort("argument", paste0("`scale` is for a hardness, not for a ", what), arg = "scale",
+            remedy = "Leave it out.")
+    }
+    return(list(what = what, target = target))
+  }
+  wanted <- target_of_scale(fit, target, scale)
+  list(what = what, target = wanted$value, given = target, scale = wanted$scale, u = wanted$u)
 }
 
 ln_time_at <- function(fit, temp_c, target, what, par = fit$par, strain = NULL) {

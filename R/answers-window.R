@@ -7,7 +7,9 @@
 #' stated probability is the process window.
 #'
 #' @param fit A fit of [fit_softening()] of readings at two temperatures or more.
-#' @param hardness Two limits of hardness, in the scale of the fit.
+#' @param hardness Two limits of hardness, in `scale`.
+#' @param scale Scale of the limits, by default that of the fit; converted by the table of its `material`.
+#'   The uncertainty of that conversion is not in the probability.
 #' @param temper Name of a temper instead of `hardness`, such as `"OS035"` or `"H055"`: its
 #'   hardness range from [temper_limits()], converted to the scale of the fit by the table of the
 #'   fit's `material`. Many of these ranges are from memory; `print()` and `attr(x, "temper")`
@@ -37,7 +39,7 @@
 #' @export
 process_window <- function(fit, hardness = NULL, probability = 0.9, target = c("reading", "curve"),
                            temp_c = NULL, time_min = NULL, n_points = 81, ..., temper = NULL,
-                           thickness_mm = NULL, strain = NULL) {
+                           thickness_mm = NULL, strain = NULL, scale = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   check_two_temperatures(fit)
@@ -54,6 +56,11 @@ process_window <- function(fit, hardness = NULL, probability = 0.9, target = c("
     abort("range", "the first limit of `hardness` must be below the second", arg = "hardness",
           remedy = "Give the lower limit first.")
   }
+  if (!is.null(scale) && !is.null(band)) {
+    abort("argument", "`scale` is for limits of hardness, and a temper has its own", arg = "scale",
+          remedy = "Leave it out.")
+  }
+  if (!is.null(scale)) hardness <- target_of_scale(fit, hardness, scale)$value
   probability <- check_level(probability, "probability")
   target <- check_choice(target, c("reading", "curve"), "target")
   n_points <- check_number(n_points, "n_points", 2, 2000, whole = TRUE)

@@ -40,24 +40,32 @@
 #' these intervals cover 96 to 99 % of 200 simulated sets, errors of specimens and furnaces left out
 #' (`inst/benchmarks/answers.R`).
 #'
+#' **Scale of the target.** A hardness in the scale in which all readings were taken goes through the same
+#' conversion as they did, and its error cancels. Otherwise the standard uncertainty of the conversion
+#' between the scale of the target and that of the readings ([convert_hardness()]; of several the largest)
+#' is an error of the target. It moves ln t by `u_conversion`, which is added to both sides of the interval
+#' as the root of the sum of squares and is not in `std.error`.
+#'
 #' A time is an estimate, not a release for use: mind [cautions()] and try it on a
 #' sample first.
 #'
 #' @param fit A fit of [fit_softening()].
-#' @param hardness Hardness wanted, in the scale of the fit.
+#' @param hardness Hardness wanted, in the scale `scale`.
 #' @param softening Softened fraction, the part of the way from `h_worked` to `h_soft`, between 0 and
 #'   1; 0.5 (t50) is the default target.
 #' @param fraction Recrystallised fraction, between 0 and 1. Give only one of the three.
 #' @param temp_c Temperatures in degrees Celsius; by default those of the readings.
 #' @param level Level of the interval.
 #' @param ... Must be empty.
+#' @param scale Scale of `hardness`, such as `"HRB"`; by default that of the fit. It is converted by the
+#'   table of the fit's `material`.
 #' @param strain For a fit with strain: strains of the cold work, by default those read.
 #' @param method `"auto"`, `"delta"`, `"profile"` or `"bootstrap"`; see Details.
 #' @param n_resamples,seed For the bootstrap: number of resamples and seed, as in [resample_fit()].
 #' @return A data frame, one row for each target and temperature (and strain, in a column named like
-#'   that of the readings): `temp_c`, the target
-#'   (`hardness`, `softening` or `fraction`), `time_min`, `std.error` (of the natural logarithm
-#'   of time, about the relative error; by the delta method, or over the resamples), `conf.low`,
+#'   that of the readings): `temp_c`, the target (`hardness`, `softening` or `fraction`; for a hardness its
+#'   `scale` too), `time_min`, `std.error` (of the natural logarithm of time, about the relative error; by
+#'   the delta method, or over the resamples), for a hardness `u_conversion`, `conf.low`,
 #'   `conf.high` in min, `method` (that of the interval), and `note`. `time_min` is
 #'   `NA` with one warning where the curve never reaches the target, or where the readings leave
 #'   only an interval. The delta interval is `NA` where
@@ -83,11 +91,11 @@
 #' @export
 time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, temp_c = NULL, ...,
                     level = 0.95, method = c("auto", "delta", "profile", "bootstrap"),
-                    n_resamples = 999, seed = NULL, strain = NULL) {
+                    n_resamples = 999, seed = NULL, strain = NULL, scale = NULL) {
   check_dots_empty(...)
   check_softening(fit)
   method <- check_interval_method(fit, method, n_resamples, seed, !missing(n_resamples) || !missing(seed))
-  aim <- check_target(hardness, softening, fraction)
+  aim <- check_target(hardness, softening, fraction, fit, scale)
   what <- aim$what
   target <- aim$target
   at <- fit$conditions
@@ -99,8 +107,13 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   at_strain <- if (!is.null(strain)) grid[[strain_name(fit)]]
   ans <- solve_times(fit, grid$temp_c, grid[[what]], what, at_strain, level)
   limits <- ans$ln_time + ans$half * rep(c(-1, 1), each = nrow(grid))
+  if (!is.null(aim$scale)) grid$scale <- aim$scale
   grid$time_min <- exp(ans$ln_time)
   grid$std.error <- ans$se
+  if (!is.null(aim$scale)) {
+    grid$u_conversion <- rep(aim$u, each = length(temp_c), length.out = nrow(grid)) *
+      abs(ln_time_per_hardness(fit, grid$temp_c, grid$hardness, at_strain))
+  }
   by <- rep(method, nrow(grid))
   lost <- logical(nrow(grid))
   if (method %in% c("auto", "profile")) {
@@ -117,6 +130,7 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
     limits[known, ] <- part$limits
     grid$std.error[known] <- part$sd
   }
+  limits <- widened(limits, ans$ln_time, grid$u_conversion, level)
   grid$conf.low <- exp(limits[, 1L])
   grid$conf.high <- exp(limits[, 2L])
   grid$method <- by
@@ -127,7 +141,7 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   grid$time_min[lost] <- NA_real_
   if (has_open(fit)) grid$std.error[by == "profile"] <- NA_real_
   warn_no_answer(fit, grid, "time_min", "times", lost)
-  as_table(grid)
+  as_table(as_wanted(grid, aim))
 }
 
 # One warning for all answers that are NA, with what would settle those that the readings leave open.
@@ -139,6 +153,12 @@ warn_no_answer <- function(fit, grid, column, things, lost) {
                          "gives the reason (", in_rows(never), ").",
                          if (nzchar(settle)) paste0("\n", settle)),
        n = length(never), rows = never)
+}
+
+# The targets as they were given.
+as_wanted <- function(grid, aim) {
+  if (!is.null(aim$scale)) grid$hardness <- aim$given[match(grid$hardness, aim$target)]
+  grid
 }
 
 # One row for each value, target and strain, values fastest; strain only where there is one.

@@ -23,6 +23,8 @@
 #' @param specimen For a fit with `se = "components"`: a reading on a `"new"` specimen in a new furnace
 #'   run, or on the `"same"` specimen, named in `newdata`, in a new step. The attribute `components` of
 #'   a prediction holds the standard deviation that each component brings.
+#' @param scale For a softening fit: scale of the values returned, such as `"HRB"`; converted from that of
+#'   the fit by the table of its `material`, without the uncertainty of that conversion ([convert_hardness()]).
 #' @param ... Must be empty.
 #' @return As from [stats::predict.lm()]: a vector, or a matrix with columns `fit`, `lwr`,
 #'   `upr`; with `se.fit = TRUE` a list with `fit`, `se.fit`, `df` and `residual.scale`. As
@@ -50,8 +52,12 @@ NULL
 predict.softanneal_fit_softening <- function(object, newdata = NULL,
                                              interval = c("none", "confidence", "prediction"),
                                              level = 0.95, se.fit = FALSE, history = NULL,
-                                             specimen = c("new", "same"), ...) {
+                                             specimen = c("new", "same"), scale = NULL, ...) {
   check_dots_empty(...)
+  prediction_in_scale(object, predicted(object, newdata, interval, level, se.fit, history, specimen), scale)
+}
+
+predicted <- function(object, newdata, interval, level, se.fit, history, specimen) {
   interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")
   specimen <- check_choice(specimen, c("new", "same"), "specimen")
   if (specimen == "same") need_components(object, "specimen")

@@ -99,9 +99,12 @@ int sa_batch_judge(const sa_batch_settings *set, sa_batch_room *r, sa_batch_grou
             for (size_t j = 0; j < p; j++)
                 if (alone[j])
                     half[j] = HUGE_VAL; /* its profile is followed */
-        if (!sa_softening_states(&g->s, g->par, g->at_bound, g->res.objective, threshold, half,
-                                 g->loading, 0, state, limit, NULL,
-                                 adopted < MOST_ADOPTIONS ? better : NULL, r->work)) {
+        const sa_profile_task task = {.par = g->par, .at_bound = g->at_bound,
+                                      .objective = g->res.objective, .threshold = threshold,
+                                      .half = half, .loading = g->loading};
+        const sa_profile_result found = {.state = state, .limit = limit,
+                                         .better = adopted < MOST_ADOPTIONS ? better : NULL};
+        if (!sa_softening_states(&g->s, &task, &found, r->work)) {
             sa_softening_narrow(half, state, limit, p, g->model, g->cluster);
             return by;
         }

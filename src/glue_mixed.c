@@ -292,8 +292,12 @@ SEXP sa_call_mixed_profile(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP st
         loading[j] = unseen[j];
         at_bound[j] = b[j] <= m.s.lower[j] ? -1 : b[j] >= m.s.upper[j] ? 1 : 0;
         R_CheckUserInterrupt();
-        if (sa_softening_states(&m.s, b, at_bound, objective, rise[j], half, loading, 1, states,
-                                of_one, NULL, again < RESTARTS ? better : NULL, work)) {
+        const sa_profile_task task = {.par = b, .at_bound = at_bound, .objective = objective,
+                                      .threshold = rise[j], .half = half, .loading = loading,
+                                      .every = 1};
+        const sa_profile_result found = {.state = states, .limit = of_one,
+                                         .better = again < RESTARTS ? better : NULL};
+        if (sa_softening_states(&m.s, &task, &found, work)) {
             /* a lower minimum: all profiles start from there */
             memcpy(b, better, sa_softening_unknowns(&m.s) * sizeof(double));
             objective = glue_mixed_minimum(&m, b);

@@ -79,9 +79,12 @@ static int infer(inference *f)
         double threshold = huber ? HUGE_VAL : t * t * variance;
         if (!(df > 0.0))
             threshold = HUGE_VAL; /* no variance: only what is plain */
-        int found = sa_softening_states(s, f->par, f->at_bound, f->result.objective, threshold,
-                                        half, f->cov.loading, f->every, f->state, f->limit,
-                                        f->ends, adopted < 3 ? better : NULL, f->work);
+        const sa_profile_task task = {.par = f->par, .at_bound = f->at_bound,
+                                      .objective = f->result.objective, .threshold = threshold,
+                                      .half = half, .loading = f->cov.loading, .every = f->every};
+        const sa_profile_result states = {.state = f->state, .limit = f->limit, .ends = f->ends,
+                                          .better = adopted < 3 ? better : NULL};
+        int found = sa_softening_states(s, &task, &states, f->work);
         if (!found && !f->every)
             sa_softening_narrow(half, f->state, f->limit, p, f->cov.model, f->cov.cluster);
         if (!found)

@@ -31,6 +31,7 @@ typedef struct {
     int held[SA_MODEL_MAX_PAR];
     size_t p;
     sa_model_layout at;
+    double threshold; /* rise of the sum of squares at the ends of an interval */
     double *resid, *jac, *work;
 } profiler;
 
@@ -137,6 +138,35 @@ static int wake_idle(profiler *f, size_t which, double value, double ceiling, co
     return 0;
 }
 
+/* A valley may go on in another place: at `value` the fit is tried from exponents and soft levels far from
+ * those reached, which an exponent at its bound, or a fraction that is 0 or 1 at every reading, would
+ * keep from moving. Returns 1, and the solution in `par`, where one comes below the ceiling. */
+static int elsewhere(profiler *f, size_t which, double value, double ceiling, const double *from,
+                     double *par, int *artificial)
+{
+    static const double exponents[2] = {1.2, 3.0}, levels[2] = {1.0, 0.5};
+    const int exponent = which != SA_P_N && !f->held[SA_P_N];
+    const int level = which != SA_P_SOFT && !f->held[SA_P_SOFT];
+    double softest = HUGE_VAL;
+    for (size_t i = 0; i < f->s.clock.n; i++)
+        softest = fmin(softest, f->s.hardness[i]);
+    for (int a = 0; a < (exponent ? 2 : 1); a++)
+        for (int b = 0; b < (level ? 2 : 1); b++) {
+            double trial[SA_MODEL_MAX_PAR];
+            memcpy(trial, from, f->p * sizeof(double));
+            if (exponent)
+                trial[SA_P_N] = fmin(fmax(exponents[a], f->s.lower[SA_P_N]), f->s.upper[SA_P_N]);
+            if (level)
+                trial[SA_P_SOFT] =
+                    fmin(fmax(levels[b] * softest, f->s.lower[SA_P_SOFT]), f->s.upper[SA_P_SOFT]);
+            if (profile_at(f, which, value, trial, artificial) < ceiling) {
+                memcpy(par, trial, f->p * sizeof(double));
+                return 1;
+            }
+        }
+    return 0;
+}
+
 /* A sum above the ceiling may be a step too long to follow the valley: approach `value` by
  * halves from the last point inside. Returns 1 when the ceiling stands; `outside` is then the
  * nearest value known to be above it. Otherwise `par` is the solution at `value`. */
@@ -160,7 +190,8 @@ static int confirm(profiler *f, size_t which, double ceiling, double value, cons
             return 0;
         }
     }
-    if (wake_idle(f, which, value, ceiling, from, par, artificial))
+    if (wake_idle(f, which, value, ceiling, from, par, artificial) ||
+        elsewhere(f, which, value, ceiling, from, par, artificial))
         return 0;
     memcpy(best, from, f->p * sizeof(double));
     return 1;
@@ -247,13 +278,86 @@ int sa_softening_wide(const sa_softening *s, const double *par, size_t j, double
     return !(half <= measure_of(&at, par, j).wide);
 }
 
-int sa_softening_states(const sa_softening *s, const double *par, const int *at_bound,
-                        double objective, double threshold, const double *half,
-                        const double *loading, int every, int *state, double *limit,
-                        double *ends, double *better, double *work)
+/* Have fewer than two heat treatments come within a tenth of the drop of the soft level? Then that level is
+ * an extrapolation, or one scattered mean, and its Wald interval says little. */
+static int level_unseen(const sa_softening *s, const double *par)
+{
+    const double near = par[SA_P_SOFT] + 0.1 * (par[SA_P_WORKED] - par[SA_P_SOFT]);
+    int seen = 0;
+    for (size_t i = 0; i < s->clock.n; i++)
+        seen += s->hardness[i] <= near;
+    return seen < 2;
+}
+
+/* Follows parameter j to both sides: its state and, where a side is open or `with_ends`, its limits.
+ * Returns 1 when a lower minimum was met, which is then in `better`. */
+static int look(profiler *f, const sa_profile_task *task, const sa_profile_result *out, size_t j,
+                int with_ends)
+{
+    const size_t p = f->p;
+    const int *at_bound = task->at_bound;
+    const measure y = measure_of(&f->at, task->par, j);
+    const double width = isfinite(task->half[j]) ? task->half[j] : 0.0;
+    const double span = f->s.upper[j] - f->s.lower[j];
+    const double step = fmin(fmax(fmin(width, 4.0 * y.wide), y.step), 0.1 * span);
+    const int seen = task->loading[j] <= 1e-8;
+    int open[2] = {0, 0}, by_nature[2] = {0, 0}, *state = &out->state[j];
+    /* first pass: is a side open? second: the ends of the interval, where one is */
+    for (int pass = 0; pass < 2; pass++) {
+        for (int e = 0; e < 2; e++) {
+            const int side = e == 0 ? -1 : 1, natural = f->s.natural[j + (size_t)e * p];
+            double *end = &out->limit[2 * j + (size_t)e], trial[SA_MODEL_MAX_PAR];
+            if (pass == 1 && open[e])
+                continue;
+            int closed = 0;
+            memcpy(trial, task->par, p * sizeof(double));
+            if (at_bound[j] != side)
+                closed = follow(f, j, side, task->par, task->objective,
+                                task->objective + f->threshold, step, pass, end, trial);
+            if (closed < 0 && out->better) {
+                memcpy(out->better, trial, p * sizeof(double));
+                return 1;
+            }
+            if (closed < 0)
+                closed = 0;
+            if (out->ends)
+                memcpy(out->ends + (2 * j + (size_t)e) * p, trial, p * sizeof(double));
+            if (closed == 0) {
+                open[e] = !natural;
+                by_nature[e] = natural;
+                *end = !natural ? side * HUGE_VAL : e == 0 ? f->s.lower[j] : f->s.upper[j];
+            }
+        }
+        if (!open[0] && !open[1] && !at_bound[j] && seen && !with_ends)
+            break;
+    }
+    if ((open[1] && (open[0] || by_nature[0])) || (open[0] && by_nature[1]))
+        *state = SA_OPEN;
+    else if (open[0])
+        *state = SA_OPEN_BELOW;
+    else if (open[1])
+        *state = SA_OPEN_ABOVE;
+    else if (at_bound[j])
+        *state = at_bound[j] < 0 ? SA_AT_LOWER : SA_AT_UPPER;
+    else if (!seen) {
+        /* not seen by the readings here: no Wald interval, whatever ends the profile */
+        *state = by_nature[0] == by_nature[1] ? SA_OPEN
+                 : by_nature[0]               ? SA_OPEN_BELOW
+                                              : SA_OPEN_ABOVE;
+    }
+    if (*state == SA_DETERMINED && !with_ends)
+        out->limit[2 * j] = out->limit[2 * j + 1] = NAN;
+    return 0;
+}
+
+int sa_softening_states(const sa_softening *s, const sa_profile_task *task,
+                        const sa_profile_result *out, double *work)
 {
     const sa_model_layout at = sa_model_parameters(s->kind);
     const size_t p = sa_softening_unknowns(s), m = sa_softening_rows(s);
+    const double *half = task->half;
+    int *state = out->state, looked[SA_MODEL_MAX_PAR] = {0};
+    double *limit = out->limit;
     profiler f = {.s = *s, .control = sa_lsq_defaults(), .p = p, .at = at};
     f.control.ftol = 1e-9;
     f.control.xtol = 1e-8;
@@ -268,98 +372,59 @@ int sa_softening_states(const sa_softening *s, const double *par, const int *at_
     for (size_t j = 0; j < p; j++) {
         f.held[j] = s->held ? s->held[j] : 0;
         if (j < at.n_par)
-            state[j] = SA_DETERMINED;
+            state[j] = f.held[j] ? SA_HELD : SA_DETERMINED;
     }
     /* exact data have no scatter: what is invisible to rounding is open all the same */
     double size = 0.0;
     for (size_t i = 0; i < s->clock.n; i++)
         size += s->root_weight[i] * s->root_weight[i] * s->hardness[i] * s->hardness[i];
-    threshold = fmax(threshold, 1e-12 * size);
-    int open_at_all = 0;
+    f.threshold = fmax(task->threshold, 1e-12 * size);
 
+    /* `doubt`: a parameter is open or at the mere edge of the search, which leaves no Wald interval
+     * its meaning */
+    int open_at_all = 0, doubt = 0;
     for (size_t j = 0; j < at.n_par; j++) {
         limit[2 * j] = limit[2 * j + 1] = NAN;
-        if (f.held[j]) {
-            state[j] = SA_HELD;
+        if (f.held[j] || half[j] < 0.0)
             continue;
-        }
-        if (half[j] < 0.0)
-            continue;
-        if (!(threshold < HUGE_VAL)) { /* robust loss: no profile, only what is plain */
-            if (at_bound[j])
-                state[j] = at_bound[j] < 0 ? SA_AT_LOWER : SA_AT_UPPER;
-            else if (loading[j] > 1e-8)
+        const int bound = task->at_bound[j];
+        doubt |= bound && !s->natural[j + (bound > 0 ? p : 0)];
+        if (!(f.threshold < HUGE_VAL)) { /* robust loss: no profile, only what is plain */
+            if (bound)
+                state[j] = bound < 0 ? SA_AT_LOWER : SA_AT_UPPER;
+            else if (task->loading[j] > 1e-8)
                 state[j] = SA_OPEN;
             continue;
         }
-        const measure y = measure_of(&at, par, j);
-        const double width = isfinite(half[j]) ? half[j] : 0.0;
-        if (!every && !at_bound[j] && loading[j] <= 1e-8 && isfinite(half[j]) && width <= y.wide)
+        if (!task->every && !bound && task->loading[j] <= 1e-8 &&
+            half[j] <= measure_of(&at, task->par, j).wide &&
+            !(j == SA_P_SOFT && level_unseen(s, task->par)))
             continue;
-        const double span = s->upper[j] - s->lower[j];
-        const double step = fmin(fmax(fmin(width, 4.0 * y.wide), y.step), 0.1 * span);
-        int open[2] = {0, 0}, by_nature[2] = {0, 0};
-        /* first pass: is a side open? second: the ends of the interval, where one is */
-        for (int pass = 0; pass < 2; pass++) {
-            for (int e = 0; e < 2; e++) {
-                const int side = e == 0 ? -1 : 1, natural = s->natural[j + (size_t)e * p];
-                double *end = &limit[2 * j + (size_t)e], trial[SA_MODEL_MAX_PAR];
-                if (pass == 1 && open[e])
-                    continue;
-                int closed = 0;
-                memcpy(trial, par, p * sizeof(double));
-                if (at_bound[j] != side)
-                    closed = follow(&f, j, side, par, objective, objective + threshold, step, pass,
-                                    end, trial);
-                if (closed < 0 && better) {
-                    memcpy(better, trial, p * sizeof(double));
-                    return 1;
-                }
-                if (closed < 0)
-                    closed = 0;
-                if (ends)
-                    memcpy(ends + (2 * j + (size_t)e) * p, trial, p * sizeof(double));
-                if (closed == 0) {
-                    open[e] = !natural;
-                    by_nature[e] = natural;
-                    *end = !natural ? side * HUGE_VAL : e == 0 ? s->lower[j] : s->upper[j];
-                }
-            }
-            if (!open[0] && !open[1] && !at_bound[j] && loading[j] <= 1e-8 && !every)
-                break;
-        }
-        if ((open[1] && (open[0] || by_nature[0])) || (open[0] && by_nature[1]))
-            state[j] = SA_OPEN;
-        else if (open[0])
-            state[j] = SA_OPEN_BELOW;
-        else if (open[1])
-            state[j] = SA_OPEN_ABOVE;
-        else if (at_bound[j])
-            state[j] = at_bound[j] < 0 ? SA_AT_LOWER : SA_AT_UPPER;
-        else if (loading[j] > 1e-8) {
-            /* not seen by the readings here: no Wald interval, whatever ends the profile */
-            state[j] = by_nature[0] == by_nature[1] ? SA_OPEN
-                       : by_nature[0]               ? SA_OPEN_BELOW
-                                                    : SA_OPEN_ABOVE;
-        }
-        if (state[j] == SA_DETERMINED && !every)
-            limit[2 * j] = limit[2 * j + 1] = NAN;
+        looked[j] = 1;
+        if (look(&f, task, out, j, task->every))
+            return 1;
         open_at_all |= state[j] >= SA_OPEN_BELOW;
     }
+    for (size_t j = 0; (open_at_all || doubt) && f.threshold < HUGE_VAL && j < at.n_par; j++)
+        if (!looked[j] && !f.held[j] && half[j] >= 0.0) {
+            if (look(&f, task, out, j, 0))
+                return 1;
+            open_at_all |= state[j] >= SA_OPEN_BELOW;
+        }
     /* beside an open parameter the linear error of a determined one is no measure: along the open
      * direction the line leads out of the bounds. Its own profile is: of the wide ones, and then of
      * all where one of these is narrower than its line */
     int narrower = 0;
-    for (size_t k = 0; open_at_all && !every && k < (narrower ? 2 : 1) * at.n_par; k++) {
+    for (size_t k = 0; open_at_all && !task->every && k < (narrower ? 2 : 1) * at.n_par; k++) {
         const size_t j = k % at.n_par;
-        const double wide = measure_of(&at, par, j).wide;
+        const double wide = measure_of(&at, task->par, j).wide;
         double *ends_of = &limit[2 * j];
         if (state[j] != SA_DETERMINED || !isnan(ends_of[0]) || !isfinite(half[j]) ||
             !(half[j] > (k < at.n_par ? wide : 0.0)))
             continue;
         for (int e = 0; e < 2; e++) {
             double trial[SA_MODEL_MAX_PAR];
-            if (follow(&f, j, 2 * e - 1, par, objective, objective + threshold,
+            if (follow(&f, j, 2 * e - 1, task->par, task->objective, task->objective + f.threshold,
                        fmin(half[j], wide), 1, &ends_of[e], trial) <= 0)
                 ends_of[e] = e == 0 ? s->lower[j] : s->upper[j];
         }

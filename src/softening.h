@@ -127,15 +127,28 @@ double sa_softening_pseudo(const sa_softening *s, const double *resid, double li
 /* Whether the half width of a Wald interval is wide enough to doubt parameter j. */
 int sa_softening_wide(const sa_softening *s, const double *par, size_t j, double half);
 
-/* Which parameters the data fix: walks the profile of each doubtful one outwards to its
- * bounds. `half` (p): half widths of the Wald interval, below zero: passed over. `threshold`: rise of the sum of
- * squares at the ends of the interval. `limit` (2 p): ends found, NaN where not looked
- * for; `every` looks for all. `ends` (2 p times p, may be NULL): the parameters at these ends. `better` (p): a lower minimum met on the way, if any (then 1 is
- * returned and the rest is not filled); NULL: such a side counts as open. */
-int sa_softening_states(const sa_softening *s, const double *par, const int *at_bound,
-                        double objective, double threshold, const double *half,
-                        const double *loading, int every, int *state, double *limit,
-                        double *ends, double *better, double *work);
+/* A minimum whose parameters are looked at. `half` (p): half widths of the Wald intervals, below zero:
+ * passed over. `threshold`: rise of the sum of squares at the ends of an interval; infinite: no profile.
+ * `every`: limits of all are wanted. */
+typedef struct {
+    const double *par;
+    const int *at_bound;
+    double objective, threshold;
+    const double *half, *loading;
+    int every;
+} sa_profile_task;
+
+/* `limit` (2 p): ends found, NaN where not looked for. `ends` (2 p times p, may be NULL): the parameters
+ * at these ends. `better` (p): a lower minimum met on the way, if any; NULL: such a side counts as open. */
+typedef struct {
+    int *state;
+    double *limit, *ends, *better;
+} sa_profile_result;
+
+/* Which parameters the data fix: walks the profile of each doubtful one outwards to its bounds. Returns 1
+ * when a lower minimum was met; only `better` is filled then. */
+int sa_softening_states(const sa_softening *s, const sa_profile_task *task,
+                        const sa_profile_result *out, double *work);
 
 /* Covariances (p x p) of which determined parameters get the error of their profile, where
  * sa_softening_states() left its ends in `limit` beside a parameter that is open; the ends are

@@ -45,3 +45,22 @@ test_that("variables of a formula may stand outside the table", {
   level <- fit_least_squares(y ~ a, start = c(a = 0))
   expect_equal(coef(level)[["a"]], mean(y), tolerance = 1e-10)
 })
+
+test_that("where one step alone has softened nothing is determined that other minima leave open", {
+  for (seed in c(9004, 9006, 9010)) {
+    d <- with_test_seed(seed, made_readings(temps = c(250, 270, 290), times = c(0, 4, 8, 16, 32), n = 5,
+                                            sd_step = 0.5, sd_reading = 1.5, half_min = 9,
+                                            exponent = 2.5))
+    fit <- quietly_fitted(d, se = "model")
+    rise <- stats::deviance(fit) / stats::df.residual(fit) *
+      stats::qt(0.975, stats::df.residual(fit))^2
+    # no softening is as good an end of it as any
+    held <- quietly_fitted(d, se = "model", fixed = c(h_soft = 0),
+                           start = replace(coef(fit), c("h_soft", "n"), c(0, 3)))
+    expect_lt(stats::deviance(held), stats::deviance(fit) + rise)
+    expect_identical(fit$states[["h_soft"]], "only an upper limit")
+    expect_identical(quietly_fitted(d)$states[["h_soft"]], "only an upper limit")
+    later <- suppressWarnings(time_to(fit, temp_c = 310, fraction = 0.5))
+    expect_true(is.na(later$time_min) && later$conf.low == 0)
+  }
+})

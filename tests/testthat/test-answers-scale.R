@@ -1,0 +1,87 @@
+# Hardness wanted and predicted in the scale of the dial, and what its conversion adds.
+
+# Readings in HRB, and their fit in HV.
+dial_fit <- function(scale = "HV", ...) {
+  d <- with_test_seed(3, made_readings(sd_step = 0.5, ...))
+  d$hardness <- convert_hardness(d$hardness, "HV", "HRB")
+  d$scale <- "HRB"
+  quietly_fitted(d, scale = scale)
+}
+
+test_that("a target in the scale of all readings has no error of conversion, one in another has", {
+  fit <- dial_fit()
+  own <- time_to(fit, hardness = c(60, 70), scale = "HRB", temp_c = 330)
+  other <- time_to(fit, hardness = convert_hardness(c(60, 70), "HRB", "HV"), temp_c = 330)
+  expect_identical(own$scale, rep("HRB", 2L))
+  expect_identical(own$hardness, c(60, 70))
+  expect_identical(other$scale, rep("HV", 2L))
+  expect_equal(own$time_min, other$time_min)
+  expect_equal(own$std.error, other$std.error)
+  expect_identical(own$u_conversion, c(0, 0))
+  # HV per HRB, minutes per HV: by differences of the functions themselves
+  u <- convert_hardness(c(60, 70), "HRB", "HV", interval = TRUE)$std_uncertainty
+  later <- time_to(fit, hardness = other$hardness + 0.01, temp_c = 330)$time_min
+  expect_equal(other$u_conversion, u * abs(log(later / other$time_min)) / 0.01, tolerance = 0.02)
+  for (end in c("conf.low", "conf.high")) {
+    expect_equal(log(other[[end]] / other$time_min)^2,
+                 log(own[[end]] / own$time_min)^2 + (stats::qnorm(0.975) * other$u_conversion)^2)
+  }
+  named <- temp_for(fit, 20, hardness = 70, scale = "HRB")
+  plain <- temp_for(fit, 20, hardness = convert_hardness(70, "HRB", "HV"))
+  expect_equal(named$temp_c, plain$temp_c)
+  expect_identical(named$u_conversion, 0)
+  # back through the curve: the temperature that the error of the target is worth
+  moved <- temp_for(fit, 20, hardness = plain$hardness + 0.01)$temp_c
+  expect_equal(plain$u_conversion, u[2L] * abs(moved - plain$temp_c) / 0.01, tolerance = 0.02)
+  expect_equal((plain$conf.high - plain$temp_c)^2,
+               (named$conf.high - named$temp_c)^2 + (stats::qnorm(0.975) * plain$u_conversion)^2)
+  # fractions know nothing of scales
+  expect_false("u_conversion" %in% names(time_to(fit, fraction = 0.5)))
+})
+
+test_that("predictions and windows in another scale are those of the fit, converted", {
+  fit <- dial_fit()
+  at <- data.frame(temp_c = 330, time_min = c(4, 12, 30))
+  plain <- predict(fit, at, interval = "prediction", se.fit = TRUE)
+  dial <- predict(fit, at, interval = "prediction", se.fit = TRUE, scale = "HRB")
+  for (column in c("fit", "lwr", "upr")) {
+    expect_equal(dial$fit[, column], convert_hardness(plain$fit[, column], "HV", "HRB"))
+  }
+  slope <- convert_hardness(plain$fit[, "fit"] + 0.05, "HV", "HRB") -
+    convert_hardness(plain$fit[, "fit"] - 0.05, "HV", "HRB")
+  expect_equal(dial$se.fit, plain$se.fit * slope / 0.1, tolerance = 0.02)
+  expect_equal(predict(fit, at, scale = "HRB"), unname(dial$fit[, "fit"]))
+  expect_identical(predict(fit, at, scale = "HV"), predict(fit, at))
+  limits <- convert_hardness(c(50, 70), "HRB", "HV")
+  window <- process_window(fit, c(50, 70), n_points = 6, scale = "HRB")
+  expect_equal(window$probability, process_window(fit, limits, n_points = 6)$probability)
+  # soft brass lies below the table of HR45T
+  expect_warning(gone <- predict(dial_fit(soft = 70), data.frame(temp_c = 370, time_min = c(4, 60)),
+                                 scale = "HR45T"),
+                 "1 of 2 predictions are NA.*cannot be converted to HR45T [(]row 2[)]",
+                 class = "softanneal_warning_outside")
+  expect_identical(is.na(gone), c(FALSE, TRUE))
+})
+
+test_that("what cannot be converted is refused", {
+  fit <- dial_fit()
+  expect_error(time_to(fit, fraction = 0.5, scale = "HRB"), "is for a hardness",
+               class = "softanneal_error_argument")
+  expect_error(time_to(fit, hardness = 300, scale = "HRB"), "cannot be converted",
+               class = "softanneal_error_range")
+  expect_error(time_to(fit, hardness = 60, scale = "Shore"), class = "softanneal_error_scale")
+  expect_error(time_to(fit, hardness = 60, scale = "HRC"), "`scale`: the table",
+               class = "softanneal_error_scale")
+  expect_error(predict(fit, scale = "HRC"), "`scale`: the table", class = "softanneal_error_scale")
+  expect_error(process_window(fit, temper = "OS035", scale = "HRB"), "temper has its own",
+               class = "softanneal_error_argument")
+  read <- dial_fit("as read")
+  expect_identical(time_to(read, hardness = 70, temp_c = 330)$u_conversion, 0)
+  expect_identical(time_to(read, hardness = 70, temp_c = 330)$scale, "HRB")
+  numbers <- as.data.frame(with_test_seed(3, made_readings()))
+  numbers$scale <- NULL
+  numbers <- quietly_fitted(numbers, scale = "as read")
+  expect_error(time_to(numbers, hardness = 100, scale = "HRB"), "fitted as read",
+               class = "softanneal_error_scale")
+  expect_error(predict(numbers, scale = "HRB"), "fitted as read", class = "softanneal_error_scale")
+})
