@@ -23,8 +23,9 @@
 #' @param specimen For a fit with `se = "components"`: a reading on a `"new"` specimen in a new furnace
 #'   run, or on the `"same"` specimen, named in `newdata`, in a new step. The attribute `components` of
 #'   a prediction holds the standard deviation that each component brings.
-#' @param scale For a softening fit: scale of the values returned, such as `"HRB"`; converted from that of
-#'   the fit by the table of its `material`, without the uncertainty of that conversion ([convert_hardness()]).
+#' @param scale For a softening fit: scale of the values returned, such as `"HRB"`; converted
+#'   from that of the fit by the table of its `material`, without the uncertainty of that conversion
+#'   ([convert_hardness()]).
 #' @param ... Must be empty.
 #' @return As from [stats::predict.lm()]: a vector, or a matrix with columns `fit`, `lwr`,
 #'   `upr`; with `se.fit = TRUE` a list with `fit`, `se.fit`, `df` and `residual.scale`. As

@@ -138,11 +138,21 @@ static int wake_idle(profiler *f, size_t which, double value, double ceiling, co
     return 0;
 }
 
+/* Is any parameter of `from` at a bound? */
+static int bounded(const profiler *f, size_t which, const double *from)
+{
+    for (size_t j = 0; j < f->at.n_par; j++)
+        if (j != which && !f->held[j] && (from[j] <= f->s.lower[j] || from[j] >= f->s.upper[j]))
+            return 1;
+    return 0;
+}
+
 /* A valley may go on in another place: at `value` the fit is tried from exponents and soft levels far from
  * those reached, which an exponent at its bound, or a fraction that is 0 or 1 at every reading, would
- * keep from moving. Returns 1, and the solution in `par`, where one comes below the ceiling. */
-static int elsewhere(profiler *f, size_t which, double value, double ceiling, const double *from,
-                     double *par, int *artificial)
+ * keep from moving; beside a parameter at its bound from the starts of the data too. Returns 1, and the
+ * solution in `par`, where one comes below the ceiling. */
+static int from_elsewhere(profiler *f, size_t which, double value, double ceiling,
+                          const double *from, double *par, int *artificial)
 {
     static const double exponents[2] = {1.2, 3.0}, levels[2] = {1.0, 0.5};
     const int exponent = which != SA_P_N && !f->held[SA_P_N];
@@ -164,7 +174,32 @@ static int elsewhere(profiler *f, size_t which, double value, double ceiling, co
                 return 1;
             }
         }
+    if (bounded(f, which, from)) {
+        double starts[SA_USUAL_STARTS * SA_MODEL_MAX_PAR];
+        const size_t count = sa_softening_starts(&f->s, from, starts, SA_USUAL_STARTS, f->work);
+        for (size_t k = 0; k < count; k++) {
+            double trial[SA_MODEL_MAX_PAR];
+            memcpy(trial, from, f->p * sizeof(double));
+            for (size_t j = 0; j < f->at.n_par; j++)
+                if (!f->held[j])
+                    trial[j] = starts[k * f->at.n_par + j];
+            if (profile_at(f, which, value, trial, artificial) < ceiling) {
+                memcpy(par, trial, f->p * sizeof(double));
+                return 1;
+            }
+        }
+    }
     return 0;
+}
+
+static int elsewhere(profiler *f, size_t which, double value, double ceiling, const double *from,
+                     double *par, int *artificial)
+{
+    const double *weight = f->s.weight;
+    f->s.weight = NULL; /* the long way goes further from a poor start */
+    const int found = from_elsewhere(f, which, value, ceiling, from, par, artificial);
+    f->s.weight = weight;
+    return found;
 }
 
 /* A sum above the ceiling may be a step too long to follow the valley: approach `value` by
