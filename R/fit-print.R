@@ -69,12 +69,12 @@ header_lines.default <- function(x) {
   c(lines, count_line(x))
 }
 
-count_line <- function(x) {
+count_line <- function(x, what = "values") {
   gone <- x$na.action
   idle <- sum(attr(gone, "weightless"))
   lost <- length(gone) - idle
   words <- c(if (lost) paste(lost, "missing"), if (idle) paste(idle, "of weight zero"))
-  paste0(x$nobs, " values", if (length(words)) {
+  paste0(x$nobs, " ", what, if (length(words)) {
     paste0(" (", paste(words, collapse = ", "), " more left out)")
   })
 }
@@ -84,7 +84,7 @@ header_lines.softanneal_fit_softening <- function(x) {
   treatments <- length(unique(x$conditions$cluster_of))
   oven <- unique(signif(x$conditions$temp_c[x$conditions$time_min > 0], 12))
   c(paste0("Softening fit '", x$model, "': ", model_words(x$model)),
-    paste0(count_line(x), " of ", count(treatments, "step"), " at ", length(oven),
+    paste0(count_line(x, "readings"), " of ", count(treatments, "step"), " at ", length(oven),
            if (length(oven) == 1L) " temperature (" else " temperatures (",
            paste(format(sort(oven)), collapse = ", "), " degrees Celsius)"),
     group_sentences(x), scale_line(x),

@@ -23,8 +23,17 @@ report_estimates <- function(fit, level) {
   out
 }
 
+# Three digits, zeros at the end included, so that the numbers of a column look equally exact.
+report_number <- function(x) {
+  plain <- is.finite(x) & abs(x) >= 1e-4 & abs(x) < 1e7
+  out <- ifelse(is.na(x), "\u2013", format_quantity(x))
+  out[plain] <- sub("[.]$", "", formatC(signif(x[plain], 3L), digits = 3L, format = "fg", flag = "#",
+                                        width = 1L))
+  out
+}
+
 report_half <- function(half, level) {
-  out <- data.frame(t = trimws(temperature_label(half$temp_c)), min = answer_text(half$time_min),
+  out <- data.frame(t = trimws(temperature_label(half$temp_c)), min = report_number(half$time_min),
                     interval = half_interval(half), note = half$note, row.names = NULL)
   names(out) <- c("Temperature", "Time (min)", paste(percent_text(level), "interval (min)"), "Note")
   out[c(TRUE, TRUE, TRUE, any(nzchar(half$note)))]
@@ -35,20 +44,42 @@ half_interval <- function(half) {
   high <- half$conf.high
   none <- is.na(low) | is.na(high)
   ifelse(none, "not determined",
-         ifelse(is.infinite(high), paste(format_quantity(low), "or more"),
-                ifelse(low == 0, paste(format_quantity(high), "or less"),
-                       paste(format_quantity(low), "to", format_quantity(high)))))
+         ifelse(is.infinite(high), paste(report_number(low), "or more"),
+                ifelse(low == 0, paste(report_number(high), "or less"),
+                       paste(report_number(low), "to", report_number(high)))))
 }
 
 # The table of compare_models() for readers.
-report_models <- function(m) {
+report_models <- function(m, scale = "HV") {
   out <- data.frame(
-    Model = gsub("_", " + ", m$model), Parameters = m$parameters,
-    sd = format_quantity(m$sigma, 3L), delta = format_quantity(m$delta, 3L),
+    Model = paste0(vapply(m$model, model_words, ""), " (", m$model, ")"), Parameters = m$parameters,
+    sd = report_number(m$sigma), delta = formatC(m$delta, digits = 1L, format = "f", width = 1L),
     p = p_words(m$lack_of_fit.p.value),
     open = m$n_undetermined, Remark = reader_words(m$note))
-  out[] <- lapply(out, function(v) ifelse(v == "NA" | is.na(v), "\u2013", v))
-  names(out)[3:6] <- c("Residual sd", "AICc above the best", "Lack of fit", "Not determined")
+  out[] <- lapply(out, function(v) ifelse(v %in% c("NA", NA), "\u2013", v))
+  names(out)[3:6] <- c(paste0("Residual sd", unit_of_scale(scale)), "AICc above the best",
+                       "Lack of fit", "Not determined")
+  out
+}
+
+unit_of_scale <- function(scale) if (scale == "as read") "" else paste0(" (", scale, ")")
+
+# Components of error with their shares in the variance of the answers; NULL for a fit without.
+report_errors <- function(fit) {
+  if (is.null(fit$errors)) return(NULL)
+  e <- components_of_error(fit)
+  share <- function(v) ifelse(is.na(v), "\u2013", whole_percent(v))
+  unit <- ifelse(e$component == "furnace temperature", "K", sub("as read", "", e$unit, fixed = TRUE))
+  out <- data.frame(
+    Error = paste0(e$component, ifelse(e$known == "estimated" | e$known == "from replicates", "",
+                                       paste0(" (", e$known, ")"))),
+    sd = trimws(paste(format_quantity(e$sd, 2L), unit)),
+    interval = ifelse(is.na(e$conf.low), "\u2013", paste(format_quantity(e$conf.low, 2L), "to",
+                                                         format_quantity(e$conf.high, 2L))),
+    q = share(e$q_share), half = share(e$t50_share), new = share(e$reading_share))
+  names(out) <- c("Error", "Standard deviation", "95 % interval", "Activation energy",
+                  paste("Half softening at", trimws(temperature_label(attr(e, "temp_c")))),
+                  "New reading")
   out
 }
 
@@ -62,7 +93,7 @@ report_answer <- function(result) {
   reach <- half_interval(h)
   times <- paste0(ifelse(reach == "not determined", reach, ifelse(
     is.na(h$time_min), paste(reach, "min"),
-    paste0(format_quantity(h$time_min), " min (", reach, ")"))), " at ",
+    paste0(report_number(h$time_min), " min (", reach, ")"))), " at ",
     trimws(temperature_label(h$temp_c)),
     if (!is.null(strain)) paste(" and strain", format_quantity(h[[strain]])))
   c(paste0("Hardness falls from ", paste(format_quantity(worked), collapse = ", "), " to ",
@@ -98,9 +129,9 @@ report_table <- function(x, caption, words = character()) {
 }
 
 # The four common models and the chosen one.
-report_comparison <- function(data, scale, material, chosen) {
+report_comparison <- function(data, scale, material, chosen, u_temp_c = NULL) {
   compare_models(data, unique(c(usual_models(), chosen)), cross_validate = FALSE,
-                 scale = scale, material = material)
+                 scale = scale, material = material, u_temp_c = u_temp_c)
 }
 
 # Names of parameters in sentences of a fit, as readers know them.

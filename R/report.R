@@ -17,6 +17,7 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' @param level Level of the intervals.
 #' @param overwrite Whether results that are in the folder already may be replaced.
 #' @param reading_scale Hardness scale of a table without such a column.
+#' @param u_temp_c As in [fit_softening()]; columns `furnace` and `operator` of the table count as there.
 #' @param ... Further arguments of [read_readings()]: `columns`, `readings`, `temp_c`, `time_min`,
 #'   `times`, `sep`, `dec`, `encoding`, `sheet`, `skip`, `na`.
 #' @return A list of class `softanneal_report`: `fit`, `models` (the four common models and the
@@ -40,7 +41,7 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' @export
 softening_report <- function(readings, out_dir, ..., model = "jmak", scale = "HV",
                              material = "brass", specimen = NULL, title = NULL, level = 0.95,
-                             overwrite = FALSE, reading_scale = NULL) {
+                             overwrite = FALSE, reading_scale = NULL, u_temp_c = NULL) {
   reading <- reading_arguments(specimen, reading_scale, ...)
   out_dir <- check_path(out_dir, "out_dir")
   level <- check_level(level)
@@ -60,9 +61,11 @@ softening_report <- function(readings, out_dir, ..., model = "jmak", scale = "HV
   }
   check_folder(out_dir, overwrite)
   data <- read_for_report(readings, reading)
-  fit <- fit_softening(data, model = model, scale = scale, material = material, level = level)
+  fit <- fit_softening(data, model = model, scale = scale, material = material, level = level,
+                       u_temp_c = u_temp_c)
   result <- list(
-    fit = fit, models = report_comparison(data, scale, material, model), level = level, title = title,
+    fit = fit, models = report_comparison(data, scale, material, model, u_temp_c), level = level,
+    title = title,
     half_softening = suppressWarnings(time_to(fit, level = level),
                                       classes = "softanneal_warning_outside"))
   make_folder(out_dir)

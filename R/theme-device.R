@@ -1,5 +1,6 @@
 # A marked plot fitted to the size of its device in inches. What the user set stays: another
-# size of text, a legend put elsewhere, guides of their own.
+# size of text, a legend put elsewhere, guides of their own. Building a plot takes most of the time, so
+# one that was measured keeps what was built (attribute `built`) for drawing, as long as nothing is changed.
 
 fit_picture <- function(p, size) {
   class(p) <- setdiff(class(p), "softanneal_picture")
@@ -18,7 +19,12 @@ fit_picture <- function(p, size) {
   p <- wrap_texts(p, size)
   p <- uncrowd_axis(p)
   named <- label_ends(p, size)
-  wrap_axes(if (is.null(named)) fit_legend(p, size) else named, size)
+  wrap_axes(if (is.null(named)) fit_legend(p, size) else measured(named), size)
+}
+
+measured <- function(p) {
+  attr(p, "built") <- ggplot2::ggplotGrob(p)
+  p
 }
 
 # ---- texts -----------------------------------------------------------------------------------
@@ -37,15 +43,21 @@ wrap_texts <- function(p, size) {
 # Titles of the axes are wrapped to the panels that are left for them.
 wrap_axes <- function(p, size) {
   theme <- picture_theme_of(p)
-  g <- ggplot2::ggplotGrob(p)
+  if (is.null(attr(p, "built"))) p <- measured(p)
+  g <- attr(p, "built")
   panel <- size - c(sum(grid::convertWidth(g$widths, "inches", valueOnly = TRUE)),
                     sum(grid::convertHeight(g$heights, "inches", valueOnly = TRUE)))
   p$scales <- p$scales$clone()
+  changed <- FALSE
   for (axis in c("x", "y")) {
     # a title that is a little longer than its panel still has room beside it
     across <- if (axis == "x") panel[1L] * 1.02 else panel[2L] * 1.02
     element <- ggplot2::calc_element(paste0("axis.title.", axis), theme)
-    wrapped <- function(text) if (is.character(text)) wrap_text(text, across, element) else text
+    wrapped <- function(text) {
+      out <- if (is.character(text)) wrap_text(text, across, element) else text
+      if (!identical(out, text)) changed <<- TRUE
+      out
+    }
     p$labels[[axis]] <- wrapped(p$labels[[axis]])
     scale <- p$scales$get_scales(axis)
     if (is.null(scale)) next
@@ -55,7 +67,7 @@ wrap_axes <- function(p, size) {
       scale$secondary.axis <- renamed_axis(second, wrapped(second$name))
     }
   }
-  p
+  if (changed) measured(p) else p
 }
 
 # A heir finds what it inherits by its name in this frame, so each has a frame of its own.
@@ -106,14 +118,16 @@ fit_legend <- function(p, size) {
                    legend.spacing = ggplot2::unit(0.2 * text, "points"),
                    legend.margin = ggplot2::margin(1, 1, 1, 1))
   }
-  below <- ggplot2::theme(legend.position = "bottom", legend.box = "vertical")
-  tries <- list(p, p + small(0.95), p + small(0.8), p + below + small(0.95) + legend_columns(p, 5L),
-                p + below + small(0.85) + legend_columns(p, 4L),
-                p + below + small(0.8) + legend_columns(p, 3L),
-                p + below + small(0.75) + legend_columns(p, 1L))
+  below <- function(scale, columns) {
+    p + ggplot2::theme(legend.position = "bottom", legend.box = "vertical") + small(scale) +
+      legend_columns(p, columns)
+  }
+  tries <- list(\() p, \() p + small(0.95), \() p + small(0.8), \() below(0.95, 5L),
+                \() below(0.85, 4L), \() below(0.8, 3L), \() below(0.75, 1L))
   best <- NULL
   score <- -Inf
-  for (try in tries) {
+  for (one in tries) {
+    try <- measured(one())
     room <- panel_room(try, size)
     if (room >= 0.42) return(try)
     if (room > score) {
@@ -136,7 +150,7 @@ legend_columns <- function(p, columns) {
 
 # The smaller share of the device that panels keep; a legend that is cut counts as none.
 panel_room <- function(p, size) {
-  g <- ggplot2::ggplotGrob(p)
+  g <- attr(p, "built") %or% ggplot2::ggplotGrob(p)
   inches <- function(x, convert) sum(convert(x, "inches", valueOnly = TRUE))
   room <- 1 - c(inches(g$widths, grid::convertWidth), inches(g$heights, grid::convertHeight)) / size
   boxes <- g$grobs[grepl("^guide-box", g$layout$name)]
@@ -161,13 +175,14 @@ label_ends <- function(p, size) {
   font <- grid::gpar(fontsize = text)
   wide <- max(grid::convertWidth(grid::stringWidth(ends$label), "inches", valueOnly = TRUE)) *
     text / grid::get.gpar("fontsize")$fontsize
-  g <- ggplot2::ggplotGrob(bare)
+  built <- ggplot2::ggplot_build(bare)
+  g <- ggplot2::ggplot_gtable(built)
   high <- size[2L] - sum(grid::convertHeight(g$heights, "inches", valueOnly = TRUE))
   broad <- size[1L] - sum(grid::convertWidth(g$widths, "inches", valueOnly = TRUE))
   margin <- wide + 3.2 * text / 72
   line <- 1.15 * text / 72
   if (line * nrow(ends) > high || broad - margin < 0.42 * size[1L]) return(NULL)
-  built <- ggplot2::ggplot_build(bare)$layout$panel_params[[1L]]
+  built <- built$layout$panel_params[[1L]]
   per_inch <- diff(built$y.range) / high
   across <- diff(built$x.range) / (broad - margin)
   # ends that meet keep the order of the others

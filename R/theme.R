@@ -49,16 +49,20 @@ print.softanneal_picture <- function(x, newpage = is.null(vp), vp = NULL, ...) {
   theme <- picture_theme_of(x)
   picture_state$dark <- dark_ground(theme)
   on.exit(picture_state$dark <- FALSE)
-  if (is.character(vp)) {
-    depth <- grid::seekViewport(vp)
-  } else if (!is.null(vp)) {
-    grid::pushViewport(vp)
-    depth <- 1L
+  enter <- function() {
+    if (is.character(vp)) return(grid::seekViewport(vp))
+    if (!is.null(vp)) grid::pushViewport(vp)
+    as.integer(!is.null(vp))
   }
+  leave <- function(depth) if (depth > 0L) grid::upViewport(depth)
+  depth <- enter()
   size <- c(grid::convertWidth(grid::unit(1, "npc"), "inches", valueOnly = TRUE),
             grid::convertHeight(grid::unit(1, "npc"), "inches", valueOnly = TRUE))
-  if (!is.null(vp)) grid::upViewport(depth)
-  print(fit_picture(x, size), newpage = FALSE, vp = vp, ...)
+  leave(depth)
+  picture <- fit_picture(x, size)
+  depth <- enter()
+  grid::grid.draw(attr(picture, "built"))
+  leave(depth)
   ggplot2::set_last_plot(x)
   invisible(x)
 }

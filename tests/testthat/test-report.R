@@ -4,6 +4,15 @@ skip_without_pandoc <- function() {
   skip_if_not(rmarkdown::pandoc_available(), "pandoc is not available")
 }
 
+# column k of the table whose caption holds `caption`, as numbers
+page_numbers <- function(html, caption, k) {
+  tables <- regmatches(html, gregexpr("(?s)<table.*?</table>", html, perl = TRUE))[[1L]]
+  rows <- strsplit(grep(caption, tables, value = TRUE, fixed = TRUE), "<tr>", fixed = TRUE)[[1L]]
+  rows <- grep("<td", rows, value = TRUE)
+  cells <- regmatches(rows, gregexpr("(?s)<td[^>]*>.*?</td>", rows, perl = TRUE))
+  as.numeric(vapply(cells, \(x) trimws(gsub("<[^>]*>", "", x[k])), ""))
+}
+
 test_that("the main job leaves tables, plots and a report that agree with the fit", {
   skip_without_pandoc()
   out <- withr::local_tempdir()
@@ -41,9 +50,48 @@ test_that("the main job leaves tables, plots and a report that agree with the fi
   models <- compare_models(bell_readings(), cross_validate = FALSE)
   expect_equal(r$models$model, models$model)
   expect_equal(r$models$delta, models$delta, tolerance = 1e-8)
-  expect_equal(softanneal:::report_models(models)[["AICc above the best"]][1L], "0")
+  expect_equal(softanneal:::report_models(models)[["AICc above the best"]][1L], "0.0")
+  # the same figures in the page, by value
+  expect_equal(page_numbers(html, "Models of the same readings", 4), models$delta, tolerance = 0.05,
+               scale = 1)
+  expect_equal(page_numbers(html, "Models of the same readings", 3), models$sigma, tolerance = 0.005,
+               scale = 1)
+  expect_equal(page_numbers(html, "Models of the same readings", 2), models$parameters)
+  expect_equal(page_numbers(html, "Parameters</caption>", 2), unname(coef(f)), tolerance = 5e-3)
+  expect_equal(page_numbers(html, "Time to half", 2), time_to(f)$time_min, tolerance = 5e-3)
   expect_output(print(r), "Half of the softening takes")
   expect_output(print(r), "an estimate, not a release")
+})
+
+test_that("furnaces, operators and a stated temperature error are in the page as in the fit", {
+  skip_without_pandoc()
+  quiet <- function(x) suppressWarnings(x, classes = "softanneal_warning")
+  out <- withr::local_tempdir()
+  d <- as.data.frame(bell_readings())
+  d$furnace <- ifelse(d$temp_c < 350, "old", "new")
+  d$operator <- rep_len(c("Ada", "Bo"), nrow(d))
+  d$hardness <- d$hardness + ifelse(d$operator == "Ada", 1, 0)
+  file <- file.path(withr::local_tempdir(), "two furnaces.csv")
+  utils::write.csv(d, file, row.names = FALSE)
+  r <- quiet(softening_report(file, out))
+  f <- quietly_fitted(d)
+  e <- components_of_error(f)
+  expect_true("operator" %in% e$component)
+  expect_equal(coef(r$fit), coef(f), tolerance = 1e-10)
+  html <- paste(readLines(file.path(out, "report.html"), warn = FALSE), collapse = "\n")
+  expect_match(html, "2 operators")
+  expect_match(html, "furnace temperature (assumed)", fixed = TRUE)
+  expect_match(gsub("\\s+", " ", html), "1 degree C at one run moves, old: activation energy by")
+  table <- softanneal:::report_errors(f)
+  expect_equal(as.numeric(sub(" .*", "", table[["Standard deviation"]])), e$sd, tolerance = 0.05)
+  for (cell in unlist(table)) expect_match(html, cell, fixed = TRUE)
+  models <- quiet(compare_models(d, cross_validate = FALSE))
+  expect_equal(page_numbers(html, "Models of the same readings", 4), models$delta, tolerance = 0.05,
+               scale = 1)
+  stated <- quietly_fitted(d, u_temp_c = 4)
+  expect_match(softanneal:::report_errors(stated)$Error[1L], "stated")
+  known <- softanneal:::report_comparison(d, "HV", "brass", "jmak", 4) |> quiet()
+  expect_equal(known$AICc, quiet(compare_models(d, u_temp_c = 4, cross_validate = FALSE))$AICc)
 })
 
 test_that("results are not overwritten unless asked, and a folder must be writable", {
@@ -102,7 +150,9 @@ test_that("numbers and words of a report are those people write", {
   expect_match(names(t)[4], "90 % interval")
   expect_true(all(nzchar(t$Meaning)))
   half <- data.frame(conf.low = c(1, 2, NA, 0), conf.high = c(3, Inf, NA, 5))
-  expect_equal(softanneal:::half_interval(half), c("1 to 3", "2 or more", "not determined", "5 or less"))
+  expect_equal(softanneal:::half_interval(half), c("1.00 to 3.00", "2.00 or more", "not determined", "5.00 or less"))
+  expect_equal(softanneal:::report_number(c(12.98, 102.3, 0.4471, 2.048, 1234.4, 0, NA, 3e-7)),
+               c("13.0", "102", "0.447", "2.05", "1230", "0", "\u2013", "3.00e-07"))
   expect_equal(softanneal:::reader_words("The data do not determine q_rec_kj_mol."),
                "The data do not determine energy of recovery.")
   expect_true(all(softanneal:::register()$terms$name %in% names(softanneal:::PARAMETER_MEANING)))

@@ -99,6 +99,13 @@ test_that("the solutions of the first tutorial run and find what the text says",
   expect_s3_class(env$fit, "softanneal_fit_softening")
   expect_identical(env$half$note[3:4], rep("before the first reading", 2))
   expect_true(env$energy[1] < 140 && 140 < env$energy[2])
+  # the true values at the end are those the data were drawn with
+  expect_equal(env$true_values[["q_kj_mol"]], 140)
+  half <- jmak_fraction(12, exp(env$true_values[["ln_k_ref"]] + 140 *
+                                  inverse_temperature(330, env$fit$temp_ref_c)), 1.6)
+  expect_equal(half, 0.5, tolerance = 1e-10)
+  expect_identical(env$compared$term, names(coef(env$fit)))
+  expect_gte(sum(env$compared$inside), 4L)
   expect_true(env$answer$conf.low < env$answer$time_min && env$answer$time_min < env$answer$conf.high)
 })
 
