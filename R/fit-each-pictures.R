@@ -134,18 +134,21 @@ autoplot.softanneal_fits <- function(object, terms = NULL, level = 0.95, max_lab
     stats::ave(d$estimate, d$panel, FUN = function(v) rank(v, ties.method = "first"))
   }
   absent <- ncol(object$par) * length(terms) - nrow(d)
+  names <- short_names(unique(d$label))
+  d$shown <- names$short[match(d$label, unique(d$label))]
   ggplot2::ggplot(d, ggplot2::aes(x = .data$estimate, y = .data$place)) +
     ggplot2::geom_segment(ggplot2::aes(x = .data$low, xend = .data$high, yend = .data$place),
                           data = d[!is.na(d$low), ], colour = MAIN_COLOUR,
                           alpha = if (named) 0.7 else 0.25, linewidth = if (named) 0.8 else 0.4) +
-    ggplot2::geom_point(ggplot2::aes(colour = .data$kind, shape = .data$kind),
+    ggplot2::geom_point(ggplot2::aes(colour = .data$kind, shape = .data$kind), show.legend = TRUE,
                         size = if (named) 2.2 else 1.1) +
     ggplot2::scale_colour_manual(NULL, values = stats::setNames(group_colours(3), PICTURE_KINDS)) +
     ggplot2::scale_shape_manual(NULL, values = stats::setNames(c(16, 2, 6), PICTURE_KINDS)) +
     ggplot2::facet_wrap(~ panel, scales = if (named) "free_x" else "free") +
     place_axis(d, named, paste(names(object$keys), collapse = " / ")) +
-    ggplot2::labs(x = "Estimate (unit in the panel title)",
-                  caption = picture_caption(level, object$set$level, absent),
+    ggplot2::labs(x = "Estimate (unit in the panel title)", title = "Estimates of the groups",
+                  caption = caption_of(picture_caption(level, object$set$level, absent),
+                                       if (named) names$key),
                   alt = fits_alt(d, absent)) +
     plain_theme() + ggplot2::theme(legend.position = "bottom")
 }
@@ -154,14 +157,14 @@ PICTURE_KINDS <- c("estimate", "only a lower limit", "only an upper limit")
 
 place_axis <- function(d, named, title) {
   if (!named) return(ggplot2::scale_y_continuous("Groups in order of the estimate (rank)"))
-  ggplot2::scale_y_continuous(title, breaks = unique(d$place), labels = unique(d$label),
+  ggplot2::scale_y_continuous(title, breaks = unique(d$place), labels = unique(d$shown),
                               guide = ggplot2::guide_axis(check.overlap = TRUE),
                               minor_breaks = NULL, expand = ggplot2::expansion(add = 0.6))
 }
 
 picture_caption <- function(level, limit_level, absent) {
   paste0("Lines: ", format(100 * level), " % intervals (t); limits: ", format(100 * limit_level),
-         " %", if (absent) paste0("; ", absent, " value", if (absent > 1) "s", " not determined"))
+         " %", if (absent) paste0("; ", absent, " value", if (absent > 1) "s", " not determined"), ".")
 }
 
 fits_picture_data <- function(object, terms, level) {

@@ -22,6 +22,10 @@ error_sentence <- function(fit) {
 furnace_sentences <- function(fit) {
   e <- fit$errors
   if (is.null(e) || !is.null(e$stated) || e$visible) return(character())
+  if (is.na(fit$coefficients[["q_kj_mol"]])) {
+    return(paste("All readings are at one temperature: what an error of the furnace temperature does is not",
+                 "known, and not in the intervals."))
+  }
   assumed <- paste0("The error of the furnace temperature cannot be estimated from fewer than ",
                     FEW_RUNS, " runs: ", UNSEEN_FURNACE_K, " K (half-normal) is assumed, and the ",
                     "interval of q_kj_mol rests on it. State it with `u_temp_c`.")
@@ -127,6 +131,8 @@ components_of_error <- function(fit, ..., temp_c = NULL) {
   # with an energy that the readings leave open they would be those of an arbitrary one
   open <- is_open(fit)
   shares[open[[q]] | rowSums(rows[, open, drop = FALSE] != 0) > 0L, ] <- NA_real_
+  # without an energy nobody knows what the furnace does
+  if (is.na(fit$coefficients[["q_kj_mol"]])) shares[] <- NA_real_
   stated <- if (is.null(e$stated)) 1 else sqrt(scale2)
   keep <- c(TRUE, any(e$structure$piece >= 0L), TRUE, !is.null(e$steps$share), noise > 0)
   out <- data.frame(
@@ -192,9 +198,9 @@ print.softanneal_components <- function(x, ...) {
     "Last three columns: fraction of the variance of the activation energy, of t50 ",
     "at ", format(attr(x, "temp_c")), " degrees Celsius, and of a new reading there on a new specimen."
   )), "\n"), sep = "")
-  if (anyNA(x$q_share)) {
-    cat(strwrap("Shares are left out where they lean on a parameter that the readings do not determine."),
-        sep = "\n")
+  if (anyNA(x$q_share) || anyNA(x$t50_share)) {
+    cat(strwrap(paste("Shares are left out where they lean on a parameter that the readings do not",
+                      "determine, or on a strain.")), sep = "\n")
   }
   if ("assumed" %in% x$known) cat("The furnace temperature is assumed, not estimated.\n")
   invisible(x)
@@ -210,7 +216,8 @@ autoplot.softanneal_components <- function(object, ...) {
   d <- data.frame(component = factor(rep(object$component, 3L), rev(object$component)),
                   what = factor(rep(what, each = nrow(object)), what),
                   share = 100 * unlist(object[names(what)], use.names = FALSE))
-  d$label <- ifelse(is.na(d$share), "not determined", whole_percent(d$share / 100))
+  d$label <- ifelse(is.na(d$share), "not given", whole_percent(d$share / 100))
+  d$share <- pmax(d$share, 0) # rounding below zero is no bar
   d$share[is.na(d$share)] <- 0
   ggplot2::ggplot(d, ggplot2::aes(.data[["share"]], .data[["component"]])) +
     ggplot2::geom_col(fill = group_colours(1), width = 0.7) +
@@ -218,6 +225,13 @@ autoplot.softanneal_components <- function(object, ...) {
     ggplot2::facet_wrap(ggplot2::vars(.data[["what"]])) +
     ggplot2::scale_x_continuous(limits = c(0, 115), breaks = c(0, 50, 100)) +
     ggplot2::labs(x = "Share of the variance (%)", y = NULL, title = "What an error is made of",
+                  caption = caption_of(
+                    paste0("Time to half softening and new reading: at ",
+                           temperature_label(attr(object, "temp_c")), "."),
+                    if (anyNA(object$q_share) || anyNA(object$t50_share)) {
+                      "Not given: it leans on a parameter that the readings leave open, or on a strain."
+                    },
+                    if ("assumed" %in% object$known) "The furnace temperature is assumed, not estimated."),
                   alt = paste0("Bars of the share of each component in the variance of the activation ",
                                "energy (", paste(object$component, d$label[seq_len(nrow(object))],
                                                  collapse = ", "),

@@ -211,11 +211,12 @@ autoplot.softanneal_resample <- function(object, ...) {
     abort("too_few", "no parameter varies between the resamples", arg = "object",
           remedy = "Draw more resamples, or let more parameters move.")
   }
-  d <- data.frame(term = factor(rep(colnames(m), each = nrow(m)), colnames(m)),
+  label <- parameter_label(colnames(m), "") # the scale is the fit's
+  d <- data.frame(term = factor(rep(label, each = nrow(m)), label),
                   value = as.vector(m))
   d <- d[!is.na(d$value), ]
   q <- apply(m, 2L, stats::quantile, probs = c(0.025, 0.975), na.rm = TRUE)
-  ends <- data.frame(term = factor(rep(colnames(m), each = 2L), colnames(m)), value = as.vector(q))
+  ends <- data.frame(term = factor(rep(label, each = 2L), label), value = as.vector(q))
   ggplot2::ggplot(d, ggplot2::aes(.data[["value"]])) +
     ggplot2::geom_histogram(bins = 30, fill = MAIN_COLOUR, colour = "white", linewidth = 0.2) +
     ggplot2::geom_vline(ggplot2::aes(xintercept = .data[["value"]]), data = ends, linetype = "22",
@@ -225,8 +226,8 @@ autoplot.softanneal_resample <- function(object, ...) {
                   title = paste0("Bootstrap: ", object$n_resamples, " ", object$type, " resamples"),
                   caption = "Dashed: 2.5 and 97.5 % of the resamples.",
                   alt = paste0("Histograms of ", nrow(m), " bootstrap estimates of ",
-                               paste(colnames(m), collapse = ", "), ".")) +
-    plain_theme()
+                               paste(label, collapse = ", "), ".")) +
+    plain_theme() + ggplot2::theme(panel.spacing.x = grid::unit(1.2, "lines"))
 }
 
 #' @rdname resample_fit

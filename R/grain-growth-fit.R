@@ -248,7 +248,7 @@ autoplot.softanneal_fit_grain_growth <- function(object, level = 0.95, ...) {
                        linewidth = 0.6) +
     ggplot2::geom_point(ggplot2::aes(shape = .data[["temperature"]]), data = shown, size = 2.4) +
     ggplot2::scale_x_log10("Time at temperature (min, logarithmic)", breaks = log_breaks(span),
-                           labels = plain_numbers) +
+                           labels = axis_numbers) +
     ggplot2::scale_y_log10("Grain size (mm, logarithmic)", breaks = size_breaks(y_span),
                            labels = plain_numbers) +
     temperature_scales(levels(shown$temperature)) +

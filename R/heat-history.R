@@ -129,11 +129,12 @@ plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c
   tolerance_c <- check_number(tolerance_c, "tolerance_c", 0, null = TRUE)
   history <- check_history(data, columns[1L], columns[2L], columns[3L])
   in_minutes <- max(history$time_s) > 600
-  drawn <- data.frame(specimen = factor(history$specimen, unique(history$specimen)),
+  names <- short_names(as.character(unique(history$specimen)))
+  drawn <- data.frame(specimen = factor(history$specimen, unique(history$specimen), names$short),
                       time = history$time_s / if (in_minutes) 60 else 1, temp_c = history$temp_c)
   count <- nlevels(drawn$specimen)
   ends <- vapply(split(drawn$temp_c, drawn$specimen), \(x) x[length(x)], 0)
-  alt <- paste0("Temperature against time of ", if (count == 1L) levels(drawn$specimen) else
+  alt <- paste0("Temperature against time of ", if (count == 1L) history$specimen[1L] else
     paste(count, "specimens"), ": from ", format(min(drawn$temp_c), digits = 4), " to ",
     in_degrees(format(max(drawn$temp_c), digits = 4)), " over ", format(max(drawn$time), digits = 3),
     if (in_minutes) " min" else " s", ", at the end ",
@@ -155,15 +156,15 @@ plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c
   } else {
     ggplot2::geom_line(ggplot2::aes(group = .data[["specimen"]]), colour = MAIN_COLOUR, alpha = 0.5)
   }
-  caption <- if (!is.null(target_c)) {
+  caption <- c(if (!is.null(target_c)) {
     paste0("Line: target ", format(target_c), " \u00b0C",
-           if (!is.null(tolerance_c)) paste0("; band: within ", format(tolerance_c), " \u00b0C"))
-  }
+           if (!is.null(tolerance_c)) paste0("; band: within ", format(tolerance_c), " \u00b0C"), ".")
+  }, if (count > 1L && count <= 8L) names$key)
   picture + lines +
     level_scales(levels(drawn$specimen), "Specimen", ordered = FALSE)[c(1, 4)] +
     ggplot2::labs(title = "Temperature in the furnace", x = if (in_minutes) "Time (min)" else "Time (s)",
                   y = "Temperature (\u00b0C)", colour = "Specimen", linetype = "Specimen",
-                  alt = alt, caption = caption) +
+                  alt = alt, caption = if (length(caption)) paste(caption, collapse = "\n")) +
     plain_theme() +
     ggplot2::theme(legend.key.width = ggplot2::unit(2, "lines"))
 }

@@ -191,7 +191,7 @@ print.softanneal_identifiability <- function(x, ...) {
 autoplot.softanneal_profile <- function(object, ...) {
   check_dots_empty(...)
   d <- as.data.frame(object)
-  d$term <- factor(d$term, unique(d$term))
+  d$term <- factor(d$term, unique(d$term), parameter_label(unique(d$term), "")) # the scale is the fit's
   t <- attr(object, "t95")
   best <- d[abs(d$tau) < 1e-6, ]
   ggplot2::ggplot(d, ggplot2::aes(.data[["value"]], .data[["tau"]])) +
@@ -206,7 +206,7 @@ autoplot.softanneal_profile <- function(object, ...) {
                                    "meets one has no limit on that side."),
                   alt = paste0("Profile traces of ", nlevels(d$term), " parameters: ",
                                paste(levels(d$term), collapse = ", "), ".")) +
-    plain_theme()
+    plain_theme() + ggplot2::theme(panel.spacing.x = grid::unit(1.2, "lines"))
 }
 
 #' @rdname profile.softanneal_fit_softening

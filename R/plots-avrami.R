@@ -51,7 +51,7 @@ plot_avrami <- function(fit, ..., margin = NULL, level = 0.95, base_size = NULL)
   span <- range(points$time_min)
   ggplot2::ggplot(points, ggplot2::aes(.data[["time_min"]], colour = .data[["temperature"]])) +
     ggplot2::geom_line(ggplot2::aes(y = .data[["y"]], linetype = .data[["temperature"]]),
-                       data = curve, linewidth = 0.6) +
+                       data = curve, linewidth = 0.6, show.legend = TRUE) +
     ggplot2::geom_linerange(ggplot2::aes(ymin = .data[["low"]], ymax = .data[["high"]]),
                             data = points[!is.na(points$low), ], linewidth = 0.4, alpha = 0.8,
                             show.legend = FALSE) +
@@ -60,9 +60,9 @@ plot_avrami <- function(fit, ..., margin = NULL, level = 0.95, base_size = NULL)
                           arrow = grid::arrow(length = grid::unit(0.07, "inches"), type = "closed"),
                           show.legend = FALSE) +
     ggplot2::geom_point(ggplot2::aes(y = .data[["y"]], shape = .data[["temperature"]]),
-                        data = points[inside, ], size = 2.2) +
+                        data = points[inside, ], size = 2.2, show.legend = TRUE) +
     ggplot2::scale_x_log10(sub(")", ", logarithmic)", time_title(fit), fixed = TRUE),
-                           breaks = log_breaks(span), labels = plain_numbers) +
+                           breaks = log_breaks(span), labels = axis_numbers) +
     ggplot2::scale_y_continuous(
       paste0(shape_words(fit$model), ", X softened fraction (no unit)"),
       sec.axis = ggplot2::sec_axis(~., breaks = shape_line(fit$model, levels),
@@ -76,7 +76,7 @@ plot_avrami <- function(fit, ..., margin = NULL, level = 0.95, base_size = NULL)
                      "interval from the scatter of the means"),
         if (nrow(arrows)) paste0("Arrows: ", count(nrow(arrows), "mean"), " within ",
                                  format_quantity(100 * d$margin, 2L), " % of a level, or beyond it."),
-        "Lines: fitted model."),
+        "Lines: fitted model.", model_remark(fit)),
       alt = paste0("Avrami plot of ", sum(inside), " step means at ", nlevels(points$temperature),
                    " temperatures with the fitted ", fit$model, " model, exponent n ",
                    paste(format_quantity(fit$par[base_term(names(fit$par)) == "n"]),

@@ -123,33 +123,6 @@ group_values <- function(fits, temp_c, refs, level) {
              q = q, q_low = q - q_half, q_high = q + q_half)
 }
 
-# Names of more than 18 letters without the words that all end with, else by letters and a key, of
-# which a caption holds a dozen.
-short_names <- function(names, most = 18L) {
-  long <- nchar(names) > most
-  if (any(long) && length(names) > 1L) {
-    words <- strsplit(names, " ", fixed = TRUE)
-    shared <- 0L
-    while (all(lengths(words) > shared + 1L) &&
-           length(unique(vapply(words, \(w) rev(w)[shared + 1L], ""))) == 1L) shared <- shared + 1L
-    bare <- vapply(words, \(w) paste(utils::head(w, length(w) - shared), collapse = " "), "")
-    if (shared && all(nchar(bare) <= most) && !anyDuplicated(bare)) {
-      return(list(short = bare, key = paste0("All names end with '", paste(
-        utils::tail(words[[1L]], shared), collapse = " "), "'.")))
-    }
-  }
-  if (!any(long)) return(list(short = names, key = NULL))
-  short <- names
-  short[long] <- paste0("P", seq_len(sum(long)))
-  clash <- short[long] %in% names[!long]
-  short[long][clash] <- paste0(short[long][clash], "*")
-  key <- paste(short[long], "=", names[long])
-  if (length(key) > 12L) {
-    key <- c(key[1:11], paste("and", length(key) - 11L, "more in the order of the groups"))
-  }
-  list(short = short, key = paste0("Names: ", paste(key, collapse = "; "), "."))
-}
-
 groups_alt <- function(values, temp_c, labels, order) {
   known <- sum(!is.na(values$time))
   paste0("Times to half softening at ", temperature_label(temp_c), " and activation energies of ",

@@ -23,17 +23,20 @@ autoplot.softanneal_identifiability <- function(object, ...) {
   cut <- cut & !is.na(cut)
   kinds <- c("determined", "bounded", "not determined", "fixed")
   kind <- ifelse(d$state %in% kinds[-2L], d$state, kinds[2L])
+  # an energy that one temperature cannot give is not a fixed one
+  kind[d$state == "fixed" & is.na(d$estimate)] <- kinds[3L]
   d$kind <- factor(kind, kinds)
-  words <- c("fix it", "bound it", "do not determine it", "were not asked: it is fixed")
+  words <- c("determine", "bound", "do not determine", "were not asked for")
+  keys <- paste0(words, c(" it", " it", " it", " it: it is fixed"))
   d$name <- parameter_label(d$term, unit = FALSE)
-  d$name[d$state == "fixed"] <- paste0(d$name[d$state == "fixed"], " = ",
-                                      format_quantity(d$estimate[d$state == "fixed"]))
+  given <- d$state == "fixed" & !is.na(d$estimate)
+  d$name[given] <- paste0(d$name[given], " = ", format_quantity(d$estimate[given]))
   d$name <- factor(d$name, rev(d$name))
   present <- kinds %in% d$kind
   key <- function(scale, values) {
     # one state is said in the caption
     scale("The readings", values = stats::setNames(values, kinds), limits = kinds[present],
-          labels = words[present], guide = if (sum(present) > 1L) "legend" else "none")
+          labels = keys[present], guide = if (sum(present) > 1L) "legend" else "none")
   }
   arrow <- ggplot2::arrow(length = ggplot2::unit(0.12, "inches"), type = "closed")
   ggplot2::ggplot(d, ggplot2::aes(y = .data[["name"]], colour = .data[["kind"]])) +
@@ -54,13 +57,14 @@ autoplot.softanneal_identifiability <- function(object, ...) {
     ggplot2::labs(x = "Profile interval about the estimate (in units of its nearer end)",
                   y = "Parameter", title = "What the readings determine",
                   caption = caption_of(
-                    if (sum(present) == 1L) paste0("The readings ", words[present], ": all parameters."),
+                    if (sum(present) == 1L) paste("The readings", words[present], "all parameters."),
                     if (any(d$open_left | d$open_right)) "Arrows: no limit on that side.",
                     if (any(cut)) "Bars to 4 or -4: the limit lies further out.",
-                    if (any(d$state == "fixed")) "Parameters without a bar are fixed."),
+                    if (any(given)) "Parameters with a value and without a bar are fixed.",
+                    if (any(kind == kinds[3L] & is.na(d$estimate))) "No energy from one temperature."),
                   alt = paste0("Profile intervals of ", nrow(d), " parameters: ",
                                paste(parameter_label(d$term, unit = FALSE),
-                                     d$state,
+                                     ifelse(kind == kinds[3L], kinds[3L], d$state),
                                      collapse = ", "), ".")) +
     plain_theme()
 }

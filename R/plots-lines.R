@@ -52,6 +52,7 @@ arrhenius_picture <- function(part, q_text, base_size) {
   points <- part$points
   ticks <- pretty(range(c(line$temp_c, points$temp_c)), 5)
   ticks <- ticks[ticks >= min(line$temp_c) & ticks <= max(line$temp_c)]
+  if (diff(range(points$temp_c)) < 1e-6) ticks <- points$temp_c[1L] # one temperature
   p <- ggplot2::ggplot(mapping = ggplot2::aes(inverse(.data[["temp_c"]]), .data[["ln_k"]]))
   if (any(!is.na(line$lower))) {
     p <- p + ggplot2::geom_ribbon(ggplot2::aes(ymin = .data[["lower"]], ymax = .data[["upper"]]),
@@ -130,7 +131,9 @@ softening_line <- function(fit, level) {
            points_words("rate of one temperature alone", points$lower, level, paste0(
              "interval from its own readings, the shape of the curve taken as known"))
          },
-         if (any(!is.na(grid$ln_k))) "Line: all temperatures together.",
+         if (any(!is.na(grid$ln_k))) {
+           paste0("Line: all temperatures together", if (anyNA(grid$ln_k)) ", where they determine it", ".")
+         },
          if (any(!is.na(grid$lower))) {
            paste0("Band: ", percent_text(level), " confidence band of that line, ",
                   "uncertainty of the shape included.")

@@ -43,7 +43,8 @@ plot_furnace_log <- function(data, target_c, ..., tolerance_c = 5, specimen = sp
   word <- ifelse(is.na(stays$first_s), "never within", paste0(
     format_quantity((stays$last_s - stays$first_s) / unit), if (in_min) " min" else " s", ", ",
     ifelse(is.finite(stays$share), paste0(floor(100 * stays$share + 1e-9), " % within"), "a moment")))
-  panel <- paste0(pieces, "\n", word)
+  names <- short_names(as.character(pieces))
+  panel <- paste0(names$short, "\n", word)
   d <- data.frame(time = h$time_s / unit, temp_c = h$temp_c,
                   panel = factor(panel[match(h$specimen, pieces)], panel))
   low <- goal - 3 * tolerance_c
@@ -74,10 +75,10 @@ plot_furnace_log <- function(data, target_c, ..., tolerance_c = 5, specimen = sp
       caption = caption_of(
         paste0("Dashed: set point. Grey: within ", format(tolerance_c), " \u00b0C of it."),
         if (zoom) paste0("Lower temperatures are drawn at the edge, ", format(3 * tolerance_c),
-                         " \u00b0C below the set point.")),
+                         " \u00b0C below the set point."), names$key),
       alt = paste0("Logged temperature over time of ", count(length(pieces), "piece"),
                    " about the set point, tolerance ", format(tolerance_c), " degrees Celsius: ",
-                   gsub("\n", ": ", paste(panel, collapse = "; "), fixed = TRUE), ".")) +
+                   paste0(pieces, ": ", word, collapse = "; "), ".")) +
     plain_theme(base_size, "bottom")
 }
 

@@ -63,7 +63,7 @@ plot_collapse <- function(fit, ..., level = 0.95, base_size = NULL) {
     ggplot2::geom_point(ggplot2::aes(colour = .data[["temperature"]],
                                      shape = .data[["temperature"]]), size = 2.2) +
     ggplot2::scale_x_log10("Rate times time, k(T) t (no unit, logarithmic)",
-                           breaks = log_breaks(range(d$kt)), labels = plain_numbers) +
+                           breaks = log_breaks(range(d$kt)), labels = axis_numbers) +
     ggplot2::scale_y_continuous("Softened fraction (no unit)", breaks = seq(0, 1, 0.25)) +
     strain_panels(fit) + temperature_scales(levels(d$temperature), lines = !single) +
     ggplot2::labs(
@@ -72,6 +72,7 @@ plot_collapse <- function(fit, ..., level = 0.95, base_size = NULL) {
         points_words("means of a step", d$low, level, "interval from the scatter of the means"),
         if (single) "Line: fitted model, one shape for all." else
           "Lines: fitted model; recovery and hardening have rates of their own.",
+        model_remark(fit),
         if (early) paste0(count(early, "mean"), " at smaller k(T) t not drawn.")),
       alt = paste0("Softened fraction of ", nrow(d), " step means at ", nlevels(d$temperature),
                    " temperatures over rate times time, from ", format_quantity(min(d$kt)), " to ",
@@ -87,7 +88,7 @@ log_rates <- function(fit, temp_c, strain) {
   e <- inverse_temperature(temp_c, fit$temp_ref_c)
   q <- if ("q_kj_mol" %in% names(b)) b[["q_kj_mol"]] else 0
   out <- b[["ln_k_ref"]] + q * e
-  if ("k_strain" %in% names(b)) out <- out + b[["k_strain"]] * log(strain / fit$strain_ref)
+  if ("k_strain" %in% names(b)) out <- out + b[["k_strain"]] * log(strain / fit$readings$strain_ref)
   out
 }
 
@@ -142,9 +143,11 @@ plot_hardness_map <- function(fit, hardness = NULL, ..., temp_c = NULL, time_min
   check_one_exponent(fit)
   strain <- check_strain(fit, strain, one = TRUE)
   at <- fit$conditions
-  after <- at$time_min > 0
+  own <- if (is.null(strain)) rep(TRUE, length(at$mean)) else same_number(at$strain, strain)
+  after <- at$time_min > 0 & own
+  if (!any(after)) after <- at$time_min > 0 # a strain between those of the data
   read <- list(temp_c = range(at$temp_c[after]),
-               time_min = range(at$time_min[at$time_min > shortest_shown(at$time_min)]))
+               time_min = range(at$time_min[after & at$time_min > shortest_shown(at$time_min)]))
   wide <- diff(read$temp_c) * 0.12
   temp_c <- window_axis(temp_c %or% (read$temp_c + c(-wide, wide)), NULL, 101L, "temp_c", FALSE)
   time_min <- window_axis(time_min %or% (read$time_min * c(1 / 1.6, 1.6)), NULL, 101L, "time_min",
@@ -159,8 +162,7 @@ plot_hardness_map <- function(fit, hardness = NULL, ..., temp_c = NULL, time_min
   curves <- map_curves(grid, lines, temp_c, time_min)
   curves$inside <- curves$temp_c >= read$temp_c[1L] & curves$temp_c <= read$temp_c[2L] &
     curves$time_min >= read$time_min[1L] & curves$time_min <= read$time_min[2L]
-  keep <- after & at$time_min >= read$time_min[1L]
-  if (!is.null(strain)) keep <- keep & same_number(at$strain, strain)
+  keep <- after & own & at$time_min >= read$time_min[1L]
   points <- data.frame(temp_c = at$temp_c, time_min = at$time_min, hardness = at$mean)[keep, ]
   frame <- data.frame(x1 = read$time_min[1L], x2 = read$time_min[2L], y1 = read$temp_c[1L],
                       y2 = read$temp_c[2L])
@@ -180,21 +182,27 @@ plot_hardness_map <- function(fit, hardness = NULL, ..., temp_c = NULL, time_min
                         label.padding = grid::unit(0.08, "lines"), colour = INK) +
     ggplot2::scale_fill_gradientn(hardness_title(fit$scale), colours = rev(ramp_colours(7))) +
     ggplot2::scale_x_log10("Time at temperature (min, logarithmic)", breaks = log_breaks(time_min),
-                           labels = plain_numbers, expand = c(0, 0), limits = range(time_min)) +
+                           labels = axis_numbers, expand = c(0, 0), limits = range(time_min)) +
     ggplot2::scale_y_continuous("Temperature (\u00b0C)", expand = c(0, 0), limits = range(temp_c)) +
     ggplot2::labs(
       title = "Hardness over temperature and time",
       caption = caption_of(
-        paste0("Lines: equal hardness (", fit$scale, "); dashed outside the region of the data ",
-               "(grey). Points: means of the readings."),
+        if (nrow(curves)) {
+          paste0("Lines: equal hardness (", fit$scale, ")",
+                 if (!all(curves$inside)) "; dashed outside the region of the data", ".")
+        },
+        paste0("Grey: region of the data. Points: means of the readings",
+               if (!is.null(fit$readings$history)) ", at their equivalent times", "."),
         if (open) "No line where the readings do not determine the curve.",
         "An estimate, not a release for use."),
       alt = paste0("Map of hardness in ", fit$scale, " over time from ",
                    format_quantity(min(time_min)), " to ", format_quantity(max(time_min)),
                    " min and temperature from ", format_quantity(min(temp_c)), " to ",
-                   format_quantity(max(temp_c)), " degrees Celsius with lines at ",
-                   paste(format_quantity(unique(curves$level)), collapse = ", "), " and ",
-                   nrow(points), " step means",
+                   format_quantity(max(temp_c)), " degrees Celsius with ",
+                   if (nrow(curves)) {
+                     paste("lines at", paste(format_quantity(unique(curves$level)), collapse = ", "))
+                   } else "no line",
+                   " and ", nrow(points), " step means",
                    if (open) "; part of it is not determined by the readings", ".")) +
     plain_theme(base_size)
 }

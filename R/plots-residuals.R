@@ -32,7 +32,7 @@ plot_residuals <- function(fit, ...) {
     ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]])) +
     time_axis(TRUE, zero, r$time_min[r$time_min > short], any(r$time_min <= short), time_title(fit)) +
     ggplot2::labs(y = paste0("Residual (", fit$scale, ")"), title = "Residuals by step",
-                  caption = caption_of("Points: readings. Diamonds: means of a step.",
+                  caption = caption_of("Points: readings. Diamonds, joined: means of a step.",
                                        if (any(r$time_min > 0 & r$time_min <= short))
                                          "Equivalent times too short for the axis stand at 0."),
                   alt = paste0("Residuals in ", fit$scale, " over time in min in ", nlevels(r$panel),

@@ -38,7 +38,7 @@ autoplot.softanneal_window <- function(object, ...) {
   p + ggplot2::scale_fill_manual("Probability", values = keys, limits = names(keys), drop = FALSE) +
     ggplot2::guides(fill = ggplot2::guide_legend(
       override.aes = list(colour = INK, linewidth = 0.3, alpha = 1))) +
-    ggplot2::scale_x_log10("Time at temperature (min)", labels = plain_numbers,
+    ggplot2::scale_x_log10("Time at temperature (min)", labels = axis_numbers,
                            breaks = log_breaks(d$time_min), expand = c(0, 0)) +
     ggplot2::scale_y_continuous("Temperature (\u00b0C)", expand = c(0, 0)) +
     ggplot2::labs(

@@ -97,7 +97,7 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
   }
   p <- p + ggplot2::geom_line(
     ggplot2::aes(.data[["at"]], .data[["fit"]], linetype = .data[["temperature"]]), data = curve,
-    linewidth = 0.6, na.rm = TRUE) # no curve where the readings give none
+    linewidth = 0.6, na.rm = TRUE, show.legend = TRUE) # no curve where the readings give none
   known <- !is.na(each$temperature)
   if (readings && replicates) {
     p <- p + ggplot2::geom_point(ggplot2::aes(.data[["at"]], .data[["hardness"]]),
@@ -197,6 +197,7 @@ curve_caption <- function(fit, band, means, curve, readings, level, short) {
       band_words(curve$lower, level, if (band == "confidence") "confidence band of the curve" else
         "prediction band of one reading")
     },
+    if (anyNA(curve$fit)) "No line where the readings do not determine the curve.",
     if (!is.null(fit$readings$history)) {
       "Times: equivalent time at the temperature named, along the history of each specimen."
     },

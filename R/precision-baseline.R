@@ -301,13 +301,14 @@ autoplot.softanneal_comparison <- function(object, ...) {
   ggplot2::ggplot(bars, ggplot2::aes(x = .data$estimate, y = .data$kind, shape = .data$kind)) +
     ggplot2::annotate("rect", xmin = -object$margin, xmax = object$margin, ymin = -Inf, ymax = Inf,
                       fill = INK, alpha = 0.18) +
-    ggplot2::geom_vline(xintercept = 0, linetype = "dotted") +
-    ggplot2::geom_vline(xintercept = c(-1, 1) * object$margin, linetype = "dashed") +
+    ggplot2::geom_vline(xintercept = 0, linetype = "dotted", colour = INK) +
+    ggplot2::geom_vline(xintercept = c(-1, 1) * object$margin, linetype = "dashed", colour = INK) +
     ggplot2::geom_errorbarh(ggplot2::aes(xmin = .data$low, xmax = .data$high), height = 0.15,
                             colour = MAIN_COLOUR) +
     ggplot2::geom_point(size = 3, colour = MAIN_COLOUR, show.legend = FALSE) +
     ggplot2::scale_y_discrete(labels = labels) +
     ggplot2::labs(x = paste0("Change since the baseline (", unit, ")"), y = NULL,
+                  title = "Change since the baseline",
                   caption = paste0("Grey between dashed lines: the margin. Verdict: ",
                                    object$verdict, "."),
                   alt = paste0("Intervals of the change of hardness since the baseline, ",

@@ -55,22 +55,23 @@ strip_chart <- function(steps, readings, level) {
   specimens <- unique(as.character(steps$specimen))
   scales <- unique(as.character(steps$scale))
   few <- length(specimens) <= 6L
+  names <- short_names(specimens)
   steps <- strip_places(steps, steps, times, specimens, if (is.null(readings)) 0 else 0.22)
   panels <- length(unique(steps$panel))
   columns <- if (length(scales) > 1L) panels else ggplot2::wrap_dims(panels)[2L]
   p <- ggplot2::ggplot(steps, if (few) ggplot2::aes(x = .data$place, colour = .data$specimen,
                                                     shape = .data$specimen)
                        else ggplot2::aes(x = .data$place))
+  # one colour for all where specimens have none of their own
+  coloured <- function(geom, ...) if (few) geom(...) else geom(..., colour = MAIN_COLOUR)
+  point <- function(...) coloured(ggplot2::geom_point, ...)
   if (!is.null(readings)) {
-    p <- p + ggplot2::geom_point(ggplot2::aes(y = .data$hardness), alpha = 0.5, size = 1.3,
-                                 data = strip_places(readings, steps, times, specimens, -0.22,
-                                                     spread = 0.22))
+    p <- p + point(ggplot2::aes(y = .data$hardness), alpha = 0.5, size = 1.3,
+                   data = strip_places(readings, steps, times, specimens, -0.22, spread = 0.22))
   }
-  p <- p + ggplot2::geom_errorbar(ggplot2::aes(ymin = .data$conf.low, ymax = .data$conf.high),
-                                  width = 0.18,
-                                  data = steps[!is.na(steps$conf.low), ]) +
-    ggplot2::geom_point(ggplot2::aes(y = .data$mean), size = 2.6,
-                        data = steps[!is.na(steps$mean), ]) +
+  p <- p + coloured(ggplot2::geom_errorbar, ggplot2::aes(ymin = .data$conf.low, ymax = .data$conf.high),
+                    width = 0.18, data = steps[!is.na(steps$conf.low), ]) +
+    point(ggplot2::aes(y = .data$mean), size = 2.6, data = steps[!is.na(steps$mean), ]) +
     ggplot2::scale_x_continuous(breaks = seq_along(times), labels = format(times, trim = TRUE),
                                 limits = c(0.4, length(times) + 0.6),
                                 # many long numbers in narrow panels stand on two lines
@@ -79,8 +80,9 @@ strip_chart <- function(steps, readings, level) {
                                   n.dodge = if (crowded_times(times, columns)) 2L else 1L))
   if (few) {
     p <- p + ggplot2::scale_colour_manual(values = group_colours(length(specimens)),
-                                          name = "Specimen") +
-      ggplot2::scale_shape_manual(values = group_shapes(length(specimens)), name = "Specimen")
+                                          name = "Specimen", labels = names$short) +
+      ggplot2::scale_shape_manual(values = group_shapes(length(specimens)), name = "Specimen",
+                                  labels = names$short)
     if (length(specimens) == 1L) p <- p + ggplot2::guides(colour = "none", shape = "none")
   }
   p <- p + if (length(scales) > 1L) {
@@ -97,6 +99,7 @@ strip_chart <- function(steps, readings, level) {
                      if (!is.null(readings)) "; small points: readings", ".",
                      if (single) paste0("\n", count(single, "step"),
                                         " without interval (fewer than two readings)."),
+                     if (few && length(specimens) > 1L && !is.null(names$key)) paste0("\n", names$key),
                      if (!few) paste0("\n", length(specimens),
                                       " specimens, not distinguished by colour.")),
     alt = strip_alt(steps, specimens, scales, times)) + plain_theme(legend = "bottom")
@@ -194,16 +197,16 @@ autoplot.softanneal_laboratories <- function(object, ...) {
            collapse = ", ")) else "none is beyond its critical value"
   ggplot2::ggplot(bars, ggplot2::aes(x = .data$lab, y = .data$value)) +
     ggplot2::geom_col(ggplot2::aes(fill = .data$state, linetype = .data$state), colour = INK,
-                      width = 0.6) +
+                      width = 0.6, show.legend = TRUE) +
     ggplot2::geom_errorbar(ggplot2::aes(ymin = .data$critical, ymax = .data$critical), data = lines,
-                           width = 0.95,
+                           colour = INK, width = 0.95,
                            linetype = "dashed") +
     ggplot2::facet_grid(rows = ggplot2::vars(.data$statistic), cols = ggplot2::vars(.data$material),
                         scales = "free_y",
                         labeller = ggplot2::labeller(statistic = ggplot2::label_wrap_gen(18))) +
     ggplot2::scale_fill_manual(values = c(within = PALE, beyond = SECOND_COLOUR),
                                name = "Critical value", drop = FALSE) +
-    ggplot2::scale_linetype_manual(values = c(within = "blank", beyond = "solid"),
+    ggplot2::scale_linetype_manual(values = c(within = "12", beyond = "solid"),
                                    name = "Critical value", drop = FALSE) +
     ggplot2::labs(x = "Laboratory", y = "Statistic (no unit)", title = "Consistency of laboratories",
                   caption = paste0("Dashed: critical values of ASTM E691 at ",

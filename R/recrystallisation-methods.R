@@ -161,7 +161,7 @@ autoplot.softanneal_fit_recrystallisation <- function(object, axes = c("fraction
     ggplot2::geom_line(ggplot2::aes(linetype = .data[["temperature"]]), linewidth = 0.6) +
     ggplot2::geom_point(ggplot2::aes(shape = .data[["temperature"]]), data = points, size = 2.2) +
     ggplot2::scale_x_log10("Time at temperature (min, logarithmic)", breaks = log_breaks(span),
-                           labels = plain_numbers) +
+                           labels = axis_numbers) +
     temperature_scales(levels(points$temperature)) +
     ggplot2::labs(y = if (stretched) "ln(-ln(1 - X)), X recrystallised fraction (no unit)" else
       "Recrystallised fraction X (no unit)", title = title,

@@ -241,15 +241,17 @@ autoplot.softanneal_cold_work <- function(object, ...) {
                 sum(!is.na(object$reduction_pct)), " rows",
                 if (nrow(drawn)) paste0(", up to ", format(max(drawn$reduction), digits = 3), " %"),
                 "; ", sum(!is.na(object$finding)), " with a finding.")
+  key <- if (any(drawn$finding == "yes")) "legend" else "none"
   ggplot2::ggplot(drawn, ggplot2::aes(.data[["reduction"]], .data[["value"]])) +
     ggplot2::geom_errorbar(ggplot2::aes(ymin = .data[["value"]] - 2 * .data[["u"]],
-                                        ymax = .data[["value"]] + 2 * .data[["u"]]), width = 0,
+                                        ymax = .data[["value"]] + 2 * .data[["u"]]), width = 0, colour = INK,
                            data = drawn[!is.na(drawn$u), , drop = FALSE]) +
     ggplot2::geom_point(ggplot2::aes(shape = .data[["finding"]], colour = .data[["finding"]]),
                         size = 2.5) +
     ggplot2::facet_wrap("quantity", scales = "free_y") +
-    ggplot2::scale_colour_manual(values = c(none = MAIN_COLOUR, yes = SECOND_COLOUR)) +
-    ggplot2::scale_shape_manual(values = c(none = 16, yes = 17)) +
+    # a key where something was found
+    ggplot2::scale_colour_manual(values = c(none = MAIN_COLOUR, yes = SECOND_COLOUR), guide = key) +
+    ggplot2::scale_shape_manual(values = c(none = 16, yes = 17), guide = key) +
     ggplot2::labs(x = "Thickness reduction (%)", y = NULL, title = "Cold work",
                   colour = "Finding", shape = "Finding",
                   alt = alt, caption = "Bars: two standard uncertainties.") +

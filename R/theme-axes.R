@@ -14,7 +14,7 @@ zero_place <- function(time_min) {
 time_axis <- function(log_time, zero, breaks_from, has_zero, title = "Time at temperature (min)") {
   if (!log_time) return(ggplot2::scale_x_continuous(title))
   breaks <- log_breaks(breaks_from)
-  labels <- plain_numbers(breaks)
+  labels <- axis_numbers(breaks)
   axis <- function(...) ggplot2::scale_x_log10(title, ...)
   if (!has_zero) return(axis(breaks = breaks, labels = labels))
   # a stripe across the panel and two strokes on the axis: between zero and the first time the
@@ -26,6 +26,9 @@ time_axis <- function(log_time, zero, breaks_from, has_zero, title = "Time at te
        ggplot2::annotate("text", x = sqrt(gap[1L] * gap[2L]), y = -Inf, vjust = 0.2, label = "//",
                          colour = INK, size = 3.4, fontface = "bold"))
 }
+
+# A space on each side: numbers that are crowded are left out, none runs into the next.
+axis_numbers <- function(x) paste0(" ", plain_numbers(x), " ")
 
 # 1, 2, 5 steps over few decades, powers of ten over many.
 log_breaks <- function(x) {

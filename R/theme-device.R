@@ -13,6 +13,7 @@ fit_picture <- function(p, size) {
                             legend.key.width = ggplot2::unit(2 * text, "points"))
   }
   if (isTRUE(attr(p, "auto_size"))) p$layers <- lapply(p$layers, scale_layer, text / BASE_SIZE)
+  p <- show_on_ground(p, theme)
   # another complete theme puts the texts over the panel alone
   p <- p + ggplot2::theme(plot.title.position = "plot", plot.caption.position = "plot",
                           plot.caption = ggplot2::element_text(hjust = 0))
@@ -153,11 +154,18 @@ panel_room <- function(p, size) {
   g <- attr(p, "built") %or% ggplot2::ggplotGrob(p)
   inches <- function(x, convert) sum(convert(x, "inches", valueOnly = TRUE))
   room <- 1 - c(inches(g$widths, grid::convertWidth), inches(g$heights, grid::convertHeight)) / size
-  boxes <- g$grobs[grepl("^guide-box", g$layout$name)]
-  for (box in boxes) {
+  boxes <- which(grepl("^guide-box", g$layout$name))
+  panels <- g$layout[grepl("^panel", g$layout$name), ]
+  beside <- c(inches(g$widths[seq_len(min(panels$l) - 1L)], grid::convertWidth),
+              inches(g$widths[-seq_len(max(panels$r))], grid::convertWidth))
+  for (k in boxes) {
+    box <- g$grobs[[k]]
     if (!inherits(box, "gtable")) next
     need <- c(inches(box$widths, grid::convertWidth), inches(box$heights, grid::convertHeight))
-    if (any(need > size * c(0.99, 0.95))) return(min(room) - 1)
+    limit <- size * c(0.99, 0.95)
+    # above and below the panels it stands in their middle
+    if (g$layout$l[k] == min(panels$l)) limit[1L] <- size[1L] - abs(diff(beside))
+    if (any(need > limit)) return(min(room) - 1)
   }
   min(room)
 }

@@ -42,6 +42,18 @@ SECOND_COLOUR <- "#D55E00"
 INK <- "#6B6B6B"
 PALE <- "#BFD7EA"
 
+# A colour that hardly shows on its ground, such as the middle grey of ggplot2::theme_dark(), mixed with
+# white until it does.
+visible_on <- function(colour, ground, least = 2) {
+  colour <- as.vector(colour)
+  for (k in which(!is.na(colour) & contrast(colour, ground) < least)) {
+    tints <- grDevices::colorRampPalette(c(colour[k], "white"))(41L)
+    colour[k] <- c(tints[contrast(tints, ground) >= 1.15 * least & luminance(tints) > luminance(ground)],
+                   "#FFFFFF")[1L]
+  }
+  colour
+}
+
 group_shapes <- function(n) rep_len(c(16, 17, 15, 18, 8, 4, 3, 1, 2, 0, 5, 6), n)
 
 group_lines <- function(n) rep_len(c("solid", "22", "42", "1242", "82", "12", "6222"), n)

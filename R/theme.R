@@ -74,10 +74,36 @@ picture_theme_of <- function(p) {
   if (isTRUE(attr(p$theme, "complete"))) p$theme else ggplot2::theme_get() + p$theme
 }
 
-dark_ground <- function(theme) {
+ground_of <- function(theme) {
   fill <- NULL
   for (part in c("panel.background", "plot.background")) {
     fill <- fill %or% ggplot2::calc_element(part, theme)$fill
   }
-  !is.null(fill) && !is.na(fill) && luminance(fill) < 0.18
+  if (is.null(fill) || is.na(fill)) "white" else fill
+}
+
+dark_ground <- function(theme) luminance(ground_of(theme)) < 0.18
+
+# Colours of lines, points and texts, given or from a scale, that would vanish on the ground. Fills stay:
+# they have outlines, and shades of a key have an order.
+show_on_ground <- function(p, theme) {
+  ground <- ground_of(theme)
+  if (contrast(INK, ground) >= 2 && contrast(SECOND_COLOUR, ground) >= 2) return(p)
+  p$layers <- lapply(p$layers, function(layer) {
+    colour <- layer$aes_params$colour
+    if (is.null(colour)) return(layer)
+    ggplot2::ggproto(NULL, layer, aes_params = utils::modifyList(
+      layer$aes_params, list(colour = visible_on(colour, ground))))
+  })
+  p$scales <- p$scales$clone()
+  p$scales$scales <- lapply(p$scales$scales, function(scale) {
+    if (!"colour" %in% scale$aesthetics || is.null(scale$palette)) return(scale)
+    own <- scale$palette
+    ggplot2::ggproto(NULL, scale, palette = function(...) {
+      found <- own(...)
+      found[] <- visible_on(found, ground)
+      found
+    })
+  })
+  p
 }

@@ -47,3 +47,43 @@ whole_percent <- function(share) {
 }
 
 plain_numbers <- function(x) vapply(x, function(v) format(v, scientific = FALSE, trim = TRUE), "")
+
+# Names of more than 18 letters without the words that all begin or end with, else by letters and a key, of
+# which a caption holds a dozen.
+short_names <- function(names, most = 18L) {
+  long <- nchar(names) > most
+  if (!any(long)) return(list(short = names, key = NULL))
+  for (end in c("end", "begin")) {
+    part <- without_shared(names, end == "end")
+    if (nzchar(part$shared) && all(nchar(part$short) <= most) && !anyDuplicated(part$short)) {
+      return(list(short = part$short, key = paste0("All names ", end, " with '", part$shared, "'.")))
+    }
+  }
+  short <- names
+  short[long] <- paste0("P", seq_len(sum(long)))
+  clash <- short[long] %in% names[!long]
+  short[long][clash] <- paste0(short[long][clash], "*")
+  key <- paste(short[long], "=", names[long])
+  if (length(key) > 12L) {
+    key <- c(key[1:11], paste("and", length(key) - 11L, "more in the order of the groups"))
+  }
+  list(short = short, key = paste0("Names: ", paste(key, collapse = "; "), "."))
+}
+
+# Names without the words at their end (or beginning) that all have; one word at least stays.
+without_shared <- function(names, at_end) {
+  turned <- function(w) if (at_end) rev(w) else w
+  words <- lapply(strsplit(names, " ", fixed = TRUE), turned)
+  shared <- 0L
+  while (length(names) > 1L && all(lengths(words) > shared + 1L) &&
+         length(unique(vapply(words, `[`, "", shared + 1L))) == 1L) shared <- shared + 1L
+  joined <- function(w) paste(turned(w), collapse = " ")
+  list(short = vapply(words, function(w) joined(utils::tail(w, length(w) - shared)), ""),
+       shared = joined(utils::head(words[[1L]], shared)))
+}
+
+# Lines of a caption; NULL without any.
+caption_of <- function(...) {
+  parts <- c(...)
+  if (length(parts)) paste(parts, collapse = "\n")
+}

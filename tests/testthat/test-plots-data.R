@@ -111,3 +111,105 @@ test_that("other rates of the model move with the temperature of a point of the 
   found <- rates$ln_k[abs(rates$temp_c - temp) < 1e-6]
   expect_equal(found, stats::optimize(squares, found + c(-1, 1), tol = 1e-9)$minimum, tolerance = 1e-5)
 })
+
+test_that("the collapse plot of several cold reductions has one curve for all, one panel per strain", {
+  d <- do.call(rbind, lapply(c(0.4, 0.8), function(e) {
+    part <- with_test_seed(10 * e, made_readings(sd_step = 0.2))
+    part$specimen <- paste(part$specimen, e)
+    part$time_min <- part$time_min * (0.8 / e)^2
+    transform(part, strain = e)
+  }))
+  fit <- quietly_fitted(d, strain = strain, se = "model")
+  p <- plot_collapse(fit)
+  b <- coef(fit)
+  expect_gt(b[["k_strain"]], 1.5)
+  at <- fit$conditions
+  after <- at$time_min > 0
+  rate <- exp(b[["ln_k_ref"]] + b[["q_kj_mol"]] * inverse_temperature(at$temp_c, fit$temp_ref_c)) *
+    (at$strain / sqrt(0.4 * 0.8))^b[["k_strain"]]
+  expect_equal(sort(p$data$kt), sort((rate * at$time_min)[after]), tolerance = 1e-8)
+  expect_lt(max(abs(p$data$x - (1 - exp(-p$data$kt^b[["n"]])))), 0.1)
+  expect_length(unique(p$data$panel), 2L)
+  expect_match(p$labels$caption, "one shape for all")
+})
+
+test_that("long names lose the words that all share, at either end", {
+  s <- short_names(paste("a long name of a strip, furnace", 1:6))
+  expect_identical(s$short, as.character(1:6))
+  expect_match(s$key, "All names begin with 'a long name of a strip, furnace'.", fixed = TRUE)
+  e <- short_names(paste0(c("A", "B"), " of the strip from the far end"))
+  expect_identical(e$short, c("A", "B"))
+  expect_identical(short_names("one name of more than eighteen letters")$short, "P1")
+  log <- rbind(door_opening(410, dip_c = 9, specimen = "a long name of a strip, furnace 1"),
+               door_opening(410, dip_c = 40, specimen = "a long name of a strip, furnace 2"))
+  p <- plot_furnace_log(log, 410)
+  expect_match(levels(p$data$panel), "^[12]\n")
+  expect_match(p$labels$caption, "All names begin with")
+  expect_match(ggplot2::get_alt_text(p), "furnace 1: 10.2 min", fixed = TRUE)
+  h <- plot_history(log, target_c = 410)
+  expect_identical(levels(h$data$specimen), c("1", "2"))
+  expect_match(h$labels$caption, "Line: target 410 \u00b0C.\nAll names begin", fixed = TRUE)
+})
+
+test_that("colours that would vanish on a grey ground are lightened, others stay", {
+  ground <- ground_of(ggplot2::theme_dark())
+  drawn <- c(MAIN_COLOUR, SECOND_COLOUR, INK, ramp_colours(9, dark = FALSE), group_colours(4))
+  expect_lt(min(contrast(drawn, ground)), 1.3)
+  seen <- visible_on(drawn, ground)
+  expect_true(all(contrast(seen, ground) >= 2))
+  expect_identical(visible_on(drawn, "white"), drawn)
+  expect_identical(visible_on(c(NA, "#FFFFFF"), ground), c(NA, "#FFFFFF"))
+  fit <- bell_fit()
+  grDevices::pdf(NULL)
+  withr::defer(grDevices::dev.off())
+  for (p in list(ggplot2::autoplot(fit), plot_arrhenius(fit), plot_collapse(fit))) {
+    q <- show_on_ground(p + ggplot2::theme_dark(), ggplot2::theme_dark())
+    for (k in seq_along(q$layers)) {
+      colours <- stats::na.omit(unique(ggplot2::layer_data(q, k)$colour))
+      if (length(colours)) expect_true(all(contrast(colours, ground) >= 2), label = paste("layer", k))
+    }
+    expect_identical(show_on_ground(p, ggplot2::theme_bw()), p)
+  }
+})
+
+test_that("captions say when a parameter is open, a line is missing or nothing is joined", {
+  d <- bell_readings()
+  half <- quietly_fitted(d[d$temp_c >= 370, ])
+  for (p in list(plot_avrami(half), plot_collapse(half))) {
+    expect_match(p$labels$caption, "the readings leave a parameter open", fixed = TRUE)
+  }
+  expect_no_match(plot_avrami(bell_fit())$labels$caption, "leave a parameter open")
+  m <- plot_hardness_map(half)
+  expect_no_match(m$labels$caption, "Lines|dashed")
+  expect_match(ggplot2::get_alt_text(m), "with no line and")
+  curves <- ggplot2::autoplot(half)
+  expect_identical(anyNA(unlist(lapply(curves$layers, \(l) l$data$fit))),
+                   grepl("No line where", curves$labels$caption))
+  expect_match(curves$labels$caption, "No line where")
+})
+
+test_that("one temperature has one tick, no energy that is fixed, and no share of the furnace", {
+  d <- bell_readings()
+  one <- quietly_fitted(d[d$temp_c == 330, ])
+  ticks <- plot_arrhenius(one)$scales$get_scales("x")$secondary.axis$breaks
+  expect_equal(ticks, 1000 / (330 + 273.15))
+  p <- ggplot2::autoplot(identifiability(one))
+  expect_match(p$labels$caption, "No energy from one temperature", fixed = TRUE)
+  expect_no_match(p$labels$caption, "fixed")
+  expect_match(ggplot2::get_alt_text(p), "Activation energy not determined", fixed = TRUE)
+  expect_true(all(is.na(components_of_error(one)$t50_share)))
+  expect_match(furnace_sentences(one), "at one temperature")
+})
+
+test_that("the region of a hardness map is that of the strain asked for", {
+  d <- do.call(rbind, lapply(c(0.4, 0.8), function(e) {
+    part <- with_test_seed(10 * e, made_readings(sd_step = 0.2))
+    part$specimen <- paste(part$specimen, e)
+    part$time_min <- part$time_min * (0.8 / e)^2
+    transform(part, strain = e)
+  }))
+  fit <- quietly_fitted(d, strain = strain, se = "model")
+  frame <- plot_hardness_map(fit, strain = 0.8)$layers[[1L]]$data
+  own <- d$time_min[d$strain == 0.8 & d$time_min > 0]
+  expect_equal(c(frame$x1, frame$x2), range(own))
+})

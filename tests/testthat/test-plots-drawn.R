@@ -242,8 +242,8 @@ test_that("names of many groups do not take the room of the panels", {
   campaign <- short(sprintf("coil %02d of the long campaign", 1:40))
   expect_identical(campaign$short, sprintf("coil %02d", 1:40))
   expect_identical(campaign$key, "All names end with 'of the long campaign'.")
-  other <- short(paste(strrep("long", 5), 1:40))
-  expect_match(other$key, "P11 = longlonglonglonglong 11; and 29 more in the order of the groups.",
+  other <- short(paste0(strrep("long", 5), 1:40))
+  expect_match(other$key, "P11 = longlonglonglonglong11; and 29 more in the order of the groups.",
                fixed = TRUE)
   # what all share is not cut off where nothing would be left or two would be one
   expect_match(short(rep(strrep("x y ", 8), 2))$key, "^Names: P1 = x y")
@@ -292,7 +292,7 @@ test_that("an open rate does not press the points of the Arrhenius plot flat", {
 test_that("one state of all parameters needs no key", {
   p <- ggplot2::autoplot(identifiability(fit_softening(bell_readings())))
   expect_identical(p$scales$get_scales("colour")$guide, "none")
-  expect_match(p$labels$caption, "The readings fix it: all parameters.", fixed = TRUE)
+  expect_match(p$labels$caption, "The readings determine all parameters.", fixed = TRUE)
 })
 
 test_that("every picture goes to pdf() without a warning, with a title, titles of axes and alt text", {

@@ -110,7 +110,9 @@ test_that("the bootstrap plot shows what varies", {
   b <- resample_fit(f, n_resamples = 30, seed = 1)
   p <- ggplot2::autoplot(b)
   expect_good_picture(p)
-  expect_match(ggplot2::get_alt_text(p), "30 bootstrap estimates of h_worked, h_soft, ln_k_ref, q_kj_mol")
+  expect_match(ggplot2::get_alt_text(p), paste(
+    "30 bootstrap estimates of Hardness as rolled, Hardness when soft, ln rate at reference,",
+    "Activation energy (kJ/mol)"), fixed = TRUE)
   one <- resample_fit(f, n_resamples = 1, seed = 1)
   expect_error(ggplot2::autoplot(one), class = "softanneal_error_too_few")
 })

@@ -57,8 +57,8 @@ test_that("the main job leaves tables, plots and a report that agree with the fi
   expect_equal(page_numbers(html, "Models of the same readings", 3), models$sigma, tolerance = 0.005,
                scale = 1)
   expect_equal(page_numbers(html, "Models of the same readings", 2), models$parameters)
-  expect_equal(page_numbers(html, "Parameters</caption>", 2), unname(coef(f)), tolerance = 5e-3)
-  expect_equal(page_numbers(html, "Time to half", 2), time_to(f)$time_min, tolerance = 5e-3)
+  expect_equal(page_numbers(html, "Hardness as rolled", 2), unname(coef(f)), tolerance = 5e-3)
+  expect_equal(page_numbers(html, "Time to half of", 2), time_to(f)$time_min, tolerance = 5e-3)
   expect_output(print(r), "Half of the softening takes")
   expect_output(print(r), "an estimate, not a release")
 })

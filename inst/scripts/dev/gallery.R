@@ -89,6 +89,7 @@ add("history-six", plot_history(six, target_c = 400, tolerance_c = 5))
 add("log-six", plot_furnace_log(six, 400, tolerance_c = 5))
 add("heat", autoplot(heat_up(c(0.95, 1.6), furnace_c = 410, specimen = c("0.95 mm", "1.60 mm"))))
 add("soften", autoplot(soften(history, fits$easy)))
+add("isochronal", plot_isochronal(fits$easy, time_min = c(10, 60)))
 many <- do.call(rbind, lapply(1:40, function(i) {
   transform(as.data.frame(bell), coil = sprintf("coil %02d of the long campaign", i),
             time_min = time_min * exp(sin(2 * i)))
