@@ -150,7 +150,8 @@ test_that("numbers and words of a report are those people write", {
   expect_match(names(t)[4], "90 % interval")
   expect_true(all(nzchar(t$Meaning)))
   half <- data.frame(conf.low = c(1, 2, NA, 0), conf.high = c(3, Inf, NA, 5))
-  expect_equal(softanneal:::half_interval(half), c("1.00 to 3.00", "2.00 or more", "not determined", "5.00 or less"))
+  expect_equal(softanneal:::half_interval(half),
+               c("1.00 to 3.00", "2.00 or more", "not determined", "5.00 or less"))
   expect_equal(softanneal:::report_number(c(12.98, 102.3, 0.4471, 2.048, 1234.4, 0, NA, 3e-7)),
                c("13.0", "102", "0.447", "2.05", "1230", "0", "\u2013", "3.00e-07"))
   expect_equal(softanneal:::reader_words("The data do not determine q_rec_kj_mol."),

@@ -103,8 +103,8 @@ const wait = (ms) => new Promise((r) => setTimeout(r, ms));
       question.querySelector('button').click();
       for (let t = 0; t < 40; t++) {
         await wait(500);
-        if (/Correct|Great|Awesome|right|job|way to go/i.test(question.querySelector('.alert')?.textContent || ''))
-          return 'right';
+        const told = question.querySelector('.alert');
+        if (told && told.classList.contains('alert-success')) return 'right';
       }
       return question.textContent.trim().slice(0, 200);
     }, right);
@@ -144,9 +144,9 @@ check <- function(file, port) {
   script <- file.path(work, "click.js")
   writeLines(CLICK, script)
   cat(name, "\n", sep = "")
+  axe <- file.path(work, "node_modules", "axe-core", "axe.min.js")
   status <- system2("node", shQuote(c(script, sprintf("http://127.0.0.1:%d/%s", port, basename(copy)), browser,
-                                      lesson_file, file.path(work, "node_modules", "axe-core", "axe.min.js"),
-                                      file.path(work, paste0(name, ".png")))))
+                                      lesson_file, axe, file.path(work, paste0(name, ".png")))))
   if (status != 0L) cat(utils::tail(readLines(log, warn = FALSE), 15), sep = "\n")
   status
 }
