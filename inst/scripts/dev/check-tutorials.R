@@ -145,8 +145,9 @@ check <- function(file, port) {
   writeLines(CLICK, script)
   cat(name, "\n", sep = "")
   axe <- file.path(work, "node_modules", "axe-core", "axe.min.js")
-  status <- system2("node", shQuote(c(script, sprintf("http://127.0.0.1:%d/%s", port, basename(copy)), browser,
-                                      lesson_file, axe, file.path(work, paste0(name, ".png")))))
+  url <- sprintf("http://127.0.0.1:%d/%s", port, basename(copy))
+  status <- system2("node", shQuote(c(script, url, browser, lesson_file, axe,
+                                      file.path(work, paste0(name, ".png")))))
   if (status != 0L) cat(utils::tail(readLines(log, warn = FALSE), 15), sep = "\n")
   status
 }
