@@ -2,20 +2,30 @@
 # for several rows. Works on grids of text (readings-text.R, readings-excel.R) and gives a table of
 # text with its header.
 
+# What each cell that occurs would be as a header: read once, since most cells of a column are alike.
+cells_read <- function(cells) {
+  cell <- unique(cells[!is.na(cells) & nchar(cells, "bytes") <= 200L])
+  plain <- grepl("^[0-9.]+$", cell) # no header starts with a digit
+  role <- vector("list", length(cell))
+  role[!plain] <- lapply(cell[!plain], \(x) tryCatch(parse_header(x), softanneal_error_units = function(e) {
+    list(column = e$column, weak = TRUE)
+  }, softanneal_error = function(e) NULL))
+  list(cell = cell, role = role, wide = lapply(cell, parse_wide))
+}
+
 # How well a row of cells reads as header: one for each column understood. `named`: headers the
 # caller names, which count most.
-header_score <- function(cells, named = character()) {
+header_score <- function(cells, named = character(), known = cells_read(cells)) {
   cells <- cells[!is.na(cells) & nzchar(trimws(cells))]
   if (!length(cells) || length(cells) > 500L) return(0)
   cells <- cells[nchar(cells, "bytes") <= 200L]
   if (!length(cells)) return(0)
-  roles <- lapply(cells, \(x) tryCatch(parse_header(x), softanneal_error_units = function(e) {
-    list(column = e$column, weak = TRUE)
-  }, softanneal_error = function(e) NULL))
+  at <- match(cells, known$cell)
+  roles <- known$role[at]
   roles <- roles[!vapply(roles, is.null, NA)]
   column <- vapply(roles, \(r) r$column, "")
   weak <- vapply(roles, \(r) isTRUE(r$weak), NA)
-  wide <- lapply(cells, parse_wide)
+  wide <- known$wide[at]
   wide <- wide[!vapply(wide, is.null, NA)]
   bare <- vapply(wide, \(w) w$kind == "reading" && !nzchar(w$stem), NA)
   # numbers alone are a header where they count, and data elsewhere

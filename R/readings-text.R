@@ -101,7 +101,11 @@ detect_separator <- function(lines, path) {
   bare <- lines
   candidates <- c("\t", ";", ",", "|")
   pieces <- lapply(candidates, \(s) strsplit(bare, s, fixed = TRUE))
-  score <- vapply(pieces, \(p) max(vapply(p, header_score, 0)), 0)
+  pieces <- lapply(pieces, \(p) lapply(p, \(cells) cells[nzchar(trimws(cells))]))
+  # a line that is one cell scores 1 at most, and no header has more than 500
+  pieces <- lapply(pieces, \(p) p[lengths(p) > 1L & lengths(p) <= 500L])
+  known <- cells_read(unlist(pieces))
+  score <- vapply(pieces, \(p) max(0, vapply(p, header_score, 0, known = known)), 0)
   if (max(score) >= 2 && sum(score == max(score)) == 1L) return(candidates[which.max(score)])
   count <- vapply(candidates, function(s) {
     sum(gregexpr(s, lines[1L], fixed = TRUE, useBytes = TRUE)[[1L]] > 0L)
