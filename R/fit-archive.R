@@ -214,8 +214,8 @@ archive_files <- function(source) {
   files <- if (length(source) == 1L && dir.exists(source)) {
     list.files(source, "[.](csv|csv[.]gz|parquet)$", full.names = TRUE, ignore.case = TRUE)
   } else source
-  # the order of parts must not depend on the locale
-  files <- sort(files, method = "radix")
+  # the order of parts must not depend on the locale; names of a folder come without a mark of encoding
+  files <- files[order(enc2utf8(files), method = "radix")]
   gone <- files[!file.exists(files)]
   if (length(files) == 0L || length(gone)) {
     abort("file", if (length(gone)) {

@@ -29,6 +29,26 @@ expect_rows <- function(archive, want) {
   expect_identical(got, want)
 }
 
+test_that("files and labels in other letters, whose encoding nobody marked, are taken", {
+  skip_if_not(l10n_info()[["UTF-8"]], "another locale")
+  d <- partition_readings(2)
+  folder <- withr::local_tempdir()
+  for (coil in unique(d$coil)) {
+    write_exactly(d[d$coil == coil, ], file.path(folder, paste0(coil, "\u00e9 \U0001f600 a\u202eb.csv")))
+  }
+  archive <- fit_archive(folder, withr::local_tempfile(), by = "coil")
+  expect_rows(archive, wanted(d))
+  expect_length(grep("^c0[12]\u00e9", archive$manifest$source), 2L)
+  unmarked <- paste0(c("\u00e9", "z", "\U0001f600"), "x")
+  Encoding(unmarked) <- "unknown"
+  o <- c(2, 1, 3, 2, 1)
+  expect_identical(ordered_codes(unmarked[o]), ordered_codes(enc2utf8(unmarked)[o]))
+  expect_identical(ordered_codes(c("b", NA, "\xff", "a")), c(3L, 0L, 1L, 2L)) # "<ff>" stands before letters
+  d$specimen <- paste0(d$specimen, "\u00e9")
+  Encoding(d$specimen) <- "unknown"
+  expect_identical(wanted(d)$q_kj_mol, wanted(transform(d, specimen = enc2utf8(specimen)))$q_kj_mol)
+})
+
 test_that("a bad file is named at the end, and the others are done", {
   d <- partition_readings()
   folder <- coil_folder(d)
