@@ -332,4 +332,10 @@ error_components <- function(object) {
 as.data.frame.softanneal_fit <- function(x, ...) as.data.frame(augment(x))
 
 #' @export
-plot.softanneal_fit <- draw_picture
+plot.softanneal_fit <- function(x, ...) {
+  if (class(x)[1L] == "softanneal_fit_least_squares") {
+    abort("model", "there is no plot of a fit by fit_least_squares()", arg = "x",
+          remedy = "Plot residuals() over fitted(), or over a variable of your own.")
+  }
+  draw_picture(x, ...)
+}

@@ -4,13 +4,12 @@
 #
 # What an object must hold stands in object_fields.csv (inst/scripts/dev/make-object-fields.R), one row a
 # field such as `settings$set$kind` or, of an attribute, `summary@level`: its types, its size (one, 2, some,
-# any), `like` (the field whose length it shares) and whether it is needed (yes, late, no). For fits of
-# softening, whose kinds the table knows best, that is looked at before use and costs nothing that grows with
-# the data. Other classes, columns that a user named, values (`missing`, `low`, `high`, `values`) and fields
-# needed `late` are looked at only where an error of R was met: the table is drawn from examples, and a sound
+# any), `like` (the field whose length it shares) and whether it is needed (yes, late, no). Of lists that is
+# looked at before use and costs nothing that grows with the data. Tables, of which columns may be taken out,
+# columns that a user named, values (`missing`, `low`, `high`, `values`) and fields needed `late` are looked
+# at only where an error of R was met: the table is drawn from objects of the tests and help pages, and a sound
 # object of another kind must not be refused. An error of R on a sound object is a fault of the package and
 # stays what it is.
-LOOKED_AT_FIRST <- "softanneal_fit_softening"
 
 field_type <- function(x) {
   if (is.object(x)) if (is.data.frame(x)) return("table") else if (is.factor(x)) return("text")
@@ -71,6 +70,8 @@ field_fault <- function(x, rule, near) {
     return(paste0("must have length ", rule$size, ", not ", size))
   }
   if (rule$size == "some" && size == 0L) return("must not be empty")
+  if (is.data.frame(x) && length(x) == 0L && size > 0L) return("must have columns")
+  if (rule$own == "columns" && is.null(names(x))) return("must have names")
   if (!near || !is.atomic(x)) return(NULL)
   if (!rule$missing && anyNA(x)) return("must not be missing")
   if (is.numeric(x) && !is.factor(x) && length(x)) {
@@ -101,7 +102,7 @@ look_at_fields <- function(x, level, near, refuse, sizes) {
       if (rule$needed == "yes" || near && rule$needed == "late") refuse(rule$field, "is missing")
       next
     }
-    if (near || !startsWith(rule$field, "readings$")) {
+    if (near || !startsWith(rule$field, "readings$") || "list" %in% rule$types) {
       fault <- field_fault(value, rule, near)
       if (!is.null(fault)) refuse(rule$field, fault)
     }
@@ -138,8 +139,8 @@ check_object <- function(x, shown = FALSE, near = FALSE, parent = NULL) {
   }
   if (!is.list(x)) refuse("(all)", "must be a list")
   if (is.data.frame(x)) check_even(x, refuse)
-  if (!near && !inherits(x, LOOKED_AT_FIRST)) return(invisible(x))
-  if (!(shown && is.data.frame(x))) look_at_fields(x, rules, near, refuse, new.env(parent = emptyenv()))
+  if (is.data.frame(x) && (shown || !near)) return(invisible(x))
+  look_at_fields(x, rules, near, refuse, new.env(parent = emptyenv()))
   invisible(x)
 }
 

@@ -97,6 +97,12 @@ test_that("what the data do not determine has no standard error", {
   expect_s3_class(tidy(f), "data.frame")
 })
 
+test_that("a fit to a function of the user says that it has no plot", {
+  f <- fit_least_squares(y ~ a * exp(-b * t), c(a = 5, b = 0.2), data = decay)
+  e <- expect_error(plot(f), "no plot of a fit by fit_least_squares", class = "softanneal_error_model")
+  expect_identical(e$arg, "x")
+})
+
 test_that("the iteration limit is a state, not an error", {
   expect_warning(f <- fit_least_squares(y ~ a * exp(-b * t), c(a = 500, b = 5), data = decay,
                                         control = fit_control(max_iterations = 1)),

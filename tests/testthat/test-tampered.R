@@ -48,6 +48,18 @@ test_that("the error names the field and comes before anything is computed", {
   expect_true(is.numeric(e) || inherits(e, "softanneal_error"))
 })
 
+test_that("keys without columns and columns without names are told where they end in an error", {
+  fits <- read_saved(test_path("fixtures", "fit_each.rds"))$object
+  fits$keys <- fits$keys[0L]
+  expect_error(check_object(fits, near = TRUE), "`keys` must have columns", class = "softanneal_error_object")
+  line <- read_saved(test_path("fixtures", "fit_hall_petch.rds"))$object
+  line$columns <- unname(line$columns)
+  expect_error(print(line), "`columns` must have names", class = "softanneal_error_object")
+  line$columns <- c(response = "hardness")
+  expect_error(check_object(line, near = TRUE), "`columns` must have length 2, not 1",
+               class = "softanneal_error_object")
+})
+
 test_that("a part of a table is shown as it is, a broken one is refused", {
   readings <- bell_readings()
   expect_output(print(readings[1:3]), "temp_c")
