@@ -56,12 +56,15 @@ LATEX_NAMES <- c("\\" = "\\textbackslash{}", "#" = "\\#", "$" = "\\$", "%" = "\\
                  "_" = "\\_", "{" = "\\{", "}" = "\\}", "~" = "\\textasciitilde{}",
                  "^" = "\\textasciicircum{}", "|" = "\\textbar{}", "`" = "\\textasciigrave{}",
                  "<" = "\\textless{}", ">" = "\\textgreater{}", "\"" = "\\textquotedbl{}",
+                 "'" = "\\textquotesingle{}",
                  # at the start of a row these would belong to the line end before it
                  "[" = "{[}", "*" = "{*}", "\u00b0" = "\\textdegree{}")
 
 latex_text <- function(x) {
-  by_character(latin_text(x), "[\\\\#$%&_{}~^|`<>\"\\[*\u00b0]",
-               function(code) LATEX_NAMES[vapply(code, intToUtf8, "")])
+  text <- by_character(latin_text(x), "[\\\\#$%&_{}~^|`<>\"'\\[*\u00b0]",
+                       function(code) LATEX_NAMES[vapply(code, intToUtf8, "")])
+  text[] <- gsub("([-,])(?=\\1)", "\\1{}", text, perl = TRUE) # two of these would become one character
+  text
 }
 
 # A YAML scalar in double quotes, all but letters, digits and blanks by number: no reader of the

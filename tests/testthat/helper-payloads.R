@@ -100,3 +100,16 @@ expect_as_typed <- function(text, typed) {
   lost <- typed[!vapply(as_seen(typed), grepl, NA, x = text, fixed = TRUE)]
   expect_identical(unname(lost), character())
 }
+
+# Text without blanks, quotes as TeX sets them, what Latin fonts lack by number: a PDF breaks lines anywhere.
+letters_alone <- function(x) {
+  x <- gsub("\U0001f600", "<U+1F600>", as_seen(x), fixed = TRUE)
+  x <- gsub("\u201c|``", "\"", gsub("[\u2018`]", "`", x))
+  gsub("[[:space:]\u00ad]+", "", gsub("\u02c6", "^", gsub("[\u2019']", "'", x), fixed = TRUE))
+}
+
+pdf_letters <- function(file) {
+  out <- withr::local_tempfile()
+  system2("pdftotext", c("-layout", shQuote(file), shQuote(out)))
+  letters_alone(paste(readLines(out, encoding = "UTF-8", warn = FALSE), collapse = ""))
+}

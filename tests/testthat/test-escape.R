@@ -132,3 +132,33 @@ test_that("plan, bench sheet and key run nothing of what they are told, and show
   expect_false(grepl("href=\"javascript", html_body("doc.html"), fixed = TRUE))
   expect_no_canary(dir)
 })
+
+test_that("LaTeX gets nothing that acts there, and prints it where it is at hand", {
+  skip_unless_documents()
+  dir <- withr::local_tempdir()
+  withr::local_dir(dir)
+  # no browser prints the sheet; a checker of this process is not for LaTeX
+  withr::local_envvar(SOFTANNEAL_BROWSER = "none", LD_PRELOAD = NA)
+  typed <- payloads()
+  all <- paste(typed, collapse = " ; ")
+  draft_in("plan-bench-sheet", dir)
+  params <- list(temp_c = 330, time_min = c(4, 8), improve = "", run = all, sheet = "")
+  tex <- paste(readLines(render_in(dir, "doc.Rmd", "latex_document", params)), collapse = " ")
+  for (acts in c("\\write18", "\\input{/etc", "$f$", "\\(g", "^^5c", "%s %d", "\\href{javascript")) {
+    expect_false(grepl(acts, tex, fixed = TRUE), label = acts)
+  }
+  expect_match(tex, "textbackslash write18\\{touch softanneal-canary\\}", fixed = TRUE)
+  expect_no_canary(dir)
+  skip_if_not(all(nzchar(Sys.which(c(LATEX, "pdftotext", "kpsewhich")))), "LaTeX")
+  needed <- c("lmodern.sty", "longtable.sty", "geometry.sty", "hyperref.sty", "fancyhdr.sty", "booktabs.sty")
+  skip_if(length(system2("kpsewhich", needed, stdout = TRUE)) < length(needed), "LaTeX packages")
+  steps <- data.frame(specimen = c("one", "other"), temp_c = c(290, 310), time_min = 8)
+  bench_sheet(plan_anneal(steps, guess = plan_guess(recryst_1h_c = 330, draws = 8)), "sheet.pdf", title = all)
+  printed <- pdf_letters("sheet.pdf")
+  expect_as_typed(printed, letters_alone(typed))
+  # pdflatex has no emoji for the text that Pandoc hands on
+  params$run <- paste(setdiff(typed, typed[["emoji"]]), collapse = " ; ")
+  render_in(dir, "doc.Rmd", rmarkdown::pdf_document(highlight = NULL), params)
+  expect_as_typed(pdf_letters("doc.pdf"), letters_alone(setdiff(typed, typed[["emoji"]])))
+  expect_no_canary(dir)
+})
