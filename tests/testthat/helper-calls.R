@@ -81,7 +81,7 @@ mutated_value <- function(x) {
     return(any[[sample(length(any), 1L)]])
   }
   at <- sample(length(x), 1L)
-  switch(sample(9L, 1L), x[-at], rep(x, length.out = length(x) + sample(3L, 1L)), x[0L],
+  switch(sample(10L, 1L), x[-at], rep(x, length.out = length(x) + sample(3L, 1L)), x[0L],
          if (is.list(x)) unname(rev(x)) else rev(x), as.list(x), {
     if (is.list(x)) x[at] <- list(mutated_value(x[[at]])) else if (is.double(x)) {
       x[at] <- sample(c(NA, NaN, Inf, -Inf, -1, 0, 1e9, -1e300, 0.5), 1L)
@@ -92,6 +92,10 @@ mutated_value <- function(x) {
   }, if (is.double(x)) suppressWarnings(as.integer(x)) else if (is.numeric(x)) as.double(x) else NULL,
   `attributes<-`(x, NULL), {
     if (is.atomic(x) && length(x) > 1L) dim(x) <- sample(list(c(1L, length(x)), c(length(x), 1L)), 1L)[[1L]]
+    x
+  }, {
+    # settings are read by name: one that is gone, twice there, or unknown
+    if (!is.null(names(x))) names(x)[at] <- sample(c("", NA, "other", names(x)), 1L)
     x
   })
 }
@@ -113,12 +117,14 @@ mutated_call <- function(recorded) {
   one
 }
 
-# "result", "error" or "late" (stopped after a while); anything else ends the process.
+# "result", "error" or "late" (stopped after a while); anything else ends the process. The limit may be met
+# in the handler of an error too, where the machine stands still meanwhile: hence two of them.
 call_outcome <- function(one, seconds = 5) {
   setTimeLimit(elapsed = seconds, transient = TRUE)
   on.exit(setTimeLimit())
-  tryCatch({
+  tryCatch(tryCatch({
     suppressMessages(suppressWarnings(do.call(base::.Call, one$args, quote = TRUE)))
     "result"
-  }, error = function(e) if (grepl("elapsed time limit", conditionMessage(e))) "late" else "error")
+  }, error = function(e) if (grepl("elapsed time limit", conditionMessage(e))) "late" else "error"),
+  error = function(e) "late")
 }

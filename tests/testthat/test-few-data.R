@@ -81,3 +81,41 @@ test_that("hardness that does not change is told to be no softening", {
   known <- suppressWarnings(identifiability(fit))
   expect_match(known$reason, "no softening to see|fixed by the call|determine it", all = TRUE)
 })
+
+# A few rows at random, with or without scatter: "result", "refused", or what is wrong, in words. Wrong
+# without a word: an error of estimate without degrees of freedom, an energy of data that do not change, a
+# sum of squares above that of the truth.
+few_round <- function(seed) with_test_seed(seed, {
+  d <- few_data()$no_scatter
+  d <- d[sort(sample(nrow(d), sample(5:8, 1L))), ]
+  if (stats::runif(1L) < 0.3) d <- rbind(d, d)
+  kind <- sample(c("exact", "rounded", "flat", "scatter"), 1L)
+  truth <- d$hardness
+  d$hardness <- switch(kind, exact = truth, rounded = round(truth), flat = rep(120, nrow(d)),
+                       scatter = truth + stats::rnorm(nrow(d)))
+  told <- function(what) paste0("seed ", seed, ", ", kind, ", ", nrow(d), " rows: ", what)
+  # by the scatter of readings, without the shares of the steps
+  fit <- tryCatch(suppressWarnings(fit_softening(d, se = sample(c("model", "cluster"), 1L))),
+                  softanneal_error = function(e) NULL, error = conditionMessage)
+  if (is.null(fit)) return("refused")
+  if (is.character(fit)) return(told(fit))
+  one <- sample(c("print", "summary", "glance", "identifiability", "time_to", "plot_avrami", "confint"), 1L)
+  end <- outcome(get(one), list(fit), show = TRUE)
+  if (!end %in% c("result", "refused")) return(told(paste(one, end)))
+  errors <- tidy(fit)$std.error
+  if (stats::df.residual(fit) == 0 && !all(is.na(errors))) return(told("errors without degrees of freedom"))
+  if (kind == "flat" && fit$states[["q_kj_mol"]] == "determined") return(told("an energy without a change"))
+  if (stats::deviance(fit) > sum((d$hardness - truth)^2) + 1e-4 && kind != "flat") {
+    return(told("a sum of squares above that of the truth"))
+  }
+  "result"
+})
+
+test_that("a few rows at random give no answer that they cannot give", {
+  withr::local_pdf(withr::local_tempfile(fileext = ".pdf"))
+  rounds <- as.integer(Sys.getenv("SOFTANNEAL_FEW_ROUNDS", if (extended_tests()) "2000" else "20"))
+  ends <- vapply(seq_len(rounds), few_round, "")
+  found <- ends[!ends %in% c("result", "refused")]
+  expect_identical(found, character(), label = paste(found, collapse = "\n"))
+  expect_gt(mean(ends == "result"), 0.3)
+})

@@ -50,8 +50,9 @@ while (at <= last) {
   } else {
     if (!file.exists(place)) stop(paste(said, collapse = "\n"))
     crashed <- c(crashed, readLines(place))
-    cat("crashed:", readLines(place),
-        grep("ERROR|runtime error|caught|#[1-4] ", said, value = TRUE)[1:5], sep = "\n  ")
+    why <- grep("ERROR|runtime error|caught|#[1-4] ", said, value = TRUE)
+    cat("crashed, status", attr(said, "status"), ":", readLines(place),
+        utils::head(if (length(why)) why else utils::tail(said, 5L), 5L), sep = "\n  ")
     at <- as.integer(sub(" .*", "", readLines(place))) + 1L
   }
 }
