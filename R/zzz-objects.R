@@ -5,11 +5,11 @@
 # What an object must hold stands in object_fields.csv (inst/scripts/dev/make-object-fields.R), one row a
 # field such as `settings$set$kind` or, of an attribute, `summary@level`: its types, its size (one, 2, some,
 # any), `like` (the field whose length it shares) and whether it is needed (yes, late, no). Of lists that is
-# looked at before use and costs nothing that grows with the data. Tables, of which columns may be taken out,
-# columns that a user named, values (`missing`, `low`, `high`, `values`) and fields needed `late` are looked
-# at only where an error of R was met: the table is drawn from objects of the tests and help pages, and a sound
-# object of another kind must not be refused. An error of R on a sound object is a fault of the package and
-# stays what it is.
+# looked at before use and costs nothing that grows with the data. Tables, of which columns may be taken
+# out, columns that a user named, values (`missing`, `low`, `high`, `values`) and fields needed `late` are
+# looked at only where an error of R was met: the table is drawn from objects of the tests and help pages,
+# and a sound object of another kind must not be refused. An error of R on a sound object is a fault of the
+# package and stays what it is.
 
 field_type <- function(x) {
   if (is.object(x)) if (is.data.frame(x)) return("table") else if (is.factor(x)) return("text")

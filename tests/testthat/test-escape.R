@@ -23,8 +23,10 @@ test_that("Markdown text is digits, letters, blanks and entities; LaTeX text has
   tex <- latex_text(c(typed, "\u6e29\u5ea6 \u00e9 \u00b0C"))
   # what is left without the commands of the table is text alone
   for (command in softanneal:::LATEX_NAMES) tex <- gsub(command, "", tex, fixed = TRUE)
+  tex <- gsub("([-,])\\{\\}(?=\\1)", "\\1", tex, perl = TRUE) # nothing, between two that would be one
   expect_false(any(grepl("[\\\\#$%&_{}~^|`<>\"*]|\\[", tex)))
   expect_true(all(utf8ToInt(paste(tex, collapse = "")) < 0x180))
+  expect_identical(latex_text("a--b---c ,, it's"), "a-{}-b-{}-{}-c ,{}, it\\textquotesingle{}s")
 })
 
 test_that("R code of the addins holds a path and a name as data", {
