@@ -12,7 +12,8 @@
 #' first two as in [time_to()], and leaves `temp_c` out where only an interval is known. It
 #' counts the time at temperature: a real specimen needs its heat-up time besides.
 #'
-#' @param fit A fit of [fit_softening()] of readings at two temperatures or more.
+#' @param fit A fit of [fit_softening()] of readings at two temperatures or more, or fits of many groups of
+#'   [fit_each()]; the answer then has their key columns first, as that of [time_to()].
 #' @param time_min Times at temperature in min, positive.
 #' @param hardness,softening,fraction The target, as in [time_to()]; one of the three.
 #' @param level Level of the interval.
@@ -40,6 +41,12 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
                      level = 0.95, method = c("auto", "delta", "profile", "bootstrap"),
                      n_resamples = 999, seed = NULL, strain = NULL, scale = NULL) {
   check_dots_empty(...)
+  if (is_many(fit)) {
+    level <- check_level(level)
+    return(temp_for_each(fit, time_min, hardness, softening, fraction, level = level, strain = strain,
+                         method = check_choice(method, INTERVAL_METHODS, "method"),
+                         n_resamples = n_resamples, seed = seed, scale = scale))
+  }
   check_softening(fit)
   check_two_temperatures(fit)
   check_one_exponent(fit)
@@ -182,7 +189,7 @@ ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
 #' default half within one hour. Some tables define it by complete recrystallisation in one
 #' hour; ask for `fraction = 0.99` to compare with these.
 #'
-#' @param fit A fit of [fit_softening()].
+#' @param fit A fit of [fit_softening()], or fits of many groups of [fit_each()].
 #' @param fraction Recrystallised fraction.
 #' @param time_min Time in min.
 #' @param solidus_c Melting temperature (solidus) in degrees Celsius; when given, the homologous

@@ -6,7 +6,8 @@
 #' lies between two hardness limits, from the fit with its uncertainty. The region above a
 #' stated probability is the process window.
 #'
-#' @param fit A fit of [fit_softening()] of readings at two temperatures or more.
+#' @param fit A fit of [fit_softening()] of readings at two temperatures or more, or fits of many groups of
+#'   [fit_each()].
 #' @param hardness Two limits of hardness, in `scale`.
 #' @param scale Scale of the limits, by default that of the fit; converted by the table of its `material`.
 #'   The uncertainty of that conversion is not in the probability.
@@ -24,7 +25,9 @@
 #' @param ... Must be empty.
 #' @return A data frame of class `softanneal_window`: `temp_c`, `time_min`, `hardness` (the
 #'   curve), `probability`, `inside`. Where the readings do not determine the curve, `hardness` is `NA` and
-#'   the probability the smallest over all possible curves. `autoplot()` draws the region.
+#'   the probability the smallest over all possible curves. `autoplot()` draws the region. For fits of many
+#'   groups: a plain table of all groups, each over its own readings by default, with the key columns first
+#'   and a column `note`; a group without a window has one row of `NA`, and one warning counts these.
 #' @section Errors:
 #'   `softanneal_error_argument` unless exactly one of `hardness` and `temper` is given, or where
 #'   the range of a temper needs `thickness_mm`; `softanneal_error_scale` for a temper without a
@@ -41,6 +44,11 @@ process_window <- function(fit, hardness = NULL, probability = 0.9, target = c("
                            temp_c = NULL, time_min = NULL, n_points = 81, ..., temper = NULL,
                            thickness_mm = NULL, strain = NULL, scale = NULL) {
   check_dots_empty(...)
+  if (is_many(fit)) {
+    return(windows_of_groups(fit, hardness = hardness, probability = probability, target = target,
+                             temp_c = temp_c, time_min = time_min, n_points = n_points, temper = temper,
+                             thickness_mm = thickness_mm, strain = strain, scale = scale))
+  }
   check_softening(fit)
   check_two_temperatures(fit)
   check_one_exponent(fit)
@@ -77,6 +85,16 @@ process_window <- function(fit, hardness = NULL, probability = 0.9, target = c("
             temper = band$words,
             read = list(temp_c = range(at$temp_c[after]), time_min = range(at$time_min[after])),
             class = c("softanneal_window", "data.frame"))
+}
+
+windows_of_groups <- function(fits, ...) {
+  blank <- data.frame(temp_c = NA_real_, time_min = NA_real_, hardness = NA_real_, probability = NA_real_,
+                      inside = NA, note = "")
+  answers_of_groups(fits, function(fit) {
+    out <- plain_frame(process_window(fit, ...))
+    out$note <- ifelse(is.na(out$hardness), UNDETERMINED, "")
+    out
+  }, blank, "probability")
 }
 
 # Curve and ends of its interval over the grid. The likelihood, where it is needed, is asked at most

@@ -49,7 +49,7 @@
 #' A time is an estimate, not a release for use: mind [cautions()] and try it on a
 #' sample first.
 #'
-#' @param fit A fit of [fit_softening()].
+#' @param fit A fit of [fit_softening()], or fits of many groups of [fit_each()].
 #' @param hardness Hardness wanted, in the scale `scale`.
 #' @param softening Softened fraction, the part of the way from `h_worked` to `h_soft`, between 0 and
 #'   1; 0.5 (t50) is the default target.
@@ -62,17 +62,20 @@
 #' @param strain For a fit with strain: strains of the cold work, by default those read.
 #' @param method `"auto"`, `"delta"`, `"profile"` or `"bootstrap"`; see Details.
 #' @param n_resamples,seed For the bootstrap: number of resamples and seed, as in [resample_fit()].
-#' @return A data frame, one row for each target and temperature (and strain, in a column named like
-#'   that of the readings): `temp_c`, the target (`hardness`, `softening` or `fraction`; for a hardness its
-#'   `scale` too), `time_min`, `std.error` (of the natural logarithm of time, about the relative error; by
-#'   the delta method, or over the resamples), for a hardness `u_conversion`, `conf.low`,
+#' @return A data frame, for fits of many groups with their key columns first (and "by_" before the name
+#'   of a key that is called like a column of the answer), one row for each target and temperature (and
+#'   strain, in a column named like that of the readings): `temp_c`, the target (`hardness`, `softening`
+#'   or `fraction`; for a hardness its `scale` too), `time_min`, `std.error` (of the natural logarithm of
+#'   time, about the relative error; by the delta method, or over the resamples), for a hardness
+#'   `u_conversion`, `conf.low`,
 #'   `conf.high` in min, `method` (that of the interval), and `note`. `time_min` is
 #'   `NA` with one warning where the curve never reaches the target, or where the readings leave
 #'   only an interval. The delta interval is `NA` where
 #'   the readings do not determine the time: when it depends on a parameter that is not determined,
 #'   or is known to worse than a factor of about 50 while a parameter is not determined; see `note`.
 #'   The profile interval is then open on one side or on both; it is `NA` for a hardness that is
-#'   reached by grain growth only.
+#'   reached by grain growth only. A group without a fit, or without an answer, has a row of `NA` with the
+#'   reason in `note`, and one warning counts them.
 #' @section Errors:
 #'   `softanneal_error_argument` when more than one target is given or `fit` is not a softening
 #'   fit, `softanneal_error_range` for fractions outside 0 and 1 and temperatures below absolute
@@ -93,6 +96,12 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
                     level = 0.95, method = c("auto", "delta", "profile", "bootstrap"),
                     n_resamples = 999, seed = NULL, strain = NULL, scale = NULL) {
   check_dots_empty(...)
+  if (is_many(fit)) {
+    level <- check_level(level)
+    return(time_to_each(fit, hardness, softening, fraction, temp_c, level = level, strain = strain,
+                        method = check_choice(method, INTERVAL_METHODS, "method"),
+                        n_resamples = n_resamples, seed = seed, scale = scale))
+  }
   check_softening(fit)
   method <- check_interval_method(fit, method, n_resamples, seed, !missing(n_resamples) || !missing(seed))
   aim <- check_target(hardness, softening, fraction, fit, scale)

@@ -3,8 +3,10 @@
 
 #' Tables and predictions of many fits
 #'
-#' Many fits keep estimates, not readings. Tables come from the fits alone; predictions need
-#' conditions, and `augment()` the readings, with their key columns.
+#' Tables come from the estimates alone; predictions need conditions, and `augment()` the readings, with their
+#' key columns. Up to 200,000 readings stay in the object, so that `fits[["A"]]` is the full fit of a group,
+#' as [fit_softening()] gives it, and [time_to()] and relatives answer for all groups. A key that is called
+#' like a column of a table gets "by_" before its name there.
 #'
 #' @param x,object Fits of many groups from [fit_each()].
 #' @param conf.int,conf.level Whether to add `conf.low` and `conf.high`, and at which level. For
@@ -13,7 +15,8 @@
 #' @param newdata Data frame with the key columns, `temp_c` and `time_min`; any rows, any order.
 #' @param data For `augment()`: readings with the columns that were fitted, any rows, any order.
 #' @param interval,level,se.fit As in [predict.softanneal_fit_softening()].
-#' @param i Groups to keep: numbers, or a logical vector with one value per group.
+#' @param i Groups to keep: numbers, or a logical vector with one value per group. With `[[`: the number of
+#'   one group, or its name as `coef()` shows it (the keys joined by " / ").
 #' @param row.names,optional Ignored.
 #' @param ... Must be empty.
 #' @return `as.data.frame()`: one row per group: keys, `status` (see [fit_each()]), the estimates
@@ -31,7 +34,12 @@
 #'   row of `newdata`; `NA` where the group is unknown or has no fit (one warning), standard errors
 #'   `NA` where a parameter of the group is not determined. `augment()`: the rows given, with `.fitted`,
 #'   `.resid` (for `data`; on the scale of the fit), `.se.fit`, and with `interval` `.lower`,
-#'   `.upper`.
+#'   `.upper`. `length()`: the number of groups. `as.list()`: the full fits, `NULL` for a
+#'   group without one, so that `lapply(fits, rates)` works. `print()` shows up to ten groups
+#'   one by one, more by the quartiles of their estimates.
+#' @section Errors:
+#'   `softanneal_error_argument` for groups that are not there, `softanneal_error_model` for a group without a
+#'   fit, or where no readings were kept.
 #' @name fits-tables
 #' @examples
 #' bell <- as.data.frame(example_data("bellbrass_readings"))
@@ -39,6 +47,7 @@
 #' glance(fits)
 #' coef(fits)
 #' summary(fits[1])
+#' fits[["B"]]
 #' predict(fits, data.frame(coil = "B", temp_c = 330, time_min = c(5, 10)), interval = "confidence")
 NULL
 
@@ -77,6 +86,11 @@ fits_sigma <- function(x) {
   sqrt(fits_deviance(x) / ifelse(!is.na(df) & df > 0L, df, NA))
 }
 
+TIDY_COLUMNS <- c("term", "estimate", "std.error", "statistic", "p.value", "conf.low", "conf.high", "state",
+                  "status")
+GLANCE_COLUMNS <- c("sigma", "isConv", "logLik", "AIC", "BIC", "deviance", "df.residual", "nobs",
+                    "stop_message", "n_undetermined", "status", "missing", "n_steps", "lack_of_fit.p.value")
+
 #' @rdname fits-tables
 #' @export
 tidy.softanneal_fits <- function(x, conf.int = FALSE, conf.level = 0.95, ...) {
@@ -89,7 +103,7 @@ tidy.softanneal_fits <- function(x, conf.int = FALSE, conf.level = 0.95, ...) {
   se <- as.vector(fits_se(x))
   estimate <- as.vector(fits_par(x))
   df <- rep(ifelse(x$df_interval > 0L, x$df_interval, NA), each = p)
-  out <- lapply(x$keys, rep, each = p)
+  out <- lapply(key_columns(x$keys, TIDY_COLUMNS), rep, each = p)
   out$term <- rep(terms, groups)
   out$estimate <- estimate
   out$std.error <- se
@@ -135,7 +149,7 @@ glance.softanneal_fits <- function(x, ...) {
   t <- which(tested)
   lof[t] <- stats::pf(f[t], df_misfit[t], df_pure[t], lower.tail = FALSE)
   end <- group_count(x, "end")
-  out <- x$keys
+  out <- key_columns(x$keys, GLANCE_COLUMNS)
   out$sigma <- fits_sigma(x)
   out$isConv <- fitted & has_converged(end)
   out$logLik <- unname(log_lik)
@@ -159,7 +173,8 @@ as.data.frame.softanneal_fits <- function(x, row.names = NULL, optional = FALSE,
   terms <- x$set$terms
   par <- fits_par(x)
   se <- fits_se(x)
-  out <- as.list(x$keys)
+  out <- as.list(key_columns(x$keys, c("status", terms, paste0("se_", terms), "undetermined", "sigma",
+                                       "df.residual", "nobs", "missing", "n_steps", "temp_ref_c")))
   out$status <- group_status(x)
   for (j in seq_along(terms)) out[[terms[j]]] <- par[j, ]
   for (j in seq_along(terms)) out[[paste0("se_", terms[j])]] <- se[j, ]
@@ -196,31 +211,6 @@ coef.softanneal_fits <- function(object, ...) {
 #' @rdname fits-tables
 #' @export
 nobs.softanneal_fits <- function(object, ...) sum(group_count(object, "used")[fits_fitted(object)])
-
-#' @rdname fits-tables
-#' @export
-`[.softanneal_fits` <- function(x, i) {
-  groups <- ncol(x$par)
-  if (is.logical(i) && length(i) != groups) {
-    abort("argument", paste0("`i` has length ", length(i), " where there are ", groups, " groups"),
-          arg = "i", remedy = "Give one TRUE or FALSE a group, or group numbers.")
-  }
-  pick <- seq_len(groups)[i]
-  if (anyNA(pick)) {
-    abort("argument", "`i` names groups that are not there", arg = "i",
-          remedy = paste0("There are ", groups, " groups."))
-  }
-  kept <- match(pick, x$with_limits)
-  x$with_limits <- which(!is.na(kept))
-  x$limits <- x$limits[, kept[!is.na(kept)], drop = FALSE]
-  x$keys <- x$keys[pick, , drop = FALSE]
-  rownames(x$keys) <- NULL
-  for (field in c("par", "cov", "state", "counts", "sums")) {
-    x[[field]] <- x[[field]][, pick, drop = FALSE]
-  }
-  x$df_interval <- x$df_interval[pick]
-  x
-}
 
 #' @rdname fits-tables
 #' @export

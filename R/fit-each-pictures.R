@@ -8,11 +8,51 @@ format.softanneal_fits <- function(x, ...) {
 
 #' @export
 print.softanneal_fits <- function(x, digits = 4L, ...) {
-  print_fits(summary(x), digits)
+  if (length(x) <= GROUPS_SHOWN) print_groups(x, digits) else print_fits(summary(x), digits)
   lines <- status_lines(x)
   cat("", lines, sep = "\n")
   if (length(lines)) cat("as.data.frame(), tidy() and glance() give all groups.\n")
   invisible(x)
+}
+
+# Up to so many groups are printed one by one.
+GROUPS_SHOWN <- 10L
+
+print_fits_header <- function(model, groups, keys, scale, temp_ref_c) {
+  cat(strwrap(paste0("Softening fits '", model, "' of ", count(groups, "group"), " by ",
+                     paste(keys, collapse = ", "), ", in ", scale, if (is.na(temp_ref_c)) {
+                       "; rates in 1/min at the reference of each group"
+                     } else {
+                       paste0("; rates in 1/min at ", format(temp_ref_c), " degrees Celsius")
+                     }), width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
+}
+
+print_groups <- function(x, digits) {
+  ref <- if (is.nan(x$set$ref_k)) NA_real_ else x$set$ref_k - ZERO_CELSIUS
+  print_fits_header(x$set$model, length(x), names(x$keys), x$set$scale, ref)
+  par <- fits_par(x)
+  se <- fits_se(x)
+  limits <- array(fits_limits(x, x$set$level), c(2L, dim(par)))
+  cells <- matrix("-", ncol(par), nrow(par))
+  for (j in which(rowSums(!is.na(par)) > 0L)) {
+    known <- !is.na(se[j, ])
+    state <- parameter_states(x$state[j, ])
+    text <- format_quantity(par[j, ], digits) # a fixed value, or one on its bound
+    text[known] <- paste(format_by_error(par[j, known], se[j, known], digits), plus_minus(),
+                         format_quantity(se[j, known], 2L))
+    text[is_undetermined(state)] <- "-"
+    low <- state == "only a lower limit"
+    high <- state == "only an upper limit"
+    text[low] <- paste(">=", format_quantity(limits[1L, j, low]))
+    text[high] <- paste("<=", format_quantity(limits[2L, j, high]))
+    cells[, j] <- ifelse(fits_fitted(x) & text != "NA", text, "-")
+  }
+  sigma <- fits_sigma(x)
+  m <- cbind(cells, ifelse(is.na(sigma), "-", format_quantity(sigma, 3L)))
+  dimnames(m) <- list(group_labels(x), c(x$set$terms, "sigma"))
+  cat("\n")
+  print_table(m)
+  cat("\n", sum(group_status(x) == "ok"), " of ", count(length(x), "group"), " ok", sep = "")
 }
 
 status_lines <- function(x) {
@@ -56,13 +96,7 @@ summary.softanneal_fits <- function(object, ...) {
 
 # What print() of fits and of their summary share.
 print_fits <- function(x, digits) {
-  cat(strwrap(paste0("Softening fits '", x$model, "' of ", x$groups, " group",
-                     if (x$groups != 1L) "s", " by ", paste(x$keys, collapse = ", "), ", in ",
-                     x$scale, if (is.na(x$temp_ref_c)) {
-                       "; rates in 1/min at the reference of each group"
-                     } else {
-                       paste0("; rates in 1/min at ", format(x$temp_ref_c), " degrees Celsius")
-                     }), width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
+  print_fits_header(x$model, x$groups, x$keys, x$scale, x$temp_ref_c)
   p <- x$parameters
   if (!all(is.na(p$median))) {
     m <- cbind(signif(as.matrix(p[2:6]), digits), signif(p$std.error, 2L))

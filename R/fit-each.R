@@ -74,7 +74,9 @@ CONSTANT_LEVEL <- 0.999
 #'   `as.data.frame()` (one row per group: keys, `status`, estimates, `se_` standard errors, `undetermined`
 #'   (parameters without standard error), `sigma`, `nobs`, `missing`, `n_steps`, `temp_ref_c`),
 #'   [tidy()] (one row per group and parameter), [glance()] (one row per group), [summary()], [coef()],
-#'   [predict()], [augment()], [ggplot2::autoplot()], and `[` to pick groups; see [fits-tables].
+#'   [predict()], [augment()], [ggplot2::autoplot()], `[` to pick groups and `[[` for the full fit of one;
+#'   see [fits-tables]. [time_to()], [temp_for()], [recryst_temperature()] and [process_window()] answer for
+#'   all groups at once.
 #'   One warning of class `softanneal_warning_fit` counts and names groups that are not `ok`; its
 #'   field `status` holds the counts. Rows with a missing value are left out, with one warning
 #'   of class `softanneal_warning_missing`.
@@ -92,6 +94,7 @@ CONSTANT_LEVEL <- 0.999
 #' fits <- fit_each(two, by = coil)
 #' fits
 #' tidy(fits, conf.int = TRUE)
+#' time_to(fits, hardness = 100, temp_c = c(330, 350))
 #' predict(fits, data.frame(coil = c("A", "B"), temp_c = 330, time_min = 10))
 #' @export
 fit_each <- function(data, by,
@@ -114,7 +117,7 @@ fit_each <- function(data, by,
   d <- each_data(data, keys, columns, set, weights)
   set$scale <- d$scale
   r <- run_chunks(d, set, threads, chunk_size)
-  fits <- new_fits(r, d$keys, set, columns)
+  fits <- new_fits(r, d$keys, set, columns, kept_readings(data, d, columns))
   if (any(group_count(fits, "missing") > 0L)) warn_missing_rows(d, columns)
   warn_fits(fits)
   fits
@@ -172,7 +175,7 @@ run_batch <- function(d, set, threads, groups = NULL) {
 }
 
 # From the compiled results to the object; limits only of groups that have some.
-new_fits <- function(r, keys, set, columns) {
+new_fits <- function(r, keys, set, columns, readings = NULL) {
   by <- group_count(r, "by_treatment") == 1L
   df <- group_count(r, "used") - group_count(r, "estimated")
   df[by] <- (group_count(r, "treatments") - group_count(r, "estimated"))[by]
@@ -182,7 +185,7 @@ new_fits <- function(r, keys, set, columns) {
     list(keys = keys, par = r$par, cov = r$cov, state = r$state, counts = r$counts, sums = r$sums,
          df_interval = df, with_limits = with_limits,
          limits = r$limit[, with_limits, drop = FALSE], set = set, columns = columns,
-         version = PACKAGE_VERSION),
+         readings = readings, version = PACKAGE_VERSION),
     class = "softanneal_fits")
 }
 

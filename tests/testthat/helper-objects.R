@@ -235,6 +235,7 @@ not_data <- function(x, place = "object") {
   for (name in names(attributes(x))) {
     found <- c(found, not_data(attr(x, name, exact = TRUE), paste0(place, "@", name)))
   }
+  if (is.list(x)) x <- unclass(x) # fields, not groups
   if (is.recursive(x) && !is.function(x)) for (i in seq_along(x)) {
     part <- tryCatch(.subset2(as.list(x), i), error = function(e) NULL)
     if (!missing(part)) found <- c(found, not_data(part, paste0(place, "[[", i, "]]")))

@@ -1,0 +1,147 @@
+# One group of many fits as a full fit: the readings that a batch keeps, and their fit anew.
+
+# Most readings a batch keeps. Beyond it the object would be as large as its data.
+KEPT_READINGS <- 200000L
+
+# The columns that were fitted, rows in the order of the groups, with the size of each group; NULL for more
+# rows than are kept.
+kept_readings <- function(data, d, columns) {
+  if (nrow(data) > KEPT_READINGS) return(NULL)
+  order <- if (is.null(d$order)) sequence(d$size, d$first + 1L) else d$order
+  used <- intersect(unlist(columns[c("time", "temp", "hardness", "scale", "specimen")]), names(data))
+  out <- lapply(stats::setNames(nm = used), function(name) data[[name]][order])
+  list(columns = structure(out, class = "data.frame", row.names = .set_row_names(length(order))),
+       weights = d$weights[order], material = d$material, size = d$size)
+}
+
+group_readings <- function(x, g) {
+  kept <- x$readings
+  if (is.null(kept)) {
+    abort("model", paste0("these fits keep no readings (none are kept beyond ", thousands(KEPT_READINGS),
+                          ", in an archive, or by an earlier version)"), arg = "x",
+          remedy = "Fit the groups in question alone with fit_each() or fit_softening().")
+  }
+  rows <- sequence(kept$size[g], c(0L, cumsum(kept$size))[g] + 1L)
+  list(columns = kept$columns[rows, , drop = FALSE], weights = kept$weights[rows],
+       material = if (length(kept$material)) kept$material[g] else x$set$material)
+}
+
+take_kept <- function(kept, pick) {
+  if (is.null(kept)) return(NULL)
+  rows <- sequence(kept$size[pick], c(0L, cumsum(kept$size))[pick] + 1L)
+  columns <- kept$columns[rows, , drop = FALSE]
+  attr(columns, "row.names") <- .set_row_names(length(rows))
+  list(columns = columns, weights = kept$weights[rows], material = kept$material[pick],
+       size = kept$size[pick])
+}
+
+# The fit of group g by fit_softening(), with the settings of the batch. Rows whose value is missing were
+# told of when the batch was fitted.
+group_fit <- function(x, g) {
+  part <- group_readings(x, g)
+  set <- x$set
+  readings <- part$columns
+  case_weights <- part$weights
+  bounds <- function(v) if (any(is.finite(v))) stats::setNames(v, set$terms)[is.finite(v)]
+  control <- structure(as.list(set$control), class = "softanneal_control")
+  control$huber <- DEFAULT_CONTROL[["huber"]]
+  args <- list(data = quote(readings), model = set$model, scale = set$scale,
+               se = if (group_count(x, "by_treatment")[g] == 1L) set$se else "model",
+               time = x$columns$time, temp = x$columns$temp, hardness = x$columns$hardness,
+               reading_scale = x$columns$scale, specimen = x$columns$specimen, material = part$material,
+               fixed = if (any(set$held)) stats::setNames(set$start, set$terms)[set$held],
+               lower = bounds(set$lower), upper = bounds(set$upper), level = set$level, control = control,
+               temp_ref_c = if (!is.nan(set$ref_k)) set$ref_k - ZERO_CELSIUS)
+  if (!is.null(case_weights)) args$weights <- quote(case_weights)
+  withCallingHandlers(do.call(fit_softening, args, envir = environment()),
+                      softanneal_warning_missing = function(w) invokeRestart("muffleWarning"))
+}
+
+# Number of the group that a label or number names.
+group_number <- function(x, i) {
+  groups <- ncol(x$par)
+  if (!(is.character(i) || is.numeric(i)) || length(i) != 1L || is.na(i)) {
+    abort("argument", paste0("a group must be one name or number, not ", describe(i)), arg = "i",
+          remedy = "Take several groups with single brackets, such as fits[1:3].")
+  }
+  if (is.numeric(i)) {
+    if (i %in% seq_len(groups)) return(as.integer(i))
+    abort("argument", paste0("there is no group ", format(i)), arg = "i",
+          remedy = paste0("There are ", groups, " groups."))
+  }
+  labels <- group_labels(x)
+  g <- which(labels == i)
+  if (length(g) != 1L) {
+    abort("argument", paste0("there ", if (length(g)) "are several groups '" else "is no group '", i, "'"),
+          arg = "i", remedy = if (length(g)) "Give its number." else {
+            paste0("Groups are named by their keys: ", listed(labels, 5L), ".")
+          })
+  }
+  g
+}
+
+#' @rdname fits-tables
+#' @export
+`[.softanneal_fits` <- function(x, i) {
+  groups <- ncol(x$par)
+  x <- unclass(x)
+  if (is.logical(i) && length(i) != groups) {
+    abort("argument", paste0("`i` has length ", length(i), " where there are ", groups, " groups"),
+          arg = "i", remedy = "Give one TRUE or FALSE a group, or group numbers.")
+  }
+  pick <- seq_len(groups)[i]
+  if (anyNA(pick)) {
+    abort("argument", "`i` names groups that are not there", arg = "i",
+          remedy = paste0("There are ", groups, " groups."))
+  }
+  kept <- match(pick, x$with_limits)
+  x$with_limits <- which(!is.na(kept))
+  x$limits <- x$limits[, kept[!is.na(kept)], drop = FALSE]
+  x$keys <- x$keys[pick, , drop = FALSE]
+  rownames(x$keys) <- NULL
+  for (field in c("par", "cov", "state", "counts", "sums")) {
+    x[[field]] <- x[[field]][, pick, drop = FALSE]
+  }
+  x$df_interval <- x$df_interval[pick]
+  x$readings <- take_kept(x$readings, pick)
+  class(x) <- "softanneal_fits"
+  x
+}
+
+#' @rdname fits-tables
+#' @export
+`[[.softanneal_fits` <- function(x, i) {
+  g <- group_number(x, i)
+  if (!fits_fitted(x)[g]) {
+    abort("model", paste0("group ", group_labels(x, g), " has no fit: '", group_status(x)[g], "', ",
+                          GROUP_REASONS[[group_status(x)[g]]]), arg = "i",
+          remedy = "as.data.frame() lists the status of each group.")
+  }
+  group_fit(x, g)
+}
+
+#' @rdname fits-tables
+#' @export
+length.softanneal_fits <- function(x) {
+  x <- unclass(x)
+  if (is.matrix(x$par)) ncol(x$par) else length(x)
+}
+
+
+#' @rdname fits-tables
+#' @export
+as.list.softanneal_fits <- function(x, ...) {
+  out <- lapply(seq_len(length(x)), function(g) if (fits_fitted(x)[g]) group_fit(x, g))
+  names(out) <- group_labels(x)
+  out
+}
+
+# Key columns in front of a table whose own columns are `taken`: a key of the same name gets "by_" before it.
+key_columns <- function(keys, taken) {
+  clash <- names(keys) %in% taken
+  while (any(clash)) {
+    names(keys)[clash] <- paste0("by_", names(keys)[clash])
+    clash <- names(keys) %in% taken | duplicated(names(keys))
+  }
+  keys
+}
