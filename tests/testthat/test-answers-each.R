@@ -41,8 +41,8 @@ test_that("other columns, weights and rows left out come back in the fit of a gr
   names(d)[match(c("time_min", "temp_c", "hardness", "specimen"), names(d))] <- c("t", "deg", "H", "piece")
   d$w <- rep(c(1, 2, 3), length.out = nrow(d))
   d$H[which(d$lot == "lot A")[5]] <- NA
-  fits <- suppressWarnings(fit_each(d, by = "lot", time = "t", temp = "deg", hardness = "H", specimen = "piece",
-                                    weights = d$w))
+  fits <- suppressWarnings(fit_each(d, by = "lot", time = "t", temp = "deg", hardness = "H",
+                                    specimen = "piece", weights = d$w))
   expect_silent(f <- fits[["lot A"]])
   own <- d[d$lot == "lot A", ]
   hand <- suppressWarnings(fit_softening(own[names(own) != "lot"], time = t, temp = deg, hardness = H,
