@@ -175,7 +175,8 @@ test_that("colours that would vanish on a grey ground are lightened, others stay
 test_that("captions say when a parameter is open, a line is missing or nothing is joined", {
   d <- bell_readings()
   half <- quietly_fitted(d[d$temp_c >= 370, ])
-  for (p in list(plot_avrami(half), plot_collapse(half))) {
+  rich <- quietly_fitted(d, model = "recovery_jmak")
+  for (p in list(plot_avrami(half), plot_collapse(rich))) {
     expect_match(p$labels$caption, "the readings leave a parameter open", fixed = TRUE)
   }
   expect_no_match(plot_avrami(bell_fit())$labels$caption, "leave a parameter open")
