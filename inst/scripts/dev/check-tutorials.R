@@ -112,6 +112,8 @@ const wait = (ms) => new Promise((r) => setTimeout(r, ms));
       input.click();
       await wait(800);
       const question = label.closest('.tutorial-question, .panel-body');
+      for (let t = 0; t < 60 && !question.querySelector('button'); t++) await wait(500);
+      if (!question.querySelector('button')) return 'no button';
       question.querySelector('button').click();
       for (let t = 0; t < 40; t++) {
         await wait(500);
