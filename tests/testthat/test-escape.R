@@ -154,6 +154,7 @@ test_that("LaTeX gets nothing that acts there, and prints it where it is at hand
   skip_if_not(all(nzchar(Sys.which(c(LATEX, "pdftotext", "kpsewhich")))), "LaTeX")
   needed <- c("lmodern.sty", "longtable.sty", "geometry.sty", "hyperref.sty", "fancyhdr.sty", "booktabs.sty")
   skip_if(length(system2("kpsewhich", needed, stdout = TRUE)) < length(needed), "LaTeX packages")
+  withr::local_options(tinytex.latexmk.warning = FALSE) # of a head of many lines
   steps <- data.frame(specimen = c("one", "other"), temp_c = c(290, 310), time_min = 8)
   bench_sheet(plan_anneal(steps, guess = plan_guess(recryst_1h_c = 330, draws = 8)), "sheet.pdf", title = all)
   printed <- pdf_letters("sheet.pdf")
