@@ -29,7 +29,7 @@ plot_residuals <- function(fit, ...) {
     ggplot2::geom_point(alpha = 0.5, size = 1.3, colour = MAIN_COLOUR) +
     ggplot2::geom_line(data = means, colour = SECOND_COLOUR, linewidth = 0.4, linetype = "22") +
     ggplot2::geom_point(data = means, shape = 18, size = 3, colour = SECOND_COLOUR) +
-    ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]])) +
+    ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]]), labeller = ggplot2::label_wrap_gen(11)) +
     time_axis(TRUE, zero, r$time_min[r$time_min > short], any(r$time_min <= short), time_title(fit)) +
     ggplot2::labs(y = paste0("Residual (", fit$scale, ")"), title = "Residuals by step",
                   caption = caption_of("Points: readings. Diamonds, joined: means of a step.",

@@ -114,6 +114,7 @@ fit_legend <- function(p, size) {
     text <- ggplot2::calc_element("text", picture_theme_of(p))$size * scale
     ggplot2::theme(legend.text = ggplot2::element_text(size = 0.8 * text),
                    legend.title = ggplot2::element_text(size = 0.9 * text),
+                   strip.text = ggplot2::element_text(size = 0.8 * text),
                    legend.key.size = ggplot2::unit(text, "points"),
                    legend.key.width = ggplot2::unit(1.7 * text, "points"),
                    legend.spacing = ggplot2::unit(0.2 * text, "points"),

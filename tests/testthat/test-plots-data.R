@@ -213,4 +213,8 @@ test_that("the region of a hardness map is that of the strain asked for", {
   frame <- plot_hardness_map(fit, strain = 0.8)$layers[[1L]]$data
   own <- d$time_min[d$strain == 0.8 & d$time_min > 0]
   expect_equal(c(frame$x1, frame$x2), range(own))
+  # titles of panels stand on two lines, so that narrow ones show the strain
+  built <- ggplot2::ggplot_build(plot_residuals(fit))
+  title <- built$layout$facet$params$labeller(data.frame(panel = "290 \u00b0C, Strain 0.4"))
+  expect_identical(title$panel, "290 \u00b0C,\nStrain 0.4")
 })
