@@ -241,19 +241,19 @@ mutant("worst start first", "src/starts.c", "while (k > 0 && r->score[k - 1] > s
        "while (k > 0 && r->score[k - 1] < score) {", c("models", "external-fit"))
 
 # --- computed data of pictures
-mutant("margin of the Avrami plot", "R/plots-avrami.R", "margin <- 3 * stats::median(unit)",
+mutant("margin of the Avrami plot", "R/answers-rates.R", "margin <- 3 * stats::median(unit)",
        "margin <- stats::median(unit) / 3", "plots-data")
 mutant("bars of the Avrami plot on one side", "R/plots-avrami.R",
        "out$high <- ifelse(inside, clamp(x + half), NA_real_)",
        "out$high <- ifelse(inside, clamp(x), NA_real_)",
        "plots-data")
-mutant("scatter of means by n", "R/plots-avrami.R", "if (df > 0L) sqrt(sum(r^2) / df) else NA_real_",
+mutant("scatter of means by n", "R/answers-rates.R", "if (df > 0L) sqrt(sum(r^2) / df) else NA_real_",
        "if (df > 0L) sqrt(sum(r^2) / length(r)) else NA_real_", "plots-data")
 mutant("t50 of groups without n", "R/plots-groups.R", "ln_time <- y / par[2L, ] - par[1L, ]",
        "ln_time <- y - par[1L, ]", "plots-data")
 mutant("covariances of groups once", "R/plots-groups.R", "for (i in 1:3) for (j in 1:3) {",
        "for (i in 1:3) for (j in 1:i) {", "plots-data")
-mutant("rates at the wrong reference", "R/plots-lines.R",
+mutant("rates at the wrong reference", "R/answers-rates.R",
        "start[rates] <- start[rates] + start[energies] * e",
        "start[rates] <- start[rates]", "plots-data")
 mutant("map lines at the flat ends", "R/plots-maps.R", "out[out > span[1L] + 0.06 * diff(span)",
