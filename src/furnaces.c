@@ -8,15 +8,22 @@
 
 #define MOST_ENERGY 60.0
 
-double sa_temperature_slope(const sa_model_layout *at, const double *par, const double *jac, size_t n,
-                            size_t i, double inverse)
+/* dH of condition i in its coordinate. */
+static double coordinate_slope(const sa_model_layout *at, const double *par, const double *jac, size_t n,
+                               size_t i)
 {
     double sum = jac[i + SA_P_LN_K * n] * par[SA_P_Q];
     for (size_t k = 0; k < at->processes; k++) {
         const size_t rate = (size_t)at->place[k] + 1;
         sum += jac[i + rate * n] * par[rate + 1];
     }
-    return sum * 1000.0 / SA_GAS_CONSTANT * inverse * inverse;
+    return sum;
+}
+
+double sa_temperature_slope(const sa_model_layout *at, const double *par, const double *jac, size_t n,
+                            size_t i, double inverse)
+{
+    return coordinate_slope(at, par, jac, n, i) * 1000.0 / SA_GAS_CONSTANT * inverse * inverse;
 }
 
 double sa_temperature_shift(double coordinate, double ref_k, double d)
@@ -70,7 +77,8 @@ int sa_joint_hardness(sa_model_kind kind, const sa_clock *clock, const sa_furnac
         own[i + (size_t)f->of[i] * rows] =
             share * f->scale[i] * sa_temperature_slope(&at, par, f->jac, n, i, inverse);
         if (share < 1.0) /* what counts no longer grows with the energy */
-            jac[i + SA_P_Q * rows] -= f->jac[i + SA_P_LN_K * n] * f->shift[i];
+            jac[i + SA_P_Q * rows] -=
+                coordinate_slope(&at, par, f->jac, n, i) * f->shift[i] / par[SA_P_Q];
     }
     for (size_t k = 0; k < f->count; k++)
         own[n + k + k * rows] = 1.0;

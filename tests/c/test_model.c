@@ -1,6 +1,7 @@
 /* Kinetics and softening models without R: limits, derivatives by differences, and the inverse. */
 #include "check.h"
 #include "answers.h"
+#include "furnaces.h"
 #include "kinetics.h"
 #include "model.h"
 #include <string.h>
@@ -24,8 +25,55 @@ static void check_slopes(sa_model_kind kind, const sa_clock *clock, double *par,
     }
 }
 
+/* Furnaces that are off: hardness is that at the true temperature as long as the energy stays below 60 RT,
+ * an error counts in proportion beyond, and slopes are those of differences. */
+static void check_furnaces(double energy)
+{
+    const double ref_k = 603.15, temp_k[N] = {563.15, 563.15, 603.15, 603.15, 643.15, 643.15};
+    const double log_time[N] = {-INFINITY, 3.0, 1.0, 2.5, 0.5, 1.5};
+    const int of[N] = {-1, 0, 1, 1, 2, -1};
+    const double scale[N] = {1, 2, 1.5, 1.5, 1, 1};
+    double e[N], moved_e[N], shift[N], room[N * SA_MODEL_MAX_PAR], out[N + 3], plain[N];
+    double par[SA_MODEL_MAX_PAR] = {160, 80, -2, 1.6, energy, 6, -1, 60};
+    const sa_model_kind kind = SA_RECOVERY_JMAK;
+    const size_t p = sa_model_parameters(kind).n_par, rows = N + 3;
+    double jac[(N + 3) * (SA_MODEL_MAX_PAR + 3)], up[N + 3], down[N + 3];
+    double *error = par + p;
+    error[0] = 1.2;
+    error[1] = -2.0;
+    error[2] = 0.7;
+    for (size_t i = 0; i < N; i++) {
+        const double most = 60 * SA_GAS_CONSTANT / 1000 * temp_k[i];
+        const double full = of[i] < 0 ? 0 : scale[i] * error[of[i]];
+        e[i] = sa_inverse_temperature(temp_k[i], ref_k);
+        moved_e[i] = e[i] + (energy > most ? most / energy : 1) *
+                                (sa_inverse_temperature(temp_k[i] + full, ref_k) - e[i]);
+    }
+    const sa_clock clock = {.n = N, .coordinate = e, .log_time = log_time};
+    const sa_clock moved = {.n = N, .coordinate = moved_e, .log_time = log_time};
+    const sa_furnaces f = {.count = 3, .of = of, .scale = scale, .ref_k = ref_k, .shift = shift, .jac = room};
+    check(!sa_joint_hardness(kind, &clock, &f, par, out, jac), "joint: finite");
+    sa_model_hardness(kind, &moved, par, plain, NULL);
+    for (size_t i = 0; i < N; i++)
+        check(near(out[i], plain[i], 1e-9), "joint: hardness at the true temperature");
+    for (size_t k = 0; k < 3; k++)
+        check(out[N + k] == error[k], "joint: errors drawn towards zero");
+    for (size_t j = 0; j < p + 3; j++) {
+        const double step = 1e-5 * fmax(1, fabs(par[j])), keep = par[j];
+        par[j] = keep + step;
+        sa_joint_hardness(kind, &clock, &f, par, up, NULL);
+        par[j] = keep - step;
+        sa_joint_hardness(kind, &clock, &f, par, down, NULL);
+        par[j] = keep;
+        for (size_t i = 0; i < rows; i++)
+            check(near(jac[i + j * rows], (up[i] - down[i]) / (2 * step), 2e-6), "joint: derivative");
+    }
+}
+
 int main(void)
 {
+    check_furnaces(140);
+    check_furnaces(420);
     /* limits of the rate law */
     check(sa_jmak_fraction(0, 1, 2, 0, SA_FORM_RATE) == 0, "nothing at time zero");
     check(near(sa_jmak_fraction(1, 1, 2, 0, SA_FORM_RATE), 1 - exp(-1), 1e-15), "1 - 1/e");

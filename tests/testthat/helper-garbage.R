@@ -229,7 +229,7 @@ valid_calls <- function() {
     compare_laboratories = list(laboratories, lab = "group", test_material = "specimen",
                                 hardness = "hardness", cell_mean = NULL, cell_sd = NULL,
                                 cell_n = NULL, consistency_level = 0.995, level = 0.95),
-    compare_models = list(bell, models = c("jmak", "jmak_incubation"), cross_validate = FALSE),
+    compare_models = list(small, models = c("jmak", "jmak_incubation"), cross_validate = FALSE),
     conversion_tables = list("brass"),
     convert_hardness = list(c(80, 90), from = "HRB", to = "HV", material = "brass",
                             interval = TRUE, level = 0.95, round = TRUE),

@@ -44,7 +44,7 @@ test_that("recrystallisation temperature of tungsten lies near its published one
   expect_lt(r$homologous, 0.52)
   expect_equal(r$note, "temperature outside the readings")
   expect_equal(r$homologous, (r$temp_c + 273.15) / (3410 + 273.15))
-  b <- recryst_temperature(fit_softening(bell_readings()), solidus_c = 915)
+  b <- recryst_temperature(bell_softening(), solidus_c = 915)
   expect_gt(b$homologous, 0.4)
   expect_lt(b$homologous, 0.5)
 })

@@ -129,6 +129,55 @@ test_that("marginalising a standard deviation is that of bayesmeta (eight school
   }
 })
 
+# Quantiles of a mean whose errors are independent, one standard deviation integrated over its prior.
+by_integration <- function(y, variance_at, density, upper, probability) {
+  sd <- (seq_len(4000) - 0.5) / 4000 * upper
+  part <- vapply(sd, function(s) {
+    w <- 1 / variance_at(s)
+    m <- sum(w * y) / sum(w)
+    c(m, 1 / sqrt(sum(w)), -0.5 * (log(sum(w)) - sum(log(w)) + sum(w * (y - m)^2)))
+  }, numeric(3L))
+  weight <- density(sd) * exp(part[3L, ] - max(part[3L, ]))
+  below <- function(q) sum(weight * stats::pnorm((q - part[1L, ]) / part[2L, ])) / sum(weight)
+  vapply(probability, \(p) stats::uniroot(\(q) below(q) - p, range(y), tol = 1e-10)$root, 0)
+}
+
+test_that("marginalised quantiles are integrals: prior cut, one scatter well known, furnaces on the diagonal", {
+  none <- prior_row("fixed", 0)
+  p <- c(0.5, 0.025, 0.975)
+  grid <- function(problem, prior) components_grid(list(problem), prior, matrix(1), p)$quantile
+  y <- c(28.39, 7.94, -2.75, 6.82, -0.64, 0.63, 18.01, 12.16)
+  se <- c(14.9, 10.2, 16.3, 11, 9.4, 11.4, 10.4, 17.6)
+  own <- grid(components_problem(error_structure(1:8, 1:8), y, matrix(1, 8L, 1L), 0 * y, se^2),
+              rbind(none, none, prior_row("half_cauchy", 25, cut = 10, nodes = 64), none))
+  want <- by_integration(y, \(s) se^2 + s^2, \(s) stats::dcauchy(s, 0, 25), 10, p)
+  expect_lt(max(abs(own - want)), 0.004)
+  # a hundred readings leave one node in twelve of the prior: the nodes gather where the weight is
+  y <- with_test_seed(91, stats::rnorm(100, sd = 1.6))
+  problem <- components_problem(error_structure(1:100, 1:100), y, matrix(1, 100L, 1L), 0 * y, 0 * y)
+  prior <- rbind(none, none, prior_row("half_cauchy", 2, nodes = 12), none)
+  want <- by_integration(y, \(s) rep(s^2, 100), \(s) stats::dcauchy(s, 0, 2), 40, p)
+  expect_lt(max(abs(grid(problem, prior) - want)), 0.002 * diff(want[2:3]))
+  sd <- marginal_sds(components_grid(list(problem), prior, matrix(1), p), prior)["step", ]
+  # chi-squared, the prior being almost flat over so small a part
+  chi <- sqrt(99 * stats::var(y) / stats::qchisq(c(0.5, 0.975, 0.025), 99))
+  expect_equal(unname(sd), chi, tolerance = 0.02)
+  # an insertion of one step: its furnace error stands on the diagonal
+  g <- c(0, 0.5, 1, 2, 3, 2, 1, 0.5, 0.2, 4)
+  y <- with_test_seed(92, stats::rnorm(10, sd = sqrt(0.25 + 4 * g^2)))
+  structure <- error_structure(1:10, 1:10, 1:10, "insertion")
+  expect_true(all(structure$furnace < 0L))
+  own <- grid(components_problem(structure, y, matrix(1, 10L, 1L), g, 0 * y),
+              rbind(prior_row("half_normal", 2, nodes = 12), none, prior_row("fixed", 0.5), none))
+  diagonal <- \(s) 0.25 + (g * s)^2
+  want <- by_integration(y, diagonal, \(s) stats::dnorm(s, 0, 2), 14, p)
+  expect_lt(max(abs(own - want)), 0.01 * diff(want[2:3]))
+  own <- grid(components_problem(structure, y, matrix(1, 10L, 1L), g, 0 * y),
+              rbind(prior_row("log_normal", 2, width = 0.5, nodes = 12), none, prior_row("fixed", 0.5), none))
+  want <- by_integration(y, diagonal, \(s) stats::dlnorm(s, log(2), 0.5), 30, p)
+  expect_lt(max(abs(own - want)), 0.01 * diff(want[2:3]))
+})
+
 # A step mean for each temperature and time, linear in the parameters; lme fits the same covariance.
 test_that("linearised step means agree with lme and pdDiag", {
   skip_if_not_installed("nlme")
@@ -192,6 +241,22 @@ test_that("GLS and criterion are those of dense matrices, for every structure", 
       expect_equal(r$beta, want$beta, tolerance = 1e-9)
       expect_equal(unname(r$cov), unname(want$cov), tolerance = 1e-9)
       expect_equal(r$criterion, want$criterion, tolerance = 1e-10)
+      # modes of all random parts, given the estimate; those of specimens and furnaces with their errors
+      # given the operators too
+      key <- if (furnace == "run") run else insertion
+      plain <- diag(noise + v[3]) + v[2] * outer(piece, piece, "==") + v[1] * tcrossprod(g) * outer(key, key, "==")
+      whole <- plain + if (is.null(o)) 0 else v[4] * tcrossprod(o)
+      e <- solve(whole, y - drop(x %*% want$beta))
+      of <- s$is_furnace + 1L
+      z <- vapply(seq_along(of), \(k) if (of[k] == 2L) g * (key == s$id[k]) else 1 * (piece == s$id[k]), g)
+      sd2 <- v[c(2, 1)][of]
+      expect_equal(r$mode, sd2 * drop(crossprod(z, e)), tolerance = 1e-8)
+      expect_equal(r$mode_sd, sqrt(sd2 - sd2^2 * colSums(z * solve(plain, z))), tolerance = 1e-8)
+      if (!is.null(o)) {
+        expect_equal(r$operator, v[4] * drop(crossprod(o, e)), tolerance = 1e-8)
+        expect_equal(r$operator_sd, sqrt(diag(solve(diag(1 / v[4], 3L) + crossprod(o, solve(plain, o))))),
+                     tolerance = 1e-8)
+      }
       # parts of the variance: derivatives of the dense covariance
       h <- 1e-4
       part <- vapply(1:4, function(k) {

@@ -35,7 +35,7 @@ test_that("garbage gives a result or a classed condition, never an error from in
       function() unlink(args$out_dir, recursive = TRUE)
     } else function() NULL
     thrown <- throw_garbage(f, args, values = values, prepare = prepare,
-                            every = if (f == "anneal_history") 13L else 6L)
+                            every = if (f == "anneal_history") 13L else 9L)
     tries <- tries + nrow(thrown)
     found <- findings_of(thrown, f)
     expect_identical(found, character(), label = paste0(f, "(): ", paste(found, collapse = "\n")))
@@ -89,7 +89,7 @@ test_that("a document of garbage is refused before a file is written", {
 
 test_that("garbage at the methods of fits", {
   withr::local_dir(withr::local_tempdir())
-  fit <- suppressWarnings(fit_softening(bell_readings()))
+  fit <- bell_softening()
   new <- data.frame(temp_c = 330, time_min = c(1, 10))
   methods <- list(
     predict = list(fit, newdata = new, interval = "confidence", level = 0.9, se.fit = TRUE),

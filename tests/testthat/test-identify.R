@@ -66,3 +66,15 @@ test_that("residual and profile plots carry their data", {
   expect_s3_class(plot(process_window(f, c(95, 125), n_points = 5)), "softanneal_window")
   grDevices::dev.off()
 })
+
+test_that("a profile wakes a process that stands idle before it calls an end", {
+  d <- with_test_seed(4, made_readings(n = 3, sd_step = 0.5))
+  start <- d$time_min == 0
+  d$hardness[start] <- d$hardness[start] + 1.5
+  f <- quietly_fitted(d, "hardening_jmak", se = "cluster")
+  low <- confint(f, "n", method = "profile")[[1L]]
+  # at the end all fits with that n, searched from every start, have risen by the threshold
+  held <- quietly_fitted(d, "hardening_jmak", se = "cluster", fixed = c(n = low))
+  rise <- stats::qt(0.975, f$df_interval)^2 * f$between / f$df_interval
+  expect_equal((deviance(held) - deviance(f)) / rise, 1, tolerance = 0.01)
+})

@@ -36,7 +36,7 @@ test_that("the Avrami plot leaves out no mean and does not bend pure JMAK", {
 })
 
 test_that("captions name intervals and bands only where there are some", {
-  f <- fit_softening(example_data("bellbrass_readings"))
+  f <- bell_softening()
   for (p in list(ggplot2::autoplot(f), ggplot2::autoplot(f, band = "none"))) {
     expect_identical(grepl("Band", p$labels$caption), rows_of(p, "GeomRibbon") > 0)
     expect_match(p$labels$caption, "with 95 % t interval", fixed = TRUE)
@@ -74,14 +74,14 @@ test_that("along a history times are called equivalent, and few decades are show
   expect_match(axis_name(p, "x"), "^Equivalent time")
   expect_match(p$labels$caption, "equivalent time")
   expect_match(ggplot2::get_alt_text(p), "equivalent time")
-  expect_match(axis_name(ggplot2::autoplot(fit_softening(example_data("bellbrass_readings"))), "x"),
+  expect_match(axis_name(ggplot2::autoplot(bell_softening()), "x"),
                "^Time at temperature")
   expect_equal(softanneal:::shortest_shown(c(0, 1e-6, 1, 100)), 0.01)
   expect_equal(softanneal:::shortest_shown(c(0, 1, 100)), 0)
 })
 
 test_that("a process window greys what lies outside the readings and marks what is open", {
-  f <- fit_softening(example_data("bellbrass_readings"))
+  f <- bell_softening()
   inside <- process_window(f, c(95, 125), n_points = 15)
   expect_no_match(ggplot2::get_alt_text(ggplot2::autoplot(inside)), "outside")
   expect_no_match(paste(capture.output(print(inside)), collapse = " "), "outside")
@@ -272,7 +272,7 @@ test_that("the map of residuals has one mark a step, on the side the mean lies",
 })
 
 test_that("labels of the map keep apart", {
-  p <- plot_hardness_map(fit_softening(bell_readings()), hardness = seq(85, 155, 5))
+  p <- plot_hardness_map(bell_softening(), hardness = seq(85, 155, 5))
   labels <- ggplot2::layer_data(p, length(p$layers))
   x <- labels$x / diff(p$scales$get_scales("x")$limits)
   y <- labels$y / diff(p$scales$get_scales("y")$limits)
@@ -290,7 +290,7 @@ test_that("an open rate does not press the points of the Arrhenius plot flat", {
 })
 
 test_that("one state of all parameters needs no key", {
-  p <- ggplot2::autoplot(identifiability(fit_softening(bell_readings())))
+  p <- ggplot2::autoplot(identifiability(bell_softening()))
   expect_identical(p$scales$get_scales("colour")$guide, "none")
   expect_match(p$labels$caption, "The readings determine all parameters.", fixed = TRUE)
 })

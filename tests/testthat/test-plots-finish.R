@@ -92,7 +92,7 @@ test_that("captions are wrapped to the device and panels keep their room", {
 })
 
 test_that("the legend gives way to labels in the order of the curves where they fit", {
-  f <- fit_softening(example_data("bellbrass_readings"))
+  f <- bell_softening()
   q <- drawn(ggplot2::autoplot(f), 7, 5)
   labels <- ggplot2::layer_data(q, length(q$layers))
   expect_setequal(labels$label, paste(c(290, 330, 370, 410), "\u00b0C"))
@@ -104,22 +104,23 @@ test_that("the legend gives way to labels in the order of the curves where they 
 })
 
 test_that("sizes and themes that the user sets stay", {
-  f <- fit_softening(example_data("bellbrass_readings"))
+  f <- bell_softening()
   text <- function(p, width = 3.4, height = 2.6) {
     ggplot2::calc_element("text", softanneal:::picture_theme_of(drawn(p, width, height)))$size
   }
-  expect_lt(text(ggplot2::autoplot(f)), 9)
-  expect_equal(text(ggplot2::autoplot(f), 7, 4.6), 12)
-  expect_gt(text(ggplot2::autoplot(f), 13, 7.5), 14)
+  p <- ggplot2::autoplot(f)
+  expect_lt(text(p), 9)
+  expect_equal(text(p, 7, 4.6), 12)
+  expect_gt(text(p, 13, 7.5), 14)
   expect_equal(text(ggplot2::autoplot(f, base_size = 10)), 10)
-  expect_equal(text(ggplot2::autoplot(f) + ggplot2::theme_bw(base_size = 9)), 9)
+  expect_equal(text(p + ggplot2::theme_bw(base_size = 9)), 9)
   old <- ggplot2::theme_set(ggplot2::theme_classic(base_size = 11))
   on.exit(ggplot2::theme_set(old))
   expect_equal(text(ggplot2::autoplot(f)), 11)
 })
 
 test_that("on a dark ground no mark is black and the ramp is light", {
-  f <- fit_softening(example_data("bellbrass_readings"))
+  f <- bell_softening()
   dark <- ggplot2::theme(panel.background = ggplot2::element_rect(fill = "#1A1A1A"))
   p <- ggplot2::autoplot(f) + dark
   expect_true(softanneal:::dark_ground(softanneal:::picture_theme_of(p)))

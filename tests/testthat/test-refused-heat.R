@@ -79,7 +79,7 @@ test_that("readings and histories must belong together", {
 test_that("the forward model refuses what does not fit together", {
   log <- data.frame(time_s = c(0, 600), temp_c = 370)
   par <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180)
-  fit <- suppressWarnings(fit_softening(bell_readings()))
+  fit <- bell_softening()
   expect_refused(soften(log, fit, model = "jmak_incubation"), "argument",
                  "`model` is 'jmak_incubation' but the fit is 'jmak'", "model")
   expect_refused(soften(log, fit, temp_ref_c = 330), "argument", "given besides a fit",

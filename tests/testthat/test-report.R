@@ -20,7 +20,7 @@ test_that("the main job leaves tables, plots and a report that agree with the fi
   expect_true(all(file.exists(r$files)))
   expect_setequal(basename(r$files), list.files(out))
   b <- utils::read.csv(file.path(out, "coefficients.csv"))
-  f <- fit_softening(bell_readings())
+  f <- bell_softening()
   expect_equal(b$estimate, unname(coef(f)), tolerance = 1e-12)
   expect_equal(b$conf.low, unname(confint(f)[, 1L]), tolerance = 1e-12)
   half <- utils::read.csv(file.path(out, "half_softening.csv"))
@@ -126,7 +126,7 @@ test_that("names from the data stay text in report and tables", {
 test_that("readings hotter than any brass carry no caution about brass, and an open Q is said", {
   w <- quietly_fitted(tungsten_readings())
   expect_false(any(grepl("brass", softanneal:::report_cautions(w)$precaution)))
-  b <- fit_softening(bell_readings())
+  b <- bell_softening()
   expect_true(any(grepl("zinc", softanneal:::report_cautions(b)$hazard)))
   d <- with_test_seed(52, made_readings(temps = c(300, 420), times = c(0, 5, 10, 20, 40, 80),
                                         q = 150, half_min = 6))

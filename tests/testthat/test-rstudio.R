@@ -22,6 +22,15 @@ document_of <- function(file) {
   gsub("\"data:[^\"]*\"", "\"picture\"", sub("^.*<body[^>]*>", "", html))
 }
 
+# The report of all readings, rendered once.
+whole_report <- local({
+  html <- NULL
+  function() {
+    if (is.null(html)) html <<- render_template("laboratory-report", list(group = "group 7"))
+    html
+  }
+})
+
 # text of an HTML body as it is read, cells parted by |
 read_text <- function(html) {
   html <- gsub("</t[dh]>", "|", html)
@@ -42,8 +51,8 @@ test_that("every template is declared and holds what its declaration says", {
 })
 
 test_that("the laboratory report shows the numbers of the fit, and cautions", {
-  html <- render_template("laboratory-report", list(group = "group 7"))
-  fit <- fit_softening(example_data("bellbrass_readings"))
+  html <- whole_report()
+  fit <- bell_softening()
   q <- format(signif(coef(fit)[["q_kj_mol"]], 4))
   expect_match(html, paste0("recrystallisation: ", q, " kJ/mol"), fixed = TRUE)
   half <- time_to(fit, softening = 0.5)
@@ -67,8 +76,7 @@ test_that("what reading and fitting warn of stands in the laboratory report", {
   expect_match(shown, "To be heeded:")
   # two pieces, one of them soft before its first reading
   expect_match(shown, "The data give only a lower limit of q_kj_mol")
-  whole <- read_text(render_template("laboratory-report"))
-  expect_false(grepl("To be heeded", whole, fixed = TRUE))
+  expect_false(grepl("To be heeded", read_text(whole_report()), fixed = TRUE))
 })
 
 test_that("what comes from data stays text in the report", {
@@ -161,19 +169,16 @@ test_that("the plan starts from earlier readings, is improved, and passes warnin
   dir <- withr::local_tempdir()
   file <- example_data("bellbrass_readings", path = TRUE)
   params <- list(readings = file, temp_c = c(290, 330, 410), time_min = c(4, 8, 16), n_readings = 6,
-                 sheet = "", improve = "")
+                 sheet = "", improve = "q")
   shown <- read_text(render_template("plan-bench-sheet", params, dir))
   expect_match(shown, "Heed before you begin: Softening is expected to be over before the first")
   expect_match(shown, "softening fit &#39;jmak&#39; of 168 readings|softening fit \u2018jmak\u2019")
-  fit <- fit_softening(example_data("bellbrass_readings"))
+  fit <- bell_softening()
   expect_match(shown, paste0("q_kj_mol\\| ", signif(coef(fit)[["q_kj_mol"]], 4), "\\|"))
   expect_match(shown, "bench_sheet\\(plan")
   expect_identical(list.files(dir, "sheet"), character())
-  params$improve <- "q"
-  params$temp_c <- c(290, 350)
-  better <- improve_plan(suppressWarnings(plan_anneal(c(290, 350), c(4, 8, 16),
-                                                      plan_guess(fit = fit), furnaces = 2)), "q")
-  shown <- read_text(render_template("plan-bench-sheet", params))
+  better <- improve_plan(suppressWarnings(plan_anneal(c(290, 330, 410), c(4, 8, 16), plan_guess(fit = fit),
+                                                      n_readings = 6, furnaces = 2)), "q")
   efficiency <- signif(100 * better$improvement$efficiency, 2)
   expect_match(shown, paste0("has an efficiency of ", efficiency, " %"))
 })

@@ -16,7 +16,7 @@ forward <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol
 test_that("plot() draws and hands its object on", {
   bell <- as.data.frame(bell_readings())
   history <- strip_log()
-  fit <- suppressWarnings(fit_softening(bell_readings()))
+  fit <- bell_softening()
   strip <- data.frame(specimen = "B1", pass = 0:2, thickness_mm = c(1.6, 1.4, 1.2))
   objects <- list(
     history, soften(history, forward, temp_ref_c = 370), heat_up(0.95, 410, until_min = 2),
@@ -91,7 +91,7 @@ test_that("a Kissinger line predicts what its formula gives", {
 })
 
 test_that("reasons of what is not determined", {
-  fit <- suppressWarnings(fit_softening(bell_readings()))
+  fit <- bell_softening()
   expect_identical(reason_for(fit, "n", "determined"), "The readings determine it.")
   expect_identical(reason_for(fit, "n", "fixed"), "It is fixed by the call.")
   far <- fit

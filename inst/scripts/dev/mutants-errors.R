@@ -6,16 +6,16 @@ mutant("an error of temperature counts up to 6 RT", "src/furnaces.c", "#define M
        "errors: a time at the temperature that is determined"))
 mutant("an error of temperature counts without end", "src/furnaces.c", "#define MOST_ENERGY 60.0",
        "#define MOST_ENERGY 6e6", "errors: a time at the temperature that is determined")
-mutant("slope beyond the cap", "src/furnaces.c", "jac[i + SA_P_Q * rows] -= f->jac",
-       "jac[i + SA_P_Q * rows] += f->jac", "errors: a time at the temperature that is determined")
+mutant("slope beyond the cap", "src/furnaces.c", "coordinate_slope(&at, par, f->jac, n, i) * f->shift[i] / par[SA_P_Q];",
+       "coordinate_slope(&at, par, f->jac, n, i) * f->shift[i];", "c")
 mutant("temperature beyond the cap", "src/furnaces.c", "plain - f->shift[i] / share *",
-       "plain - f->shift[i] *", "errors: a time at the temperature that is determined")
+       "plain - f->shift[i] *", "c")
 mutant("recovery moves by the energy of recrystallisation", "src/furnaces.c",
        "sum += jac[i + rate * n] * par[rate + 1];", "sum += jac[i + rate * n] * par[SA_P_Q];",
        "errors: derivatives in the furnace")
 mutant("shift of a temperature to first order", "src/furnaces.c",
        "inverse * inverse * d / (1.0 + inverse * d);", "inverse * inverse * d;",
-       "errors: profiles follow the joint")
+       "c")
 mutant("errors of furnaces are not drawn to zero", "src/furnaces.c", "own[n + k + k * rows] = 1.0;",
        "own[n + k + k * rows] = 0.0;", "errors: profiles follow the joint")
 
@@ -28,7 +28,7 @@ mutant("likelihood of n", "src/components.c", "(double)(c->n - p) * log(2.0", "(
 mutant("modes of operators drawn once", "src/components.c", "operator_mode[j] *= so;",
        "operator_mode[j] *= 1.0;", "external-errors")
 mutant("sd of a mode not drawn to zero", "src/components.c", "mode_sd[from + i] = si * sqrt(s);",
-       "mode_sd[from + i] = sqrt(s);", c("external-errors", "errors: tables of the components"))
+       "mode_sd[from + i] = sqrt(s);", "external-errors")
 mutant("operators leave the modes of specimens alone", "src/components.c",
        "s -= uz[i + (p + l) * k] * operator_mode[l];", "s -= 0.0 * operator_mode[l];",
        "external-errors")
@@ -41,7 +41,7 @@ mutant("cut of a half-Cauchy", "src/components_grid.c", "tan(HALF_PI * share * u
        "external-errors")
 mutant("width of a stated uncertainty", "src/components_grid.c",
        "exp(prior->width * normal_quantile(u))", "exp(normal_quantile(u))",
-       "errors: a stated furnace uncertainty")
+       "external-errors")
 mutant("grid prepared for the first furnace error", "src/components_grid.c", "if (u == 0 || diagonal)",
        "if (u == 0)", "external-errors")
 mutant("slopes at zero by the rule for inside", "src/components_reml.c",
@@ -53,11 +53,11 @@ mutant("degrees of freedom halved", "src/components_reml.c", "2.0 * whole * whol
 
 # --- C: profiles, answers
 mutant("idle processes are not tried", "src/profile.c", "if (wake_idle(f, which",
-       "if (0 && wake_idle(f, which", "identify")
+       "if (0 && wake_idle(f, which", "identify: a profile wakes")
 mutant("idle processes wake without amplitude", "src/profile.c", "fmin(f->s.upper[j], 0.2 * drop)",
-       "fmin(f->s.upper[j], 0.0 * drop)", "identify")
+       "fmin(f->s.upper[j], 0.0 * drop)", "identify: a profile wakes")
 mutant("idle processes wake at one rate", "src/profile.c", "3.0 * faster", "0.0 * faster",
-       "identify")
+       "identify: a profile wakes")
 mutant("wide linear errors beside an open parameter", "src/profile.c",
        "narrower |= ends_of[1] - ends_of[0] < 1.8 * half[j];",
        "narrower |= 0;", c("identify", "answers-intervals"))
