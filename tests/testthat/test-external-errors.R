@@ -142,7 +142,7 @@ by_integration <- function(y, variance_at, density, upper, probability) {
   vapply(probability, \(p) stats::uniroot(\(q) below(q) - p, range(y), tol = 1e-10)$root, 0)
 }
 
-test_that("marginalised quantiles are integrals: prior cut, one scatter well known, furnaces on the diagonal", {
+test_that("marginalised quantiles are integrals: prior cut, scatter well known, furnaces on the diagonal", {
   none <- prior_row("fixed", 0)
   p <- c(0.5, 0.025, 0.975)
   grid <- function(problem, prior) components_grid(list(problem), prior, matrix(1), p)$quantile
@@ -172,8 +172,12 @@ test_that("marginalised quantiles are integrals: prior cut, one scatter well kno
   diagonal <- \(s) 0.25 + (g * s)^2
   want <- by_integration(y, diagonal, \(s) stats::dnorm(s, 0, 2), 14, p)
   expect_lt(max(abs(own - want)), 0.01 * diff(want[2:3]))
-  own <- grid(components_problem(structure, y, matrix(1, 10L, 1L), g, 0 * y),
-              rbind(prior_row("log_normal", 2, width = 0.5, nodes = 12), none, prior_row("fixed", 0.5), none))
+  prior <- rbind(prior_row("log_normal", 2, width = 0.5, nodes = 12), none, prior_row("fixed", 0.5), none)
+  r <- components_grid(list(components_problem(structure, y, matrix(1, 10L, 1L), g, 0 * y)), prior,
+                       matrix(1), p)
+  own <- r$quantile
+  expect_equal(sort(unique(signif(r$sd[, 1L], 8))), 2 * exp(0.5 * stats::qnorm((1:12 - 0.5) / 12)),
+               tolerance = 1e-7)
   want <- by_integration(y, diagonal, \(s) stats::dlnorm(s, log(2), 0.5), 30, p)
   expect_lt(max(abs(own - want)), 0.01 * diff(want[2:3]))
 })
@@ -244,7 +248,8 @@ test_that("GLS and criterion are those of dense matrices, for every structure", 
       # modes of all random parts, given the estimate; those of specimens and furnaces with their errors
       # given the operators too
       key <- if (furnace == "run") run else insertion
-      plain <- diag(noise + v[3]) + v[2] * outer(piece, piece, "==") + v[1] * tcrossprod(g) * outer(key, key, "==")
+      plain <- diag(noise + v[3]) + v[2] * outer(piece, piece, "==") +
+        v[1] * tcrossprod(g) * outer(key, key, "==")
       whole <- plain + if (is.null(o)) 0 else v[4] * tcrossprod(o)
       e <- solve(whole, y - drop(x %*% want$beta))
       of <- s$is_furnace + 1L

@@ -35,8 +35,6 @@ mutant("operators leave the modes of specimens alone", "src/components.c",
 mutant("spans of the grid stay", "src/components_grid.c",
        "#define FEW_NODES 2.0", "#define FEW_NODES 0.0",
        "external-errors")
-mutant("spans of the grid lose their tails", "src/components_grid.c", "#define COUNTS 1e-5",
-       "#define COUNTS 0.5", "external-errors")
 mutant("cut of a half-Cauchy", "src/components_grid.c", "tan(HALF_PI * share * u)", "tan(HALF_PI * u)",
        "external-errors")
 mutant("width of a stated uncertainty", "src/components_grid.c",
@@ -55,9 +53,9 @@ mutant("degrees of freedom halved", "src/components_reml.c", "2.0 * whole * whol
 mutant("idle processes are not tried", "src/profile.c", "if (wake_idle(f, which",
        "if (0 && wake_idle(f, which", "identify: a profile wakes")
 mutant("idle processes wake without amplitude", "src/profile.c", "fmin(f->s.upper[j], 0.2 * drop)",
-       "fmin(f->s.upper[j], 0.0 * drop)", "identify: a profile wakes")
-mutant("idle processes wake at one rate", "src/profile.c", "3.0 * faster", "0.0 * faster",
-       "identify: a profile wakes")
+       "fmin(f->s.upper[j], 0.0 * drop)", "identify: a profile wakes",
+       equivalent = paste("where the search begins: with the rate and energy of a process that shows, its",
+                          "amplitude rises from zero by itself"))
 mutant("wide linear errors beside an open parameter", "src/profile.c",
        "narrower |= ends_of[1] - ends_of[0] < 1.8 * half[j];",
        "narrower |= 0;", c("identify", "answers-intervals"))
