@@ -176,8 +176,11 @@ test_that("marginalised quantiles are integrals: prior cut, scatter well known, 
   r <- components_grid(list(components_problem(structure, y, matrix(1, 10L, 1L), g, 0 * y)), prior,
                        matrix(1), p)
   own <- r$quantile
-  expect_equal(sort(unique(signif(r$sd[, 1L], 8))), 2 * exp(0.5 * stats::qnorm((1:12 - 0.5) / 12)),
-               tolerance = 1e-7)
+  # nodes of equal mass of the prior, those of no weight left out
+  nodes <- unique(r$sd[, 1L])
+  equal <- 2 * exp(0.5 * stats::qnorm((1:12 - 0.5) / 12))
+  expect_lt(max(vapply(nodes, \(x) min(abs(x / equal - 1)), 0)), 1e-7)
+  expect_gt(length(nodes), 8L)
   want <- by_integration(y, diagonal, \(s) stats::dlnorm(s, log(2), 0.5), 30, p)
   expect_lt(max(abs(own - want)), 0.01 * diff(want[2:3]))
 })
