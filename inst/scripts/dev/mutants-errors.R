@@ -6,7 +6,8 @@ mutant("an error of temperature counts up to 6 RT", "src/furnaces.c", "#define M
        "errors: a time at the temperature that is determined"))
 mutant("an error of temperature counts without end", "src/furnaces.c", "#define MOST_ENERGY 60.0",
        "#define MOST_ENERGY 6e6", "errors: a time at the temperature that is determined")
-mutant("slope beyond the cap", "src/furnaces.c", "coordinate_slope(&at, par, f->jac, n, i) * f->shift[i] / par[SA_P_Q];",
+mutant("slope beyond the cap", "src/furnaces.c",
+       "coordinate_slope(&at, par, f->jac, n, i) * f->shift[i] / par[SA_P_Q];",
        "coordinate_slope(&at, par, f->jac, n, i) * f->shift[i];", "c")
 mutant("temperature beyond the cap", "src/furnaces.c", "plain - f->shift[i] / share *",
        "plain - f->shift[i] *", "c")
