@@ -60,6 +60,13 @@ test_that("keys without columns and columns without names are told where they en
                class = "softanneal_error_object")
 })
 
+test_that("a growth law with two fixed numbers is sound", {
+  growth <- utils::read.csv(extdata("grain_bellbrass_growth.csv"))
+  fit <- suppressWarnings(fit_grain_growth(growth, d0_mm = 0.009, m = 2))
+  expect_length(fit$fixed, 2L)
+  expect_no_error(check_object(fit, near = TRUE))
+})
+
 test_that("a part of a table is shown as it is, a broken one is refused", {
   readings <- bell_readings()
   expect_output(print(readings[1:3]), "temp_c")
