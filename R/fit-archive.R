@@ -211,6 +211,7 @@ archive_files <- function(source) {
     abort("argument", paste0("`source` must be a folder, files, or a DBI connection, not ",
                              describe(source)), arg = "source", remedy = "Give a path.")
   }
+  for (path in source) check_path(path, "source")
   files <- if (length(source) == 1L && dir.exists(source)) {
     list.files(source, "[.](csv|csv[.]gz|parquet)$", full.names = TRUE, ignore.case = TRUE)
   } else source

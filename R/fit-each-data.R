@@ -62,9 +62,9 @@ ordered_codes <- function(x) {
   if (is.null(x)) return(NULL)
   if (is.factor(x)) x <- as.character(x)
   if (is.integer(x) && !is.object(x) && !anyNA(x)) return(x)
-  labels <- unique(x[!is.na(x)])
-  shown <- if (is.character(labels)) enc2utf8(valid_text(labels)) else labels
-  match(x, labels[order(shown, method = "radix")], nomatch = 0L)
+  own <- unique(x[!is.na(x)])
+  by <- if (is.character(own)) enc2utf8(valid_text(own)) else if (is.complex(own)) as.character(own) else own
+  match(x, own[order(by, method = "radix")], nomatch = 0L)
 }
 
 # Groups as runs: first row (from 0) and size of each, in the order of the keys; `order` only

@@ -150,7 +150,7 @@ plain_jacobian <- function(jac, w, problem, par) {
 }
 
 check_start <- function(start) {
-  if (is.list(start) && !is.object(start) && all(lengths(start) == 1L)) start <- unlist(start)
+  if (typeof(start) == "list" && !is.object(start) && all(lengths(start) == 1L)) start <- unlist(start)
   name <- names(start)
   x <- check_numeric(start, "start")
   if (length(x) == 0L || is.null(name) || any(is.na(name) | name == "") || anyDuplicated(name)) {

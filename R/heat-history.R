@@ -51,8 +51,8 @@ door_opening <- function(furnace_c, dip_c = 9, recover_min = 3, at_min = 0, open
           remedy = "Give one dip, or one for each opening.")
   }
   dip_c <- rep_len(dip_c, length(at))
-  tau <- 60 * check_number(recover_min, "recover_min", 0, open = TRUE) / 3
-  open_s <- check_number(open_s, "open_s", 0, open = TRUE)
+  tau <- 60 * check_number(recover_min, "recover_min", 0, 1e8, open = TRUE) / 3
+  open_s <- check_number(open_s, "open_s", 0, 1e8, open = TRUE)
   specimen <- check_string(specimen, "specimen")
   # points of one recovery: gaps of an eighth of a time constant, wider as the slope falls;
   # a chord over a gap g misses the curve by at most (g / tau)^2 / 8 of what is left

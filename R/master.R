@@ -106,7 +106,7 @@ shift_constant <- function(constant, from, to) {
 ramp_hold <- function(temp_c, rate_k_h, constant = 20) {
   x <- common_length(temp_c = check_temperature(temp_c, "temp_c", na = TRUE),
                      rate_k_h = check_numeric(rate_k_h, "rate_k_h", 0, open = TRUE, na = TRUE),
-                     constant = check_numeric(constant, "constant", na = TRUE))
+                     constant = check_numeric(constant, "constant", upper = 200, na = TRUE))
   span <- x$constant - log10(x$rate_k_h)
   check_span(span, "rate_k_h")
   soak <- x$temp_c + ZERO_CELSIUS

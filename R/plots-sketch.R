@@ -32,6 +32,9 @@ plot_grain_sketch <- function(n = 2, fraction = c(0.1, 0.5, 0.9), ..., grains = 
   }
   n <- check_number(n, "n", 0.5, 4)
   fraction <- sort(unique(check_numeric(fraction, "fraction", 0, 1, open = TRUE)))
+  if (length(fraction) == 0L) {
+    abort("too_few", "`fraction` has no value", arg = "fraction", remedy = "Give at least one.")
+  }
   grains <- check_number(grains, "grains", 5, 500, whole = TRUE)
   seed <- check_seed(seed)
   state <- keep_random()

@@ -62,7 +62,7 @@ propagate_uncertainty <- function(model, estimate, std_uncertainty, df = Inf, co
 check_inputs <- function(estimate) {
   inputs <- names(estimate)
   estimate <- check_numeric(estimate, "estimate")
-  if (!length(estimate) || is.null(inputs) || any(inputs == "") || anyDuplicated(inputs)) {
+  if (!length(estimate) || is.null(inputs) || any(is.na(inputs) | inputs == "") || anyDuplicated(inputs)) {
     abort("argument", "`estimate` must be named numbers, each name once", arg = "estimate",
           remedy = "Write e.g. `c(length = 50, width = 20)`.")
   }

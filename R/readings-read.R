@@ -102,7 +102,7 @@ read_readings <- function(x, columns = NULL, readings = NULL, specimen = NULL, t
   constants <- c(list(specimen = specimen, temp_c = temp_c, time_min = time_min, scale = scale),
                  list(...))
   constants <- check_constants(constants[!vapply(constants, is.null, NA)])
-  if (!is.null(columns) && !is.atomic(columns) && !is.list(columns)) {
+  if (!is.null(columns) && (!(is.atomic(columns) || is.list(columns)) || is.pairlist(columns))) {
     abort("argument", paste0("`columns` must be named text, not ", describe(columns)), arg = "columns",
           remedy = "Write columns = c(time = \"Zeit\", ...).")
   }

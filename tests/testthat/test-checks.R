@@ -88,3 +88,27 @@ test_that("a parameter without a name is refused", {
                  class = "softanneal_error_argument")
   }
 })
+
+test_that("numbers, names and paths out of reach are refused by name", {
+  expect_error(door_opening(400, recover_min = .Machine$double.xmax), "recover_min",
+               class = "softanneal_error_range")
+  expect_error(ramp_hold(600, 100, constant = 1e300), "at most 200", class = "softanneal_error_range")
+  expect_error(plot_grain_sketch(2, numeric()), "no value", class = "softanneal_error_too_few")
+  expect_error(propagate_uncertainty(~ a, stats::setNames(1, NA), c(a = 1)), "named numbers",
+               class = "softanneal_error_argument")
+  for (path in c("\xff\xfe", strrep("a", 1e6))) {
+    expect_error(fit_archive(path, tempfile(), by = "coil"), "not a valid path",
+                 class = "softanneal_error_file")
+  }
+  expect_error(fit_softening(bell_readings(), start = pairlist(n = 1)), "must be numeric",
+               class = "softanneal_error_argument")
+  expect_error(read_readings(as.data.frame(bell_readings()), columns = pairlist(a = 1)), "named text",
+               class = "softanneal_error_argument")
+  d <- with_test_seed(5, made_readings(n = 2))
+  d$coil <- "a"
+  one <- tidy(fit_each(transform(d, specimen = "x"), "coil"))
+  for (odd in list(rep("\xff", nrow(d)), rep(1i, nrow(d)))) {
+    d$specimen <- odd
+    expect_identical(tidy(fit_each(d, "coil")), one)
+  }
+})
