@@ -19,8 +19,9 @@ coef.softanneal_fit <- function(object, ...) object$coefficients
 #' @param parm Parameters, by name or number; all by default.
 #' @param level Confidence level.
 #' @param method `"wald"`: estimate plus and minus t times standard error, and the limits of
-#'   the profile for parameters that have none. `"profile"`: ends of the profile likelihood,
-#'   infinite where the data give only a bound. `"boot"`: percentiles of [resample_fit()].
+#'   the profile for parameters that have none or whose linear interval would pass a natural bound (an
+#'   exponent of 0.1, an energy of 0); with a Huber loss it ends there.
+#'   `"profile"`: ends of the profile likelihood, infinite where the data give only a bound. `"boot"`: percentiles of [resample_fit()].
 #' @param nsim Number of simulated responses.
 #' @param seed `NULL` for the session's random numbers, or one whole number; then
 #'   `.Random.seed` is restored.
@@ -113,6 +114,18 @@ wald_limits <- function(object, level) {
     } else refit(object, level = level)$limits
     out[open, ] <- limits[open, , drop = FALSE]
   }
+  within_nature(object, out, level)
+}
+
+# A linear interval that passes the natural bound of its parameter is none: the profile takes its place, cut
+# at the bound where there is no likelihood.
+within_nature <- function(object, out, level) {
+  set <- object$settings$set
+  if (!inherits(object, "softanneal_fit_softening")) return(out)
+  at <- which(object$states == "determined" & set$natural[seq_len(nrow(out))] == 1 & out[, 1L] < set$lower)
+  if (!length(at)) return(out)
+  if (has_likelihood(object)) out[at, ] <- profile_limits(object, rownames(out)[at], level)[at, ]
+  out[at, 1L] <- pmax(out[at, 1L], set$lower[at])
   out
 }
 

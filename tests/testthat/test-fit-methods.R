@@ -204,8 +204,8 @@ test_that("augment() takes the data or new data, in their class", {
 test_that("answers of time_to() invert the curve", {
   f <- all_fits$ordinary
   t <- time_to(f, hardness = c(100, 140))
-  expect_named(t, c("temp_c", "hardness", "time_min", "std.error", "conf.low", "conf.high", "method",
-                    "note"))
+  expect_named(t, c("temp_c", "hardness", "scale", "time_min", "std.error", "u_conversion", "conf.low",
+                    "conf.high", "method", "note"))
   back <- suppressWarnings(predict(f, t))
   expect_equal(back, t$hardness, tolerance = 1e-9)
   half <- time_to(f)
@@ -279,4 +279,17 @@ test_that("a fixed parameter has no profile: NA, not NaN; weights are seen from 
   d$sd <- ifelse(d$time_min > 10, 2, 1)
   expect_equal(coef(quietly_fitted(d, weights = 1 / sd^2)), coef(quietly_fitted(d, weights = 1 / d$sd^2)))
   expect_error(fit_softening(d, weights = 1 / no_such_column), class = "softanneal_error_argument")
+})
+
+test_that("no linear interval passes a natural bound", {
+  d <- with_test_seed(8, made_readings())
+  fit <- quietly_fitted(d, se = "model")
+  wide <- replace(fit, "vcov", list(1e4 * fit$vcov))
+  profile <- confint(fit, method = "profile")
+  expect_equal(confint(wide)[c("n", "q_kj_mol"), ], profile[c("n", "q_kj_mol"), ])
+  # a level may lie anywhere: its line stays
+  expect_equal(diff(confint(wide)["h_soft", ]), 100 * diff(confint(fit)["h_soft", ]))
+  robust <- quietly_fitted(d, se = "model", loss = "huber")
+  robust$vcov <- 1e4 * robust$vcov
+  expect_identical(unname(confint(robust)[c("n", "q_kj_mol"), 1L]), c(0.1, 0))
 })
