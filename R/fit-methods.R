@@ -21,7 +21,8 @@ coef.softanneal_fit <- function(object, ...) object$coefficients
 #' @param method `"wald"`: estimate plus and minus t times standard error, and the limits of
 #'   the profile for parameters that have none or whose linear interval would pass a natural bound (an
 #'   exponent of 0.1, an energy of 0); with a Huber loss it ends there.
-#'   `"profile"`: ends of the profile likelihood, infinite where the data give only a bound. `"boot"`: percentiles of [resample_fit()].
+#'   `"profile"`: ends of the profile likelihood, infinite where the data give only a bound. `"boot"`:
+#'   percentiles of [resample_fit()].
 #' @param nsim Number of simulated responses.
 #' @param seed `NULL` for the session's random numbers, or one whole number; then
 #'   `.Random.seed` is restored.
