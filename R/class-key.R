@@ -18,8 +18,8 @@
 #'
 #' **Tolerance.** The standard error of a quantity is that of the fit of all readings by least
 #' squares in HV ([fit_softening()]), at the true values: with J the gradient of the model at the
-#' readings and V their true covariance (readings, steps, specimens, operators, machine, rounding of
-#' the dial), the estimator has the covariance
+#' readings and V their true covariance (readings, steps, specimens, operators, machine, furnaces, times of
+#' the steps, rounding of the dial), the estimator has the covariance
 #' \eqn{(J'J)^{-1} J' V J (J'J)^{-1}}{(J'J)^-1 J'VJ (J'J)^-1}. The accepted range is the true
 #' value plus and minus `tolerance` standard errors; for rates and times the interval is on the
 #' logarithm.
@@ -155,8 +155,28 @@ estimator_covariance <- function(truth, design) {
     spread(steps$specimen[bench$row], rep(sd[["specimen"]], n)) +
     spread(bench$scale, sd[["machine"]] * slope) +
     spread(alone, bench$resolution / sqrt(12) * slope)
+  if (sd[["temp_c"]] > 0) {
+    per_c <- hardness_slope(truth, steps, 0.05, 0)[bench$row]
+    total <- total + spread(steps$furnace[bench$row], sd[["temp_c"]] * per_c)
+  }
+  if (sd[["time_min"]] > 0) {
+    per_min <- hardness_slope(truth, steps, 0, 1e-3)[bench$row]
+    for (k in which(steps$time_min > 0)) { # the error of a step stays in all later ones
+      after <- steps$specimen == steps$specimen[k] & steps$time_min >= steps$time_min[k]
+      total <- total + spread(rep(1L, n), sd[["time_min"]] * per_min * after[bench$row])
+    }
+  }
   if (!is.null(bench$operator)) total <- total + spread(bench$operator, sd[["operator"]] * slope)
   total
+}
+
+# Change of the true hardness of each step with temperature or time, by a central difference.
+hardness_slope <- function(truth, steps, by_c, by_min) {
+  at <- function(side) {
+    true_hardness(truth, steps$temp_c + side * by_c, pmax(steps$time_min + side * by_min, 0))[, 1L]
+  }
+  slope <- (at(1) - at(-1)) / (2 * max(by_c, by_min))
+  ifelse(steps$time_min > 0, slope, 0)
 }
 
 #' @export

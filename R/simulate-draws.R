@@ -1,6 +1,6 @@
 # The draws behind simulate_readings() and simulate_class(): effects first, always in the same
 # order and number, then blunders. Effects of size zero are drawn too, so that a switch
-# changes nothing but its own effect.
+# changes nothing but its own effect; those of furnaces and clocks, where there are any, come last.
 
 BLUNDERS <- c("outlier", "mislabel", "warm", "forgotten")
 
@@ -42,16 +42,30 @@ draw_readings <- function(truth, bench) {
   by_step <- stats::rnorm(nrow(steps)) * sd[["step"]]
   by_scale <- stats::rnorm(max(scale_id)) * sd[["machine"]]
   by_operator <- stats::rnorm(max(1L, length(bench$operators))) * sd[["operator"]]
-  hv <- step_hv[bench$row] + by_piece[piece][bench$row] + by_step[bench$row] +
-    stats::rnorm(n) * sd[["reading"]]
+  scatter <- by_piece[piece][bench$row] + by_step[bench$row] + stats::rnorm(n) * sd[["reading"]]
+  hv <- moved_hardness(truth, steps, sd, step_hv)[bench$row] + scatter
   offset <- by_scale[scale_id] + if (is.null(bench$operator)) 0 else by_operator[bench$operator]
   clean <- on_dial(hv, offset, bench)
   slipped <- draw_blunders(hv, step_hv, offset, clean, bench)
-  data <- data.frame(steps[bench$row, ], reading = bench$reading, hardness = slipped$hardness,
+  data <- data.frame(steps[bench$row, STEP_COLUMNS], reading = bench$reading, hardness = slipped$hardness,
                      scale = bench$scale, row.names = NULL)
   if (!is.null(bench$operators)) data$operator <- bench$operators[bench$operator]
   if (bench$blunders[["warm"]] > 0L) data$note <- slipped$note
   list(data = data, clean = clean, true_hv = step_hv[bench$row], blunders = slipped$table)
+}
+
+STEP_COLUMNS <- c("specimen", "temp_c", "step", "time_min")
+
+# Hardness of the steps in furnaces that are off, each step a little longer or shorter than meant; without
+# such errors nothing is drawn.
+moved_hardness <- function(truth, steps, sd, step_hv) {
+  if (sd[["temp_c"]] == 0 && sd[["time_min"]] == 0) return(step_hv)
+  run <- match(steps$furnace, unique(steps$furnace))
+  off_c <- stats::rnorm(max(run)) * sd[["temp_c"]]
+  late <- ifelse(steps$time_min > 0, stats::rnorm(nrow(steps)) * sd[["time_min"]], 0)
+  late <- stats::ave(late, steps$specimen, FUN = cumsum)
+  true_hardness(truth, pmax(steps$temp_c + off_c[run], 1 - ZERO_CELSIUS),
+                pmax(steps$time_min + late, 0))[, 1L]
 }
 
 # What the dial shows for a hardness in HV.

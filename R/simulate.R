@@ -5,7 +5,7 @@
 # The invented workshop of the examples: brass strip, half of the recrystallisation in 12 min
 # at 330 degrees Celsius. Scatter as standard deviations.
 WORKSHOP_TRUTH <- c(h_worked = 160, h_soft = 78, t50_rex_min = 12, n = 1.6, q_kj_mol = 140)
-WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine = 0)
+WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine = 0, temp_c = 0, time_min = 0)
 
 #' Hardness readings with known true values
 #'
@@ -13,7 +13,9 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' temperature, read before and after steps of accumulating time. For trying out a plan, for
 #' checking an analysis, and for exercises.
 #'
-#' A reading is made in this order: the true hardness of the model (see [softening-models]) in HV;
+#' A reading is made in this order: the true hardness of the model (see [softening-models]) in HV, at the
+#' temperature of its furnace run (off by `temp_c`, one value for all specimens of a set temperature, or for
+#' each `furnace` of `schedule`) and the time it was in there (each step off by `time_min`, accumulated);
 #' plus the effects of specimen (`specimen`), step (`step`) and place (`reading`), normal
 #' with the standard deviations of `sd` in HV; converted to the scale of the dial with the
 #' table of `material` ([convert_hardness()]); plus the effects of `operator` and `machine`
@@ -40,14 +42,16 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' @param model Name of the model of the true values.
 #' @param temp_ref_c Temperature of `t50_rex_min` or `ln_k_ref`, in degrees Celsius.
 #' @param sd Named standard deviations, put in place of those of the default: `reading`,
-#'   `step`, `specimen` in HV; `operator`, `machine` in points of the scale.
+#'   `step`, `specimen` in HV; `operator`, `machine` in points of the scale; `temp_c` in degrees Celsius
+#'   and `time_min` in min. [bench_errors()] gives those of a real bench; the default leaves out
+#'   specimens, furnaces and clocks, which is easier to teach with and kinder than any bench.
 #' @param resolution Step of the dial in points of the scale; 0 for exact numbers.
 #' @param operators Names of operators, who take turns from step to step.
 #' @param blunders Blunders wanted: names, or a named vector of counts, such as
 #'   `c(outlier = 2, warm = 1)`.
 #' @param specimen Names of the specimens, one for each temperature.
-#' @param schedule Optional data frame with the columns `specimen`, `temp_c` and `time_min`, one
-#'   row per step, instead of `temp_c`, `time_min` and `specimen`.
+#' @param schedule Optional data frame with the columns `specimen`, `temp_c` and `time_min`, and
+#'   optionally `furnace` (of the specimen), one row per step, instead of `temp_c`, `time_min` and `specimen`.
 #' @param material Conversion table, see [conversion_tables()].
 #' @param seed One whole number: the same readings everywhere, and `.Random.seed` is
 #'   restored. `NULL` draws from the session.
@@ -175,7 +179,7 @@ crossed_schedule <- function(temp_c, time_min, specimen) {
   data.frame(specimen = rep(specimen, each = length(times)),
              temp_c = rep(temp_c, each = length(times)),
              step = rep(seq_along(times) - any(times == 0), length(temp_c)),
-             time_min = rep(times, length(temp_c)))
+             time_min = rep(times, length(temp_c)), furnace = rep(temp_c, each = length(times)))
 }
 
 given_schedule <- function(schedule, specimen) {
@@ -197,13 +201,19 @@ given_schedule <- function(schedule, specimen) {
     abort("duplicate", "`schedule` holds a step twice", arg = "schedule", rows = which(same),
           remedy = "List each step of a specimen once; `readings` gives how often it is read.")
   }
-  out <- data.frame(specimen = name, temp_c = temp_c, time_min = time_min)[order, ]
+  furnace <- if ("furnace" %in% names(schedule)) as.character(any_column(schedule, "furnace", "schedule"))
+  if (anyNA(furnace)) {
+    abort("missing", "`furnace` of the schedule must not be missing", arg = "furnace",
+          rows = which(is.na(furnace)), remedy = "Name the furnace of every step, or leave the column out.")
+  }
+  run <- if (is.null(furnace)) temp_c else paste(furnace, temp_c)
+  out <- data.frame(specimen = name, temp_c = temp_c, time_min = time_min, furnace = run)[order, ]
   first <- !duplicated(out$specimen)
   number <- seq_len(nrow(out)) - which(first)[cumsum(first)]
   # step 0 is the reading before the furnace
   out$step <- number + (out$time_min[first] > 0)[cumsum(first)]
   rownames(out) <- NULL
-  out[c("specimen", "temp_c", "step", "time_min")]
+  out[c("specimen", "temp_c", "step", "time_min", "furnace")]
 }
 
 bench_scales <- function(scale, n_readings, material) {

@@ -203,6 +203,7 @@ valid_calls <- function() {
                             open_s = 10, support = "free", cool_support = "free", h_w_m2k = 20,
                             cool_h_w_m2k = 10, emissivity = 0.3, alloy = "C26000"), columns),
     answer_form = list(class),
+    bench_errors = list(specimen = 0),
     answer_key = list(2, seed = 20, groups = 1:2, design = design, class = class),
     arrhenius_rate = list(c(300, 350), k_ref = 1, temp_ref_c = 330, q_kj_mol = 150),
     augment = list(fit, newdata = data.frame(temp_c = 330, time_min = c(1, 10)),
