@@ -118,18 +118,6 @@ wald_limits <- function(object, level) {
   within_nature(object, out, level)
 }
 
-# A linear interval that passes the natural bound of its parameter is none: the profile takes its place, cut
-# at the bound where there is no likelihood.
-within_nature <- function(object, out, level) {
-  set <- object$settings$set
-  if (!inherits(object, "softanneal_fit_softening")) return(out)
-  at <- which(object$states == "determined" & set$natural[seq_len(nrow(out))] == 1 & out[, 1L] < set$lower)
-  if (!length(at)) return(out)
-  if (has_likelihood(object)) out[at, ] <- profile_limits(object, rownames(out)[at], level)[at, ]
-  out[at, 1L] <- pmax(out[at, 1L], set$lower[at])
-  out
-}
-
 interval_t <- function(object, level) {
   if (is.na(object$df_interval) || object$df_interval <= 0) return(NA_real_)
   t <- stats::qt(0.5 + level / 2, object$df_interval)

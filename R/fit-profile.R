@@ -112,3 +112,15 @@ boot_limits <- function(object, level) {
   tail <- (1 - level) / 2
   t(apply(draws$estimates, 2L, stats::quantile, probs = c(tail, 1 - tail), na.rm = TRUE))
 }
+
+# A linear interval that passes the natural bound of its parameter is none: the profile takes its place, cut
+# at the bound where there is no likelihood.
+within_nature <- function(object, out, level) {
+  set <- object$settings$set
+  if (!inherits(object, "softanneal_fit_softening")) return(out)
+  at <- which(object$states == "determined" & set$natural[seq_len(nrow(out))] == 1 & out[, 1L] < set$lower)
+  if (!length(at)) return(out)
+  if (has_likelihood(object)) out[at, ] <- profile_limits(object, rownames(out)[at], level)[at, ]
+  out[at, 1L] <- pmax(out[at, 1L], set$lower[at])
+  out
+}

@@ -43,7 +43,8 @@ test_that("errors of the clock accumulate over the steps of a specimen", {
     x <- drawn(seed, only(time_min = 0.02), temp_c = 330, time_min = c(0, 8, 10, 12, 14))
     x$hardness[x$reading == 1]
   }, numeric(5L))
-  slope <- softanneal:::hardness_slope(truth, data.frame(temp_c = 330, time_min = c(0, 8, 10, 12, 14)), 0, 1e-3)
+  steps <- data.frame(temp_c = 330, time_min = c(0, 8, 10, 12, 14))
+  slope <- softanneal:::hardness_slope(truth, steps, 0, 1e-3)
   expect_equal(apply(draws, 1L, stats::sd)[-1L], 0.02 * abs(slope[-1L]) * sqrt(1:4), tolerance = 0.15)
   expect_gt(stats::cor(draws[4L, ], draws[5L, ]), 0.75) # sqrt(3/4) by theory
 })
