@@ -30,11 +30,6 @@ target_of_scale <- function(fit, hardness, scale) {
   list(scale = scale, value = value, u = u)
 }
 
-in_scale <- function(x, from, to, material) {
-  suppressWarnings(convert_hardness(x, from, to, material = material),
-                   classes = "softanneal_warning_outside")
-}
-
 # Standard uncertainty, in the scale of the fit, of a hardness given in `scale` for readings in `other`:
 # that of the conversion between the two. Zero where the table does not reach: the value is then that of
 # the fit's own scale.
@@ -69,35 +64,4 @@ widened <- function(limits, centre, u, level) {
   use <- which(extra > 0 & !is.na(at))
   limits[use, ] <- wider[use, ]
   limits
-}
-
-# A prediction in another scale than that of the fit: values and ends are converted, standard errors by
-# the slope there.
-prediction_in_scale <- function(object, out, scale) {
-  scale <- check_scale(scale)
-  if (is.null(scale) || scale == object$scale) return(out)
-  if (is.na(known_scale(object$scale))) {
-    abort("scale", paste0("the readings were fitted as read and have no hardness in ", scale),
-          arg = "scale", remedy = "Fit with scale = \"HV\", or leave `scale` out.")
-  }
-  scale_codes(scale, table_of(object$readings$material), object$readings$material, "scale")
-  to <- function(x) {
-    x[] <- in_scale(as.vector(x), object$scale, scale, object$readings$material)
-    x
-  }
-  both <- is.list(out)
-  value <- if (both) out$fit else out
-  changed <- to(value)
-  gone <- which(rowSums(is.na(as.matrix(changed)) & is.finite(as.matrix(value))) > 0L)
-  if (length(gone)) {
-    warn("outside", paste0(length(gone), " of ", NROW(value), " predictions are NA, in part or whole: ",
-                           "they cannot be converted to ", scale, " (", in_rows(gone), ")."),
-         n = length(gone), rows = gone)
-  }
-  if (!both) return(changed)
-  middle <- if (is.matrix(value)) value[, "fit"] else value
-  h <- 1e-4 * abs(middle)
-  out$se.fit <- out$se.fit * abs(to(middle + h) - to(middle - h)) / (2 * h)
-  out$fit <- changed
-  out
 }

@@ -59,7 +59,7 @@ test_that("residual and profile plots carry their data", {
   expect_equal(nrow(ggplot2::layer_data(p, 2L)), 72L)
   q <- ggplot2::autoplot(profile(f, c("n", "q_kj_mol"), n_points = 3))
   expect_s3_class(q, "ggplot")
-  expect_match(ggplot2::get_alt_text(q), "n, q_kj_mol")
+  expect_match(ggplot2::get_alt_text(q), "Exponent n, Activation energy")
   path <- withr::local_tempfile(fileext = ".pdf")
   grDevices::pdf(path)
   expect_s3_class(plot(profile(f, "n", n_points = 3)), "softanneal_profile")
