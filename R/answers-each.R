@@ -45,7 +45,7 @@ one_answer <- function(fits, g, ask) {
       "softanneal_warning_fit", "softanneal_warning_outside", "softanneal_warning_assumption",
       "softanneal_warning_extrapolation")),
     softanneal_error = function(e) {
-      if (inherits(e, QUESTION_ERRORS)) stop(e)
+      if (inherits(e, QUESTION_ERRORS)) rlang::cnd_signal(e)
       sub("[.]$", "", conditionMessage(e))
     })
 }
