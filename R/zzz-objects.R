@@ -4,12 +4,13 @@
 #
 # What an object must hold stands in object_fields.csv (inst/scripts/dev/make-object-fields.R), one row a
 # field such as `settings$set$kind` or, of an attribute, `summary@level`: its types, its size (one, 2, some,
-# any), `like` (the field whose length it shares) and whether it is needed (yes, late, no). Of lists that is
-# looked at before use and costs nothing that grows with the data. Tables, of which columns may be taken
-# out, columns that a user named, values (`missing`, `low`, `high`, `values`) and fields needed `late` are
-# looked at only where an error of R was met: the table is drawn from objects of the tests and help pages,
-# and a sound object of another kind must not be refused. An error of R on a sound object is a fault of the
-# package and stays what it is.
+# any), `like` (the field whose length it shares) and whether it is needed (yes, late, no). For fits of
+# softening, whose kinds the table knows best, that is looked at before use and costs nothing that grows with
+# the data. Other classes, columns that a user named, values (`missing`, `low`, `high`, `values`) and fields
+# needed `late` are looked at only where an error of R was met: the table is drawn from objects of the tests
+# and help pages, and a sound object of another kind must not be refused. An error of R on a sound object is
+# a fault of the package and stays what it is.
+LOOKED_AT_FIRST <- "softanneal_fit_softening"
 
 field_type <- function(x) {
   if (is.object(x)) if (is.data.frame(x)) return("table") else if (is.factor(x)) return("text")
@@ -139,7 +140,7 @@ check_object <- function(x, shown = FALSE, near = FALSE, parent = NULL) {
   }
   if (!is.list(x)) refuse("(all)", "must be a list")
   if (is.data.frame(x)) check_even(x, refuse)
-  if (is.data.frame(x) && (shown || !near)) return(invisible(x))
+  if (!near && !inherits(x, LOOKED_AT_FIRST) || is.data.frame(x) && shown) return(invisible(x))
   look_at_fields(x, rules, near, refuse, new.env(parent = emptyenv()))
   invisible(x)
 }
