@@ -97,7 +97,17 @@ meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level
     unname(fit$par), cbind(coordinate, ln_time, target, step, group_part(place), threshold,
                             deparse.level = 0)[ok, , drop = FALSE],
     as.double(c(target_code(what), !by_time, fit$lack_of_fit$misfit, edge)))
-  out
+  if (rise < 1) return(out)
+  no_false_ends(fit, out, if (by_time) ln_time else coordinate, if (by_time) 1e-6 else 1e-9)
+}
+
+# Where an energy is open the best curve may stand so far out that no other is reached from it. An end at
+# the answer itself is then none: the side counts as open. Data without scatter have such ends rightly.
+no_false_ends <- function(fit, limits, here, least) {
+  if (!has_open(fit) || !(fit$sigma > 1e-6 * abs(fit$par[["h_worked"]] - fit$par[["h_soft"]]))) return(limits)
+  failed <- abs(limits - here) < least & !is.na(limits)
+  limits[failed] <- rep(c(-Inf, Inf), each = nrow(limits))[failed]
+  limits
 }
 
 # Targets that the grown grains reach, not recrystallisation: no rate of recrystallisation ties a

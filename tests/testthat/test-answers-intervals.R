@@ -218,3 +218,15 @@ test_that("a plan that cannot fix the energy says so instead of a number", {
   expect_true(is.na(q$std.error) || q$std.error < 2000)
   expect_output(print(plan), "will not be determined")
 })
+
+test_that("an answer far out with an open energy has no interval of no width", {
+  truth <- c(h_worked = 165, h_soft = 80, t50_rex_min = 40, n = 1.3, q_kj_mol = 150)
+  for (seed in c(5, 23)) {
+    r <- simulate_readings(truth, temp_c = c(350, 450), time_min = c(0, 10, 20, 40, 80), n_readings = 5,
+                           scale = "HRB", temp_ref_c = 350, sd = bench_errors(), seed = seed)
+    a <- suppressWarnings(time_to(quietly_fitted(r), temp_c = c(350, 440, 450, 460)))
+    expect_gt(min(log(a$conf.high / a$conf.low)), 0.1)
+    expect_true(a$conf.low[3L] < 0.73 && a$conf.high[3L] > 0.73) # the true time
+    expect_true(is.na(a$time_min[3L]))
+  }
+})
