@@ -35,7 +35,7 @@
 #'   `NA` where a parameter of the group is not determined. `augment()`: the rows given, with `.fitted`,
 #'   `.resid` (for `data`; on the scale of the fit), `.se.fit`, and with `interval` `.lower`,
 #'   `.upper`. `length()`: the number of groups. `as.list()`: the full fits, `NULL` for a
-#'   group without one, so that `lapply(fits, rates)` works. `print()` shows up to ten groups
+#'   group without one. `print()` shows up to ten groups
 #'   one by one, more by the quartiles of their estimates.
 #' @section Errors:
 #'   `softanneal_error_argument` for groups that are not there, `softanneal_error_model` for a group without a

@@ -12,6 +12,8 @@ print.softanneal_fits <- function(x, digits = 4L, ...) {
   lines <- status_lines(x)
   cat("", lines, sep = "\n")
   if (length(lines)) cat("as.data.frame(), tidy() and glance() give all groups.\n")
+  cat(strwrap(paste("Errors shared by a specimen or a furnace run are not counted; fit_softening() of one",
+                    "group counts them."), width = 0.95 * getOption("width"), exdent = 2), sep = "\n")
   invisible(x)
 }
 

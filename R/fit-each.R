@@ -25,7 +25,11 @@ CONSTANT_LEVEL <- 0.999
 #' groups a matter of seconds to minutes. No starting values are needed, and a group that
 #' cannot be fitted is a row of the result with its reason, never an error for all.
 #'
-#' The minimum, the standard errors and the states of parameters are those of [fit_softening()].
+#' The minimum, the standard errors and the states of parameters are those of [fit_softening()] with the
+#' same `se`. Errors that all readings of a specimen or of a furnace run share are not counted here: where
+#' groups have few specimens and furnaces, intervals are too narrow, and `fit_softening()` of one group, which
+#' counts them by default, is the one to believe.
+#'
 #' The plain model `"jmak"` starts from the double-logarithmic line of each group; only where the
 #' result is not converged, on a bound, nearly singular, or misfits the group's own scatter is the
 #' full set of starts searched. The other models always search it.
