@@ -83,8 +83,9 @@ meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level
   by_time <- moved == "time"
   energy <- match("q_kj_mol", set$terms)
   if (set$natural[energy + length(set$terms)] == 0L) set$upper[energy] <- 1e5
-  # a factor of e^40 in time, or the temperatures that temp_for() looks at
-  edge <- if (by_time) range(ln_time[ok]) + c(-40, 40) else {
+  # a factor of e^40 beyond the answers and the times read, or the temperatures that temp_for() looks at
+  after <- fit$conditions$time_min[fit$conditions$time_min > 0]
+  edge <- if (by_time) range(ln_time[ok], log(after)) + c(-40, 40) else {
     inverse_temperature(TEMPERATURES_SEARCHED, fit$temp_ref_c)
   }
   step <- ifelse(is.finite(half) & half > 0, half, if (by_time) 0.3 else 0.001)
@@ -97,17 +98,7 @@ meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level
     unname(fit$par), cbind(coordinate, ln_time, target, step, group_part(place), threshold,
                             deparse.level = 0)[ok, , drop = FALSE],
     as.double(c(target_code(what), !by_time, fit$lack_of_fit$misfit, edge)))
-  if (rise < 1) return(out)
-  no_false_ends(fit, out, if (by_time) ln_time else coordinate, if (by_time) 1e-6 else 1e-9)
-}
-
-# Where an energy is open the best curve may stand so far out that no other is reached from it. An end at
-# the answer itself is then none: the side counts as open. Data without scatter have such ends rightly.
-no_false_ends <- function(fit, limits, here, least) {
-  if (!has_open(fit) || !(fit$sigma > 1e-6 * abs(fit$par[["h_worked"]] - fit$par[["h_soft"]]))) return(limits)
-  failed <- abs(limits - here) < least & !is.na(limits)
-  limits[failed] <- rep(c(-Inf, Inf), each = nrow(limits))[failed]
-  limits
+  out
 }
 
 # Targets that the grown grains reach, not recrystallisation: no rate of recrystallisation ties a

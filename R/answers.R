@@ -37,7 +37,7 @@
 #' there is no best value: `time_min` is `NA`, `note` gives "at most 18 min" or the like, and the
 #' warning names readings that would settle it. In the commonest class design (two halves of a strip
 #' at 350 and 450 degrees Celsius, first reading after 10 min, the hotter half finished by then)
-#' these intervals cover 96 to 99 % of 200 simulated sets, errors of specimens and furnaces left out
+#' these intervals cover 97 to 100 % of 200 simulated sets, errors of specimens and furnaces left out
 #' (`inst/benchmarks/answers.R`).
 #'
 #' **Scale of the target.** A hardness in the scale in which all readings were taken goes through the same

@@ -136,8 +136,10 @@ static double walk_side(tied_fit *f, const sa_walk *w, int side, double from, co
     for (int k = 0; k < 200; k++) {
         int edge = 0;
         double value = inside + side * step;
-        if (side * (value - end) >= 0.0)
+        if (side * (inside - end) >= 0.0)
             return side * HUGE_VAL;
+        if (side * (value - end) >= 0.0)
+            value = end; /* a step past the end says nothing of what lies before it */
         memcpy(par, keep, f->p * sizeof(double));
         double sum = sum_tied(f, value, par, &edge);
         if (sum >= ceiling) {

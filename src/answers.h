@@ -25,6 +25,11 @@ int sa_scan_shapes(const sa_softening *s, const sa_meeting *at, double *par, dou
 /* What is moved along the likelihood: the time of the meeting, or its coordinate. */
 typedef enum { SA_MOVE_TIME = 0, SA_MOVE_COORDINATE } sa_moved;
 
+/* Moves the meeting to where the curve of `par` has it, a coordinate between `low` and `high`. Returns 0,
+ * with the meeting as it was, when that curve never meets the target. */
+int sa_meeting_own(sa_model_kind kind, const double *par, sa_moved moved, double low, double high,
+                   sa_meeting *at);
+
 typedef struct {
     double objective, threshold; /* least sum of squares, and its rise at the ends */
     double step;                 /* first step, positive */

@@ -1,5 +1,5 @@
 /* The rate at which a curve meets a target at a given time and temperature, with its gradient in the
- * other parameters: what answers.c and answers_scan.c hold while they refit. */
+ * other parameters: what answers.c and answers_scan.c hold while they refit; and where a curve meets it. */
 #include "answers.h"
 #include <math.h>
 #include <string.h>
@@ -65,5 +65,31 @@ int sa_meeting_rate(sa_model_kind kind, const sa_meeting *at, const double *par,
         *ln_k -= par[place.k_strain] * at->group.strain;
         gradient[place.k_strain] = -at->group.strain;
     }
+    return 1;
+}
+
+int sa_meeting_own(sa_model_kind kind, const double *par, sa_moved moved, double low, double high,
+                   sa_meeting *at)
+{
+    double base[SA_BASE_PAR], slope[SA_BASE_PAR], ln_time;
+    const sa_model_kind one = sa_model_base(kind);
+    sa_model_of_group(kind, at->group, par, base);
+    if (moved == SA_MOVE_TIME) {
+        if (!sa_model_time_to(one, at->coordinate, at->target, at->what, base, &ln_time, slope))
+            return 0;
+        at->log_time = ln_time;
+        return 1;
+    }
+    /* ln t falls with the coordinate */
+    for (int k = 0; k < 200 && high - low > 1e-13; k++) {
+        const double mid = 0.5 * (low + high);
+        if (!sa_model_time_to(one, mid, at->target, at->what, base, &ln_time, slope))
+            return 0;
+        if (ln_time > at->log_time)
+            low = mid;
+        else
+            high = mid;
+    }
+    at->coordinate = 0.5 * (low + high);
     return 1;
 }

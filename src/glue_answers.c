@@ -24,6 +24,7 @@ typedef struct {
     glue_mixed mixed;
     double par[SA_MODEL_MAX_PAR], objective; /* the minimum */
     size_t rows, unknowns;
+    int own; /* this minimum is not that of the fit: its curve meets a target elsewhere */
 } answer_problem;
 
 /* conditions: list(temp_k or number of the history, time in min, mean, weight, history or NULL,
@@ -90,6 +91,7 @@ static void pose(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, double objec
                          glue_doubles(glue_part(errors, 6), (R_xlen_t)m->columns, "mode"));
         out->objective = glue_mixed_minimum(m, out->par);
         out->s = m->s;
+        out->own = 1;
     } else {
         pose_plain(conditions, setup, ref_k, out);
     }
@@ -120,17 +122,19 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
     double *work = work_of(sa_softening_work_for(a.rows, a.unknowns));
     SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)count, 2));
     for (R_xlen_t k = 0; k < count; k++) {
-        const sa_meeting at = {(sa_target_kind)(int)target,
+        sa_meeting at = {(sa_target_kind)(int)target,
                                meet[k + 2 * count],
                                meet[k],
                                meet[k + count],
                                {meet[k + 4 * count], (int)glue_whole(meet[k + 5 * count], 0.0,
                                                                      last_exponent, "exponent")}};
         const sa_walk walk = {a.objective, meet[k + 6 * count], meet[k + 3 * count], set[3], set[4]};
+        const sa_moved moved = set[1] > 0.0 ? SA_MOVE_COORDINATE : SA_MOVE_TIME;
         double ends[2];
         R_CheckUserInterrupt();
-        sa_meeting_interval(&a.s, &at, set[1] > 0.0 ? SA_MOVE_COORDINATE : SA_MOVE_TIME, &walk, a.par,
-                            ends, work);
+        if (a.own)
+            sa_meeting_own(a.s.kind, a.par, moved, walk.low, walk.high, &at);
+        sa_meeting_interval(&a.s, &at, moved, &walk, a.par, ends, work);
         REAL(out)[k] = ends[0];
         REAL(out)[k + count] = ends[1];
     }

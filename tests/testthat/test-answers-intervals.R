@@ -230,3 +230,18 @@ test_that("an answer far out with an open energy has no interval of no width", {
     expect_true(is.na(a$time_min[3L]))
   }
 })
+
+test_that("the end of an answer far out moves steadily with the level", {
+  truth <- c(h_worked = 165, h_soft = 80, t50_rex_min = 40, n = 1.3, q_kj_mol = 150)
+  for (seed in c(5, 7)) { # a step past the range searched once hid the end at some levels
+    r <- simulate_readings(truth, temp_c = c(350, 450), time_min = c(0, 10, 20, 40, 80), n_readings = 5,
+                           scale = "HRB", temp_ref_c = 350, sd = bench_errors(), seed = seed)
+    fit <- quietly_fitted(r)
+    high <- vapply(c(0.5, 0.8, 0.9, 0.92, 0.95, 0.96, 0.99), function(level) {
+      suppressWarnings(time_to(fit, temp_c = 450, level = level))$conf.high
+    }, 0)
+    expect_true(all(is.finite(high)))
+    expect_true(all(diff(high) > 0))
+    expect_lt(max(high), 10) # softening was over before the first reading, at 10 min
+  }
+})
