@@ -108,6 +108,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   }
   if (method != "delta") grid$note <- open_notes(grid$note, limits, degree_c(), lost, -Inf)
   if (method == "profile") grid$note <- growth_notes(fit, grid, aim$what)
+  if (!is.null(aim$scale)) grid$note <- conversion_notes(grid$note, grid$temp_c, grid$u_conversion)
   grid$temp_c[lost] <- NA_real_
   if (has_open(fit)) grid$std.error[by == "profile"] <- NA_real_
   warn_no_answer(fit, grid, "temp_c", "temperatures", lost)

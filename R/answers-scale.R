@@ -31,22 +31,26 @@ target_of_scale <- function(fit, hardness, scale) {
 }
 
 # Standard uncertainty, in the scale of the fit, of a hardness given in `scale` for readings in `other`:
-# that of the conversion between the two. Zero where the table does not reach: the value is then that of
-# the fit's own scale.
+# that of the conversion between the two; NA where the table does not reach.
 shared_uncertainty <- function(value, fit_scale, scale, other, material) {
   in_own <- in_scale(value, fit_scale, scale, material)
-  ok <- which(!is.na(in_own))
-  u <- numeric(length(value))
-  if (!length(ok)) return(u)
-  of <- suppressWarnings(convert_hardness(in_own[ok], scale, other, material = material, interval = TRUE),
+  of <- suppressWarnings(convert_hardness(in_own, scale, other, material = material, interval = TRUE),
                          classes = "softanneal_warning_outside")
   # back to the scale of the fit by the slope there
-  near <- pmax(1e-4 * value[ok], 1e-4)
-  slope <- (in_scale(value[ok] + near, fit_scale, other, material) -
-              in_scale(value[ok] - near, fit_scale, other, material)) / (2 * near)
-  own <- of$std_uncertainty / abs(slope)
-  u[ok] <- ifelse(is.finite(own), own, 0)
-  u
+  near <- pmax(1e-4 * value, 1e-4)
+  slope <- (in_scale(value + near, fit_scale, other, material) -
+              in_scale(value - near, fit_scale, other, material)) / (2 * near)
+  u <- of$std_uncertainty / abs(slope)
+  ifelse(is.finite(u), u, NA_real_)
+}
+
+# What an answer adds to its note where the uncertainty of its conversion is not known.
+UNKNOWN_CONVERSION <- "without the uncertainty of conversion: the table does not reach there"
+
+conversion_notes <- function(note, answer, u) {
+  at <- which(is.na(u) & !is.na(answer))
+  note[at] <- ifelse(nzchar(note[at]), paste0(note[at], "; ", UNKNOWN_CONVERSION), UNKNOWN_CONVERSION)
+  note
 }
 
 # d ln t / d hardness at the answers, by a central difference.

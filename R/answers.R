@@ -44,7 +44,8 @@
 #' conversion as they did, and its error cancels. Otherwise the standard uncertainty of the conversion
 #' between the scale of the target and that of the readings ([convert_hardness()]; of several the largest)
 #' is an error of the target. It moves ln t by `u_conversion`, which is added to both sides of the interval
-#' as the root of the sum of squares and is not in `std.error`.
+#' as the root of the sum of squares and is not in `std.error`. Where the table does not reach it is `NA`, the
+#' interval is without it, and the note says so.
 #'
 #' A time is an estimate, not a release for use: mind [cautions()] and try it on a
 #' sample first.
@@ -147,6 +148,7 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   ends <- cbind(grid$conf.low, grid$conf.high)
   if (method != "delta") grid$note <- open_notes(grid$note, ends, "min", lost)
   if (method == "profile") grid$note <- growth_notes(fit, grid, what)
+  if (!is.null(aim$scale)) grid$note <- conversion_notes(grid$note, grid$time_min, grid$u_conversion)
   grid$time_min[lost] <- NA_real_
   if (has_open(fit)) grid$std.error[by == "profile"] <- NA_real_
   warn_no_answer(fit, grid, "time_min", "times", lost)

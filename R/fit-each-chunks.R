@@ -17,7 +17,7 @@ threads_allowed <- function(threads) {
   n <- .Call(C_sa_call_threads, as.integer(threads))
   if (n[1L] < n[2L]) {
     say("threads", paste0("Only ", count(n[1L], "thread"), " of ", n[2L], " can start (limits of ",
-                          "this session): the batch runs with ", n[1L], "."))
+                          "this R process): the batch runs with ", n[1L], "."))
   }
   n[1L]
 }

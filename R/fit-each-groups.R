@@ -127,7 +127,6 @@ length.softanneal_fits <- function(x) {
   if (is.matrix(x$par)) ncol(x$par) else length(x)
 }
 
-
 #' @rdname fits-tables
 #' @export
 as.list.softanneal_fits <- function(x, ...) {

@@ -95,7 +95,7 @@ shift_constant <- function(constant, from, to) {
 #'
 #' @param temp_c Temperature of the hold in degrees Celsius.
 #' @param rate_k_h Rate of heating or cooling in K/h, positive.
-#' @param constant C for hours.
+#' @param constant C for hours, at most 200.
 #' @return Equivalent times in hours.
 #' @section Errors: `softanneal_error_argument`, `softanneal_error_range`.
 #' @source The parameter of Hollomon J H, Jaffe L D (1945) Trans. AIME 162, 223, step by step.

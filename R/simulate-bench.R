@@ -1,4 +1,4 @@
-# Sizes of the errors of a real bench, for simulation and plans.
+# Sizes of the errors of a real bench, for simulation.
 
 #' Errors of a real bench
 #'

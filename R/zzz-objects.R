@@ -187,6 +187,8 @@ guard_functions <- function(space) {
     if (length(args) == 0L || args[1L] == "...") next
     shown <- !name %in% methods || grepl("^(print|format|as[.]data[.]frame)[.]", name)
     heads <- lapply(args, function(arg) bquote(if (missing(.(as.name(arg)))) not_given(.(arg))))
+    # what the caller wrote is evaluated here, so that an error in it names the function called
+    heads <- c(heads, as.name(args[1L]))
     body(f) <- as.call(c(quote(`{`), if (!name %in% methods) heads,
                          bquote(guarded(.(as.name(args[1L])), .(body(f)), .(shown)))))
     assign(name, f, envir = space)

@@ -39,6 +39,19 @@ test_that("a target in the scale of all readings has no error of conversion, one
   expect_false("u_conversion" %in% names(time_to(fit, fraction = 0.5)))
 })
 
+test_that("where the table does not reach the error of conversion is not known, and that is said", {
+  d <- with_test_seed(3, made_readings(temps = c(290, 330), times = c(0, 4, 8, 12), soft = 55))
+  d <- d[d$hardness > 85, ]
+  d$hardness <- convert_hardness(d$hardness, "HV", "HR45T")
+  d$scale <- "HR45T"
+  fit <- quietly_fitted(d, fixed = c(h_soft = 55))
+  for (a in list(time_to(fit, hardness = c(65, 100), temp_c = 330), temp_for(fit, 30, hardness = c(65, 100)))) {
+    expect_identical(is.na(a$u_conversion), c(TRUE, FALSE))
+    expect_identical(grepl("the table does not reach there", a$note), c(TRUE, FALSE))
+    expect_true(all(is.finite(a$conf.low)))
+  }
+})
+
 test_that("predictions and windows in another scale are those of the fit, converted", {
   fit <- dial_fit()
   at <- data.frame(temp_c = 330, time_min = c(4, 12, 30))

@@ -48,6 +48,15 @@ test_that("the error names the field and comes before anything is computed", {
   expect_true(is.numeric(e) || inherits(e, "softanneal_error"))
 })
 
+test_that("an error in what the caller wrote names the function called", {
+  for (f in c("time_to", "fit_softening", "fit_each", "rates")) {
+    call <- as.call(list(as.name(f), as.name("no_such_thing")))
+    e <- tryCatch(eval(call, asNamespace("softanneal")), error = identity)
+    expect_identical(conditionCall(e), call)
+    expect_false(inherits(e, "softanneal_error"))
+  }
+})
+
 test_that("keys without columns and columns without names are told where they end in an error", {
   fits <- read_saved(test_path("fixtures", "fit_each.rds"))$object
   fits$keys <- fits$keys[0L]
