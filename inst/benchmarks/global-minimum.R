@@ -8,7 +8,7 @@ args <- commandArgs(trailingOnly = TRUE)
 sets <- if (length(args)) as.integer(args[1L]) else 100L
 starts <- if (length(args) > 1L) as.integer(args[2L]) else 60L
 models <- if (length(args) > 2L) strsplit(args[3L], ",", fixed = TRUE)[[1L]] else softanneal:::model_names()
-inside <- asNamespace("softanneal")
+source(file.path("inst", "benchmarks", "random-starts.R"))
 
 truth_of <- function(model) {
   all <- c(h_worked = 160, h_soft = 80, ln_k_ref = -runif(1, 2, 3.5), n = runif(1, 0.8, 3),
@@ -40,9 +40,6 @@ random_start <- function(model) {
   all[inside$model_terms(model)]
 }
 
-quiet <- function(code) suppressWarnings(code, classes = c("softanneal_warning_fit",
-                                                           "softanneal_warning_missing"))
-
 for (model in models) {
   set.seed(40, kind = "Mersenne-Twister", normal.kind = "Inversion", sample.kind = "Rejection")
   d <- do.call(rbind, lapply(seq_len(sets), function(i) cbind(set = i, hard_set(model))))
@@ -51,19 +48,7 @@ for (model in models) {
   }, 0))[["user.self"]]
   each <- quiet(fit_each(d, "set", model))
   of_each <- each$sums[1L, ] + each$sums[2L, ]
-  # all sets from each random start
-  plain <- each$set
-  plain$infer <- FALSE
-  plain$use_start <- TRUE
-  columns <- list(time = "time_min", temp = "temp_c", hardness = "hardness", scale = "scale",
-                  specimen = "specimen")
-  ready <- inside$each_data(d, "set", columns, plain, NULL)
-  best <- rep(Inf, sets)
-  for (k in seq_len(starts)) {
-    plain$start <- unname(random_start(model))
-    r <- inside$run_batch(ready, plain, 1L)
-    best <- pmin(best, r$sums[1L, ] + r$sums[2L, ], na.rm = TRUE)
-  }
+  best <- lowest_sums(d, each, starts, function() random_start(model))
   excess <- function(x) 100 * (x / best - 1)
   cat(sprintf("%-26s", model), sets, "sets, missed by more than 0.1 %: single fit",
       sum(excess(one) > 0.1), " fit_each", sum(excess(of_each) > 0.1), "; worst excess",

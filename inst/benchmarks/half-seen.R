@@ -2,7 +2,7 @@
 # has hardly begun (one piece at each of three or two temperatures, five readings); every parameter is
 # fixed at the edges of its search and the others fitted from many random starts by the same solver. Where
 # the sum of squares stays below that of the 95 % interval, that side is open. Prints for each design how
-# often, and how many of these the fit calls determined:
+# often, and how many of these the fit calls determined; from the top of the sources:
 #   Rscript inst/benchmarks/half-seen.R [sets [starts [errors]]]
 library(softanneal)
 
@@ -10,18 +10,13 @@ args <- commandArgs(trailingOnly = TRUE)
 sets <- if (length(args)) as.integer(args[1L]) else 100L
 starts <- if (length(args) > 1L) as.integer(args[2L]) else 60L
 se <- if (length(args) > 2L) args[3L] else "model"
-inside <- asNamespace("softanneal")
+source(file.path("inst", "benchmarks", "random-starts.R"))
 
 DESIGNS <- list(
   "270, 290, 310 degrees to 32 min" = list(c(270, 290, 310), c(0, 4, 8, 16, 32), 1.6, 12),
   "280, 300 degrees to 32 min" = list(c(280, 300), c(0, 4, 8, 16, 32), 1.6, 12),
   "one step of the hottest softened" = list(c(250, 270, 290), c(0, 4, 8, 16, 32), 2.5, 9))
 EDGES <- list(h_soft = 0, n = c(0.1, 10), q_kj_mol = c(0, 2000))
-
-quiet <- function(code) {
-  suppressWarnings(code, classes = c("softanneal_warning_fit", "softanneal_warning_missing",
-                                     "softanneal_warning_assumption"))
-}
 
 half_seen <- function(design) {
   d <- expand.grid(reading = 1:5, time_min = design[[2L]], temp_c = design[[1L]])
@@ -45,32 +40,12 @@ for (name in names(DESIGNS)) {
   fits <- lapply(split(d, d$set), function(x) quiet(fit_softening(x, se = se)))
   states <- vapply(fits, function(f) f$states, character(5L))
   each <- quiet(fit_each(d, "set", se = "model"))
-  plain <- each$set
-  plain$infer <- FALSE
-  plain$use_start <- TRUE
-  columns <- list(time = "time_min", temp = "temp_c", hardness = "hardness", scale = "scale",
-                  specimen = "specimen")
-  ready <- inside$each_data(d, "set", columns, plain, NULL)
-  # lowest sum of squares of each set, with one parameter held or none
-  lowest <- function(term = NULL, value = NULL) {
-    best <- rep(Inf, sets)
-    for (k in seq_len(starts)) {
-      now <- plain
-      now$start <- random_start()
-      if (!is.null(term)) {
-        now$held[match(term, plain$terms)] <- TRUE
-        now$start[match(term, plain$terms)] <- value
-      }
-      r <- inside$run_batch(ready, now, 1L)
-      best <- pmin(best, r$sums[1L, ] + r$sums[2L, ], na.rm = TRUE)
-    }
-    best
-  }
-  free <- lowest()
+  free <- lowest_sums(d, each, starts, random_start)
   df <- nrow(d) / sets - 5
   for (term in names(EDGES)) {
     for (value in EDGES[[term]]) {
-      open <- (lowest(term, value) - free) / (free / df) < qt(0.975, df)^2
+      sums <- lowest_sums(d, each, starts, random_start, term, value)
+      open <- (sums - free) / (free / df) < qt(0.975, df)^2
       cat(sprintf("%-34s %-8s at %4g: open in %3d of %d sets, of these called determined: %d\n", name,
                   term, value, sum(open), sets, sum(open & states[term, ] == "determined")))
     }

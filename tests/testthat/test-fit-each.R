@@ -38,8 +38,6 @@ test_that("each group gets the fit of fit_softening(): minimum, errors, states, 
     list(60, seed = 4, n = 1), list(40, seed = 5, temps = c(300, 420), sd_step = 2),
     list(40, seed = 6, sd_reading = 4, sd_step = 3, n = 2),
     list(20, seed = 7, sd_step = 0, sd_reading = 0))
-  # a third of the groups; all by the long tests
-  if (!extended_tests()) designs <- lapply(designs, \(x) replace(x, 1L, ceiling(x[[1L]] / 3)))
   compared <- 0
   for (design in designs) {
     d <- do.call(many_readings, design)
@@ -67,7 +65,7 @@ test_that("each group gets the fit of fit_softening(): minimum, errors, states, 
       }
     }
   }
-  expect_gt(compared, 0.58 * sum(vapply(designs, `[[`, 0, 1L)))
+  expect_gt(compared, 200)
 })
 
 test_that("the other models and settings are those of the single fit", {

@@ -68,7 +68,7 @@ expect_same_fit <- function(g, f, tolerance = 1e-8, ...) {
 }
 
 test_that("rounding, order of rows, order of replicates and names of pieces change nothing", {
-  for (seed in seq_len(if (extended_tests()) 6L else 3L)) { # each model once
+  for (seed in 1:6) {
     model <- c("jmak", "jmak_incubation", "recovery_jmak")[seed %% 3 + 1]
     d <- random_readings(seed, model)
     f <- quietly_fitted(d, model)
@@ -99,7 +99,7 @@ test_that("rounding, order of rows, order of replicates and names of pieces chan
 
 test_that("units are only units: K, degrees Fahrenheit, s, h, and the reference temperature", {
   skip_if_not_installed("units")
-  for (seed in seq_len(if (extended_tests()) 4L else 2L)) {
+  for (seed in 1:4) {
     model <- c("jmak", "recovery_jmak")[seed %% 2 + 1]
     d <- random_readings(seed, model)
     f <- quietly_fitted(d, model, temp_ref_c = 330)

@@ -35,7 +35,7 @@ test_that("garbage gives a result or a classed condition, never an error from in
       function() unlink(args$out_dir, recursive = TRUE)
     } else function() NULL
     thrown <- throw_garbage(f, args, values = values, prepare = prepare,
-                            every = if (f == "anneal_history") 13L else 9L)
+                            every = if (f == "anneal_history") 13L else 6L)
     tries <- tries + nrow(thrown)
     found <- findings_of(thrown, f)
     expect_identical(found, character(), label = paste0(f, "(): ", paste(found, collapse = "\n")))

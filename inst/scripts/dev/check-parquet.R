@@ -5,28 +5,13 @@
 library(softanneal)
 given <- commandArgs(TRUE)
 n <- if (length(given)) as.numeric(given[1L]) else 1e6
-files <- 20L
 work <- tempfile("parquet")
 data <- file.path(work, "readings")
 out <- file.path(work, "fits")
-dir.create(data, recursive = TRUE)
 seconds <- function(code) system.time(code)[["elapsed"]]
-set.seed(1)
-rows <- expand.grid(reading = 1:2, time_min = c(0, 4, 8, 16, 32), temp_c = c(305, 335),
-                    coil = seq_len(n / files), KEEP.OUT.ATTRS = FALSE)
-for (file in seq_len(files)) {
-  draw <- function(low, high) stats::runif(n / files, low, high)[rows$coil]
-  power <- draw(1, 2.5)
-  rate <- log(2)^(1 / power) / draw(8, 20) *
-    exp(-draw(100, 220) / 8.314462618e-3 * (1 / (rows$temp_c + 273.15) - 1 / 593.15))
-  soft <- draw(70, 90)
-  # a few groups that cannot be fitted, so that columns hold missing values
-  d <- data.frame(coil = sprintf("c%02d-%06d", file, rows$coil), temp_c = rows$temp_c,
-                  time_min = ifelse(rows$coil %% 1000 == 0, 0, rows$time_min), scale = "HV")
-  d$hardness <- soft + (draw(140, 180) - soft) * exp(-(rate * rows$time_min)^power) +
-    stats::rnorm(nrow(d))
-  nanoparquet::write_parquet(d, file.path(data, sprintf("%02d.parquet", file)))
-}
+here <- sub("^--file=", "", grep("^--file=", commandArgs(FALSE), value = TRUE))
+source(file.path(dirname(here), "many-groups.R"))
+files <- write_many_groups(data, n)
 took <- seconds(archive <- fit_archive(data, out, by = "coil", format = "parquet"))
 cat(sprintf("%.0f groups in %d parts, %.0f MB: read, fitted and written in %.0f s\n", n, files,
             sum(file.size(list.files(out, "parquet$", full.names = TRUE))) / 2^20, took))

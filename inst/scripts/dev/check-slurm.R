@@ -2,27 +2,11 @@
 # same in one process. Prints seconds and whether both tables are the same.
 library(softanneal)
 n <- as.integer(commandArgs(TRUE)[1L])
-files <- 20L
 work <- tempfile("slurm")
 data <- file.path(work, "readings")
-dir.create(data, recursive = TRUE)
-set.seed(1)
-temps <- c(305, 335)
-times <- c(0, 4, 8, 16, 32)
-rows <- expand.grid(reading = 1:2, time_min = times, temp_c = temps, coil = seq_len(n / files),
-                    KEEP.OUT.ATTRS = FALSE)
-for (file in seq_len(files)) {
-  draw <- function(low, high) stats::runif(n / files, low, high)[rows$coil]
-  power <- draw(1, 2.5)
-  rate <- log(2)^(1 / power) / draw(8, 20) *
-    exp(-draw(100, 220) / 8.314462618e-3 * (1 / (rows$temp_c + 273.15) - 1 / 593.15))
-  soft <- draw(70, 90)
-  d <- data.frame(coil = sprintf("c%02d-%06d", file, rows$coil), temp_c = rows$temp_c,
-                  time_min = rows$time_min, scale = "HV")
-  d$hardness <- soft + (draw(140, 180) - soft) * exp(-(rate * rows$time_min)^power) +
-    stats::rnorm(nrow(d))
-  nanoparquet::write_parquet(d, file.path(data, sprintf("%02d.parquet", file)))
-}
+here <- sub("^--file=", "", grep("^--file=", commandArgs(FALSE), value = TRUE))
+source(file.path(dirname(here), "many-groups.R"))
+files <- write_many_groups(data, n)
 seconds <- function(code) system.time(code)[["elapsed"]]
 alone <- seconds(one <- as.data.frame(fit_archive(data, file.path(work, "one"), by = "coil")))
 cat(sprintf("one process: %d groups, %.0f s\n", nrow(one), alone))
