@@ -41,7 +41,8 @@ free_rate <- function(fit) {
 # The ends that method "auto" or "profile" gives, in the coordinates of meeting_limits(): those of
 # the delta method (`delta`) stand in "auto" where the likelihood agrees with them. `half`: half widths
 # by the delta method from the variance that the likelihood is measured in. Returns the ends, the
-# method of each row, and whether its likelihood has no best value.
+# method of each row, whether its likelihood has no best value, and whether there is no interval because
+# no rate ties the curve to the target.
 answer_limits <- function(fit, place, ans, target, what, moved, delta, half, level, method) {
   here <- if (moved == "time") ans$ln_time else if (is.matrix(place)) place[, 1L] else place
   limits <- function(rise, rows = seq_along(here)) {
@@ -51,7 +52,7 @@ answer_limits <- function(fit, place, ans, target, what, moved, delta, half, lev
   profile <- limits(1)
   away <- abs(cbind(here - profile[, 1L], profile[, 2L] - here) - half)
   agree <- is.finite(delta[, 1L]) & rowSums(away <= AS_GOOD * half) == 2L
-  known <- !is.na(profile[, 1L])
+  known <- !is.na(profile[, 1L]) & !is.na(profile[, 2L])
   use <- if (method == "profile") rep(TRUE, length(here)) else known & !(agree %in% TRUE)
   flat <- logical(length(here))
   if (has_open(fit) && any(known & use)) {
@@ -66,7 +67,9 @@ answer_limits <- function(fit, place, ans, target, what, moved, delta, half, lev
   }
   delta[use, ] <- profile[use, ]
   list(limits = delta, by = ifelse(use, "profile", "delta"),
-       lost = use & known & (flat | rowSums(!is.finite(profile)) > 0L))
+       lost = use & known & (flat | rowSums(!is.finite(profile)) > 0L),
+       untied = !is.na(here) & !known & is.na(delta[, 1L]) & has_likelihood(fit) &
+         !met_in_growth(fit, target, what))
 }
 
 # Ends of the likelihood interval of ln t (`moved` "time") or of the coordinate of temperature at
@@ -157,6 +160,8 @@ range_text <- function(low, high, never = 0) {
 answer_text <- function(x) ifelse(is.na(x), "\u2013", format_quantity(x))
 
 UNDETERMINED <- "not determined by the readings"
+
+UNTIED <- "no interval: the target is met without recrystallisation"
 
 growth_notes <- function(fit, grid, what) {
   grown <- met_in_growth(fit, grid[[what]], what) & grid$note != "target not reached"

@@ -38,7 +38,9 @@
 #' warning names readings that would settle it. In the commonest class design (two halves of a strip
 #' at 350 and 450 degrees Celsius, first reading after 10 min, the hotter half finished by then)
 #' these intervals cover 97 to 100 % of 200 simulated sets, errors of specimens and furnaces left out
-#' (`inst/benchmarks/answers.R`).
+#' (`inst/benchmarks/answers.R`). A hardness that recovery alone reaches, before recrystallisation begins, does
+#' not depend on the rate that the profile works with: its interval is that of the delta method, and with
+#' `method = "profile"` it is `NA` with a note.
 #'
 #' **Scale of the target.** A hardness in the scale in which all readings were taken goes through the same
 #' conversion as they did, and its error cancels. Otherwise the standard uncertainty of the conversion
@@ -125,13 +127,14 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
       abs(ln_time_per_hardness(fit, grid$temp_c, grid$hardness, at_strain))
   }
   by <- rep(method, nrow(grid))
-  lost <- logical(nrow(grid))
+  lost <- untied <- logical(nrow(grid))
   if (method %in% c("auto", "profile")) {
     part <- answer_limits(fit, fit_places(fit, grid$temp_c, at_strain), ans, grid[[what]], what, "time",
                           limits, ans$pooled, level, method)
     limits <- part$limits
     by <- part$by
     lost <- part$lost
+    untied <- part$untied
   } else if (method == "bootstrap") {
     known <- which(!is.na(ans$ln_time))
     part <- bootstrap_answers(fit, function(par) {
@@ -147,6 +150,7 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   grid$note <- answer_notes(fit, grid, read_at, ans)
   ends <- cbind(grid$conf.low, grid$conf.high)
   if (method != "delta") grid$note <- open_notes(grid$note, ends, "min", lost)
+  grid$note[untied & grid$note %in% c("", UNDETERMINED)] <- UNTIED
   if (method == "profile") grid$note <- growth_notes(fit, grid, what)
   if (!is.null(aim$scale)) grid$note <- conversion_notes(grid$note, grid$time_min, grid$u_conversion)
   grid$time_min[lost] <- NA_real_

@@ -11,6 +11,7 @@
 #include <string.h>
 
 #define REFINEMENTS 60
+#define ENOUGH 0.9 /* share of the threshold that the sum has risen by at an end */
 
 /* The fit with the meeting held. */
 typedef struct {
@@ -128,6 +129,8 @@ static double refine(tied_fit *f, const sa_walk *w, double *inside, double outsi
     return outside;
 }
 
+/* One end; NaN where the walk stops at a place beyond which no rate meets the target (recovery alone
+ * has met it, say) while the sum has not risen: the likelihood is not followed further then. */
 static double walk_side(tied_fit *f, const sa_walk *w, int side, double from, const double *minimum)
 {
     const double end = side < 0 ? w->low : w->high, ceiling = w->objective + w->threshold;
@@ -154,6 +157,11 @@ static double walk_side(tied_fit *f, const sa_walk *w, int side, double from, co
             continue;
         }
         double found = refine(f, w, &inside, value, sum - w->objective, keep);
+        if (!(sum < HUGE_VAL)) {
+            memcpy(par, keep, f->p * sizeof(double));
+            if (sum_tied(f, inside, par, &edge) < w->objective + ENOUGH * w->threshold)
+                return NAN;
+        }
         /* a step too long to follow the valley looks like a rise: try again from nearby */
         memcpy(par, keep, f->p * sizeof(double));
         value = found + side * 0.01 * w->step;
@@ -189,6 +197,12 @@ void sa_meeting_interval(const sa_softening *s, const sa_meeting *at, sa_moved m
     f.jac = f.resid + sa_softening_rows(s);
     f.work = f.jac + sa_softening_rows(s) * f.p;
     const double from = moved == SA_MOVE_TIME ? at->log_time : at->coordinate;
+    ends[0] = ends[1] = NAN;
+    double start[SA_MODEL_MAX_PAR];
+    int edge;
+    memcpy(start, par, f.p * sizeof(double));
+    if (!(sum_tied(&f, from, start, &edge) < walk->objective + walk->threshold))
+        return;
     ends[0] = walk_side(&f, walk, -1, from, par);
     ends[1] = walk_side(&f, walk, 1, from, par);
 }

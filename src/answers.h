@@ -36,7 +36,8 @@ typedef struct {
     double low, high;            /* beyond these a side counts as open */
 } sa_walk;
 
-/* Ends of the interval of what is moved, -Inf and Inf where open. `par`: the minimum. Work:
+/* Ends of the interval of what is moved, -Inf and Inf where open, NaN where the likelihood cannot be
+ * followed (no rate meets the target there). `par`: the minimum. Work:
  * sa_softening_work() doubles. */
 void sa_meeting_interval(const sa_softening *s, const sa_meeting *at, sa_moved moved,
                          const sa_walk *walk, const double *par, double ends[2], double *work);

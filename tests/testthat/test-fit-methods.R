@@ -226,6 +226,19 @@ test_that("answers of time_to() invert the curve", {
   expect_equal(suppressWarnings(predict(rec, early)), 430, tolerance = 1e-9)
 })
 
+test_that("a hardness that recovery alone reaches has an interval around it, or none", {
+  rec <- quietly_fitted(tungsten_readings(), "recovery_jmak_incubation")
+  x <- suppressWarnings(time_to(rec, hardness = c(432, 429, 425, 420, 400), temp_c = c(1150, 1250)))
+  expect_true(all(x$conf.low < 0.95 * x$time_min & x$conf.high > 1.05 * x$time_min))
+  # the rate of recrystallisation does not move it: no curve to follow
+  none <- suppressWarnings(time_to(rec, hardness = c(430, 400), temp_c = 1200, method = "profile"))
+  expect_identical(is.na(none$conf.low), c(TRUE, FALSE))
+  expect_identical(is.na(none$conf.high), c(TRUE, FALSE))
+  expect_match(none$note[1L], "met without recrystallisation", fixed = TRUE)
+  at <- suppressWarnings(temp_for(rec, time_min = x$time_min[1:2], hardness = c(432, 429)))
+  expect_true(all(at$conf.low < at$temp_c - 5 & at$conf.high > at$temp_c + 5))
+})
+
 test_that("a delta interval of a time agrees with the bootstrap", {
   d <- with_test_seed(35, made_readings(sd_step = 1))
   f <- fit_softening(d, se = "steps")
