@@ -8,7 +8,8 @@ quiet <- function(code) {
                                      "softanneal_warning_assumption"))
 }
 
-# For each set of `d` (column `set`); `each`: its fit_each(); `draw`: makes a start. One parameter may be held.
+# For each set of `d` (column `set`); `each`: its fit_each(); `draw`: makes a start. One parameter may be
+# held.
 lowest_sums <- function(d, each, starts, draw, held = NULL, value = NULL) {
   columns <- list(time = "time_min", temp = "temp_c", hardness = "hardness", scale = "scale",
                   specimen = "specimen")

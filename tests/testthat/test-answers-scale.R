@@ -45,7 +45,8 @@ test_that("where the table does not reach the error of conversion is not known, 
   d$hardness <- convert_hardness(d$hardness, "HV", "HR45T")
   d$scale <- "HR45T"
   fit <- quietly_fitted(d, fixed = c(h_soft = 55))
-  for (a in list(time_to(fit, hardness = c(65, 100), temp_c = 330), temp_for(fit, 30, hardness = c(65, 100)))) {
+  both <- list(time_to(fit, hardness = c(65, 100), temp_c = 330), temp_for(fit, 30, hardness = c(65, 100)))
+  for (a in both) {
     expect_identical(is.na(a$u_conversion), c(TRUE, FALSE))
     expect_identical(grepl("the table does not reach there", a$note), c(TRUE, FALSE))
     expect_true(all(is.finite(a$conf.low)))
