@@ -38,9 +38,9 @@
 #' warning names readings that would settle it. In the commonest class design (two halves of a strip
 #' at 350 and 450 degrees Celsius, first reading after 10 min, the hotter half finished by then)
 #' these intervals cover 97 to 100 % of 200 simulated sets, errors of specimens and furnaces left out
-#' (`inst/benchmarks/answers.R`). A hardness that recovery alone reaches, before recrystallisation begins, does
-#' not depend on the rate that the profile works with: its interval is that of the delta method, and with
-#' `method = "profile"` it is `NA` with a note.
+#' (`inst/benchmarks/answers.R`). A hardness that recovery alone reaches, before recrystallisation begins,
+#' does not depend on the rate that the profile works with: its interval is that of the delta method, and
+#' with `method = "profile"` it is `NA` with a note.
 #'
 #' **Scale of the target.** A hardness in the scale in which all readings were taken goes through the same
 #' conversion as they did, and its error cancels. Otherwise the standard uncertainty of the conversion
