@@ -43,6 +43,7 @@ ZERO_CELSIUS <- 273.15
 #' |---|---|
 #' | `softanneal_message_file` | how a file was read: separator, decimal mark, encoding, empty rows |
 #' | `softanneal_message_units` | a column was converted to the unit of the bench |
+#' | `softanneal_message_history` | accumulated times of readings differ a little from the steps of the log they are joined to |
 #' | `softanneal_message_groups` | a table was divided by columns such as `group` |
 #' | `softanneal_message_threads` | fewer threads can start than were asked for |
 #'

@@ -65,7 +65,8 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
     d$ref_k <- reference_temperature(temp_ref_c, temp_k, time)
   } else {
     rows <- if (is.null(gone)) seq_len(n) else seq_len(n)[-as.integer(gone)]
-    d <- follow_history(d, history, log_s, temp_ref_c, rows)
+    step <- if (is.numeric(data[["step"]])) data[["step"]][rows]
+    d <- follow_history(d, history, log_s, temp_ref_c, rows, step, columns$time %in% names(data))
   }
   d$temp_k[before] <- d$ref_k
   if (!is.null(strain)) d <- with_strain(d, strain, strain_ref)

@@ -1,78 +1,4 @@
-# Readings joined to the temperature histories of their specimens, and the fit along them.
-
-# Log time of each reading in s where a column names it.
-log_times <- function(data, columns, history) {
-  if (is.null(columns$log_time)) return(NULL)
-  if (is.null(history)) {
-    abort("argument", "`log_time` is given without `history`", arg = "log_time",
-          remedy = "Give the log with `history`, or leave `log_time` out.")
-  }
-  numeric_column(data, columns$log_time, unit = "s", na = TRUE)
-}
-
-# Number of the history (0: before any anneal) and minutes passed in it, for readings of
-# `specimen` at accumulated time `time_min` or log time `log_s`. `rows` are those of the table.
-join_history <- function(h, specimen, time_min, log_s, rows) {
-  n <- length(time_min)
-  id <- if (is.null(h$specimen)) rep.int(1L, n) else if (is.null(specimen)) {
-    if (length(h$specimen) > 1L) {
-      abort("column", paste0("the readings have no specimen column to join them to ",
-                             length(h$specimen), " histories"), arg = "specimen",
-            remedy = "Name the specimen of each reading.")
-    }
-    rep.int(1L, n)
-  } else match(as.character(specimen), as.character(h$specimen))
-  rolled <- if (is.null(log_s)) time_min == 0 else rep.int(FALSE, n)
-  if (!is.null(log_s)) rolled[time_min == 0] <- TRUE
-  lost <- which(is.na(id) & !rolled)
-  if (length(lost)) {
-    names <- utils::head(unique(as.character(specimen[lost])), 3)
-    abort("missing", paste0("`history` holds no log of specimen ", in_quotes(names, " and ")),
-          arg = "history", rows = rows[lost],
-          remedy = "Add the log of every specimen that was annealed, under the same name.")
-  }
-  span <- history_span(h)
-  at <- rep(NA_real_, n)
-  for (k in unique(id[!rolled])) {
-    pick <- which(id == k & !rolled)
-    at[pick] <- if (!is.null(log_s)) log_s[pick] else log_of_time(h, span, k, time_min[pick])
-  }
-  slack <- 1e-9 * pmax(abs(span$end), span$end - span$start)
-  late <- which(!rolled & (is.na(at) | at > span$end[id] + slack[id]))
-  early <- which(!rolled & !is.na(at) & at < span$start[id] - slack[id])
-  if (length(late) || length(early)) {
-    bad <- sort(c(late, early))
-    abort("range", paste0(length(bad), " readings lie ", if (length(late)) "after the end" else
-      "before the start", " of the history of their specimen"), arg = "history", rows = rows[bad],
-          remedy = "Check clock and unit (history in s, readings in min), or give the whole log.")
-  }
-  passed <- pmax((at - span$start[id]) / 60, 0)
-  rolled <- rolled | passed == 0
-  list(place = as.double(ifelse(rolled, 0, id)), passed_min = ifelse(rolled, 0, passed))
-}
-
-# Log time in s of accumulated times in history k: after the cooling of the step where the
-# accumulated furnace time is logged, else counted from the start of the log. NA beyond its end.
-log_of_time <- function(h, span, k, time_min) {
-  if (is.null(h$furnace_min)) return(span$start[k] + 60 * time_min)
-  rows <- seq.int(h$points$first[k] + 1L, h$points$first[k + 1L])
-  furnace <- h$furnace_min[rows]
-  clock <- h$points$time_s[rows]
-  if (is.unsorted(furnace)) {
-    abort("range", "column `furnace_min` of the history must not fall within a specimen",
-          arg = "furnace_min", remedy = "It counts the time in the furnace, accumulated.")
-  }
-  slack <- 1e-9 * max(furnace, 1)
-  last <- findInterval(time_min + slack, furnace)
-  at <- rep(NA_real_, length(time_min))
-  on <- which(last > 0L & abs(furnace[pmax(last, 1L)] - time_min) <= slack)
-  at[on] <- clock[last[on]]
-  between <- setdiff(which(last > 0L & last < length(rows)), on)
-  i <- last[between]
-  share <- (time_min[between] - furnace[i]) / (furnace[i + 1L] - furnace[i])
-  at[between] <- clock[i] + share * (clock[i + 1L] - clock[i])
-  at
-}
+# The fit along the temperature histories to which its readings are joined (fit-join.R).
 
 # Energy in kJ/mol at which start values and the reference temperature are taken. Twin:
 # SA_TYPICAL_ENERGY in src/glue_history.h.
@@ -80,9 +6,9 @@ TYPICAL_ENERGY <- 200
 
 # The readings `d` with their places in the histories, the reference temperature, and the
 # clock at a typical energy: mean of e along each history, ln of the time at it.
-follow_history <- function(d, history, log_s, temp_ref_c, rows) {
+follow_history <- function(d, history, log_s, temp_ref_c, rows, step, timed) {
   h <- history_points(history)
-  joined <- join_history(h, d$specimen, d$time_min, log_s, rows)
+  joined <- join_history(h, d$specimen, d$time_min, log_s, rows, step, read = TRUE, timed = timed)
   d$place <- joined$place
   d$passed_min <- joined$passed_min
   d$history <- h$points
@@ -254,7 +180,8 @@ warn_history <- function(object, hottest, part, rows = seq_along(hottest)) {
                      (begun & hottest < read[1L] - 1e-9))
   if (length(outside)) {
     warn("extrapolation", paste0(
-      length(outside), " of ", length(hottest), " points of the history are outside the range of the data (",
+      length(outside), " of ", length(hottest),
+      " points of the history are outside the range of the data (",
       format(read[1L], digits = 4), " to ", format(read[2L], digits = 4),
       " degrees Celsius, reduced time up to ", format_quantity(exp(furthest)), "; ", in_rows(rows[outside]),
       ")."), n = length(outside),

@@ -165,12 +165,20 @@ NULL
 #' that applies:
 #'
 #' 1. at the log time in s in the column named by `log_time`;
-#' 2. if the history has a column `furnace_min` (accumulated time in the furnace in min): at the
-#'    last point with the accumulated time of the reading, which is after the cooling of its step;
+#' 2. if the history has a column `furnace_min` (accumulated time in the furnace in min), as from
+#'    [add_steps()]: at the last point with the accumulated time of the reading, which is after the cooling
+#'    of its step. Where fewer than half of the times of a specimen are those of steps to the last digit,
+#'    as in real logs, at the step that ends nearest, within a quarter of its length and of the next one's;
+#'    else at the step with the number in the column `step` of both tables, within a quarter of the
+#'    accumulated time. A message tells by how much they differ;
 #' 3. at its time in min after the first point of the log.
 #'
 #' Readings at time zero are as rolled and need no history. A reading without a log, or outside it, stops
-#' with an error.
+#' with an error. So does one that cannot have been taken where it falls, for hardness is read on a cold
+#' specimen after its step: at a hot point of a log that cools, before the first step, at a log time by
+#' which the specimen had been in the furnace for another time than the reading says (by more than a
+#' quarter and a minute); and, by rule 3, in a log with pauses between steps. A log that never cools is
+#' taken as it is.
 #'
 #' **Bias without a history.** Ignoring a heat-up comparable with the hold biases ln k down and n up,
 #' and Q where the hot steps are the short ones.
@@ -179,8 +187,8 @@ NULL
 #'
 #' @references Additivity: Scheil E (1935) Arch. Eisenhuettenwes. 8, 565; Cahn J W (1956) Acta Metall. 4,
 #'   572.
-#' @seealso [fit_softening()], [anneal_history()], [heat_up()], [soften()], [equivalent_time()];
-#'   `vignette("joining", package = "softanneal")` for a log and its readings.
+#' @seealso [read_history()], [find_steps()], [anneal_history()], [heat_up()], [soften()],
+#'   [equivalent_time()]; `vignette("joining", package = "softanneal")` for a log and its readings.
 #' @name softening-history
 #' @examples
 #' law <- c(h_worked = 160, h_soft = 78, ln_k_ref = log(0.06), n = 1.6, q_kj_mol = 140)

@@ -73,8 +73,8 @@ door_opening <- function(furnace_c, dip_c = 9, recover_min = 3, at_min = 0, open
 
 # A history with its columns checked: list of specimen (text), time_s, temp_c (K-safe).
 # Within a specimen time must not fall; `strict` asks for one specimen with rising time.
-check_history <- function(data, specimen = "specimen", time = "time_s", temp = "temp_c",
-                          arg = "data", strict = FALSE) {
+history_rows <- function(data, specimen = "specimen", time = "time_s", temp = "temp_c",
+                         arg = "data", strict = FALSE) {
   check_data(data, arg)
   time_s <- numeric_column(data, time, arg, unit = "s")
   temp_c <- numeric_column(data, temp, arg, unit = "degC", lower = -ZERO_CELSIUS)
@@ -112,6 +112,8 @@ check_history <- function(data, specimen = "specimen", time = "time_s", temp = "
 #'   quoted. Without a specimen column all rows are one history.
 #' @param target_c,tolerance_c Target temperature in degrees Celsius and half-width of the band around it
 #'   to draw; `NULL` for none.
+#' @param steps Steps to mark, as from [find_steps()]: a panel for each specimen, with marks where it went
+#'   in, was at temperature and came out.
 #' @return A ggplot. Up to eight specimens differ in colour and linetype; more are drawn alike.
 #' @details Errors: `softanneal_error_range` where time falls within a specimen;
 #'   `softanneal_error_column` for missing columns.
@@ -119,15 +121,17 @@ check_history <- function(data, specimen = "specimen", time = "time_s", temp = "
 #' log <- rbind(door_opening(410, dip_c = 9, specimen = "9 degrees Celsius"),
 #'              door_opening(410, dip_c = 40, specimen = "40 degrees Celsius"))
 #' plot_history(log, target_c = 410, tolerance_c = 5)
+#' steps <- data.frame(specimen = "9 degrees Celsius", in_s = 0, out_s = 120)
+#' plot_history(log[log$specimen == steps$specimen, ], steps = steps)
 #' @export
 plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c,
-                         target_c = NULL, tolerance_c = NULL) {
+                         target_c = NULL, tolerance_c = NULL, steps = NULL) {
   if (inherits(data, "softanneal_heat")) data <- data$history
   columns <- c(column_name(rlang::enquo(specimen)), column_name(rlang::enquo(time)),
                column_name(rlang::enquo(temp)))
   target_c <- check_number(target_c, "target_c", -ZERO_CELSIUS, null = TRUE)
   tolerance_c <- check_number(tolerance_c, "tolerance_c", 0, null = TRUE)
-  history <- check_history(data, columns[1L], columns[2L], columns[3L])
+  history <- history_rows(data, columns[1L], columns[2L], columns[3L])
   in_minutes <- max(history$time_s) > 600
   names <- short_names(as.character(unique(history$specimen)))
   drawn <- data.frame(specimen = factor(history$specimen, unique(history$specimen), names$short),
@@ -160,6 +164,10 @@ plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c
     paste0("Line: target ", format(target_c), " \u00b0C",
            if (!is.null(tolerance_c)) paste0("; band: within ", format(tolerance_c), " \u00b0C"), ".")
   }, if (count > 1L && count <= 8L) names$key)
+  if (!is.null(steps)) {
+    lines <- c(list(ggplot2::geom_line(colour = MAIN_COLOUR, linewidth = 0.6)),
+               step_marks(history, steps, names$short, in_minutes))
+  }
   picture + lines +
     level_scales(levels(drawn$specimen), "Specimen", ordered = FALSE)[c(1, 4)] +
     ggplot2::labs(title = "Temperature in the furnace", x = if (in_minutes) "Time (min)" else "Time (s)",
@@ -167,4 +175,39 @@ plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c
                   alt = alt, caption = if (length(caption)) paste(caption, collapse = "\n")) +
     plain_theme() +
     ggplot2::theme(legend.key.width = ggplot2::unit(2, "lines"))
+}
+
+# Marks of the steps in a log, in panels of the specimens: in, at temperature, out, and the number of the
+# step.
+step_marks <- function(history, steps, short, in_minutes) {
+  check_data(steps, "steps")
+  moments <- c("in the furnace" = "in_s", "at temperature" = "at_s", "out of it" = "out_s")
+  moments <- moments[moments %in% c("in_s", "out_s", names(steps))]
+  pieces <- unique(history$specimen)
+  name <- if (length(pieces) > 1L) any_column(steps, "specimen", "steps") else rep(pieces, nrow(steps))
+  name <- as.character(name)
+  marks <- do.call(rbind, lapply(names(moments), function(what) {
+    at <- numeric_column(steps, moments[[what]], "steps", "s")
+    data.frame(name, at, mark = what, step = seq_along(at) - match(name, name) + 1L)
+  }))
+  marks <- marks[marks$name %in% pieces, ]
+  if (!nrow(marks)) {
+    abort("missing", "`steps` names no specimen of the log", arg = "steps", remedy = "Compare the names.")
+  }
+  marks$temp_c <- vapply(seq_len(nrow(marks)), function(i) {
+    rows <- which(history$specimen == marks$name[i])
+    stats::approx(history$time_s[rows], history$temp_c[rows], marks$at[i], rule = 2, ties = "ordered")$y
+  }, 0)
+  marks$time <- marks$at / if (in_minutes) 60 else 1
+  marks$specimen <- factor(marks$name, pieces, short)
+  marks$mark <- factor(marks$mark, names(moments))
+  shown <- marks[marks$mark == "out of it", ]
+  list(ggplot2::geom_point(ggplot2::aes(shape = .data[["mark"]]), data = marks, colour = SECOND_COLOUR,
+                           size = 2.2),
+       ggplot2::geom_text(ggplot2::aes(label = .data[["step"]]), data = shown, colour = INK, size = 3,
+                          hjust = -0.6,
+                          vjust = 0),
+       ggplot2::scale_shape_manual("Step", values = c("in the furnace" = 2, "at temperature" = 16,
+                                                      "out of it" = 6)),
+       ggplot2::facet_wrap(ggplot2::vars(.data[["specimen"]]), ncol = 1L))
 }

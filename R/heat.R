@@ -92,7 +92,7 @@ heat_up <- function(thickness_mm, furnace_c, until_min = NULL, start_c = 20, tol
     if (!"time_s" %in% names(furnace_c) || !"temp_c" %in% names(furnace_c)) {
       any_column(furnace_c, if ("time_s" %in% names(furnace_c)) "temp_c" else "time_s", "furnace_c")
     }
-    check_history(furnace_c, arg = "furnace_c", strict = TRUE)[c("time_s", "temp_c")]
+    history_rows(furnace_c, arg = "furnace_c", strict = TRUE)[c("time_s", "temp_c")]
   } else {
     list(time_s = 0, temp_c = in_unit(furnace_c, "degC", "furnace_c", -ZERO_CELSIUS))
   }

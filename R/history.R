@@ -43,7 +43,10 @@ history_points <- function(data, specimen = "specimen", time = "time_s", temp = 
   points <- list(time_s = time_s, temp_c = temp_c, first = first)
   fault <- .Call(C_sa_call_history_check, points)
   if (fault[1L] > 0L) history_fault(fault, order, time, temp)
-  list(points = points, specimen = name, order = order, furnace_min = furnace, n = n)
+  step <- if (!is.null(furnace) && is.numeric(data[["step"]])) {
+    if (is.null(order)) data[["step"]] else data[["step"]][order]
+  }
+  list(points = points, specimen = name, order = order, furnace_min = furnace, step = step, n = n)
 }
 
 # Plain doubles pass as they are: their values are checked in C.

@@ -27,8 +27,8 @@ plot_furnace_log <- function(data, target_c, ..., tolerance_c = 5, specimen = sp
   check_dots_empty(...)
   if (inherits(data, "softanneal_heat")) data <- data$history
   check_data(data, "data")
-  h <- check_history(as.data.frame(data), column_name(rlang::enquo(specimen)),
-                     column_name(rlang::enquo(time)), column_name(rlang::enquo(temp)))
+  h <- history_rows(as.data.frame(data), column_name(rlang::enquo(specimen)),
+                    column_name(rlang::enquo(time)), column_name(rlang::enquo(temp)))
   tolerance_c <- check_number(tolerance_c, "tolerance_c", 1e-6)
   zoom <- check_flag(zoom, "zoom")
   pieces <- unique(h$specimen)

@@ -126,6 +126,16 @@ read_readings <- function(x, columns = NULL, readings = NULL, specimen = NULL, t
 }
 
 read_sheet <- function(path, columns, readings, sep, dec, encoding, sheet, skip, na) {
+  check_sheet_path(path)
+  check_string(sep, "sep", null = TRUE)
+  check_string(encoding, "encoding", null = TRUE)
+  if (!is.null(dec)) check_choice(dec, c(".", ","), "dec")
+  if (!is.character(na)) abort("argument", "`na` must be text", arg = "na")
+  named <- as.character(c(columns, if (length(readings) > 1L) readings))
+  grid_table(read_grid(path, sheet, sep, encoding, skip), named, na, dec)
+}
+
+check_sheet_path <- function(path) {
   if (!is.character(path) || length(path) != 1L || is.na(path)) {
     abort("argument", paste0("`x` must be a path or a data frame, not ", describe(path)), arg = "x",
           remedy = "Put a path in quotes, or make a data frame of it.")
@@ -134,13 +144,14 @@ read_sheet <- function(path, columns, readings, sep, dec, encoding, sheet, skip,
     abort("file", paste0("there is no file '", path, "'"), arg = "x",
           remedy = "Check the path, and the working directory with `getwd()`.")
   }
-  check_string(sep, "sep", null = TRUE)
-  check_string(encoding, "encoding", null = TRUE)
-  if (!is.null(dec)) check_choice(dec, c(".", ","), "dec")
-  if (!is.character(na)) abort("argument", "`na` must be text", arg = "na")
   if (file.size(path) == 0) abort_empty(path)
-  named <- as.character(c(columns, if (length(readings) > 1L) readings))
-  if (grepl("\\.xls[xm]?$", path, ignore.case = TRUE)) {
+}
+
+is_excel <- function(path) grepl("\\.xls[xm]?$", path, ignore.case = TRUE)
+
+# Text file or Excel sheet as a grid of cells with a header and a row at least.
+read_grid <- function(path, sheet, sep, encoding, skip) {
+  if (is_excel(path)) {
     grid <- read_excel_grid(path, sheet, skip)
   } else {
     if (!is.null(sheet)) {
@@ -149,7 +160,7 @@ read_sheet <- function(path, columns, readings, sep, dec, encoding, sheet, skip,
     grid <- read_text_grid(path, sep, encoding, skip)
   }
   if (length(grid$row) < 2L) abort_empty(path)
-  grid_table(grid, named, na, dec)
+  grid
 }
 
 # A message of class softanneal_message_<what>.

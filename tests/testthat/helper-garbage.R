@@ -198,7 +198,16 @@ valid_calls <- function() {
   utils::write.csv(cbind(coil = "A", small), file.path(coils, "a.csv"), row.names = FALSE)
   archive <- file.path(coils, "there")
   fit_archive(coils, archive, by = "coil")
+  noted <- file.path(coils, "log.csv")
+  writeLines(c("time_s,B1", "0,20", "10,200", "20,330", "30,331"), noted)
   list(
+    add_steps = list(log, find_steps(log)),
+    check_history = list(log, heating_c_s = 50, cooling_c_s = 100, specimen = "specimen", time = "time_s",
+                         temp = "temp_c"),
+    find_steps = list(log, tolerance_c = 5),
+    read_history = list(noted, specimen = "A", time = "time_s", temp = "B1", tz = NULL, date_order = "dmy",
+                        sep = ",",
+                        dec = ".", encoding = "UTF-8", sheet = NULL, skip = 0),
     anneal_history = c(list(steps, thickness_mm = 0.95, ambient_c = 20, dip_c = 5, recover_min = 3,
                             open_s = 10, support = "free", cool_support = "free", h_w_m2k = 20,
                             cool_h_w_m2k = 10, emissivity = 0.3, alloy = "C26000"), columns),
@@ -329,7 +338,7 @@ valid_calls <- function() {
     plot_groups = list(two_coils, temp_c = 330, level = 0.95, max_labels = 5, base_size = 9),
     plot_grain_sketch = list(2, fraction = c(0.1, 0.5), grains = 20, seed = 1, base_size = 9),
     plot_history = list(log, specimen = "specimen", time = "time_s", temp = "temp_c",
-                        target_c = 370, tolerance_c = 5),
+                        target_c = 370, tolerance_c = 5, steps = find_steps(log)),
     plot_isochronal = list(parameters, time_min = c(10, 60), temp_c = c(300, 400),
                            model = NULL, temp_ref_c = 370, band = "none", level = 0.95),
     plot_residuals = list(fit),

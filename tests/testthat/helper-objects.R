@@ -8,6 +8,8 @@ result_objects <- function() {
   steps <- data.frame(specimen = "A1", temp_c = 370, time_min = c(4, 8))
   history <- anneal_history(steps, thickness_mm = 0.95, support = "free",
                             cool_support = "free")
+  # a log that stays hot may be read at any time
+  hot <- data.frame(specimen = "A1", time_s = c(0, 30, 60, 660), temp_c = c(20, 290, 355, 370))
   law <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180)
   strained <- with_test_seed(41, {
     a <- made_readings(n = 2, sd_step = 1)
@@ -38,11 +40,11 @@ result_objects <- function() {
     fit_softening_strain = fit_softening(strained, strain = strain),
     fit_softening_exponents = fit_softening(small, n_by = "by temperature"),
     fit_softening_history = fit_softening(
-      with_test_seed(42, transform(soften(history, law, temp_ref_c = 370,
+      with_test_seed(42, transform(soften(hot, law, temp_ref_c = 370,
                                           time_min = seq(0.5, 10, length.out = 12)),
                                    time_min = time_s / 60, scale = "HV",
                                    hardness = hardness + stats::rnorm(12, sd = 0.5))),
-      history = as.data.frame(history), fixed = c(q_kj_mol = 180), log_time = time_s),
+      history = hot, fixed = c(q_kj_mol = 180), log_time = time_s),
     fit_each = fit_each(small, by = "temp_c"),
     fit_arrhenius = fit_arrhenius(data.frame(temp_c = c(135, 119, 113, 102, 88, 43),
                                              rate = c(0.105, 4.4e-2, 2.9e-2, 1.25e-2, 4.2e-3, 3.8e-5)),
