@@ -24,7 +24,7 @@
 #'   second half of the step), `step_min` (time in the furnace), `time_min` (accumulated), `hold_min` (at
 #'   temperature), `note` (what to look at: `"begins hot"`, `"ends hot"`, `"short"`).
 #'
-#'   `add_steps()`: the history with the columns `step` (0 before the first) and `furnace_min` (accumulated
+#'   `add_steps()`: the history with the columns `step` (0 up to the first) and `furnace_min` (accumulated
 #'   time in the furnace in min).
 #' @section Errors: `softanneal_error_too_few` where a specimen has no step, as in the log of a furnace
 #'   that stays hot; `softanneal_error_range` for steps that overlap, are not within the log, or have no
@@ -190,7 +190,7 @@ add_steps <- function(history, steps) {
     knots <- as.double(rbind(from[own], to[own]))
     minutes[rows] <- stats::approx(knots, as.double(rbind(c(0, sum_min[-length(own)]), sum_min)), s,
                                    rule = 2)$y
-    number[rows] <- findInterval(s, from[own])
+    number[rows] <- findInterval(s, from[own], left.open = TRUE)
   }
   back <- if (is.null(h$order)) seq_len(h$n) else order(h$order)
   if (inherits(history, "softanneal_heat")) history <- history$history
