@@ -74,24 +74,29 @@ static double sum_tied(tied_fit *f, double value, double *par, int *edge)
     return result.objective;
 }
 
-/* The same from another shape of curve, where that is better. */
-static double sum_anew(tied_fit *f, double value, double sum, double *par, int *edge)
+/* The same from other shapes of curve through the levels of `keep` and those of `par`, where that is
+ * better. */
+static double sum_anew(tied_fit *f, double value, double sum, const double *keep, double *par, int *edge)
 {
-    double trial[SA_MODEL_MAX_PAR];
-    int other_edge = 0;
+    double trial[2][SA_MODEL_MAX_PAR];
     if (f->moved == SA_MOVE_TIME)
         f->at.log_time = value;
     else
         f->at.coordinate = value;
-    memcpy(trial, par, f->p * sizeof(double));
-    if (!sa_scan_shapes(f->s, &f->at, trial, f->resid))
-        return sum;
-    const double found = sum_tied(f, value, trial, &other_edge);
-    if (!(found < sum))
-        return sum;
-    memcpy(par, trial, f->p * sizeof(double));
-    *edge = other_edge;
-    return found;
+    memcpy(trial[0], keep, f->p * sizeof(double));
+    memcpy(trial[1], par, f->p * sizeof(double));
+    for (int k = 0; k < 2; k++) {
+        int other_edge = 0;
+        if (!sa_scan_shapes(f->s, &f->at, trial[k], f->resid))
+            continue;
+        const double found = sum_tied(f, value, trial[k], &other_edge);
+        if (!(found < sum))
+            continue;
+        sum = found;
+        memcpy(par, trial[k], f->p * sizeof(double));
+        *edge = other_edge;
+    }
+    return sum;
 }
 
 /* The place between `inside` (parameters in `keep`) and `outside` where the sum passes the
@@ -145,11 +150,8 @@ static double walk_side(tied_fit *f, const sa_walk *w, int side, double from, co
             value = end; /* a step past the end says nothing of what lies before it */
         memcpy(par, keep, f->p * sizeof(double));
         double sum = sum_tied(f, value, par, &edge);
-        if (sum >= ceiling) {
-            if (!(sum < HUGE_VAL))
-                memcpy(par, keep, f->p * sizeof(double));
-            sum = sum_anew(f, value, sum, par, &edge);
-        }
+        if (sum >= ceiling)
+            sum = sum_anew(f, value, sum, keep, par, &edge);
         if (sum < ceiling) {
             inside = value;
             memcpy(keep, par, f->p * sizeof(double));
@@ -167,7 +169,7 @@ static double walk_side(tied_fit *f, const sa_walk *w, int side, double from, co
         value = found + side * 0.01 * w->step;
         sum = sum_tied(f, value, par, &edge);
         if (sum >= ceiling)
-            sum = sum_anew(f, value, sum, par, &edge);
+            sum = sum_anew(f, value, sum, keep, par, &edge);
         if (sum >= ceiling)
             return edge ? side * HUGE_VAL : found;
         inside = value;

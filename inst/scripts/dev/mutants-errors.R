@@ -59,28 +59,49 @@ mutant("idle processes wake without amplitude", "src/profile.c", "fmin(f->s.uppe
                           "amplitude rises from zero by itself"))
 mutant("wide linear errors beside an open parameter", "src/profile.c",
        "narrower |= ends_of[1] - ends_of[0] < 1.8 * half[j];",
-       "narrower |= 0;", c("identify", "answers-intervals"))
+       "narrower |= 0;", "c: answers")
 mutant("linear errors are not narrowed", "src/profile.c", "share < 0.9 && k < p", "share < 0.0 && k < p",
-       c("identify", "answers-intervals"))
+       "c: answers")
 mutant("lower minimum not gone to", "src/profile.c",
        "if (sum < objective - 1e-4 * (ceiling - objective))",
-       "if (sum < objective - 1e4 * (ceiling - objective))", c("identify", "models"))
+       "if (sum < objective - 1e4 * (ceiling - objective))", "c: answers")
 mutant("edge of strain is an end", "src/answers.c",
        "return edge ? side * HUGE_VAL : found;", "return found;",
-       "answers-intervals")
+       "c: answers")
+mutant("any end beside a bound is open", "src/answers.c",
+       "*edge = (at_bound[j] < 0 && !f->s->natural[j]) ||", "*edge = 1 ||", "c: answers")
+mutant("a walk from outside its interval", "src/answers.c",
+       "if (!(sum_tied(&f, from, start, &edge) < walk->objective + walk->threshold))",
+       "if (!(sum_tied(&f, from, start, &edge) < HUGE_VAL))", "c: answers")
+mutant("a step past the range is open", "src/answers.c", "value = end; /* a step",
+       "return side * HUGE_VAL; /* a step", "c: answers")
+mutant("a step may end past the range", "src/answers.c", "value = end; /* a step", "value += 0.0; /* a step",
+       "c: answers")
+mutant("a walk that stops is an end", "src/answers.c", "#define ENOUGH 0.9", "#define ENOUGH 0.1",
+       "c: answers")
+mutant("a walk that stops near its end is none", "src/answers.c", "#define ENOUGH 0.9",
+       "#define ENOUGH 0.95", "c: answers")
+mutant("the own meeting on the wrong side", "src/answers_meeting.c", "if (ln_time > at->log_time)",
+       "if (ln_time < at->log_time)", "c: answers")
+mutant("the own meeting to a thousandth", "src/answers_meeting.c", "high - low > 1e-13", "high - low > 1e-3",
+       "c: answers")
 mutant("no other shapes before an end", "src/answers.c",
-       "sum = sum_anew(f, value, sum, par, &edge);\n        }", ";\n        }", "answers-intervals")
+       "sum = sum_anew(f, value, sum, keep, par, &edge);\n        if (sum < ceiling)", ";\n        if (sum < ceiling)",
+       "c: answers")
+mutant("other shapes through levels that failed", "src/answers.c",
+       "memcpy(trial[0], keep, f->p * sizeof(double));", "memcpy(trial[0], par, f->p * sizeof(double));",
+       "c: answers")
 mutant("no look beyond an end", "src/answers.c",
-       "value = found + side * 0.01 * w->step;", "value = found + side * w->step;",
-       "answers-intervals")
+       "sum = sum_anew(f, value, sum, keep, par, &edge);\n        if (sum >= ceiling)\n            return",
+       "sum = ceiling;\n        if (sum >= ceiling)\n            return", "c: answers")
 mutant("rate at a meeting without the delay", "src/answers_meeting.c", "theta = theta0 + excess",
-       "theta = excess", c("answers-intervals", "answers"))
+       "theta = excess", "c: model")
 mutant("slope of a meeting in the delay", "src/answers_meeting.c",
        "gradient[place.theta0] = 1.0 / theta;",
-       "gradient[place.theta0] = theta;", c("answers-intervals", "answers"))
+       "gradient[place.theta0] = theta;", "c: model")
 mutant("slope of a meeting in the worked level", "src/answers_meeting.c",
        "gradient[SA_P_WORKED] -= 1.0 - at->target;", "gradient[SA_P_WORKED] -= at->target;",
-       c("answers-intervals", "answers"))
+       "c: model")
 mutant("ends of a band are their starts", "src/answers_curve.c",
        "#define NEAR_GOAL 0.01", "#define NEAR_GOAL 1.0",
        "answers-intervals")

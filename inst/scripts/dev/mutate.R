@@ -10,8 +10,9 @@ stopifnot(file.exists(file.path(top, "DESCRIPTION")))
 
 mutants <- list()
 # `tests`: names of test files, without "test-" and ".R", or "file: words", which takes of that file the
-# tests alone whose names hold these words; the quickest first. `equivalent`: why no test can tell the
-# mutant from the original; such a one is tried too, and has to survive.
+# tests alone whose names hold these words; "c" stands for all plain C tests, "c: model" for
+# tests/c/test_model.c; the quickest first. `equivalent`: why no test can tell the mutant from the
+# original; such a one is tried too, and has to survive.
 mutant <- function(name, file, old, new, tests, equivalent = NULL) {
   mutants[[length(mutants) + 1L]] <<- list(name = name, file = file, old = old, new = new,
                                            tests = tests, equivalent = equivalent)
@@ -56,37 +57,41 @@ install <- function(...) {
   if (!is.null(attr(out, "status"))) paste(out, collapse = "\n")
 }
 
-# Runs test files in a process of its own until an expectation fails or a test stops. An R file is put
-# into the namespace before the package is attached, so that a mutant of R code needs no installation.
-Sys.setenv(R_LIBS = paste(c(library, .libPaths()), collapse = .Platform$path.sep),
-           SOFTANNEAL_SOURCE = copy, SOFTANNEAL_MUTANTS = "true")
-runner <- file.path(work, "run.R")
-writeLines(deparse(quote({
-  library(testthat)
-  args <- commandArgs(TRUE)
-  if (nzchar(args[1L])) {
-    home <- loadNamespace("softanneal")
-    loadNamespace("ggplot2")
-    new <- new.env(parent = home)
-    sys.source(args[1L], new)
-    for (name in ls(new, all.names = TRUE)) {
-      value <- new[[name]]
-      if (identical(environment(value), new)) environment(value) <- home
-      if (exists(name, home, inherits = FALSE)) unlockBinding(name, home)
-      assign(name, value, home)
-    }
-    methods <- getNamespaceInfo(home, "S3methods")
-    for (row in which(methods[, 3L] %in% ls(new, all.names = TRUE))) {
-      registerS3method(methods[row, 1L], methods[row, 2L], home[[methods[row, 3L]]],
-                       if (is.na(methods[row, 4L])) home else asNamespace(methods[row, 4L]))
-    }
+# Test files run in a fork of this process, which has all but the package loaded, until an expectation
+# fails or a test stops. An R file is put into the namespace before the package is attached, so that a
+# mutant of R code needs no installation.
+.libPaths(c(library, .libPaths()))
+Sys.setenv(R_LIBS = paste(.libPaths(), collapse = .Platform$path.sep), SOFTANNEAL_SOURCE = copy,
+           SOFTANNEAL_MUTANTS = "true")
+for (package in c("testthat", "ggplot2", "generics", "withr")) loadNamespace(package)
+base::library(testthat)
+into_namespace <- function(file) {
+  home <- loadNamespace("softanneal")
+  new <- new.env(parent = home)
+  sys.source(file, new)
+  for (name in ls(new, all.names = TRUE)) {
+    value <- new[[name]]
+    if (identical(environment(value), new)) environment(value) <- home
+    if (exists(name, home, inherits = FALSE)) unlockBinding(name, home)
+    assign(name, value, home)
   }
-  suppressPackageStartupMessages(library(softanneal))
-  for (file in args[-1L]) {
-    test_file(file, package = "softanneal", load_package = "installed", reporter = "stop",
-              stop_on_failure = TRUE)
+  methods <- getNamespaceInfo(home, "S3methods")
+  for (row in which(methods[, 3L] %in% ls(new, all.names = TRUE))) {
+    registerS3method(methods[row, 1L], methods[row, 2L], home[[methods[row, 3L]]],
+                     if (is.na(methods[row, 4L])) home else asNamespace(methods[row, 4L]))
   }
-})), runner)
+}
+run_files <- function(files, r_file) {
+  tryCatch({
+    if (nzchar(r_file)) into_namespace(r_file)
+    suppressPackageStartupMessages(base::library(softanneal))
+    for (file in files) {
+      test_file(file, package = "softanneal", load_package = "installed", reporter = "stop",
+                stop_on_failure = TRUE)
+    }
+    "passed"
+  }, error = function(e) conditionMessage(e))
+}
 # The file of the copy for one entry of `tests`.
 file_of <- function(entry) {
   part <- strsplit(entry, ": ", fixed = TRUE)[[1L]]
@@ -104,11 +109,70 @@ file_of <- function(entry) {
   writeLines(unlist(lapply(attr(code, "srcref")[hit | is.na(name)], as.character)), own)
   own
 }
-noticed <- function(tests, r_file = "") {
+is_c <- function(tests) grepl("^c(:|$)", tests)
+# What the tests say of the package as it stands in the copy; NULL when they pass. `changed`: the file
+# that is a mutant, if any.
+noticed <- function(tests, changed = "") {
+  if (any(is_c(tests)) && !startsWith(changed, "R/")) {
+    out <- plain_c(sub("^c:? ?", "", tests[is_c(tests)]), changed)
+    if (!is.null(out)) return(out)
+  }
+  tests <- tests[!is_c(tests)]
+  if (!length(tests)) return(NULL)
+  if (endsWith(changed, ".c") || endsWith(changed, ".h")) {
+    problem <- compile()
+    if (!is.null(problem)) return(problem)
+  }
   files <- vapply(tests, file_of, "")
-  out <- suppressWarnings(system2(file.path(R.home("bin"), "Rscript"), shQuote(c(runner, r_file, files)),
+  job <- parallel::mcparallel({
+    sink(file.path(work, "tests.log"))
+    run_files(files, if (startsWith(changed, "R/")) file.path(copy, changed) else "")
+  }, silent = TRUE)
+  out <- parallel::mccollect(job)[[1L]]
+  if (!identical(out, "passed")) as.character(out %||% "the process ended")
+}
+`%||%` <- function(x, y) if (length(x)) x else y
+
+# The plain C tests, linked with objects of their own; those of the sources as they are stay.
+plain <- file.path(work, "plain")
+dir.create(plain)
+gcc <- function(...) {
+  out <- suppressWarnings(system2("gcc", c("-std=c99", "-O1", paste0("-I", file.path(copy, "src")), ...),
                                   stdout = TRUE, stderr = TRUE))
-  if (!is.null(attr(out, "status"))) utils::tail(out, 12L)
+  if (!is.null(attr(out, "status"))) paste(c("it does not build:", out), collapse = "\n")
+}
+plain_objects <- function(sources, folder) {
+  for (file in sources) {
+    problem <- gcc("-c", file, "-o", file.path(folder, sub("c$", "o", basename(file))))
+    if (!is.null(problem)) return(problem)
+  }
+}
+plain_c <- function(names, changed) {
+  pure <- grep("/(init|glue_[a-z]+)[.]c$", list.files(file.path(copy, "src"), "[.]c$", full.names = TRUE),
+               value = TRUE, invert = TRUE)
+  if (!length(list.files(plain, "[.]o$"))) {
+    if (nzchar(changed)) stop("the C tests were not built before the mutants")
+    problem <- plain_objects(pure, plain)
+    if (!is.null(problem)) return(problem)
+  }
+  own <- tempfile("own", work)
+  dir.create(own)
+  on.exit(unlink(own, recursive = TRUE))
+  problem <- plain_objects(if (endsWith(changed, ".h")) pure else intersect(file.path(copy, changed), pure), own)
+  if (!is.null(problem)) return(problem)
+  objects <- file.path(plain, sub("c$", "o", basename(pure)))
+  mine <- file.exists(file.path(own, basename(objects)))
+  objects[mine] <- file.path(own, basename(objects[mine]))
+  tests <- list.files(file.path(copy, "tests", "c"), "^test_.*[.]c$", full.names = TRUE)
+  if (all(nzchar(names))) tests <- file.path(copy, "tests", "c", paste0("test_", names, ".c"))
+  for (test in tests) {
+    program <- file.path(own, "program")
+    problem <- gcc("-o", program, test, objects, "-lm")
+    if (!is.null(problem)) return(problem)
+    out <- suppressWarnings(system2("timeout", c("60", program), stdout = TRUE, stderr = TRUE))
+    if (!is.null(attr(out, "status"))) return(utils::tail(out, 3L))
+  }
+  NULL
 }
 
 problem <- install()
@@ -116,7 +180,7 @@ if (!is.null(problem)) stop(problem)
 for (file in unique(unlist(lapply(mutants, `[[`, "tests")))) {
   before <- noticed(file)
   if (!is.null(before)) {
-    cat("test-", file, " fails without any mutant:\n", paste(before, collapse = "\n"), "\n", sep = "")
+    cat(file, " fails without any mutant:\n", paste(before, collapse = "\n"), "\n", sep = "")
     quit(status = 1L)
   }
 }
@@ -141,19 +205,19 @@ put_back <- function(file) {
 survived <- rep(NA, length(mutants))
 for (i in order(!in_r)) { # R first: what C mutants leave in the library does not disturb them
   m <- mutants[[i]]
+  began <- proc.time()[[3L]]
   path <- file.path(copy, m$file)
   original <- read_text(path)
   writeBin(charToRaw(enc2utf8(edited[[i]])), path)
-  problem <- if (!in_r[i]) compile()
-  found <- if (is.null(problem)) noticed(m$tests, if (in_r[i]) path else "") else problem
+  found <- noticed(m$tests, m$file)
   writeBin(charToRaw(enc2utf8(original)), path)
   if (!in_r[i]) put_back(m$file)
   survived[i] <- is.null(found)
   ok <- survived[i] == !is.null(m$equivalent)
-  cat(sprintf("%-9s%s %s (%s)\n", if (survived[i]) "survived" else "killed", if (ok) "" else "!",
-              m$name, m$file))
+  cat(sprintf("%-9s%s %s (%s, %.0f s)\n", if (survived[i]) "survived" else "killed", if (ok) "" else "!",
+              m$name, m$file, proc.time()[[3L]] - began))
+  if (any(grepl("does not build", found))) cat(found, "\n")
   flush(stdout())
-  if (!is.null(problem)) cat("  it does not build:", utils::tail(strsplit(problem, "\n")[[1L]], 3L), "\n")
 }
 expected <- !vapply(mutants, function(m) is.null(m$equivalent), NA)
 cat("\n", sum(!survived), " of ", length(mutants), " mutants killed, ", sum(survived & expected),
