@@ -86,7 +86,8 @@ mutant("the own meeting on the wrong side", "src/answers_meeting.c", "if (ln_tim
 mutant("the own meeting to a thousandth", "src/answers_meeting.c", "high - low > 1e-13", "high - low > 1e-3",
        "c: answers")
 mutant("no other shapes before an end", "src/answers.c",
-       "sum = sum_anew(f, value, sum, keep, par, &edge);\n        if (sum < ceiling)", ";\n        if (sum < ceiling)",
+       "sum = sum_anew(f, value, sum, keep, par, &edge);\n        if (sum < ceiling)",
+       ";\n        if (sum < ceiling)",
        "c: answers")
 mutant("other shapes through levels that failed", "src/answers.c",
        "memcpy(trial[0], keep, f->p * sizeof(double));", "memcpy(trial[0], par, f->p * sizeof(double));",
