@@ -4,13 +4,16 @@
 #
 # What an object must hold stands in object_fields.csv (inst/scripts/dev/make-object-fields.R), one row a
 # field such as `settings$set$kind` or, of an attribute, `summary@level`: its types, its size (one, 2, some,
-# any), `like` (the field whose length it shares) and whether it is needed (yes, late, no). For fits of
-# softening, whose kinds the table knows best, that is looked at before use and costs nothing that grows with
-# the data. Other classes, columns that a user named, values (`missing`, `low`, `high`, `values`) and fields
-# needed `late` are looked at only where an error of R was met: the table is drawn from objects of the tests
-# and help pages, and a sound object of another kind must not be refused. An error of R on a sound object is
-# a fault of the package and stays what it is.
-LOOKED_AT_FIRST <- "softanneal_fit_softening"
+# any), `like` (the field whose length it shares) and whether it is needed (yes, late, no). For the classes
+# below, whose rows were held against the functions that make them, that is looked at before use and costs
+# nothing that grows with the data; so is what the parts of an object have to do with each other
+# (zzz-objects-parts.R). Tables, columns that a user named, values (`missing`, `low`, `high`,
+# `values`) and fields needed `late` are looked at only where an error of R was met: the table is drawn from
+# objects of the tests and help pages, and a sound object of another kind must not be refused. An error of R
+# on a sound object is a fault of the package and stays what it is.
+LOOKED_AT_FIRST <- paste0("softanneal_", c(
+  "fit_softening", "fits", "plan", "budget", "comparison", "resample", "class_design", "guess", "heat",
+  "grain_count", "rates", "laboratories", "layout", "material"))
 
 field_type <- function(x) {
   if (is.object(x)) if (is.data.frame(x)) return("table") else if (is.factor(x)) return("text")
@@ -132,16 +135,20 @@ check_object <- function(x, shown = FALSE, near = FALSE, parent = NULL) {
   ours <- startsWith(class(x), "softanneal_")
   if (!any(ours)) return(invisible(x))
   rules <- rules_of(class(x)[ours][1L])
-  if (length(rules) == 0L) return(invisible(x))
   refuse <- function(field, what) {
     abort("object", paste0("this object of class ", in_quotes(class(x)[1L]),
                            " is not as the package makes it: `", field, "` ", what), arg = field,
           parent = parent, remedy = "Make it anew from its data.")
   }
-  if (!is.list(x)) refuse("(all)", "must be a list")
+  if (!is.list(x)) {
+    if (length(rules)) refuse("(all)", "must be a list") else return(invisible(x))
+  }
   if (is.data.frame(x)) check_even(x, refuse)
-  if (!near && !inherits(x, LOOKED_AT_FIRST) || is.data.frame(x) && shown) return(invisible(x))
-  look_at_fields(x, rules, near, refuse, new.env(parent = emptyenv()))
+  if (is.data.frame(x) && shown) return(invisible(x))
+  if (length(rules) && (near || inherits(x, LOOKED_AT_FIRST))) {
+    look_at_fields(x, rules, near, refuse, new.env(parent = emptyenv()))
+  }
+  look_at_parts(x, refuse)
   invisible(x)
 }
 

@@ -61,7 +61,7 @@ tampered_end <- function(objects, methods) {
     answer <- method_answer(name, bad$object)
     # columns may be taken out of a table, any parameters may vary in a class, a seed may be NULL
     as_it_is <- is.data.frame(x) && (bad$kind == 2L || name %in% c("print", "format", "as.data.frame")) ||
-      bad$place %in% c("sd_groups", "seed") || !inherits(x, LOOKED_AT_FIRST)
+      bad$place %in% c("sd_groups", "seed")
     if (!bad$seen || as_it_is || identical(answer, method_answer(name, x))) "result" else {
       paste0(told, "another answer without a word")
     }

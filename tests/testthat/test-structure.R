@@ -54,3 +54,14 @@ test_that("a circle is found", {
   in_c <- tools$c_calls(folder)
   expect_identical(tools$circles(in_c$from, in_c$to), list(c("a.c", "b.c")))
 })
+
+test_that("no name is given twice at the top level of the R files", {
+  top <- call_graph()$top
+  names <- unlist(lapply(list.files(file.path(top, "R"), "[.]R$", full.names = TRUE), function(file) {
+    code <- Filter(function(e) is.call(e) && identical(e[[1L]], as.name("<-")) && is.symbol(e[[2L]]),
+                   as.list(parse(file, keep.source = FALSE)))
+    vapply(code, function(e) as.character(e[[2L]]), "")
+  }))
+  expect_gt(length(names), 1000L)
+  expect_identical(names[duplicated(names)], character())
+})

@@ -48,6 +48,82 @@ test_that("the error names the field and comes before anything is computed", {
   expect_true(is.numeric(e) || inherits(e, "softanneal_error"))
 })
 
+test_that("parts of an object that do not belong together are refused by name", {
+  refused <- function(name, field, alter) {
+    x <- read_saved(test_path("fixtures", paste0(name, ".rds")))$object
+    expect_no_error(check_object(x))
+    e <- expect_error(check_object(alter(x)), class = "softanneal_error_object")
+    expect_identical(e$arg, field, label = paste(name, field))
+  }
+  with_field <- function(...) function(x) utils::modifyList(x, list(...), keep.null = TRUE)
+  cut <- function(field) function(x) {
+    x[[field]] <- x[[field]][-1L, , drop = FALSE]
+    x
+  }
+  refused("budget", "expanded", function(x) with_field(expanded = 1.02 * x$expanded)(x))
+  refused("budget", "coverage", function(x) with_field(level = 0.99)(x))
+  refused("budget", "table", cut("table"))
+  refused("comparison", "conf.int", function(x) with_field(std.error = 1.02 * x$std.error)(x))
+  refused("comparison", "estimate", function(x) with_field(means = rev(x$means))(x))
+  refused("comparison", "verdict", with_field(verdict = "perhaps"))
+  refused("resample", "estimates", cut("estimates"))
+  refused("resample", "failed", with_field(failed = 3))
+  refused("class_design", "sd_groups", with_field(sd_groups = c(q = 1)))
+  refused("class_design", "tolerance", with_field(tolerance = -1))
+  refused("guess", "draws", function(x) with_field(draws = x$draws[, -1L])(x))
+  refused("heat", "piece", cut("piece"))
+  refused("grain_count", "fields", cut("fields"))
+  refused("rates", "exponent", with_field(exponent = "none"))
+  refused("laboratories", "level", with_field(level = 95))
+  refused("layout", "fits", function(x) with_field(fits = !x$fits)(x))
+  refused("plan", "steps", function(x) {
+    x$steps$temp_c <- x$steps$temp_c + 1
+    x
+  })
+  refused("fit_each", "limits", function(x) {
+    x <- unclass(x)
+    x$limits <- x$limits[-1L, , drop = FALSE]
+    structure(x, class = "softanneal_fits")
+  })
+  refused("fit_lifetime", "level", with_field(level = c(0.9, 0.95)))
+  refused("fit_arrhenius", "vcov", function(x) with_field(vcov = -x$vcov)(x))
+  refused("window", "limits", function(x) structure(x, limits = rev(attr(x, "limits"))))
+  refused("history", "temp_c", function(x) {
+    x$temp_c[2L] <- -300
+    x
+  })
+  refused("identifiability", "conf.low", function(x) {
+    x[c("conf.low", "conf.high")] <- x[c("conf.high", "conf.low")]
+    x
+  })
+  folder <- withr::local_tempdir()
+  utils::write.csv(cbind(coil = "A", as.data.frame(bell_readings())), file.path(folder, "a.csv"),
+                   row.names = FALSE)
+  archive <- fit_archive(folder, file.path(folder, "fits"), by = "coil")
+  expect_no_error(check_object(archive))
+  archive$manifest$ok <- 2L
+  e <- expect_error(print(archive), class = "softanneal_error_object")
+  expect_identical(e$arg, "manifest")
+})
+
+test_that("a part of a sound table is a sound table", {
+  for (name in c("identifiability", "history", "window", "rates", "budget")) {
+    x <- read_saved(test_path("fixtures", paste0(name, ".rds")))$object
+    if (is.data.frame(x)) {
+      expect_no_error(check_object(x[1L, ]))
+      expect_no_error(check_object(x[-1L]))
+    } else expect_no_error(check_object(x))
+  }
+  # without the words that uncertainty_budget() adds, and with degrees of freedom that are not defined
+  plain <- propagate_uncertainty(~ a + b, c(a = 1, b = 2), c(0.1, 0.2), df = c(10, Inf))
+  expect_output(print(plain), "result")
+  budget <- suppressWarnings(propagate_uncertainty(~ a - b, c(a = 1, b = 2), 0.1, df = 5,
+                                                   correlation = matrix(c(1, 0.5, 0.5, 1), 2L)))
+  expect_output(print(budget), "not defined")
+  whole <- propagate_uncertainty(~ a, c(a = 1), 0, df = 3, whole_df = FALSE)
+  expect_output(print(whole), "result 1")
+})
+
 test_that("an error in what the caller wrote names the function called", {
   for (f in c("time_to", "fit_softening", "fit_each", "rates")) {
     call <- as.call(list(as.name(f), as.name("no_such_thing")))
