@@ -195,9 +195,15 @@ baseline_power <- function(n, sd, margin, alpha, paired) {
     df <- n[1L] - 1
     se <- sd * sqrt(u(df, 4000L) / n[1L])
     true_se <- sd / sqrt(n[1L])
+    weight <- 1
   } else {
-    a <- rep(u(n[1L] - 1, 120L), 120L) / n[1L]
-    b <- rep(u(n[2L] - 1, 120L), each = 120L) / n[2L]
+    i <- rep(seq_len(120L), 120L)
+    j <- rep(seq_len(120L), each = 120L)
+    same_n <- n[1L] == n[2L] # then half of the grid is the mirror image of the other
+    use <- if (same_n) i <= j else rep(TRUE, length(i))
+    weight <- if (same_n) ifelse(i < j, 2, 1)[use] else 1
+    a <- (u(n[1L] - 1, 120L) / n[1L])[i[use]]
+    b <- (u(n[2L] - 1, 120L) / n[2L])[j[use]]
     df <- (a + b)^2 / (a^2 / (n[1L] - 1) + b^2 / (n[2L] - 1))
     se <- sd * sqrt(a + b)
     true_se <- sd * sqrt(sum(1 / n))
@@ -207,7 +213,8 @@ baseline_power <- function(n, sd, margin, alpha, paired) {
   beyond <- function(limit, d) {
     stats::pnorm((limit - d) / true_se, lower.tail = FALSE) + stats::pnorm((-limit - d) / true_se)
   }
-  c(detect = mean(beyond(changed, margin)), prove = mean(1 - beyond(same, 0)))
+  mean_of <- function(p) sum(weight * p) / sum(rep_len(weight, length(p)))
+  c(detect = mean_of(beyond(changed, margin)), prove = mean_of(1 - beyond(same, 0)))
 }
 
 # Smallest number of readings a side for both chances, by bisection (both rise with n).

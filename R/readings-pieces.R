@@ -115,19 +115,17 @@ crossing <- function(piece, worked, level) {
 # side.
 line_misfit <- function(ln, side, temp) {
   x <- 1 / (8.314462618e-3 * (temp + ZERO_CELSIUS))
-  best <- Inf
-  for (q in SLIP_ENERGIES) {
-    y <- ln - q * x # the level of the line, or a limit of it
-    a <- if (any(side == 0)) mean(y[side == 0]) else mean(y)
-    for (round in 1:6) {
-      active <- side == 0 | (side > 0 & a < y) | (side < 0 & a > y)
-      if (!any(active)) break
-      a <- mean(y[active])
-    }
-    active <- side == 0 | (side > 0 & a < y) | (side < 0 & a > y)
-    best <- min(best, sum((y[active] - a)^2))
+  y <- ln - outer(x, SLIP_ENERGIES) # the level of the line, or a limit of it: a column for each energy
+  each <- function(a) rep(a, each = length(ln))
+  active_at <- function(a) side == 0 | (side > 0 & each(a) < y) | (side < 0 & each(a) > y)
+  seen <- if (any(side == 0)) side == 0 else rep(TRUE, length(side))
+  a <- colMeans(y[seen, , drop = FALSE])
+  for (round in 1:6) {
+    active <- active_at(a)
+    count <- colSums(active)
+    a[count > 0] <- (colSums(y * active) / count)[count > 0]
   }
-  best
+  min(colSums((y - each(a))^2 * active_at(a)))
 }
 
 # What could have been written wrongly: list of (pieces concerned, temperatures, shift of ln t, words).

@@ -132,6 +132,15 @@ faulty_table <- function(d, faults = sample.int(4L, 1L, prob = 4:1)) {
   d
 }
 
+# garbage_values(), made once.
+known_garbage <- local({
+  values <- NULL
+  function() {
+    if (is.null(values)) values <<- garbage_values()
+    values
+  }
+})
+
 # Numbers that an argument of the same type might hold.
 near_garbage <- function(x) {
   if (is.numeric(x) && length(x)) {
@@ -142,7 +151,7 @@ near_garbage <- function(x) {
   if (is.character(x)) return(pick(list(toupper(x), paste0(x, " "), c(x, x), x[0L], pick(file_text),
                                         rep(NA_character_, length(x)), factor(x))))
   if (is.logical(x)) return(pick(list(!x, c(x, x), as.integer(x), as.character(x), NA)))
-  pick(garbage_values())
+  pick(known_garbage())
 }
 
 random_round <- function(seed, calls, values) {

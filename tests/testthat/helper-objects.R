@@ -1,7 +1,15 @@
 # One small object of every result class, what its methods answer, and whether it is data alone.
 # Used by test-saved-objects.R and inst/scripts/dev/make-fixtures.R.
 
-result_objects <- function() {
+result_objects <- local({
+  objects <- NULL
+  function() {
+    if (is.null(objects)) objects <<- new_objects()
+    objects
+  }
+})
+
+new_objects <- function() {
   bell <- bell_readings()
   small <- bell[bell$time_min %in% c(0, 8, 32, 128) & bell$temp_c %in% c(290, 330, 370), ]
   fit <- fit_softening(small)

@@ -260,6 +260,32 @@ test_that("labels exchanged, units of one piece, other stock and scale are found
                  regexp = "exchanged.*check_readings", class = "softanneal_warning_assumption")
 })
 
+test_that("a slip is named from a misfit of 0.8 on, where it explains eight ninths of the square", {
+  # one curve for each piece, half soft at ln t = `half`; the times between steps are all but exact
+  piece <- function(name, temp, half) {
+    time <- exp(half + seq(-4, 3, 0.1))
+    list(name = name, temp = temp, time = time, hv = 80 + 80 * exp(-log(2) * (time / exp(half))^1.6),
+         worked = 160, read = 160, rows = 1L, scale = "HV")
+  }
+  line <- function(temp) 140 * inverse_temperature(330, temp) # ln of the time at 140 kJ/mol
+  found <- function(temp, away) {
+    slips <- find_slips(Map(piece, letters[seq_along(temp)], temp, 3 + line(temp) + away))
+    vapply(slips, `[[`, "", "what")
+  }
+  # labels of two pieces exchanged: the hotter is later by 140 x, the best line has it earlier by 60 x (the
+  # least energy), so both lie 200 x / 2 off: the root of the sum of squares is 200 x / sqrt(2)
+  misfit <- function(temp) 200 * inverse_temperature(temp, 330) / sqrt(2)
+  expect_lt(misfit(347), 0.8)
+  expect_gt(misfit(348), 0.8)
+  exchanged <- function(temp) found(c(330, temp), c(0, 2 * -line(temp)))
+  expect_length(exchanged(347), 0L)
+  expect_match(exchanged(348), "labels of a .* and b .* exchanged?")
+  # one piece of three that is late: no slip of the pen makes 3.3 or 4 times as long
+  expect_length(found(c(300, 330, 360), c(0, 1.2, 0)), 0L)
+  expect_length(found(c(300, 330, 360), c(0, 1.4, 0)), 0L)
+  expect_match(found(c(300, 330, 360), c(0, log(60), 0)), "times of b in seconds?", fixed = TRUE)
+})
+
 test_that("single steps of a schedule that does not double are found by the schedule of the others", {
   d <- expand.grid(reading = 1:3, time_min = c(0, 10, 20, 40, 60), temp_c = c(300, 330, 360))
   d <- transform(d, specimen = paste0("p", temp_c), scale = "HV",

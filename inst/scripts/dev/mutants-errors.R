@@ -112,11 +112,11 @@ mutant("curves of other places forgotten", "src/answers_curve.c",
 
 # --- pieces compared with each other
 mutant("misfit of a sound bench is a finding", "R/readings-pieces.R", "LEAST_MISFIT <- 0.8",
-       "LEAST_MISFIT <- 0.2", "records: labels exchanged")
+       "LEAST_MISFIT <- 0.2", "records: a slip is named")
 mutant("misfit of a slip is none", "R/readings-pieces.R", "LEAST_MISFIT <- 0.8", "LEAST_MISFIT <- 2",
-       "records: labels exchanged")
+       "records: a slip is named")
 mutant("a slip explains half", "R/readings-pieces.R",
-       "left <= misfit / 9", "left <= misfit / 1.5", "records: labels exchanged")
+       "left <= misfit / 9", "left <= misfit / 1.5", "records: a slip is named")
 mutant("a slip may leave anything", "R/readings-pieces.R",
        "misfit / 9 & left < 0.5", "misfit / 9 & left < 5",
        "records: labels exchanged")
@@ -138,8 +138,8 @@ mutant("steps that scatter tell times", "R/readings-pieces.R",
        "if (sqrt(mean(unlist(rough))) > 0.05 * (top - soft)) return(NULL)", "",
        "records: labels exchanged")
 mutant("limits of times count on their right side", "R/readings-pieces.R",
-       "    active <- side == 0 | (side > 0 & a < y) | (side < 0 & a > y)\n    best",
-       "    active <- side == 0 | (side > 0 & a > y) | (side < 0 & a < y)\n    best",
+       "side == 0 | (side > 0 & each(a) < y) | (side < 0 & each(a) > y)",
+       "side == 0 | (side > 0 & each(a) > y) | (side < 0 & each(a) < y)",
        "records: labels exchanged")
 mutant("other scale at any hardness", "R/readings-pieces.R", "abs(read / others - 1) < 0.1 &&",
        "abs(read / others - 1) < 10 &&", "records: labels exchanged")
