@@ -284,6 +284,44 @@ test_that("a slip is named from a misfit of 0.8 on, where it explains eight nint
   expect_length(found(c(300, 330, 360), c(0, 1.2, 0)), 0L)
   expect_length(found(c(300, 330, 360), c(0, 1.4, 0)), 0L)
   expect_match(found(c(300, 330, 360), c(0, log(60), 0)), "times of b in seconds?", fixed = TRUE)
+  # 400 times as long is nearer to a sixtieth than to nothing, but by far not there
+  expect_length(found(c(300, 330, 360), c(0, -6, 0)), 0L)
+  # times are told where the steps fall more than they scatter
+  smooth <- Map(piece, c("a", "b"), c(300, 360), 3 + line(c(300, 360)))
+  rough <- lapply(smooth, function(p) {
+    p$hv <- p$hv + 12 * rep_len(c(-1, 1), length(p$hv))
+    p
+  })
+  expect_gt(length(passing_times(smooth)), 2L)
+  expect_null(passing_times(rough))
+  # a hot anneal of one step is for the soft state; of three steps its temperature is looked at
+  hot <- Map(piece, c("a", "b", "c"), c(300, 320, 590), 3)
+  hot[[3L]][c("time", "hv")] <- list(c(5, 10), c(80, 80))
+  expect_null(far_temperature(hot, c(300, 320, 590)))
+  hot[[3L]][c("time", "hv")] <- list(c(5, 10, 20), c(80, 80, 80))
+  expect_match(far_temperature(hot, c(300, 320, 590))[[1L]]$what, "Kelvin or Fahrenheit")
+})
+
+test_that("stock is judged by the scatter of the others and what is usual, at 1 % of all pieces", {
+  pieces <- function(hv, read = hv) {
+    Map(function(name, hv, read) {
+      list(name = name, temp = 300, time = 5, hv = 80, worked = hv, read = read, rows = 1L, scale = "HV")
+    }, letters[seq_along(hv)], hv, read)
+  }
+  others <- c(159, 160, 160, 161)
+  # by hand: usual 2 % of 160 HV with the weight of 4 pieces, 3 degrees of freedom of the others
+  sd <- sqrt((4 * 3.2^2 + 3 * 2 / 3) / 7)
+  limit <- stats::qt(1 - 0.01 / 10, 7) * sd * sqrt(1 + 1 / 4)
+  expect_null(find_stock(pieces(c(others, 160 - 0.98 * limit))))
+  expect_null(find_stock(pieces(c(others, 160 + 0.98 * limit))))
+  expect_identical(find_stock(pieces(c(others, 160 - 1.02 * limit)))[[1L]]$check, "other stock")
+  expect_identical(find_stock(pieces(c(others, 160 + 1.02 * limit)))[[1L]]$check, "other stock")
+  # on no other scale within a tenth of the others, though nearer to them
+  as_read <- vapply(c("HRB", "HRF", "HR30T", "HR15T"), \(s) level_in_hv(84, s)$hv, 0)
+  expect_true(all(abs(as_read / 145 - 1) > 0.1))
+  expect_lt(abs(as_read[["HRB"]] - 145), 0.3 * (145 - 84))
+  expect_identical(find_stock(pieces(c(144, 145, 145, 146, 84)))[[1L]]$check, "other stock")
+  expect_identical(find_stock(pieces(c(159, 160, 160, 161, 84)))[[1L]]$check, "other scale")
 })
 
 test_that("single steps of a schedule that does not double are found by the schedule of the others", {

@@ -119,30 +119,30 @@ mutant("a slip explains half", "R/readings-pieces.R",
        "left <= misfit / 9", "left <= misfit / 1.5", "records: a slip is named")
 mutant("a slip may leave anything", "R/readings-pieces.R",
        "misfit / 9 & left < 0.5", "misfit / 9 & left < 5",
-       "records: labels exchanged")
+       "records: a slip is named")
 mutant("other stock at 20 %", "R/readings-pieces.R", "0.01 / (2 * m)", "0.5 / (2 * m)",
-       "records: labels exchanged")
+       "records: stock is judged")
 mutant("scatter between pieces from the pieces alone", "R/readings-pieces.R",
        "(4 * (0.02 * mean(x[-i]))^2",
-       "(4 * (0.001 * mean(x[-i]))^2", "records: labels exchanged")
+       "(4 * (0.001 * mean(x[-i]))^2", "records: stock is judged")
 mutant("a piece against the mean of all", "R/readings-pieces.R",
        "t <- abs(away) / (sd * sqrt(m / (m - 1)))",
-       "t <- abs(away) / (sd * sqrt(1 / m))", "records: labels exchanged")
+       "t <- abs(away) / (sd * sqrt(1 / m))", "records: stock is judged")
 mutant("a soft anneal is a slip", "R/readings-pieces.R",
        "length(pieces[[i]]$time) < 3L", "length(pieces[[i]]$time) < 2L",
-       "records: labels exchanged")
+       "records: a slip is named")
 mutant("temperatures a little apart are slips", "R/readings-pieces.R",
        "temp[i] - others[2L] < 2 * width",
        "temp[i] - others[2L] < 0.2 * width", "records: labels exchanged")
 mutant("steps that scatter tell times", "R/readings-pieces.R",
        "if (sqrt(mean(unlist(rough))) > 0.05 * (top - soft)) return(NULL)", "",
-       "records: labels exchanged")
+       "records: a slip is named")
 mutant("limits of times count on their right side", "R/readings-pieces.R",
        "side == 0 | (side > 0 & each(a) < y) | (side < 0 & each(a) > y)",
        "side == 0 | (side > 0 & each(a) > y) | (side < 0 & each(a) < y)",
        "records: labels exchanged")
 mutant("other scale at any hardness", "R/readings-pieces.R", "abs(read / others - 1) < 0.1 &&",
-       "abs(read / others - 1) < 10 &&", "records: labels exchanged")
+       "abs(read / others - 1) < 10 &&", "records: stock is judged")
 
 # --- outliers against the other steps
 mutant("level of half the readings", "R/readings-scatter.R", "stats::qt(alpha / (4 * total), df",
