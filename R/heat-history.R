@@ -142,7 +142,8 @@ plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c
     paste(count, "specimens"), ": from ", format(min(drawn$temp_c), digits = 4), " to ",
     in_degrees(format(max(drawn$temp_c), digits = 4)), " over ", format(max(drawn$time), digits = 3),
     if (in_minutes) " min" else " s", ", at the end ",
-    paste(unique(format(range(ends), digits = 4, trim = TRUE)), collapse = " to "), " ", degree_c(), ".")
+    paste(unique(format(range(ends), digits = 4, trim = TRUE)), collapse = " to "), " ", degree_c(), ".",
+    if (!is.null(steps)) paste0(" Marked: ", NROW(steps), " steps, in, at temperature and out."))
   picture <- ggplot2::ggplot(drawn, ggplot2::aes(.data[["time"]], .data[["temp_c"]]))
   if (!is.null(target_c)) {
     if (!is.null(tolerance_c)) {

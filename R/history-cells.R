@@ -67,8 +67,11 @@ log_separator <- function(lines) {
 log_grid <- function(path, sep, encoding, sheet, skip) {
   check_sheet_path(path)
   if (is.null(sep) && !is_excel(path)) sep <- log_separator(file_lines(path, encoding)$lines)
-  grid <- read_grid(path, sheet, sep, encoding, skip)
-  m <- do.call(cbind, lapply(unclass(grid$cells), function(v) trimws(ifelse(is.na(v), "", v))))
+  text <- function(grid) {
+    do.call(cbind, lapply(unclass(grid$cells), \(v) trimws(plain_signs(ifelse(is.na(v), "", v)))))
+  }
+  grid <- read_grid(path, sheet, sep, encoding, skip, fits = \(g) !is.na(log_start(text(g))))
+  m <- text(grid)
   first <- log_start(m)
   if (is.na(first)) {
     abort("file", paste0("no header with rows of times and temperatures below it is found in '", path, "'"),

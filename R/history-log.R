@@ -85,9 +85,12 @@ log_heats <- function(s, temp_c, tolerance_c = 5) {
              wide,
              tolerance_c)
   }))
-  out$step_min <- (out$out_s - out$in_s) / 60
-  out$time_min <- cumsum(out$step_min)
-  out$hold_min <- (out$out_s - out$at_s) / 60
+  # a log tells no more, and the table stays narrow
+  moments <- c("in_s", "at_s", "out_s")
+  out[moments] <- lapply(out[moments], \(x) pmin(pmax(round(x, 1L), s[1L]), s[n]))
+  out$step_min <- round((out$out_s - out$in_s) / 60, 2L)
+  out$time_min <- round(cumsum(out$out_s - out$in_s) / 60, 2L)
+  out$hold_min <- round((out$out_s - out$at_s) / 60, 2L)
   out$note[out$step_min < 0.5 & out$note == ""] <- "short"
   data.frame(step = seq_along(run), out[c("in_s", "at_s", "out_s", "temp_c", "step_min", "time_min",
                                           "hold_min",
@@ -109,7 +112,7 @@ one_heat <- function(s, temp_c, a, b, before, after, wide, tolerance_c) {
     low <- low[temp_c[low] <= min(temp_c[low]) + slack]
     max(low)
   }
-  level <- stats::median(temp_c[seq(i, j)][s[i:j] >= (s[i] + s[j]) / 2])
+  level <- round(stats::median(temp_c[seq(i, j)][s[i:j] >= (s[i] + s[j]) / 2]), 1L)
   from <- if (begins) s[1L] else edge_time(s, temp_c, i, i + 1:2, level)
   to <- if (j == length(s)) s[j] else {
     base <- min(temp_c[seq(j, after)])

@@ -26,12 +26,20 @@ AS_ROLLED_WORDS <- paste0(
   "anlieferungszustand|hart|hartgewalzt|",
   "ecroui|brut de laminage|lamine|laminado|en bruto|bruto)[)]?$")
 
+# Hard and narrow blanks, the typographic minus and digits of full width as they are typed elsewhere.
+plain_signs <- function(text) {
+  odd <- grep("[^ -~]", text, useBytes = TRUE)
+  if (length(odd)) {
+    text[odd] <- gsub("[\u00a0\u2007\u2009\u202f\u3000]", " ", text[odd])
+    text[odd] <- trimws(chartr("\u2212\uff0e\uff10\uff11\uff12\uff13\uff14\uff15\uff16\uff17\uff18\uff19",
+                               "-.0123456789", text[odd]))
+  }
+  text
+}
+
 text_numbers <- function(text, name, dec, column = "hardness", place = NULL) {
   text <- valid_text(text)
-  odd <- grep("[^ -~]", text, useBytes = TRUE)
-  if (length(odd)) { # hard blanks and the typographic minus
-    text[odd] <- trimws(gsub("\u2212", "-", gsub("\u00a0", " ", text[odd], fixed = TRUE), fixed = TRUE))
-  }
+  text <- plain_signs(text)
   text[!nzchar(text)] <- NA
   plain <- if (identical(dec, ",")) chartr(",.", ".,", text) else text
   number <- suppressWarnings(as.numeric(plain))
@@ -49,6 +57,13 @@ text_numbers <- function(text, name, dec, column = "hardness", place = NULL) {
               if (length(clock)) paste0("'", text[clock[1L]], "' is hours, minutes and seconds"))
     bad <- setdiff(bad, c(raw_rolled, clock))
     attr(number, "minutes") <- clock
+  }
+  if (length(bad) && column == "temp_c") {
+    # as-rolled rows get the temperature of their specimen, or are refused as missing
+    cold <- bad[grepl(paste0(AS_ROLLED_WORDS, "|^(rt|room( temperature)?|raumtemperatur)$"),
+                      fold_header(text[bad]))]
+    told <- c(told, if (length(cold)) paste0("'", text[cold[1L]], "' is no furnace temperature"))
+    bad <- setdiff(bad, cold)
   }
   if (length(bad)) {
     hint <- if (identical(text[bad[1L]], name)) {
@@ -93,6 +108,9 @@ cell_hint <- function(text, column, dec) {
     return(say_so("a limit, not a reading", paste(
       "Leave the cell empty and say why in a note; read such a specimen on another scale.")))
   }
+  if (is(paste0("^[([]", digits, "[])]$|^", digits, " ?([*?!#]|[(][^)]*[)]).*$"))) {
+    return(say_so("a number with a mark", "Write the number alone, and the mark into a column `note`."))
+  }
   if (is("^[0-9]+[.,] [0-9]+$|^[0-9]+ [.,][0-9]+$|^[0-9]+[.,]{2}[0-9]+$|^[0-9]*[.,][0-9]+[.,][0-9]+$")) {
     return(say_so("a slip in the decimal mark", "Write one decimal mark, without blanks."))
   }
@@ -107,6 +125,9 @@ cell_hint <- function(text, column, dec) {
   }
   if (is("^[0-9]+\\.[0-9]{3},[0-9]+$|^[0-9]+,[0-9]{3}\\.[0-9]+$|^[0-9]{1,3}([ '][0-9]{3})+$")) {
     return(say_so("marks for thousands", "Write the number without them."))
+  }
+  if (is(paste0("^", digits, "[ /;]+", digits, "$"))) {
+    return(say_so("two numbers", "Write each reading in a cell of its own."))
   }
   if (is("^[0-9ol|,. ]+$") && is("[ol|]") && is("[0-9]")) {
     return(say_so("a letter O or l for a digit", "Type the digit."))

@@ -45,7 +45,8 @@ understand_headers <- function(raw, columns, wide) {
       # a scale in the header of the sheet still counts: c(hardness = "Hardness (HRF)")
       if (role$column == "hardness" && is.null(role$scale)) {
         inside <- tryCatch(parse_header(names(raw)[at]), softanneal_error = function(e) NULL)
-        role$scale <- inside$scale
+        bracketed <- known_scale(sub("^.*[[(]([^])]*)[])]$", "\\1", names(raw)[at]))
+        role$scale <- inside$scale %or% if (!is.na(bracketed)) bracketed
       }
       roles[[at]] <- role
     }

@@ -1,7 +1,8 @@
 # An Excel sheet as a grid of cells (see readings-text.R): read by readxl, cell by cell with its
 # type, so that a date or a clock time does not pass for a number.
 
-read_excel_grid <- function(path, sheet, skip) {
+# `fits`: whether a grid looks like what is wanted, for the choice of a sheet.
+read_excel_grid <- function(path, sheet, skip, fits = \(g) find_header(g)$score >= 3) {
   need_package("readxl", "to read Excel files")
   sheets <- excel_attempt(readxl::excel_sheets(path), path)
   hidden <- hidden_sheets(path)
@@ -12,9 +13,8 @@ read_excel_grid <- function(path, sheet, skip) {
     grids <- lapply(visible, \(s) one_sheet(path, s, skip))
     filled <- vapply(grids, \(g) length(g$row) > 1L, NA)
     if (!any(filled)) abort_empty(path)
-    scores <- vapply(grids, \(g) if (length(g$row) > 1L) find_header(g)$score else -1, 0)
-    # the first sheet that looks like readings, else the first that holds anything
-    at <- c(which(scores >= 3), which(filled))[1L]
+    # the first sheet that looks right, else the first that holds anything
+    at <- c(which(filled)[vapply(grids[filled], fits, NA)], which(filled))[1L]
     grid <- grids[[at]]
     others <- setdiff(sheets, grid$sheet)
     if (length(others)) {
@@ -36,7 +36,7 @@ read_excel_grid <- function(path, sheet, skip) {
 excel_attempt <- function(code, path) {
   tryCatch(code, error = function(e) {
     abort("file", paste0("the Excel file '", path, "' cannot be read: ",
-                         valid_text(conditionMessage(e))),
+                         sub("[.]$", "", valid_text(conditionMessage(e)))),
           arg = "x", remedy = "Check the sheet, or save it as CSV.")
   })
 }
@@ -59,7 +59,12 @@ one_sheet <- function(path, sheet, skip) {
 # One cell as text; numbers with the digits a sheet holds, dates as dates.
 cell_text <- function(x) {
   if (is.null(x) || length(x) != 1L || is.na(x)) return("")
-  if (inherits(x, "POSIXct")) return(format(x, "%Y-%m-%d %H:%M:%S", tz = "UTC"))
+  if (inherits(x, "POSIXct")) {
+    # to the millisecond; format() alone cuts 9.9999 s to 9
+    ms <- round(as.numeric(x) * 1000)
+    whole <- format(as.POSIXct(ms %/% 1000, origin = "1970-01-01", tz = "UTC"), "%Y-%m-%d %H:%M:%S")
+    return(paste0(whole, if (ms %% 1000 > 0) sprintf(".%03d", as.integer(ms %% 1000))))
+  }
   if (is.numeric(x)) return(format(x, digits = 15L, scientific = FALSE, trim = TRUE,
                                    decimal.mark = "."))
   trimws(enc2utf8(as.character(x)))

@@ -94,6 +94,7 @@ grid_table <- function(grid, named, na, dec) {
   raw <- lapply(grid$cells, `[`, body)
   rows <- grid$row[body]
   if (!length(rows)) abort_empty(grid$path)
+  raw <- lapply(raw, plain_signs)
   raw <- lapply(raw, \(x) replace(x, !is.na(x) & (x %in% na | !nzchar(x)), NA))
   names(raw) <- header$names
   names(raw) <- number_scales(names(raw))
@@ -178,7 +179,7 @@ tidy_sheet <- function(raw, grid, dec, letters, rows) {
   letters <- letters[!drop]
   if (any(names(raw) == "")) {
     abort("file", paste0("column ", letters[names(raw) == ""][1L], " of '", grid$path, "' has no name"),
-          arg = "x", remedy = "Write a header above it.")
+          arg = "x", remedy = "Write a header above it, or look for an unquoted decimal comma.")
   }
   filled <- if (length(raw)) Reduce(`|`, lapply(raw, function(x) !is.na(x))) else logical()
   if (!any(filled)) abort_empty(grid$path)

@@ -150,9 +150,9 @@ check_sheet_path <- function(path) {
 is_excel <- function(path) grepl("\\.xls[xm]?$", path, ignore.case = TRUE)
 
 # Text file or Excel sheet as a grid of cells with a header and a row at least.
-read_grid <- function(path, sheet, sep, encoding, skip) {
+read_grid <- function(path, sheet, sep, encoding, skip, ...) {
   if (is_excel(path)) {
-    grid <- read_excel_grid(path, sheet, skip)
+    grid <- read_excel_grid(path, sheet, skip, ...)
   } else {
     if (!is.null(sheet)) {
       abort("argument", "`sheet` is for Excel files", arg = "sheet", remedy = "Leave it out.")

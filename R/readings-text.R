@@ -5,6 +5,10 @@
 # A grid: `cells`, a data frame of text; `row`, the line or sheet row of each of its rows; `fields`,
 # how many fields stood there; `lines`, the lines themselves.
 read_text_grid <- function(path, sep, encoding, skip) {
+  if (!is.null(sep) && (!validEnc(sep) || nchar(sep, "bytes") > 1L || sep %in% c("\n", "\r", "\""))) {
+    abort("argument", paste0("`sep` must be one character, not '", valid_text(sep), "'"), arg = "sep",
+          remedy = "Such as \";\" or \"\\t\"; \"\" for blanks.")
+  }
   text <- file_lines(path, encoding)
   lines <- text$lines
   if (skip > 0) lines[seq_len(min(skip, length(lines)))] <- ""
@@ -82,8 +86,10 @@ find_encoding <- function(bytes, path) {
     if (length(zero) > 0.3 * length(head) && even %in% 0:1) {
       return(if (even == 1) "UTF-16LE" else "UTF-16BE")
     }
+    zipped <- identical(utils::head(bytes, 2L), charToRaw("PK"))
     abort("file", paste0("the file '", path, "' has invalid text encoding"), arg = "x",
-          remedy = "Save the sheet as \"CSV UTF-8\", or as .xlsx.")
+          remedy = if (zipped) "This looks like an Excel file: let its name end with .xlsx." else
+            "Save the sheet as \"CSV UTF-8\", or as .xlsx.")
   }
   if (validUTF8(rawToChar(bytes))) return("UTF-8")
   chinese <- iconv(list(utils::head(bytes, 2000L)), "GB18030", "UTF-8", sub = "?")[[1L]]

@@ -3,10 +3,12 @@
 # `times`: what the caller gives, `header`: what the header gives ("step time", "total time").
 accumulate_times <- function(raw, times, header, origin) {
   known <- times %or% header %or% "accumulated"
+  refuse_summaries(raw, origin)
   piece <- intersect(c("specimen", "temp_c", "group", "laboratory"), names(raw))
   id <- group_rows(unclass(raw)[piece])$id
   step <- step_of_row(raw, id, origin)
   if (known == "step") {
+    refuse_merged_steps(raw, step, origin)
     first <- step$first
     minutes <- raw$time_min[first]
     uneven <- which(!is.na(raw$time_min) & raw$time_min != minutes[step$id])
@@ -51,7 +53,43 @@ step_of_row <- function(raw, piece, origin) {
   begins <- begins[seq_len(n)]
   run <- cumsum(begins)
   rows <- group_rows(list(run))
-  list(id = rows$id, first = rows$first, rank = seq_len(n))
+  by_time <- is.null(origin$column) && !(is.numeric(raw$reading) && !anyNA(raw$reading))
+  list(id = rows$id, first = rows$first, rank = seq_len(n), by_time = by_time)
+}
+
+# Two steps of one time that follow each other look like one where nothing but the time divides them.
+refuse_merged_steps <- function(raw, step, origin) {
+  if (!isTRUE(step$by_time)) return(invisible())
+  n <- tabulate(step$id, length(step$first))
+  long <- which(n >= 2L * min(n) & raw$time_min[step$first] > 0)
+  if (!length(long)) return(invisible())
+  rows <- which(step$id == long[1L])
+  abort("duplicate", paste0("specimen ", raw$specimen[rows[1L]], " has ", length(rows),
+                            " readings after a step of ",
+                            format(raw$time_min[rows[1L]]), " min, where others have ", min(n),
+                            ": perhaps two steps of one time"), arg = "time_min",
+                            rows = unique(origin$row[rows]),
+        where = place_text(origin$place, origin$sheet[rows], origin$letters$time_min),
+        remedy = "Number the steps in a column `step`, or the readings of each step in a column `reading`.")
+}
+
+# A row of means below the readings is not a reading.
+refuse_summaries <- function(raw, origin) {
+  words <- paste0("^(means?|average|avg[.]?|std([. ]?dev[.]?)?|sd|s[.]d[.]|median|mittel(wert)?|",
+                  "durchschnitt|standardabweichung|moyenne|ecart[- ]type|media|promedio|desviacion|range|",
+                  "spannweite)$")
+  for (column in intersect(c("specimen", "reading", "step", "time_min"), names(raw))) {
+    x <- raw[[column]]
+    if (!is.character(x) && !is.factor(x)) next
+    at <- grep(words, fold_header(unique(as.character(x))))
+    if (!length(at)) next
+    rows <- which(as.character(x) == unique(as.character(x))[at[1L]])
+    abort("column", paste0("column `", origin$names[[column]] %or% column, "` holds '", x[rows[1L]],
+                           "': a computed row, not a reading"), arg = column,
+                           rows = unique(origin$row[rows]),
+          where = place_text(origin$place, origin$sheet[rows], origin$letters[[column]]),
+          remedy = "Delete the rows of means and standard deviations; they are computed anew.")
+  }
 }
 
 # A step that goes on while the time stands still: times of single steps were written down, or a

@@ -29,6 +29,7 @@ validate_readings <- function(data, origin) {
   written <- data$scale
   labels <- unique(as.character(written))
   known <- known_scale(labels)
+  known[is.na(known)] <- known_scale(fold_header(labels[is.na(known)]))
   id <- match(as.character(written), labels)
   refuse("scale", "scale", is.na(known)[id],
          \(i) paste0("holds '", written[i], "', which is not a hardness scale known here"),

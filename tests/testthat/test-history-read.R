@@ -187,3 +187,23 @@ test_that("more of what loggers and spreadsheets write", {
                            specimen = c(T1 = "A", T2 = "A")),
                  "argument", "twice", "specimen")
 })
+
+test_that("Excel sheets of logs: the right one, with its fractions of a second", {
+  skip_if_not_installed("readxl")
+  skip_if_not_installed("writexl")
+  path <- withr::local_tempfile(fileext = ".xlsx")
+  at <- as.POSIXct("2026-11-30 23:59:50", tz = "UTC") + c(0, 9.9999, 20.5)
+  writexl::write_xlsx(list(Notes = data.frame(what = c("logger 17", "Monday")),
+                           Log = data.frame(Time = at, `T1 (C)` = c(20, 200.5, 330), check.names = FALSE)),
+                           path)
+  expect_message(h <- read_history(path), "sheet 'Log' read, not 'Notes'",
+                 class = "softanneal_message_file")
+  expect_equal(h$time_s, c(0, 10, 20.5))
+  expect_equal(h$temp_c, c(20, 200.5, 330))
+  named <- withr::local_tempfile(fileext = ".csv")
+  file.copy(path, named)
+  e <- expect_refused(quiet_log(named), "file", "invalid text encoding", "x")
+  expect_match(e$remedy, "Excel file")
+  expect_refused(quiet_log(log_file(c("time_s,T", "0,20", "1,21")), sep = ";;"), "argument",
+                 "one character", "sep")
+})
