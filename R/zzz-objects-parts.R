@@ -86,8 +86,6 @@ parts_of_fits <- function(x, must) {
 parts_of_plan <- function(x, must) {
   s <- x$steps
   must("steps", all(s$temp_c %in% x$temperatures$temp_c), "must name temperatures of `temperatures`")
-  must("steps", in_order(s$in_min, s$out_min, s$cold_min) && in_order(s$read_min, s$end_min),
-       "must have times that follow each other")
   must("steps", in_order(0, s$step) && in_order(0, s$time_min), "must not hold steps and times below zero")
   must("guess", ncol(x$guess$draws) == length(x$guess$par), "must have a column of `draws` for each of `par`")
 }

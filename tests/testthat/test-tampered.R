@@ -114,6 +114,10 @@ test_that("a part of a sound table is a sound table", {
       expect_no_error(check_object(x[-1L]))
     } else expect_no_error(check_object(x))
   }
+  # readings of two sessions, and steps that no session holds
+  guess <- plan_guess("C26000", recryst_1h_c = 330, draws = 4)
+  plan <- suppressWarnings(plan_anneal(c(330, 410), c(4, 8, 16, 32, 64), guess, furnaces = 2))
+  expect_no_error(check_object(plan))
   # without the words that uncertainty_budget() adds, and with degrees of freedom that are not defined
   plain <- propagate_uncertainty(~ a + b, c(a = 1, b = 2), c(0.1, 0.2), df = c(10, Inf))
   expect_output(print(plain), "result")
