@@ -25,22 +25,31 @@ find_pieces <- function(r) {
 # Groups, laboratories and reductions are compared within.
 own_part <- function(r) if (is.null(r$part)) rep("", r$n) else r$part
 
-# One curve for each piece and temperature: means of its steps.
+# One curve for each piece and temperature: means of its steps. All are converted in one go, since fits ask
+# for it each time.
 piece_curves <- function(r, rows) {
   scale <- r$scale[rows[1L]]
   heated <- rows[r$time[rows] > 0 & !is.na(r$temp[rows])]
   before <- rows[r$time[rows] == 0]
   if (!length(heated)) return(NULL)
-  hv <- function(h) level_in_hv(h, scale)$hv
   own <- group_rows(list(r$specimen[heated], r$temp[heated]))
-  lapply(split(heated, own$id), function(i) {
-    mean <- tapply(r$h[i], r$time[i], mean)
-    as_rolled <- r$h[before[r$specimen[before] == r$specimen[i[1L]]]]
-    list(name = as.character(r$specimen[i[1L]]), temp = r$temp[i[1L]], rows = i, scale = scale,
-         time = as.double(names(mean)), hv = hv(as.double(mean)),
-         read = if (length(as_rolled)) mean(as_rolled) else NA_real_,
-         worked = if (length(as_rolled)) hv(mean(as_rolled)) else NA_real_)
+  as_rolled <- split(r$h[before], as.character(r$specimen[before]))
+  curves <- lapply(split(heated, own$id), function(i) {
+    of_step <- split(r$h[i], r$time[i])
+    name <- as.character(r$specimen[i[1L]])
+    read <- as_rolled[[name]]
+    list(name = name, temp = r$temp[i[1L]], rows = i, scale = scale, time = as.double(names(of_step)),
+         hv = vapply(of_step, mean, 0, USE.NAMES = FALSE), read = if (length(read)) mean(read) else NA_real_)
   })
+  read <- vapply(curves, `[[`, 0, "read", USE.NAMES = FALSE)
+  means <- c(unlist(lapply(curves, `[[`, "hv"), use.names = FALSE), read)
+  means[!is.na(means)] <- level_in_hv(means[!is.na(means)], scale)$hv
+  end <- unname(cumsum(lengths(lapply(curves, `[[`, "hv"))))
+  for (k in seq_along(curves)) {
+    curves[[k]]$hv <- means[seq(end[k] - length(curves[[k]]$hv) + 1L, end[k])]
+    curves[[k]]$worked <- means[end[length(end)] + k]
+  }
+  curves
 }
 
 # A piece whose hardness before the furnace is far from that of the others. The scatter between pieces is

@@ -9,8 +9,8 @@
 # Levels in HV and points of the scale per HV, by the first table that has the scale; the tables differ
 # little in slope, and only ratios of slopes count. A secant over 6 points evens out the rounding of a table.
 level_in_hv <- function(level, scale) {
-  name <- read_scales(scale)$name
   if (startsWith(scale, "HV")) return(list(hv = level, slope = level))
+  name <- read_scales(scale)$name
   for (material in c("brass", "copper", "aluminium", "steel")) {
     table <- scale_tables[[material]]
     if (!any(c(name, scale) %in% colnames(table$value))) next

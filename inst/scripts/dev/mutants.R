@@ -117,62 +117,59 @@ mutant("which parameters differ by adding", "R/class.R",
 
 # --- C: scales
 mutant("circle of the slopes", "src/scale.c", "if (size > 9.0) {", "if (size > 16.0) {",
-       c("scales", "external-numbers", "c"))
+       "c: scale")
 mutant("mean of the secants", "src/scale.c",
        "(secant_of(x, y, i - 1) + secant_of(x, y, i)) / 2.0", "secant_of(x, y, i)",
-       c("scales", "external-numbers", "c"))
+       c("scales", "external-numbers"))
 mutant("edge of the table is outside", "src/scale.c",
        "if (at >= low && at <= high) {\n            double steps",
        "if (at >= low && at < high) {\n            double steps",
-       c("scales", "c"))
+       "c: scale")
 mutant("slope of the cubic", "src/scale.c", "slope = s->slope + t * (2.0 * s->square + t * 3.0 * s->cube);",
-       "slope = s->slope + t * (2.0 * s->square + t * s->cube);", c("scales", "c"))
+       "slope = s->slope + t * (2.0 * s->square + t * s->cube);", "scales")
 
 # --- C: sheet in the furnace
 mutant("step control", "src/heat.c", "#define STEP_TOLERANCE 1e-10", "#define STEP_TOLERANCE 1e-5",
-       c("heat", "external-heat", "c"))
+       "c: heat")
 mutant("radiation of the other face", "src/heat.c", "piece->emissivity_b * SA_STEFAN_BOLTZMANN * (b4 - t4)",
-       "piece->emissivity_b * SA_STEFAN_BOLTZMANN * (a4 - t4)", c("heat", "external-heat", "c"))
+       "piece->emissivity_b * SA_STEFAN_BOLTZMANN * (a4 - t4)", c("heat", "external-heat"))
 mutant("heat capacity at the mean", "src/heat.c", "piece->heat_slope * (temp - piece->heat_k)",
-       "piece->heat_slope * temp * 0", c("heat", "external-heat", "c"))
+       "piece->heat_slope * temp * 0", c("heat", "external-heat"))
 
 # --- C: histories
 mutant("coarse panels", "src/history.c", "#define PANEL_EXPONENT 0.25", "#define PANEL_EXPONENT 4.0",
-       c("history", "external-history", "external-integrals", "c"))
+       "c: history")
 mutant("wide panels", "src/history.c", "#define PANEL_STRETCH 0.05", "#define PANEL_STRETCH 0.6",
-       c("history", "external-history", "external-integrals", "c"))
+       c("external-integrals", "external-history"))
 mutant("third derivative left out", "src/history.c", "rise * (1.0 / 1680.0) * f3", "rise * 0.0 * f3",
-       c("history", "external-history", "external-integrals", "c"))
+       "c: history")
 mutant("reference never moves", "src/history.c", "} else if (top > w->reference + HEADROOM) {",
-       "} else if (top > w->reference + 1e9) {", c("history",
-       "external-history",
-       "external-integrals",
-       "c"))
-mutant("absolute zero is warm", "src/history.c", "if (temp <= 0.0)", "if (temp <= -1.0)", c("history", "c"))
+       "} else if (top > w->reference + 1e9) {", c("history", "external-history"))
+mutant("absolute zero is warm", "src/history.c", "if (temp <= 0.0)", "if (temp <= -1.0)", "c: history")
 
 # --- C: design
 mutant("steps more than allowed", "src/design.c", "p->steps <= b->d->max_steps",
-       "p->steps <= b->d->max_steps + 1", c("plan-improve", "external-plan", "c"))
+       "p->steps <= b->d->max_steps + 1", "c: design")
 mutant("minutes more than there are", "src/design.c", "<= b->minutes * (1.0 + 1e-12)",
-       "<= b->minutes * 1.5", c("plan-improve", "c"))
+       "<= b->minutes * 1.5", "c: design")
 mutant("heating up costs nothing", "src/design.c", "sum += d->heat_up[temp];", "sum += 0.0;",
-       c("plan-improve", "c"))
+       "plan-improve")
 mutant("determinant without its root", "src/design_value.c", "return sum / (double)s->p;", "return sum;",
-       c("plan-improve", "external-plan", "c"))
+       "c: design")
 mutant("draws that do not count", "src/design_value.c",
        "if (!counted[r])\n            continue;",
        "if (!counted[r] && r > d->n_draw)\n            continue;",
-       c("plan-improve", "c"))
+       "c: design")
 mutant("first reading left out", "src/design_value.c",
        "add_outer(base, gradient, s.p, d->at_start);", "add_outer(base, gradient, s.p, 0.0 * d->at_start);",
-       c("plan-improve", "external-plan", "c"))
+       "c: design")
 
 # --- C: linear algebra, replicates
 mutant("singular values of rank", "src/linear.c",
        "singular[l] > tolerance * big", "singular[l] > 0.0 * big",
-       c("fit-least-squares", "fit-methods", "external-least-squares", "c"))
+       "c: least_squares")
 mutant("cross terms once", "src/linear.c", "l == j ? v[j + j * p] : v[j + l * p] + v[l + j * p]",
-       "v[j + l * p]", c("fit-least-squares", "fit-methods", "c"))
+       "v[j + l * p]", c("fit-least-squares", "fit-methods"))
 mutant("equal within 1e-9", "src/replicates.h", "<= 1e-9 * (x > y ? x : y)",
        "<= 1e-7 * (x > y ? x : y)", c("fit", "fit-edges", "fit-properties", "c"))
 mutant("equal to the last digit", "src/replicates.h", "<= 1e-9 * (x > y ? x : y)",
