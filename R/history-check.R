@@ -138,6 +138,7 @@ spike_points <- function(s, temp_c, heating, cooling) {
   n <- length(s)
   out <- character(n)
   least <- max(10, 12 * stats::median(abs(diff(temp_c))), na.rm = TRUE)
+  high <- if (n > 0L) 0.9 * stats::quantile(temp_c, 0.95, names = FALSE)
   for (width in 1:3) {
     if (n < width + 2L) next
     first <- seq(2L, n - width)
@@ -149,9 +150,14 @@ spike_points <- function(s, temp_c, heating, cooling) {
     span <- s[last + 1L] - s[first - 1L]
     there <- up * back < 0 & abs(temp_c[last + 1L] - temp_c[first - 1L]) < 0.3 * size & size > least &
       span > 0
+    # the peak of a short step has slopes on both sides, a spike stands on a level
+    slope <- pmax(abs(temp_c[first - 1L] - temp_c[pmax(first - 2L, 1L)]),
+                  abs(temp_c[pmin(last + 2L, n)] - temp_c[last + 1L]))
+    there <- there & (slope < 0.3 * size | up < 0)
+    on_hot <- base > 100 & (base >= 0.7 * temp_c[first] | base >= high)
     fast <- pmax(up, back) > heating * ifelse(up > 0, s[first] - s[first - 1L], s[last + 1L] - s[last]) |
       pmin(up, back) < -cooling * ifelse(up < 0, s[first] - s[first - 1L], s[last + 1L] - s[last])
-    kind <- ifelse(up > 0, ifelse(base > 100 | span <= 15 | fast, "spike", "short"),
+    kind <- ifelse(up > 0, ifelse(on_hot | span <= 15 | fast, "spike", "short"),
                    ifelse(fast, "spike", ifelse(size > 50, "dip", "small dip")))
     for (k in which(there)) {
       around <- seq(first[k] - 1L, last[k] + 1L)

@@ -105,7 +105,8 @@ one_heat <- function(s, temp_c, a, b, before, after, wide, tolerance_c) {
   window <- max(60, 3 * usual)
   run <- seq(a, b)
   high <- vapply(run, \(j) max(temp_c[run[s[run] >= s[j] - window & run <= j]]), 0)
-  j <- max(run[temp_c[run] >= high - slack])
+  half <- temp_c[run] >= (max(temp_c[run]) + min(temp_c)) / 2
+  j <- max(run[temp_c[run] >= high - slack & half])
   begins <- a == 1L
   i <- if (begins) 1L else {
     low <- seq(before, a - 1L)
