@@ -65,9 +65,10 @@ class_design <- function(parameters = WORKSHOP_TRUTH, ..., model = "jmak", temp_
 #' Draws the readings of every group of a class. Each group has its own true values, so that no two
 #' groups have the same answers, and its own data, which can be drawn alone.
 #'
-#' **Random numbers.** The one `seed` starts a generator of L'Ecuyer; group k uses its k-th
+#' **Random numbers.** A whole number in `seed` starts a generator of L'Ecuyer; group k uses its k-th
 #' stream, and repeated draws of a group the sub-streams of that ([parallel::nextRNGStream()]).
-#' A group is therefore the same whether drawn alone or with the class, in any order, on any
+#' With a key of [class_secret()] in place of the number the stream of each group starts at a digest of key
+#' and group. A group is therefore the same whether drawn alone or with the class, in any order, on any
 #' platform. `.Random.seed` is restored.
 #'
 #' **Teachable draws.** A draw is used if [fit_softening()], applied to the readings without
@@ -80,7 +81,8 @@ class_design <- function(parameters = WORKSHOP_TRUTH, ..., model = "jmak", temp_
 #' Keep both for [answer_key()], which needs them.
 #'
 #' @param n_groups Number of groups.
-#' @param seed One whole number.
+#' @param seed A key of [class_secret()], for readings that are marked; or one whole number, which
+#'   students can find by trying.
 #' @param ... Arguments of [class_design()], such as `blunders` or `temp_c`.
 #' @param groups Numbers of the groups to draw; all by default.
 #' @param design A [class_design()], instead of `...`.
@@ -123,7 +125,7 @@ use_design <- function(design, ...) {
 # analysis gives.
 draw_class <- function(n_groups, seed, groups, design) {
   n_groups <- check_number(n_groups, "n_groups", 1, 9999, whole = TRUE)
-  seed <- check_seed(seed)
+  seed <- check_class_seed(seed)
   groups <- check_numeric(groups, "groups", 1, n_groups)
   if (!length(groups) || any(groups != round(groups)) || anyDuplicated(groups)) {
     abort("argument", "`groups` must be different whole numbers", arg = "groups",
@@ -131,19 +133,26 @@ draw_class <- function(n_groups, seed, groups, design) {
   }
   state <- keep_random()
   on.exit(restore_random(state), add = TRUE)
-  set.seed(seed, kind = "L'Ecuyer-CMRG", normal.kind = "Inversion", sample.kind = "Rejection")
+  set.seed(if (is.raw(seed)) 1L else seed, kind = "L'Ecuyer-CMRG",
+           normal.kind = "Inversion", sample.kind = "Rejection")
   stream <- get(".Random.seed", envir = globalenv())
   out <- vector("list", length(groups))
   for (k in seq_len(max(groups))) {
-    stream <- parallel::nextRNGStream(stream)
     at <- match(k, groups)
+    if (!is.raw(seed)) {
+      stream <- parallel::nextRNGStream(stream)
+    } else if (!is.na(at)) {
+      stream <- secret_stream(seed, group_name(k), stream[1L])
+    }
     if (!is.na(at)) out[[at]] <- draw_group(k, stream, design)
   }
   out
 }
 
+group_name <- function(k) sprintf("group-%02d", as.integer(k))
+
 draw_group <- function(k, stream, design) {
-  group <- sprintf("group-%02d", k)
+  group <- group_name(k)
   reason <- ""
   for (draw in seq_len(MOST_DRAWS)) {
     assign(".Random.seed", stream, envir = globalenv())

@@ -172,10 +172,19 @@ fit_scale <- function(value, read_on, scale, material, gone, n) {
     return(list(hardness = value, scale = read_on))
   }
   if (identical(read_on, "HV")) return(list(hardness = value, scale = "HV"))
-  hv <- to_vickers(value, read_on, material)
-  bad <- which(is.na(hv$hv))
+  hv <- to_vickers(value, read_on, material)$hv
+  bad <- which(is.na(hv))
+  row_of <- function(k) if (is.null(gone)) k else seq_len(n)[-as.integer(gone)][k]
   if (length(bad)) {
-    rows <- if (is.null(gone)) bad else seq_len(n)[-as.integer(gone)][bad]
+    hv[bad] <- beyond_table(value, read_on, material, bad)
+    near <- bad[!is.na(hv[bad])]
+    bad <- setdiff(bad, near)
+    if (length(near) && !length(bad)) {
+      warn_beyond(value[near], rep_len(read_on, length(value))[near], row_of(near), length(value), material)
+    }
+  }
+  if (length(bad)) {
+    rows <- row_of(bad)
     abort("range", paste0("readings cannot be converted to HV: they lie outside the ", material,
                           " table, such as ", format(value[bad[1L]]), " ",
                           rep_len(read_on, length(value))[bad[1L]]),
@@ -184,7 +193,7 @@ fit_scale <- function(value, read_on, scale, material, gone, n) {
                          "scale = \"as read\", or read these pieces on a scale that reaches so far.",
                          "Leaving them out biases the fit."))
   }
-  list(hardness = hv$hv, scale = "HV")
+  list(hardness = hv, scale = "HV")
 }
 
 # Parameters of the model: kind for C, start, bounds, what is held and why.

@@ -51,6 +51,15 @@ vickers_or_flag <- function(value, read_on, material) {
   known <- is.finite(value)
   scale <- if (length(read_on) == 1L) read_on else read_on[known]
   hv <- to_vickers(value[known], scale, material)$hv
+  bad <- which(is.na(hv))
+  if (length(bad)) {
+    hv[bad] <- beyond_table(value[known], scale, material, bad)
+    near <- bad[!is.na(hv[bad])]
+    if (length(near)) {
+      warn_beyond(value[known][near], rep_len(as.character(scale), sum(known))[near], which(known)[near],
+                  length(value), material)
+    }
+  }
   hv[is.na(hv)] <- -Inf
   out <- ifelse(is.na(value), NA_real_, -Inf)
   out[known] <- hv

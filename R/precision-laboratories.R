@@ -26,6 +26,13 @@
 #'   (1980) 869-873; N. Ting et al., J. Stat. Comput. Simul. 35 (1990) 135-143), with the harmonic
 #'   mean of n_i if they differ (an approximation).
 #'
+#' **One result per cell.** Where each laboratory has one result of each of two or more materials, the
+#' means of laboratories and materials are taken out (two-way layout without repeats): the residual mean square
+#' holds repeatability and the interaction of laboratory and material together, so `s_r`, `r` and k are `NA`;
+#' s_L^2 = (MS_lab - MS_residual) / q for q materials, s_R^2 = s_L^2 + MS_residual; `components` has the rows
+#' `residual`, `between`, `total`. Tukey's test with one degree of freedom (Biometrics 5 (1949) 232) says
+#' whether differences grow with the material. It asks for the same laboratories on each material.
+#'
 #' With two laboratories h is the same for both and has no critical value (`NA`).
 #'
 #' A laboratory beyond a critical value should be investigated, not deleted.
@@ -45,8 +52,9 @@
 #'   `variance`, `sd`, `conf.low`, `conf.high` (of the sd), and the one-way test `statistic` (F),
 #'   `df1`, `df2`, `p.value`. `tidy()` gives the components, `as.data.frame()` the precision.
 #' @section Errors:
-#'   `softanneal_error_too_few` for a material measured by one laboratory only or a cell with one
-#'   reading, `softanneal_error_duplicate` for two cells of a laboratory,
+#'   `softanneal_error_too_few` for a material measured by one laboratory only, or a cell with one
+#'   reading where not all cells of a full layout have one, `softanneal_error_duplicate` for two cells of
+#'   a laboratory,
 #'   `softanneal_error_column`, `softanneal_error_missing`, `softanneal_error_argument`.
 #' @examples
 #' r <- data.frame(group = rep(c("bench 1", "bench 2", "bench 3"), each = 4), specimen = "ring",
@@ -88,6 +96,7 @@ compare_laboratories <- function(data, lab = group, test_material = specimen, ha
   }
   cells <- if (all(given)) given_cells(data, keys, cell_mean, cell_sd, cell_n) else
     cells_of(numeric_column(data, hardness, na = TRUE), keys)
+  if (is_two_way(cells)) return(two_way_object(cells, 1 - consistency_level, level))
   laboratories_object(cells, 1 - consistency_level, level)
 }
 
@@ -119,12 +128,13 @@ cells_of <- function(x, keys) {
                       n = stats$n,
                       mean = stats$mean, sd = stats$sd)
   small <- stats$n < 2L
-  if (any(small)) {
+  if (any(small) && !is_two_way(cells)) {
     abort("too_few", paste0("laboratory ", in_quotes(format(cells$lab[small][1L])),
                             " has fewer than two readings of ",
                             in_quotes(format(cells$material[small][1L]))), arg = "lab",
                             rows = groups$first[small],
-          remedy = "Repeatability needs replicates: leave it out, or let it measure again.")
+          remedy = paste("Repeatability needs replicates: leave it out, or let it measure again. One result",
+                         "in each cell is analysed where all laboratories have measured all materials."))
   }
   cells
 }
@@ -191,10 +201,10 @@ k_critical <- function(p, n, alpha, df2 = p * (n - 1)) {
   sqrt(df2 / ((n - 1) + (df2 - (n - 1)) / f))
 }
 
-variance_components <- function(material, ms_between, ms_within, v_means, n, v_between, level) {
+variance_components <- function(material, ms_between, ms_within, v_means, n, v_between, level,
+                                df2 = sum(n) - length(n)) {
   p <- length(n)
   df1 <- p - 1
-  df2 <- sum(n) - p
   size <- p / sum(1 / n)
   tail <- (1 - level) / 2
   s1 <- size * v_means
@@ -232,6 +242,7 @@ variance_components <- function(material, ms_between, ms_within, v_means, n, v_b
 print.softanneal_laboratories <- function(x, ...) {
   cat("Precision of ", count(length(unique(x$cells$lab)), "laboratory", "laboratories"), " on ",
       count(nrow(x$precision), "material"), " (ASTM E691, ISO 5725-2)\n", sep = "")
+  if (!is.null(x$non_additivity)) print_two_way(x)
   shown <- x$precision
   at <- match(c("s_r", "s_R", "r", "R"), names(shown))
   names(shown)[at] <- c("s_r (repeat)", "s_R (reprod)", "r limit", "R limit")

@@ -2,6 +2,7 @@
 #include "glue_batch.h"
 #include "glue_components.h"
 #include "glue_fit.h"
+#include "glue_hash.h"
 #include "glue_heat.h"
 #include "glue_kinetics.h"
 #include "glue_parts.h"
@@ -12,7 +13,7 @@
 
 static const R_CallMethodDef call_entries[] = {
     GLUE_BATCH_CALLS GLUE_COMPONENTS_CALLS GLUE_THREADS_CALLS
-    GLUE_FIT_CALLS GLUE_HEAT_CALLS GLUE_KINETICS_CALLS GLUE_PARTS_CALLS
+    GLUE_FIT_CALLS GLUE_HASH_CALLS GLUE_HEAT_CALLS GLUE_KINETICS_CALLS GLUE_PARTS_CALLS
     GLUE_PLAN_CALLS GLUE_SCALE_CALLS
     {NULL, NULL, 0}};
 
