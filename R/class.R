@@ -142,17 +142,17 @@ draw_class <- function(n_groups, seed, groups, design) {
     if (!is.raw(seed)) {
       stream <- parallel::nextRNGStream(stream)
     } else if (!is.na(at)) {
-      stream <- secret_stream(seed, group_name(k), stream[1L])
+      stream <- secret_stream(seed, class_group(k), stream[1L])
     }
     if (!is.na(at)) out[[at]] <- draw_group(k, stream, design)
   }
   out
 }
 
-group_name <- function(k) sprintf("group-%02d", as.integer(k))
+class_group <- function(k) sprintf("group-%02d", as.integer(k))
 
 draw_group <- function(k, stream, design) {
-  group <- group_name(k)
+  group <- class_group(k)
   reason <- ""
   for (draw in seq_len(MOST_DRAWS)) {
     assign(".Random.seed", stream, envir = globalenv())
