@@ -180,7 +180,8 @@ fit_scale <- function(value, read_on, scale, material, gone, n) {
     near <- bad[!is.na(hv[bad])]
     bad <- setdiff(bad, near)
     if (length(near) && !length(bad)) {
-      warn_beyond(value[near], rep_len(read_on, length(value))[near], row_of(near), length(value), material)
+      warn_continued(value[near], rep_len(read_on, length(value))[near], row_of(near), length(value),
+                     material)
     }
   }
   if (length(bad)) {

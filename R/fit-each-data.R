@@ -56,8 +56,8 @@ vickers_or_flag <- function(value, read_on, material) {
     hv[bad] <- beyond_table(value[known], scale, material, bad)
     near <- bad[!is.na(hv[bad])]
     if (length(near)) {
-      warn_beyond(value[known][near], rep_len(as.character(scale), sum(known))[near], which(known)[near],
-                  length(value), material)
+      warn_continued(value[known][near], rep_len(as.character(scale), sum(known))[near],
+                     which(known)[near], length(value), material)
     }
   }
   hv[is.na(hv)] <- -Inf

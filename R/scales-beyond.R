@@ -33,7 +33,7 @@ continued <- function(from, to, x) {
 }
 
 # One warning for readings that were converted beyond their table.
-warn_beyond <- function(value, scale, rows, total, material) {
+warn_continued <- function(value, scale, rows, total, material) {
   warn("assumption", paste0(
     count(length(rows), "reading"), " of ", total, ", such as ", format(value[1L]), " ", scale[1L],
     ", lie up to ", BEYOND_POINTS, " points beyond the ", material, " table and are converted by its ",
