@@ -27,7 +27,8 @@
 #'   mean of n_i if they differ (an approximation).
 #'
 #' **One result per cell.** Where each laboratory has one result of each of two or more materials, the
-#' means of laboratories and materials are taken out (two-way layout without repeats): the residual mean square
+#' means of laboratories and materials are taken out (two-way layout without repeats): the residual mean
+#' square
 #' holds repeatability and the interaction of laboratory and material together, so `s_r`, `r` and k are `NA`;
 #' s_L^2 = (MS_lab - MS_residual) / q for q materials, s_R^2 = s_L^2 + MS_residual; `components` has the rows
 #' `residual`, `between`, `total`. Tukey's test with one degree of freedom (Biometrics 5 (1949) 232) says

@@ -37,6 +37,6 @@ warn_continued <- function(value, scale, rows, total, material) {
   warn("assumption", paste0(
     count(length(rows), "reading"), " of ", total, ", such as ", format(value[1L]), " ", scale[1L],
     ", lie up to ", BEYOND_POINTS, " points beyond the ", material, " table and are converted by its ",
-    "last slope (", in_rows(rows), "). They stay in the fit; better read such pieces on a scale that reaches so far, or fit ",
-    "with scale = \"as read\"."), n = length(rows), rows = rows)
+    "last slope (", in_rows(rows), "). They stay in the fit; better read such pieces on a scale that ",
+    "reaches so far, or fit with scale = \"as read\"."), n = length(rows), rows = rows)
 }
