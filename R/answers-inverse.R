@@ -113,7 +113,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   if (!is.null(aim$scale)) grid$note <- conversion_notes(grid$note, grid$temp_c, grid$u_conversion)
   grid$temp_c[lost] <- NA_real_
   if (has_open(fit)) grid$std.error[by == "profile"] <- NA_real_
-  warn_no_answer(fit, grid, "temp_c", "temperatures", lost)
+  warn_no_answer(fit, grid, "temp_c", "temperatures", lost, scale)
   as_table(as_wanted(grid, aim))
 }
 

@@ -30,6 +30,26 @@ target_of_scale <- function(fit, hardness, scale) {
   list(scale = scale, value = value, u = u)
 }
 
+# A target beyond both levels of a fit in HV that would lie between them as a number of the dial; NULL for
+# none. Scales read come first.
+scale_hint <- function(fit, hardness) {
+  if (fit$scale != "HV" || !length(hardness)) return(NULL)
+  levels <- c(fit$par[["h_soft"]], max(worked_hardness(fit, check_strain(fit, NULL))))
+  off <- unique(hardness[hardness < levels[1L] | hardness > levels[2L]])
+  material <- fit$readings$material
+  read <- setdiff(known_scale(unique(as.character(fit$readings$scale_read))), c(NA, "HV"))
+  dials <- intersect(unique(c(read, "HRB", "HRF", "HR30T", "HR15T")), colnames(table_of(material)$value))
+  for (h in off) for (dial in dials) {
+    hv <- in_scale(h, dial, "HV", material)
+    if (!is.na(hv) && hv > levels[1L] && hv < levels[2L]) {
+      return(paste0("The fit is in HV, from ", format_quantity(levels[2L]), " to ",
+                    format_quantity(levels[1L]), "; if ", format(h), " is meant in ", dial, " (",
+                    format_quantity(hv), " HV), give scale = \"", dial, "\"."))
+    }
+  }
+  NULL
+}
+
 # Standard uncertainty, in the scale of the fit, of a hardness given in `scale` for readings in `other`:
 # that of the conversion between the two; NA where the table does not reach.
 shared_uncertainty <- function(value, fit_scale, scale, other, material) {

@@ -155,15 +155,16 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   if (!is.null(aim$scale)) grid$note <- conversion_notes(grid$note, grid$time_min, grid$u_conversion)
   grid$time_min[lost] <- NA_real_
   if (has_open(fit)) grid$std.error[by == "profile"] <- NA_real_
-  warn_no_answer(fit, grid, "time_min", "times", lost)
+  warn_no_answer(fit, grid, "time_min", "times", lost, scale)
   as_table(as_wanted(grid, aim))
 }
 
 # One warning for all answers that are NA, with what would settle those that the readings leave open.
-warn_no_answer <- function(fit, grid, column, things, lost) {
+warn_no_answer <- function(fit, grid, column, things, lost, scale = NULL) {
   never <- which(is.na(grid[[column]]))
   if (!length(never)) return(invisible())
-  settle <- if (any(lost)) settling(fit) else ""
+  settle <- paste(c(if (any(lost)) settling(fit), if (is.null(scale)) scale_hint(fit, grid$hardness[never])),
+                  collapse = "\n")
   warn("outside", paste0(length(never), " of ", nrow(grid), " ", things, " are NA; the column `note` ",
                          "gives the reason (", in_rows(never), ").",
                          if (nzchar(settle)) paste0("\n", settle)),

@@ -46,7 +46,7 @@ mark_group <- function(key, given, design) {
       set(i, "within", paste0("within ", format(signif(distance, 2)), " standard errors"))
       next
     }
-    reason <- unit_mistake(x, at, key, material, fits$inside)
+    reason <- unit_mistake(x, at, key, material, fits)
     if (!is.null(reason)) {
       set(i, "unit", reason)
       next
@@ -71,7 +71,7 @@ fit_test <- function(number, digits, at) {
     found <- vapply(c(at$value, at$reference), rounds_to, "", number, ways, change, at)
     if (any(found == "right")) "right" else if (any(found == "coarse")) "coarse" else "no"
   }
-  list(rounded = rounded,
+  list(number = number, rounded = rounded,
        inside = function(change) inside(change(number), at) || rounded(change) == "right")
 }
 
@@ -108,41 +108,76 @@ hv_or_na <- function(x, scale, material) {
 # The reason if the digits are right in another unit or convention, or NULL. `fits` tells of a
 # change of the number reported whether its result is right.
 unit_mistake <- function(x, at, key, material, fits) {
-  quantity <- at$quantity
-  units <- ANSWER_UNITS[[quantity]]
-  for (unit in names(units)) {
-    if (fits(function(v) v * units[[unit]])) return(paste("right if read in", unit))
-  }
-  if (quantity %in% c("h_worked", "h_soft")) {
+  if (at$quantity %in% c("h_worked", "h_soft")) {
     for (scale in c("HRF", "HR30T", "HRB", "HR15T", "HR45T")) {
-      if (fits(function(v) hv_each(v, scale, material))) {
+      if (fits$inside(function(v) hv_each(v, scale, material))) {
         return(paste("right if read in", scale, "- not converted to HV"))
       }
     }
+    return(NULL)
   }
-  if (quantity == "k_per_min" && x > 0) {
+  if (fits$number == 0) return(NULL)
+  if (at$quantity == "q_kj_mol" && fits$inside(function(v) -v)) return("the sign of the slope was kept")
+  ways <- unit_ways(at, key, x / fits$number)
+  room <- room_for_ways(vapply(ways, `[[`, 0, "place"), at)
+  far <- vapply(ways, function(way) {
+    v <- if (is.null(way$change)) x else way$change(if (way$of_value) x else fits$number)
+    away <- abs(log(abs(v) / way$target))
+    ok <- if (is.null(way$change)) {
+      # known as well as the true Q
+      abs(x / way$target - 1) < max(0.1, 2 * at$std.error / at$value)
+    } else if (way$of_value) inside(v, at) else inside(v, at) || fits$rounded(way$change) == "right"
+    if (ok && (away <= room || (!way$of_value && fits$rounded(way$change) == "right"))) away else Inf
+  }, 0)
+  if (length(far) && any(is.finite(far))) ways[[which.min(far)]]$reason
+}
+
+# What may have been done to a right number: how to undo it (`change`, of the number reported or of its
+# value), what should come out (`target`), and where such a number lies, ln(value / key) (`place`).
+# `given`: factor of the unit it was reported in.
+unit_ways <- function(at, key, given) {
+  way <- function(reason, factor, sign = identity) {
+    list(reason = reason, change = function(v) sign(v) * factor, of_value = FALSE, target = at$value,
+         place = log(abs(given / factor)))
+  }
+  units <- ANSWER_UNITS[[at$quantity]]
+  units <- units[abs(log(abs(given) / units)) > 1e-9]
+  ways <- lapply(names(units), function(u) way(paste("right if read in", u), units[[u]]))
+  if (at$quantity == "k_per_min") {
     n <- key$value[key$quantity == "n"]
-    if (inside(x^(1 / n), at)) {
-      return("the constant of exp(-k t^n), in 1/min^n, in place of that of exp(-(k t)^n)")
-    }
+    ways <- c(ways, list(list(
+      reason = "the constant of exp(-k t^n), in 1/min^n, in place of that of exp(-(k t)^n)",
+      change = function(v) if (v > 0) v^(1 / n) else NA_real_, of_value = TRUE, target = at$value,
+      place = (n - 1) * log(at$value))))
   }
-  if (quantity == "q_kj_mol") {
-    if (fits(function(v) abs(v) * GAS_CONSTANT / 1000)) return("the slope Q/R in K, R is missing")
-    if (fits(function(v) abs(v) * GAS_CONSTANT)) return("the slope Q/R in 1000 K, R is missing")
-    if (fits(function(v) v * log(10))) {
-      return("from a decadic logarithm, the factor 2.303 is missing")
-    }
-    if (fits(function(v) -v)) return("the sign of the slope was kept")
+  if (at$quantity == "q_kj_mol") {
+    ways <- c(ways, list(
+      way("the slope Q/R in K, R is missing", GAS_CONSTANT / 1000, abs),
+      way("the slope Q/R in 1000 K, R is missing", GAS_CONSTANT, abs),
+      way("from a decadic logarithm, the factor 2.303 is missing", log(10))))
     rates <- key[key$quantity == "k_per_min", ]
     if (nrow(rates) > 1L) {
-      # the Q of 1/(deg C) is far from that of 1/K, and known as well as the true one
+      # the Q of 1/(deg C) is far from that of 1/K
       celsius <- slope_energy(log(rates$value), 1 / rates$temp_c)
-      if (abs(x / celsius - 1) < max(0.1, 2 * at$std.error / at$value)) {
-        return("temperatures in deg C in place of K in 1/T")
+      if (celsius > 0) {
+        ways <- c(ways, list(list(reason = "temperatures in deg C in place of K in 1/T", change = NULL,
+                                  of_value = TRUE, target = celsius, place = log(celsius / at$value))))
       }
     }
   }
-  NULL
+  ways
+}
+
+# How near, on the logarithm, a number must come to one of the places to be called so: so near that of
+# numbers that are plainly wrong one in twenty does by chance. Plain errors are a factor of two, with the
+# tails of Cauchy. Where the key itself is known within a factor of ten only, that is very near.
+PLAIN_ERROR <- log(2)
+BY_CHANCE <- 0.05
+
+room_for_ways <- function(place, at) {
+  tolerance <- max(0, abs(log(at$upper / at$value)), if (at$lower > 0) abs(log(at$lower / at$value)))
+  wrong <- 2 * stats::pcauchy(-tolerance, scale = PLAIN_ERROR)
+  BY_CHANCE * wrong / (2 * sum(stats::dcauchy(place, scale = PLAIN_ERROR)))
 }
 
 # Q in kJ/mol from logarithms of rates over an inverse temperature.

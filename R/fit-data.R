@@ -30,6 +30,11 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   if (!is.null(strain)) known[[columns$strain]] <- strain
   gone <- without_weight(missing_rows(known, n, na.action), weights)
   read_on <- reading_scales(data, columns$scale, scale)
+  if (!is.null(strain) && columns$strain %in% REDUCTION_COLUMNS) {
+    say("units", paste0("Column `", columns$strain, "` is a reduction in per cent: the fit and its answers ",
+                        "have its effective strain, 2/sqrt(3) ln(100/(100 - reduction)), as `strain`."))
+    columns$strain <- "strain"
+  }
   specimen <- if (columns$specimen %in% names(data) || columns$specimen != "specimen") {
     any_column(data, columns$specimen)
   }
@@ -159,6 +164,20 @@ reading_scales <- function(data, column, scale) {
           rows = which(is.na(x)), remedy = "Fill in the scale, such as HV, HRF or HR30T.")
   }
   if (all(x == x[1L])) x[1L] else x
+}
+
+# The scale of the fit; a dial named there is that of the readings, or that of the answer.
+check_fit_scale <- function(scale) {
+  dial <- if (is.character(scale) && length(scale) == 1L) known_scale(scale) else NA
+  if (!is.na(dial) && !dial %in% c("HV", "as read") && !startsWith(dial, "HV")) {
+    abort("argument", paste0("`scale` is the scale of the fit, 'HV' or 'as read', not '", scale, "'"),
+          arg = "scale",
+          remedy = paste0("Readings in ", dial, " say so in their column `scale` (or the one that ",
+                          "`reading_scale` names) and are converted; scale = \"as read\" fits the numbers ",
+                          "of the dial; time_to(fit, hardness =, scale = \"", dial, "\") answers in ", dial,
+                          "."))
+  }
+  check_choice(scale, c("HV", "as read"), "scale")
 }
 
 # Hardness in the scale of the fit.

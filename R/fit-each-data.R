@@ -2,10 +2,15 @@
 # as runs of rows. Values are judged in C, group by group, so that a bad one stays a matter of
 # its group; nothing is copied that can be passed as it is.
 
-each_data <- function(data, keys, columns, set, weights = NULL) {
+each_data <- function(data, keys, columns, set, weights = NULL, metal = NULL) {
   check_data(data)
+  if (is.null(metal)) { # the column that was fitted, or the table
+    column <- columns$material
+    metal <- list(name = if (is.null(column)) set$material else materials_in(data, column), column = column)
+  }
   n <- nrow(data)
   d <- key_runs(data, keys)
+  d$material <- group_materials(metal$name, d, metal$column)
   d$temp_c <- light_column(data, columns$temp, "degree_C")
   d$time_min <- light_column(data, columns$time, "min")
   value <- light_column(data, columns$hardness)
@@ -22,7 +27,7 @@ each_data <- function(data, keys, columns, set, weights = NULL) {
   }
   d$scale <- if (set$scale == "HV") "HV" else read_on
   d$hardness <- if (set$scale == "HV" && !identical(read_on, "HV")) {
-    vickers_or_flag(value, read_on, set$material)
+    vickers_or_flag(value, read_on, metal$name)
   } else value
   d
 }
@@ -46,8 +51,18 @@ each_scales <- function(data, column, scale) {
   reading_scales(data, column, scale)
 }
 
-# HV, NA where the reading is missing, -Inf where it lies outside the table.
-vickers_or_flag <- function(value, read_on, material) {
+# HV, NA where the reading is missing, -Inf where it lies outside the table. With several metals each part
+# by its own table; `rows` and `total` are for the words of the warning.
+vickers_or_flag <- function(value, read_on, material, rows = seq_along(value), total = length(value)) {
+  if (length(material) > 1L) {
+    out <- numeric(length(value))
+    for (one in unique(material)) {
+      at <- which(material == one)
+      own <- if (length(read_on) == 1L) read_on else read_on[at]
+      out[at] <- vickers_or_flag(value[at], own, one, at, total)
+    }
+    return(out)
+  }
   known <- is.finite(value)
   scale <- if (length(read_on) == 1L) read_on else read_on[known]
   hv <- to_vickers(value[known], scale, material)$hv
@@ -57,7 +72,7 @@ vickers_or_flag <- function(value, read_on, material) {
     near <- bad[!is.na(hv[bad])]
     if (length(near)) {
       warn_continued(value[known][near], rep_len(as.character(scale), sum(known))[near],
-                     which(known)[near], length(value), material)
+                     rows[which(known)[near]], total, material)
     }
   }
   hv[is.na(hv)] <- -Inf

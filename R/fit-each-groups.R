@@ -11,7 +11,7 @@ kept_readings <- function(data, d, columns) {
   used <- intersect(unlist(columns[c("time", "temp", "hardness", "scale", "specimen")]), names(data))
   out <- lapply(stats::setNames(nm = used), function(name) data[[name]][order])
   list(columns = structure(out, class = "data.frame", row.names = .set_row_names(length(order))),
-       weights = d$weights[order], material = d$material, size = d$size)
+       weights = d$weights[order], size = d$size)
 }
 
 group_readings <- function(x, g) {
@@ -23,7 +23,11 @@ group_readings <- function(x, g) {
   }
   rows <- sequence(kept$size[g], c(0L, cumsum(kept$size))[g] + 1L)
   list(columns = kept$columns[rows, , drop = FALSE], weights = kept$weights[rows],
-       material = if (length(kept$material)) kept$material[g] else x$set$material)
+       material = group_material(x, g))
+}
+
+group_material <- function(x, g) {
+  if (is.null(x$material)) rep_len(x$set$material, length(g)) else x$material[g]
 }
 
 take_kept <- function(kept, pick) {
@@ -31,8 +35,7 @@ take_kept <- function(kept, pick) {
   rows <- sequence(kept$size[pick], c(0L, cumsum(kept$size))[pick] + 1L)
   columns <- kept$columns[rows, , drop = FALSE]
   attr(columns, "row.names") <- .set_row_names(length(rows))
-  list(columns = columns, weights = kept$weights[rows], material = kept$material[pick],
-       size = kept$size[pick])
+  list(columns = columns, weights = kept$weights[rows], size = kept$size[pick])
 }
 
 # The fit of group g by fit_softening(), with the settings of the batch. Rows whose value is missing were
@@ -55,6 +58,22 @@ group_fit <- function(x, g) {
   if (!is.null(case_weights)) args$weights <- quote(case_weights)
   withCallingHandlers(do.call(fit_softening, args, envir = environment()),
                       softanneal_warning_missing = function(w) invokeRestart("muffleWarning"))
+}
+
+# The material of each group of a batch, which must be one: groups are runs of `order`.
+group_materials <- function(material, d, column) {
+  if (length(material) == 1L) return(NULL)
+  code <- match(material, unique(material))[if (is.null(d$order)) sequence(d$size, d$first + 1L) else d$order]
+  group <- rep(seq_along(d$size), d$size)
+  first <- cumsum(c(1L, d$size))[group]
+  mixed <- which(code != code[first])
+  if (length(mixed)) {
+    g <- group[mixed[1L]]
+    abort("argument", paste0("a group holds several metals of column `", column, "`: ",
+                             do.call(paste, c(lapply(d$keys, function(k) format_key(k[g])), sep = " / "))),
+          arg = "material", remedy = paste0("Add the column to `by`, such as by = c(..., ", column, ")."))
+  }
+  unique(material)[code[cumsum(c(1L, d$size))[seq_along(d$size)]]]
 }
 
 # Number of the group that a label or number names.
@@ -103,6 +122,7 @@ group_number <- function(x, i) {
     x[[field]] <- x[[field]][, pick, drop = FALSE]
   }
   x$df_interval <- x$df_interval[pick]
+  x$material <- x$material[pick]
   x$readings <- take_kept(x$readings, pick)
   class(x) <- "softanneal_fits"
   x

@@ -14,7 +14,8 @@
 #'   and `NA` at any other.
 #' @param newdata Data frame with the key columns, `temp_c` and `time_min`; any rows, any order.
 #' @param data For `augment()`: readings with the columns that were fitted, any rows, any order.
-#' @param interval,level,se.fit As in [predict.softanneal_fit_softening()].
+#' @param interval,level,se.fit,scale As in [predict.softanneal_fit_softening()]; each group is converted
+#'   by the table of its own metal.
 #' @param i Groups to keep: numbers, or a logical vector with one value per group. With `[[`: the number of
 #'   one group, or its name as `coef()` shows it (the keys joined by " / ").
 #' @param row.names,optional Ignored.
@@ -216,8 +217,9 @@ nobs.softanneal_fits <- function(object, ...) sum(group_count(object, "used")[fi
 #' @export
 predict.softanneal_fits <- function(object, newdata,
                                     interval = c("none", "confidence", "prediction"),
-                                    level = 0.95, se.fit = FALSE, ...) {
+                                    level = 0.95, se.fit = FALSE, ..., scale = NULL) {
   check_dots_empty(...)
+  scale <- check_scale(scale)
   interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")
   level <- check_level(level)
   se.fit <- check_flag(se.fit, "se.fit")
@@ -236,9 +238,12 @@ predict.softanneal_fits <- function(object, newdata,
                            "are unknown or have no fit; they are NA (", in_rows(which(!usable)),
                            ")."), n = sum(!usable), rows = which(!usable))
   }
+  in_asked <- function(out) {
+    converted_prediction(out, scale, object$set$scale, group_material(object, pmax(group, 1L)))
+  }
   if (!any(usable)) {
     none <- rep(NA_real_, length(group))
-    return(finish_fits(object, none, none, pmax(group, 1L), interval, level, se.fit))
+    return(in_asked(finish_fits(object, none, none, pmax(group, 1L), interval, level, se.fit)))
   }
   group[!usable] <- 0L
   warn_outside_groups(object, group, temp, time)
@@ -252,7 +257,7 @@ predict.softanneal_fits <- function(object, newdata,
   open <- colSums(object$state > 1L)[at] > 0L
   se <- sqrt(pmax(m[, 2L], 0))
   se[open | is.nan(se)] <- NA_real_ # nothing known without degrees of freedom
-  finish_fits(object, m[, 1L], se, at, interval, level, se.fit)
+  in_asked(finish_fits(object, m[, 1L], se, at, interval, level, se.fit))
 }
 
 #' @rdname fits-tables

@@ -92,6 +92,7 @@ summary.softanneal_fits <- function(object, ...) {
                              meaning = c("", unname(GROUP_REASONS[group_statuses()[-1L]]))),
          parameters = parameters, missing = sum(group_count(object, "missing")),
          nobs = nobs(object), lack_of_fit = sum(lof < 0.01, na.rm = TRUE),
+         lack_of_fit_groups = group_labels(object, which(lof < 0.01)),
          lack_of_fit_tested = sum(!is.na(lof))),
     class = "summary.softanneal_fits")
 }
@@ -124,11 +125,23 @@ print.summary.softanneal_fits <- function(x, digits = 4L, ...) {
   cat(format(x$nobs, big.mark = ","), " readings fitted, ", format(x$missing, big.mark = ","),
       " left out with a missing value\n", sep = "")
   if (x$lack_of_fit_tested) {
-    cat("Lack of fit is significant (p < 0.01) in ", x$lack_of_fit, " of ",
-        x$lack_of_fit_tested, " groups; by chance about ", signif(0.01 * x$lack_of_fit_tested, 2),
-        "\n", sep = "")
+    cat(strwrap(lack_words(x), exdent = 2), sep = "\n")
   }
   invisible(x)
+}
+
+# What the test of lack of fit compares, and what it means for a group.
+lack_words <- function(x) {
+  c(paste0("Lack of fit is significant (p < 0.01) in ", x$lack_of_fit, " of ",
+           count(x$lack_of_fit_tested, "group"), "; by chance about ",
+           signif(0.01 * x$lack_of_fit_tested, 2),
+           if (length(x$lack_of_fit_groups)) paste0(". These are: ", listed(x$lack_of_fit_groups, 6L)), "."),
+    if (x$lack_of_fit) {
+      paste("The step means are then off the curve by more than their readings scatter. Either all readings",
+            "of a step share an error (furnace, position, specimen), which is usual and which the standard",
+            "errors by step allow for, or the model has the wrong shape: plot_residuals(fits[[\"name\"]])",
+            "shows which.")
+    })
 }
 
 #' Plot of many fits
@@ -143,7 +156,8 @@ print.summary.softanneal_fits <- function(x, digits = 4L, ...) {
 #' @param ... Must be empty.
 #' @return A ggplot object, with alt text. Filled circles: estimates with their interval; open
 #'   triangles, upright or hanging: only a lower or an upper limit is known, drawn at that
-#'   limit. What the readings do not determine is not drawn; the caption counts it.
+#'   limit. What the readings do not determine is not drawn; the caption counts it. A group without a fit
+#'   keeps its row, and the caption names it with its reason.
 #' @examples
 #' bell <- as.data.frame(example_data("bellbrass_readings"))
 #' fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "B", bell)), by = coil)
@@ -165,13 +179,14 @@ autoplot.softanneal_fits <- function(object, terms = NULL, level = 0.95, max_lab
     abort("too_few", "no group has an estimate to draw", arg = "object",
           remedy = "as.data.frame() gives the reason for each group.")
   }
-  named <- length(unique(d$group)) <= max_labels
-  d$place <- if (named) match(d$group, rev(unique(d$group))) else {
+  groups <- ncol(object$par)
+  named <- groups <= max_labels
+  # a group without a value keeps its row
+  d$place <- if (named) groups + 1L - d$group else {
     stats::ave(d$estimate, d$panel, FUN = function(v) rank(v, ties.method = "first"))
   }
-  absent <- ncol(object$par) * length(terms) - nrow(d)
-  names <- short_names(unique(d$label))
-  d$shown <- names$short[match(d$label, unique(d$label))]
+  absent <- groups * length(terms) - nrow(d)
+  names <- short_names(group_labels(object))
   ggplot2::ggplot(d, ggplot2::aes(x = .data$estimate, y = .data$place)) +
     ggplot2::geom_segment(ggplot2::aes(x = .data$low, xend = .data$high, yend = .data$place),
                           data = d[!is.na(d$low), ], colour = MAIN_COLOUR,
@@ -181,21 +196,32 @@ autoplot.softanneal_fits <- function(object, terms = NULL, level = 0.95, max_lab
     ggplot2::scale_colour_manual(NULL, values = stats::setNames(group_colours(3), PICTURE_KINDS)) +
     ggplot2::scale_shape_manual(NULL, values = stats::setNames(c(16, 2, 6), PICTURE_KINDS)) +
     ggplot2::facet_wrap(~ panel, scales = if (named) "free_x" else "free") +
-    place_axis(d, named, paste(names(object$keys), collapse = " / ")) +
+    place_axis(names$short, named, paste(names(object$keys), collapse = " / ")) +
     ggplot2::labs(x = "Estimate (unit in the panel title)", title = "Estimates of the groups",
                   caption = caption_of(picture_caption(level, object$set$level, absent),
-                                       if (named) names$key),
-                  alt = fits_alt(d, absent)) +
+                                       no_fit_words(object), if (named) names$key),
+                  alt = paste(c(fits_alt(d, absent), no_fit_words(object)), collapse = " ")) +
     plain_theme() + ggplot2::theme(legend.position = "bottom")
 }
 
 PICTURE_KINDS <- c("estimate", "only a lower limit", "only an upper limit")
 
-place_axis <- function(d, named, title) {
+place_axis <- function(shown, named, title) {
   if (!named) return(ggplot2::scale_y_continuous("Groups in order of the estimate (rank)"))
-  ggplot2::scale_y_continuous(title, breaks = unique(d$place), labels = unique(d$shown),
+  ggplot2::scale_y_continuous(title, breaks = rev(seq_along(shown)), labels = shown,
+                              limits = c(1, length(shown)),
                               guide = ggplot2::guide_axis(check.overlap = TRUE),
                               minor_breaks = NULL, expand = ggplot2::expansion(add = 0.6))
+}
+
+# Groups without a fit, by name and reason; NULL where all have one.
+no_fit_words <- function(object, most = 5L) {
+  lost <- which(!fits_fitted(object))
+  if (!length(lost)) return(NULL)
+  shown <- utils::head(lost, most)
+  paste0("No fit: ", paste0(group_labels(object, shown), " (", group_status(object)[shown], ")",
+                            collapse = ", "),
+         if (length(lost) > most) paste0(" and ", length(lost) - most, " more"), ".")
 }
 
 picture_caption <- function(level, limit_level, absent) {

@@ -67,6 +67,10 @@ CONSTANT_LEVEL <- 0.999
 #' @param by Key columns: one name, bare or quoted, or several as `c(mill, coil)`. Without a
 #'   missing value.
 #' @param weights Case weights, one for each row; `NULL` for equal.
+#' @param material Conversion table of Rockwell readings (see [conversion_tables()]), or the column (bare or
+#'   quoted) that names it, one metal in a group: brass and copper in one call. Without it a column
+#'   `material` counts, if there is one. `C26000`, `CuZn30`, `aluminium 1100` and `carbon steel` are
+#'   understood.
 #' @param temp_ref_c Reference temperature of the rates in degrees Celsius for all groups; by
 #'   default that of the mean of 1/T of each group.
 #' @param level Level of the intervals that classify a parameter as not determined.
@@ -114,14 +118,17 @@ fit_each <- function(data, by,
                   hardness = column_name(rlang::enquo(hardness)),
                   scale = column_name(rlang::enquo(reading_scale)),
                   specimen = column_name(rlang::enquo(specimen)))
+  metal <- material_of_rows(data, rlang::enquo(material), !missing(material))
+  columns$material <- metal$column
   set <- each_settings(model, scale, if (missing(se)) NULL else se, fixed, lower, upper,
-                       temp_ref_c, level, control, material)
+                       temp_ref_c, level, control, metal$name[1L])
   threads <- threads_allowed(check_number(threads, "threads", 1, 1024, whole = TRUE))
   chunk_size <- check_number(chunk_size, "chunk_size", 1, whole = TRUE, null = TRUE)
-  d <- each_data(data, keys, columns, set, weights)
+  d <- each_data(data, keys, columns, set, weights, metal)
+  tell_pooled_each(data, keys, unlist(columns))
   set$scale <- d$scale
   r <- run_chunks(d, set, threads, chunk_size)
-  fits <- new_fits(r, d$keys, set, columns, kept_readings(data, d, columns))
+  fits <- new_fits(r, d$keys, set, columns, kept_readings(data, d, columns), d$material)
   if (any(group_count(fits, "missing") > 0L)) warn_missing_rows(d, columns)
   warn_fits(fits)
   fits
@@ -149,7 +156,7 @@ each_settings <- function(model, scale, se, fixed, lower, upper, temp_ref_c, lev
     temp_ref_c <- check_number(temp_ref_c, "temp_ref_c", -ZERO_CELSIUS, open = TRUE)
   }
   list(model = model, kind = model_code(model), terms = terms,
-       scale = check_choice(scale, c("HV", "as read"), "scale"), se = se, automatic = automatic,
+       scale = check_fit_scale(scale), se = se, automatic = automatic,
        level = check_level(level), material = material,
        ref_k = if (is.null(temp_ref_c)) NaN else temp_ref_c + ZERO_CELSIUS,
        start = unname(named_values(fixed, replace(none, TRUE, 0), "fixed")), held = held,
@@ -179,18 +186,18 @@ run_batch <- function(d, set, threads, groups = NULL) {
 }
 
 # From the compiled results to the object; limits only of groups that have some.
-new_fits <- function(r, keys, set, columns, readings = NULL) {
+new_fits <- function(r, keys, set, columns, readings = NULL, material = NULL) {
   by <- group_count(r, "by_treatment") == 1L
   df <- group_count(r, "used") - group_count(r, "estimated")
   df[by] <- (group_count(r, "treatments") - group_count(r, "estimated"))[by]
   with_limits <- which(.colSums(r$state > 1L, nrow(r$state), ncol(r$state)) > 0 &
                          group_count(r, "status") < register()$fitted_statuses)
-  structure(
-    list(keys = keys, par = r$par, cov = r$cov, state = r$state, counts = r$counts, sums = r$sums,
-         df_interval = df, with_limits = with_limits,
-         limits = r$limit[, with_limits, drop = FALSE], set = set, columns = columns,
-         readings = readings, version = PACKAGE_VERSION),
-    class = "softanneal_fits")
+  fits <- list(keys = keys, par = r$par, cov = r$cov, state = r$state, counts = r$counts, sums = r$sums,
+               df_interval = df, with_limits = with_limits,
+               limits = r$limit[, with_limits, drop = FALSE], set = set, columns = columns,
+               readings = readings, version = PACKAGE_VERSION)
+  fits$material <- material # of each group, where there are several
+  structure(fits, class = "softanneal_fits")
 }
 
 # One row of the matrices of counts and sums. The rows carry no names, which would be a copy.

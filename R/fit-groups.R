@@ -14,15 +14,53 @@ strain_column <- function(data, column) {
   strain <- numeric_column(data, column, lower = 0, open = TRUE, na = TRUE, remedy = paste(
     "Strains of cold work are above zero; metal that was not worked does not recrystallise,",
     "so leave such rows out."))
-  # a strain of 6 is a reduction by 99.5 per cent
-  percent <- which(strain > 6)
-  if (length(percent)) {
-    abort("range", paste0("column `", column, "` holds ", format(strain[percent[1L]]),
-                          ", a reduction in per cent and no strain"), arg = column, rows = percent,
-          remedy = paste0("Give the effective strain, 2 / sqrt(3) * log(100 / (100 - reduction_pct)); ",
-                          "see `cold_work()`."))
+  if (column %in% REDUCTION_COLUMNS) return(effective_strain_of(strain, column))
+  share <- which(strain < 1)
+  if (column == "reduction" && length(share)) {
+    abort("column", paste0("column `reduction` holds ", format(strain[share[1L]]),
+                           ", which may be a share, a strain or per cent"), arg = column, rows = share,
+          remedy = "Call it `reduction_pct` and give per cent, or `strain` and give the strain.")
   }
-  strain
+  ask_percent(strain, paste0("column `", column, "` holds"), column)
+}
+
+# Columns of the thickness reduction in per cent: their effective strain is fitted (plane strain, as in
+# cold_work()).
+REDUCTION_COLUMNS <- c("reduction_pct", "cold_work_pct")
+
+effective_strain_of <- function(reduction_pct, column) {
+  bad <- which(reduction_pct >= 100)
+  if (length(bad)) {
+    abort("range", paste0("column `", column, "` must be below 100 %, not ", format(reduction_pct[bad[1L]])),
+          arg = column, rows = bad, remedy = "Give the reduction of the thickness in per cent.")
+  }
+  -2 / sqrt(3) * log1p(-reduction_pct / 100)
+}
+
+# A strain of 6 is a reduction by 99.5 per cent: more is per cent, and asked.
+ask_percent <- function(strain, subject, arg) {
+  percent <- which(strain > 6)
+  if (!length(percent)) return(strain)
+  first <- strain[percent[1L]]
+  abort("range", paste0(subject, " ", format(first), ", which is no strain; ", format(first), " %?"),
+        arg = arg, rows = if (length(strain) > 1L) percent,
+        remedy = paste0("Give the effective strain, 2 / sqrt(3) * log(100 / (100 - reduction_pct))",
+                        if (first < 100) paste0(", ", format(effective_strain_of(first, arg), digits = 3),
+                                                " for ", format(first), " %"),
+                        ", or name a column `reduction_pct`; see `cold_work()`."))
+}
+
+# Strains of new data: the column of the fit, or a reduction in per cent in its place.
+strain_of_newdata <- function(fit, newdata) {
+  name <- strain_name(fit)
+  if (is.null(name)) return(NULL)
+  given <- intersect(REDUCTION_COLUMNS, names(newdata))
+  if (name %in% names(newdata) || !length(given)) {
+    strain <- numeric_column(newdata, name, "newdata", lower = 0, open = TRUE, na = TRUE,
+                             remedy = "Give the strain of cold work, above zero.")
+    return(ask_percent(strain, paste0("column `", name, "` of `newdata` holds"), name))
+  }
+  strain_column(newdata, given[1L])
 }
 
 # Adds strain to the readings. Strains are told apart to ten digits.
@@ -139,7 +177,7 @@ check_strain <- function(fit, strain, one = FALSE) {
     }
     return(read_strains(fit))
   }
-  check_numeric(strain, "strain", 0, open = TRUE, length = if (one) 1L)
+  ask_percent(check_numeric(strain, "strain", 0, open = TRUE, length = if (one) 1L), "`strain` is", "strain")
 }
 
 read_strains <- function(fit) {

@@ -8,15 +8,22 @@ in_scale <- function(x, from, to, material) {
 # A prediction in another scale than that of the fit: values and ends are converted, standard errors by
 # the slope there.
 prediction_in_scale <- function(object, out, scale) {
-  scale <- check_scale(scale)
-  if (is.null(scale) || scale == object$scale) return(out)
-  if (is.na(known_scale(object$scale))) {
+  converted_prediction(out, check_scale(scale), object$scale, object$readings$material)
+}
+
+# `material`: the conversion table, one or one per prediction.
+converted_prediction <- function(out, scale, own, material) {
+  if (is.null(scale) || scale == own) return(out)
+  if (is.na(known_scale(own))) {
     abort("scale", paste0("the readings were fitted as read and have no hardness in ", scale),
           arg = "scale", remedy = "Fit with scale = \"HV\", or leave `scale` out.")
   }
-  scale_codes(scale, table_of(object$readings$material), object$readings$material, "scale")
+  for (one in unique(material)) scale_codes(scale, table_of(one), one, "scale")
+  if (length(unique(material)) == 1L) material <- material[1L]
   to <- function(x) {
-    x[] <- in_scale(as.vector(x), object$scale, scale, object$readings$material)
+    x[] <- in_scale(as.vector(x), own, scale, if (length(material) == 1L) material else {
+      rep_len(material, length(x))
+    })
     x
   }
   both <- is.list(out)

@@ -89,10 +89,7 @@ predicted <- function(object, newdata, interval, level, se.fit, history, specime
                          remedy = "Temperatures are in degrees Celsius, above -273.15.")
   time <- numeric_column(newdata, object$readings$columns$time, "newdata", "min", 0, na = TRUE,
                          remedy = "Times are zero or more, in minutes.")
-  strain <- if (!is.null(strain_name(object))) {
-    numeric_column(newdata, strain_name(object), "newdata", lower = 0, open = TRUE, na = TRUE,
-                   remedy = "Give the strain of cold work, above zero.")
-  }
+  strain <- strain_of_newdata(object, newdata)
   warn_extrapolation(object, temp, time, strain)
   if (by_components(object)) {
     return(predict_components(object, temp, time, strain, interval, check_level(level), se.fit,

@@ -40,7 +40,9 @@
 #'   the clock of `history`. The time column may then be absent.
 #' @param weights Case weights, one per row, such as `1 / sd^2` of a mean (columns of `data` are
 #'   seen); `NULL` for equal. Rows of weight zero are left out, as if they were not there.
-#' @param material Conversion table for Rockwell readings, see [conversion_tables()].
+#' @param material Conversion table for Rockwell readings, see [conversion_tables()], or the column that
+#'   names it; without it a column `material` counts, if there is one. Several metals are refused: fit each
+#'   by [fit_each()].
 #' @param fixed Named vector of parameters to fix, such as `c(n = 1)`.
 #' @param lower,upper Named vectors of bounds to use instead of the default ones.
 #' @param temp_ref_c Reference temperature of the rates in degrees Celsius; by default that of
@@ -52,7 +54,8 @@
 #'   out with a warning, fitted values padded), [stats::na.omit()] or [stats::na.fail()].
 #' @param control Settings of the solver from [fit_control()].
 #' @param strain Column (bare or quoted) of the strain of cold work, above zero, for several
-#'   reductions in one fit, see [softening-strain]. Not together with `history`.
+#'   reductions in one fit, see [softening-strain]; or of the reduction in per cent, if the column is
+#'   called `reduction_pct` or `cold_work_pct`: its effective strain is fitted. Not together with `history`.
 #' @param strain_ref Strain at which `ln_k_ref` and `h_worked` are stated; by default the geometric
 #'   mean of the strains in the data.
 #' @param n_by One n for all temperatures (`"shared"`) or one for each (`"by temperature"`), see
@@ -110,7 +113,7 @@ fit_softening <- function(data,
   loss <- check_choice(loss, c("squares", "huber"), "loss")
   level <- check_level(level)
   model <- check_model_name(model)
-  scale <- check_choice(scale, c("HV", "as read"), "scale")
+  scale <- check_fit_scale(scale)
   columns <- list(time = column_name(rlang::enquo(time)), temp = column_name(rlang::enquo(temp)),
                   hardness = column_name(rlang::enquo(hardness)),
                   scale = column_name(rlang::enquo(reading_scale)),
@@ -128,6 +131,7 @@ fit_softening <- function(data,
   check_data(data)
   tell_pooled(data, unlist(columns))
   weights <- weights_in(rlang::enquo(weights), data)
+  material <- one_material(data, rlang::enquo(material), !missing(material))
   d <- softening_data(data, columns, scale, material, weights, na.action, temp_ref_c, history,
                       strain_ref)
   tell_odd_pieces(d, data)

@@ -2,6 +2,10 @@
 # own. Density in kg/m3, specific heat in J/(kg K), linear in temperature about a reference,
 # conductivity in W/(m K), solidus in degrees Celsius.
 
+# Names of conversion tables and of the trade for metals of the table.
+USUAL_ALLOY <- c(brass = "C26000", "cartridge brass" = "C26000", CuZn30 = "C26000",
+                 aluminium = "aluminium 1100", aluminum = "aluminium 1100", steel = "carbon steel")
+
 #' Thermal properties of a metal
 #'
 #' Properties `heat_up()` and `cool_down()` compute with: one of the metals in the table of the
@@ -12,7 +16,9 @@
 #' come from and the emissivities of surfaces, polished to oxidised.
 #'
 #' @param alloy Name of the metal: `"C26000"` (cartridge brass 70/30), `"copper"`,
-#'   `"aluminium 1100"`, `"carbon steel"`, or any other with all properties given.
+#'   `"aluminium 1100"`, `"carbon steel"`, or any other with all properties given. `"brass"`,
+#'   `"cartridge brass"` and `"CuZn30"` are `"C26000"`, `"aluminium"` and `"steel"` the two others; the
+#'   material is then named so.
 #' @param density_kg_m3 Density in kg/m3.
 #' @param heat_j_kgk Specific heat in J/(kg K) at `heat_at_c`.
 #' @param heat_slope_j_kgk2 Change of the specific heat with temperature in J/(kg K2); 0 for
@@ -48,11 +54,15 @@ thermal_material <- function(alloy = "C26000", density_kg_m3 = NULL, heat_j_kgk 
   given <- given[!vapply(given, is.null, NA)]
   table <- fact_table("thermal_materials.csv")
   row <- match(alloy, table$material)
+  needed <- c("density_kg_m3", "heat_j_kgk", "conductivity_w_mk", "solidus_c")
+  if (is.na(row) && !all(needed %in% names(given)) && alloy %in% names(USUAL_ALLOY)) {
+    alloy <- USUAL_ALLOY[[alloy]]
+    row <- match(alloy, table$material)
+  }
   if (is.na(row)) {
     out <- list(material = alloy, heat_slope_j_kgk2 = 0, heat_at_c = 20,
                 emissivity = NA_real_, emissivity_low = NA_real_, emissivity_high = NA_real_)
-    missing <- setdiff(c("density_kg_m3", "heat_j_kgk", "conductivity_w_mk", "solidus_c"),
-                       names(given))
+    missing <- setdiff(needed, names(given))
     if (length(missing)) {
       abort("argument", paste0("'", alloy, "' is not in the table of metals, and ",
                                in_quotes(missing, " and "), " not given"), arg = missing[1L],

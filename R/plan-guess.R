@@ -34,7 +34,8 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #' readings and a very wide limit (Q 1000 kJ/mol, ln k 10, n 5, levels the whole softening); Q of
 #' a fit at one temperature is taken from the table.
 #'
-#' @param alloy Metal of [thermal_material()], by name or object; its solidus limits the plan.
+#' @param alloy Metal of [thermal_material()], by name (`"C26000"` or `"brass"`, `"copper"` ...) or object;
+#'   its solidus limits the plan.
 #' @param fit A fit of [fit_softening()], or `NULL`. With a fit the five values may not be given.
 #' @param ... Must be empty.
 #' @param recryst_1h_c Temperature of complete recrystallisation in one hour in degrees Celsius.

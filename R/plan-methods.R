@@ -51,6 +51,14 @@ read_later <- function(steps) {
          paste0(" (session ", steps$read_session, ")"), "")
 }
 
+# The reading to expect, on the scale of the dial, or of the guess where that has no conversion.
+expected_words <- function(x) {
+  s <- x$steps
+  dial <- s$dial %or% rep(NA_real_, nrow(s))
+  ifelse(is.na(dial), paste(format_quantity(s$hardness), x$guess$scale),
+         paste(format_quantity(dial), x$settings$scale))
+}
+
 # The timetable as text, one row per step.
 plan_table <- function(x) {
   s <- x$steps
@@ -60,7 +68,7 @@ plan_table <- function(x) {
     Piece = s$specimen, Step = s$step, "deg C" = s$temp_c, "Accumulated (min)" = s$time_min,
     Furnace = ifelse(s$step == 0, "-", s$furnace), In = dash(s$in_clock), Out = dash(s$out_clock),
     Read = paste0(dash(s$read_clock), later), Done = dash(s$end_clock),
-    Expect = paste0(format_quantity(s$hardness), " ", x$guess$scale), check.names = FALSE)
+    Expect = expected_words(x), check.names = FALSE)
   names(out)[names(out) == "deg C"] <- degree_c()
   if (x$settings$sessions > 1) out <- cbind(Session = dash(s$session), out)
   out

@@ -80,7 +80,8 @@ FINISHED <- 0.95
 #'     start `in_min`, `out_min`, `cold_min`, `read_min`, `end_min`; the same as clock times
 #'     `in_clock`, `out_clock`, `cold_clock`, `read_clock`, `end_clock` (text); `readings`;
 #'     `softening` (expected softened fraction), `hardness`, `hardness_low`, `hardness_high` (scale of the
-#'     guess). A step that finds no place has `NA` times.
+#'     guess), and the same as the dial will show it, `dial`, `dial_low`, `dial_high` (on `scale`; `NA` where
+#'     the conversion table does not reach). A step that finds no place has `NA` times.
 #'   * `temperatures`, one row per temperature: `temp_c`, `homologous`, `furnace`, `pieces`,
 #'     `first_min`, `last_min`, `heat_up_min`, `heat_up_low_min`, `heat_up_high_min`, `cool_min`,
 #'     `t50_min`, `t50_low_min`, `t50_high_min` (min to half softening), `finished` (share of the
@@ -207,6 +208,14 @@ plan_layout <- function(guess, set, steps) {
                 scale = set$scale, diameter_mm = set$diameter_mm, margin_mm = set$margin_mm)
 }
 
+# Hardness on the scale of the guess as the dial of the plan shows it; NA where no table reaches.
+expected_on_dial <- function(hardness, guess, scale) {
+  if (guess$scale %in% c(scale, "as read")) return(hardness)
+  none <- rep(NA_real_, length(hardness))
+  if (is.na(guess$conversion)) return(none)
+  tryCatch(in_scale(hardness, guess$scale, scale, guess$conversion), softanneal_error = function(e) none)
+}
+
 plan_cautions <- function(temp_c, guess, set) {
   process <- c("furnace", "annealing", if (set$cooling == "water") "quenching", "indenting")
   out <- cautions(process, temp_c = max(temp_c))
@@ -250,6 +259,8 @@ finish_steps <- function(steps, pieces, guess, set) {
   out$hardness <- h[1L, ]
   out$hardness_low <- spread[1L, ]
   out$hardness_high <- spread[2L, ]
+  out[c("dial", "dial_low", "dial_high")] <- lapply(out[c("hardness", "hardness_low", "hardness_high")],
+                                                    expected_on_dial, guess, set$scale)
   first <- ifelse(is.na(out$in_min), out$read_min, out$in_min)
   out <- out[order(out$session, first, steps$piece, out$step), , drop = FALSE]
   rownames(out) <- NULL

@@ -37,6 +37,12 @@ plot_groups <- function(fits, temp_c = NULL, ..., level = 0.95, max_labels = 40,
   temp_c <- check_number(temp_c, "temp_c", -ZERO_CELSIUS, open = TRUE, null = TRUE) %or%
     round(stats::median(refs, na.rm = TRUE))
   values <- group_values(fits, temp_c, refs, level)
+  groups_picture(values, group_labels(fits), paste(names(fits$keys), collapse = " / "), temp_c, level,
+                 max_labels, base_size)
+}
+
+# The plot of `values` (time, q and their ends, one row per group) with the names of the groups.
+groups_picture <- function(values, labels, axis, temp_c, level, max_labels = 40, base_size = NULL) {
   if (all(is.na(values$time)) && all(is.na(values$q))) {
     abort("too_few", "no group has a t50 or an activation energy", arg = "fits",
           remedy = "as.data.frame() gives the reason for each group.")
@@ -55,7 +61,7 @@ plot_groups <- function(fits, temp_c = NULL, ..., level = 0.95, max_labels = 40,
   lost <- sum(is.na(d$value))
   d <- d[!is.na(d$value), ]
   named <- length(place) <= max_labels
-  names <- short_names(group_labels(fits))
+  names <- short_names(labels)
   middle <- stats::aggregate(value ~ panel, d, stats::median)
   ggplot2::ggplot(d, ggplot2::aes(.data[["value"]], .data[["place"]])) +
     ggplot2::geom_vline(ggplot2::aes(xintercept = .data[["value"]]), data = middle, colour = INK,
@@ -67,7 +73,7 @@ plot_groups <- function(fits, temp_c = NULL, ..., level = 0.95, max_labels = 40,
     ggplot2::geom_point(colour = MAIN_COLOUR, size = if (named) 2 else 0.9) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]]), scales = "free_x") +
     (if (named) {
-      ggplot2::scale_y_continuous(paste(names(fits$keys), collapse = " / "), breaks = place,
+      ggplot2::scale_y_continuous(axis, breaks = place,
                                   labels = names$short, minor_breaks = NULL,
                                   guide = ggplot2::guide_axis(check.overlap = TRUE))
     } else ggplot2::scale_y_continuous("Groups, fastest on top (rank)", breaks = NULL)) +
@@ -77,7 +83,7 @@ plot_groups <- function(fits, temp_c = NULL, ..., level = 0.95, max_labels = 40,
         if (any(!is.na(d$low))) paste0("Bars: ", percent_text(level), " intervals (t)."),
         "Dashed: median.", if (named) names$key,
         if (lost) paste0(lost, " value", if (lost > 1) "s", " not determined.")),
-      alt = groups_alt(values, temp_c, group_labels(fits), order)) +
+      alt = groups_alt(values, temp_c, labels, order)) +
     plain_theme(base_size)
 }
 

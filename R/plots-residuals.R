@@ -3,7 +3,8 @@
 #' Residuals by step
 #'
 #' Each reading's residual over time, one panel per temperature (and strain), with the mean of each
-#' step. Steps whose readings all lie on one side share an error: furnace, position, specimen, or the model.
+#' step, joined for each specimen. Steps whose readings all lie on one side share an error: furnace,
+#' position, specimen, or the model.
 #'
 #' @param fit A fit of [fit_softening()].
 #' @param ... Must be empty.
@@ -27,12 +28,13 @@ plot_residuals <- function(fit, ...) {
   ggplot2::ggplot(r, ggplot2::aes(.data[["at"]], .data[["residual"]])) +
     ggplot2::geom_hline(yintercept = 0, colour = INK, linewidth = 0.4) +
     ggplot2::geom_point(alpha = 0.5, size = 1.3, colour = MAIN_COLOUR) +
-    ggplot2::geom_line(data = means, colour = SECOND_COLOUR, linewidth = 0.4, linetype = "22") +
+    ggplot2::geom_line(ggplot2::aes(group = .data[["specimen"]]), data = means, colour = SECOND_COLOUR,
+                       linewidth = 0.4, linetype = "22") +
     ggplot2::geom_point(data = means, shape = 18, size = 3, colour = SECOND_COLOUR) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]]), labeller = ggplot2::label_wrap_gen(11)) +
     time_axis(TRUE, zero, r$time_min[r$time_min > short], any(r$time_min <= short), time_title(fit)) +
     ggplot2::labs(y = paste0("Residual (", fit$scale, ")"), title = "Residuals by step",
-                  caption = caption_of("Points: readings. Diamonds, joined: means of a step.",
+                  caption = caption_of("Points: readings. Diamonds: means of a step, joined by specimen.",
                                        if (any(r$time_min > 0 & r$time_min <= short))
                                          "Equivalent times too short for the axis stand at 0."),
                   alt = paste0("Residuals in ", fit$scale, " over time in min in ", nlevels(r$panel),
@@ -48,7 +50,7 @@ plot_residuals <- function(fit, ...) {
 residual_steps <- function(fit) {
   d <- fit$readings
   r <- data.frame(temp_c = d$temp_k - ZERO_CELSIUS, time_min = d$time_min, residual = fit$residuals,
-                  cluster = fit$conditions$cluster_of)
+                  cluster = fit$conditions$cluster_of, specimen = d$specimen_id)
   temps <- different_temperatures(r$temp_c[r$time_min > 0])
   r$panel <- temperature_factor(r$temp_c, temps)
   if (!is.null(d$strain)) {
@@ -60,7 +62,7 @@ residual_steps <- function(fit) {
   zero <- zero_place(d$time_min[d$time_min > short])
   r$at <- ifelse(r$time_min > short, r$time_min, zero)
   list(readings = r,
-       means = stats::aggregate(cbind(residual, at, time_min, temp_c) ~ cluster + panel, r, mean),
+       means = stats::aggregate(cbind(residual, at, time_min, temp_c, specimen) ~ cluster + panel, r, mean),
        short = short, zero = zero)
 }
 

@@ -5,7 +5,8 @@
 #'
 #' Every reading as a point, the mean of each step with its t interval beside it; one panel a
 #' temperature (and a scale, if there are several). Up to six specimens have a colour and a
-#' shape of their own.
+#' shape of their own. Readings of one specimen by several groups, operators, laboratories and so on
+#' (columns as for [summarise_readings()]) stand side by side.
 #'
 #' @param object,x Readings from [read_readings()] or a table from [summarise_readings()] (means
 #'   and intervals only).
@@ -21,10 +22,12 @@
 autoplot.softanneal_readings <- function(object, level = 0.95, ...) {
   check_dots_empty(...)
   for (column in READINGS_NEEDED) any_column(object, column, "object")
-  shown <- plain_frame(object)[READINGS_NEEDED]
+  shown <- plain_frame(object)
   shown <- shown[!is.na(shown$hardness), ]
+  own <- stats::setNames(nm = c("hardness", "specimen", "temp_c", "time_min", "scale"))
+  shown <- with_own_names(shown, pooled_within(shown, step_keys(shown, as.list(own))))
   steps <- withCallingHandlers(
-    summarise_readings(shown, level = level),
+    summarise_readings(shown, by = character(), level = level),
     # a step with one reading is drawn as a point without interval; the caption says so
     softanneal_warning_too_few = function(w) invokeRestart("muffleWarning"))
   strip_chart(steps_frame(steps), shown, level)
@@ -38,16 +41,26 @@ autoplot.softanneal_steps <- function(object, ...) {
   strip_chart(steps_frame(object), NULL, attr(object, "level") %or% 0.95)
 }
 
+# Specimens of the same name in several groups, at several operators and so on are drawn apart: the name
+# says which.
+with_own_names <- function(d, by) {
+  own <- as.character(d$specimen)
+  for (name in by) own <- paste0(own, ", ", name, " ", as.character(d[[name]]))
+  d$specimen <- own
+  d
+}
+
 # The key columns of a table of steps under their standard names.
 steps_frame <- function(steps) {
   key <- attr(steps, "columns")
   needed <- c(key[names(key) != "hardness"], "mean", "conf.low", "conf.high")
   for (column in needed) any_column(steps, column, "object")
-  out <- plain_frame(steps)[c(key[["specimen"]], key[["temp_c"]], key[["time_min"]], key[["scale"]],
-                              "n", "mean",
-                              "conf.low", "conf.high")]
+  pick <- c(key[["specimen"]], key[["temp_c"]], key[["time_min"]], key[["scale"]], "n", "mean",
+            "conf.low", "conf.high")
+  by <- setdiff(names(steps)[seq_len(match("n", names(steps)) - 1L)], pick)
+  out <- plain_frame(steps)[c(pick, by)]
   names(out)[1:4] <- c("specimen", "temp_c", "time_min", "scale")
-  out
+  with_own_names(out, by)[names(out)[seq_along(pick)]]
 }
 
 strip_chart <- function(steps, readings, level) {

@@ -23,7 +23,8 @@
 #'   `group`, `laboratory`, `operator`, `furnace`, `strip` and the columns of strain or reduction that
 #'   vary within a step, reported by a message; `character()` pools them.
 #' @param in_hv `TRUE` adds the columns in HV.
-#' @param material Conversion table, see [convert_hardness()].
+#' @param material Conversion table, see [convert_hardness()], or the column that names it; without it a
+#'   column `material` counts, if there is one.
 #' @param level Level of the interval.
 #' @return A data frame of class `softanneal_steps` on top of the class of `data`, groups in
 #'   order of first appearance: the key columns under their names, `n`, `n_missing` (no
@@ -50,6 +51,7 @@ summarise_readings <- function(data, hardness = hardness, specimen = specimen, t
   check_data(data)
   check_flag(in_hv, "in_hv")
   check_level(level)
+  metal <- material_of_rows(data, rlang::enquo(material), !missing(material))$name
   h <- numeric_column(data, pick$hardness, na = TRUE)
   keys <- step_keys(data, pick, by)
   if (is.null(by)) {
@@ -64,7 +66,7 @@ summarise_readings <- function(data, hardness = hardness, specimen = specimen, t
   out <- lapply(keys, `[`, groups$first)
   out <- c(out, group_statistics(h, groups$id, length(groups$first), level, "hardness"))
   if (in_hv) {
-    hv <- convert_hardness(h, keys[[pick$scale]], "HV", material)
+    hv <- convert_hardness(h, keys[[pick$scale]], "HV", metal)
     more <- group_statistics(hv, groups$id, length(groups$first), level)
     more <- more[c("n", "mean", "sd", "std.error", "conf.low", "conf.high")]
     names(more) <- paste0(names(more), "_hv")

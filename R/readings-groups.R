@@ -1,8 +1,9 @@
 # Columns that tell whose readings they are. Readings of several groups, laboratories, operators or
 # reductions are never pooled without a word.
 
-POOLED_COLUMNS <- c("group", "laboratory", "operator", "furnace", "strip")
-STRAIN_COLUMNS <- c("strain", "true_strain", "effective_strain", "reduction_pct", "reduction")
+POOLED_COLUMNS <- c("group", "laboratory", "operator", "furnace", "strip", "material")
+STRAIN_COLUMNS <- c("strain", "true_strain", "effective_strain", "reduction_pct", "cold_work_pct",
+                    "reduction")
 
 # Which of `columns` of a table hold several values.
 several_of <- function(data, columns) {
@@ -49,6 +50,25 @@ tell_pooled <- function(data, used) {
                               " takes it as an error."), n = n)
   }
   invisible()
+}
+
+# What the fits of groups would pool within a group.
+tell_pooled_each <- function(data, by, used) {
+  keys <- unclass(data)[by]
+  if (!length(keys)) return(invisible())
+  pooled <- pooled_within(data, keys, setdiff(c("group", "laboratory", "strip", STRAIN_COLUMNS), c(by, used)))
+  strains <- intersect(pooled, STRAIN_COLUMNS)
+  call <- function(name) paste0("by = c(", paste(c(by, name), collapse = ", "), ")")
+  if (length(strains)) {
+    abort("argument", paste0("column `", strains[1L], "` holds several reductions within a group, and one ",
+                             "curve would be fitted to all"), arg = "by",
+          remedy = paste0("Fit each for itself, ", call(strains[1L]), ", or leave the column out."))
+  }
+  if (length(pooled)) {
+    warn("assumption", paste0("Groups hold readings of several values of `", pooled[1L],
+                              "`, which are fitted as one; ", call(pooled[1L]), " fits each for itself."),
+         n = length(unique(data[[pooled[1L]]])))
+  }
 }
 
 filled <- function(x) !is.na(x) & (!is.character(x) | nzchar(trimws(as.character(x))))

@@ -129,9 +129,11 @@ report_table <- function(x, caption, words = character()) {
 }
 
 # The four common models and the chosen one.
-report_comparison <- function(data, scale, material, chosen, u_temp_c = NULL) {
-  compare_models(data, unique(c(usual_models(), chosen)), cross_validate = FALSE,
-                 scale = scale, material = material, u_temp_c = u_temp_c)
+report_comparison <- function(data, scale, material, chosen, u_temp_c = NULL, strain = NULL) {
+  args <- list(quote(data), unique(c(usual_models(), chosen)), cross_validate = FALSE,
+               scale = scale, material = material, u_temp_c = u_temp_c)
+  if (!is.null(strain)) args$strain <- strain
+  suppressMessages(do.call(compare_models, args), classes = "softanneal_message_units") # told by the fit
 }
 
 # Names of parameters in sentences of a fit, as readers know them.

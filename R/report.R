@@ -11,6 +11,10 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #'
 #' @param readings A path, or a data frame, as for [read_readings()].
 #' @param out_dir Folder for the results; made if it is not there.
+#' @param by Columns (bare or quoted) that divide the readings into groups, such as `group` or `c(alloy, coil)`:
+#'   each is fitted for itself, and the report compares them.
+#' @param strain Column of the strain of cold work, or of the reduction in per cent (`reduction_pct`), as in
+#'   [fit_softening()]: one fit of several reductions.
 #' @param model,scale,material As in [fit_softening()].
 #' @param specimen Name of the specimen for a table without such a column.
 #' @param title Title of the report; by default made from the name of the file.
@@ -26,6 +30,10 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #'   The folder then holds `coefficients.csv`, `half_softening.csv`, `models.csv`,
 #'   `softening.png`, `avrami.png`, `arrhenius.png` and `report.html`. Cells that a spreadsheet
 #'   would take for a formula are preceded by an apostrophe in the CSV files.
+#'   With `by` the list holds `fits` (one per group, `NULL` where there is none), `labels`, `comparison` (one row
+#'   per group: time to half of the softening at `temp_c`, the middle of their reference temperatures, and
+#'   activation energy, with intervals), `half_softening` and `files`: `coefficients.csv` and
+#'   `half_softening.csv` with the key columns first, `groups.png` and `report.html`.
 #' @section Errors:
 #'   `softanneal_error_file` when results are there already and `overwrite` is `FALSE`, or the
 #'   folder cannot be written; `softanneal_error_package` without rmarkdown and pandoc; and
@@ -39,9 +47,13 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' }
 #' }
 #' @export
-softening_report <- function(readings, out_dir, ..., model = "jmak", scale = "HV",
+softening_report <- function(readings, out_dir, ..., by = NULL, strain = NULL, model = "jmak", scale = "HV",
                              material = "brass", specimen = NULL, title = NULL, level = 0.95,
                              overwrite = FALSE, reading_scale = NULL, u_temp_c = NULL) {
+  by <- if (!is_null_column(rlang::enquo(by))) key_names(rlang::enquo(by))
+  strain <- optional_column(rlang::enquo(strain))
+  metal <- rlang::enquo(material)
+  metal_given <- !missing(material)
   reading <- reading_arguments(specimen, reading_scale, ...)
   out_dir <- check_path(out_dir, "out_dir")
   level <- check_level(level)
@@ -59,12 +71,20 @@ softening_report <- function(readings, out_dir, ..., model = "jmak", scale = "HV
     } else "hardness readings"
     title <- paste("Softening kinetics:", gsub("_", " ", name))
   }
-  check_folder(out_dir, overwrite)
+  check_folder(out_dir, overwrite, if (is.null(by)) REPORT_FILES else GROUP_FILES)
   data <- read_for_report(readings, reading)
-  fit <- fit_softening(data, model = model, scale = scale, material = material, level = level,
-                       u_temp_c = u_temp_c)
+  metal <- material_of_rows(data, metal, metal_given)
+  ask <- function(part, ...) {
+    args <- list(data = quote(part), model = model, scale = scale, level = level, u_temp_c = u_temp_c, ...)
+    args$material <- metal$column %or% metal$name
+    if (!is.null(strain)) args$strain <- strain
+    do.call(fit_softening, args)
+  }
+  if (!is.null(by)) return(report_of_groups(data, by, ask, out_dir, title, level))
+  fit <- ask(data)
   result <- list(
-    fit = fit, models = report_comparison(data, scale, material, model, u_temp_c), level = level,
+    fit = fit, models = report_comparison(data, scale, metal$column %or% metal$name, model, u_temp_c, strain),
+    level = level,
     title = title,
     half_softening = suppressWarnings(time_to(fit, level = level),
                                       classes = "softanneal_warning_outside"))
@@ -75,16 +95,16 @@ softening_report <- function(readings, out_dir, ..., model = "jmak", scale = "HV
   write_table(tidy(fit, conf.int = TRUE, conf.level = level), file.path(work, REPORT_FILES[1L]))
   write_table(result$half_softening, file.path(work, REPORT_FILES[2L]))
   write_table(result$models, file.path(work, REPORT_FILES[3L]))
-  render_report(result, work, save_pictures(fit, level, work))
-  result$files <- move_results(work, out_dir)
+  render_report(result, work, save_plots(report_plots(fit, level), work), "softening.Rmd")
+  result$files <- move_results(work, out_dir, REPORT_FILES)
   structure(result, class = "softanneal_report")
 }
 
-check_folder <- function(out_dir, overwrite) {
-  there <- file.exists(file.path(out_dir, REPORT_FILES))
+check_folder <- function(out_dir, overwrite, files) {
+  there <- file.exists(file.path(out_dir, files))
   if (any(there) && !overwrite) {
     abort("file", paste0("there are results in ", out_dir, " already: ",
-                         in_quotes(REPORT_FILES[there], " and ")), arg = "out_dir",
+                         in_quotes(files[there], " and ")), arg = "out_dir",
           remedy = "Choose another folder, or allow overwrite = TRUE.")
   }
 }
@@ -121,13 +141,16 @@ read_for_report <- function(readings, arguments) {
   })
 }
 
+report_plots <- function(fit, level) {
+  list(softening.png = autoplot.softanneal_fit_softening(fit, level = level),
+       avrami.png = tryCatch(plot_avrami(fit), softanneal_error_too_few = function(e) {
+         empty_picture("Avrami plot", "No step mean lies between the two hardness levels.")
+       }),
+       arrhenius.png = plot_arrhenius(fit, level = level))
+}
+
 # Returns the alt text of each file.
-save_pictures <- function(fit, level, folder) {
-  plots <- list(softening.png = autoplot.softanneal_fit_softening(fit, level = level),
-                avrami.png = tryCatch(plot_avrami(fit), softanneal_error_too_few = function(e) {
-                  empty_picture("Avrami plot", "No step mean lies between the two hardness levels.")
-                }),
-                arrhenius.png = plot_arrhenius(fit, level = level))
+save_plots <- function(plots, folder) {
   for (name in names(plots)) {
     ggplot2::ggsave(file.path(folder, name), plots[[name]], width = 7, height = 4.6, dpi = 150)
   }
@@ -142,8 +165,8 @@ empty_picture <- function(title, reason) {
     ggplot2::theme_void()
 }
 
-render_report <- function(result, folder, alt) {
-  source <- system.file("report", "softening.Rmd", package = "softanneal", mustWork = TRUE)
+render_report <- function(result, folder, alt, template) {
+  source <- system.file("report", template, package = "softanneal", mustWork = TRUE)
   copy <- file.path(folder, "report.Rmd")
   parts <- c("report.css", "page.html")
   file.copy(c(source, file.path(dirname(source), parts)), c(copy, file.path(folder, parts)))
@@ -160,10 +183,10 @@ render_apart <- function(...) {
   rmarkdown::render(..., envir = new.env(parent = globalenv()), quiet = TRUE)
 }
 
-move_results <- function(from, to) {
-  target <- file.path(to, REPORT_FILES)
-  for (k in seq_along(REPORT_FILES)) {
-    if (!place_copy(file.path(from, REPORT_FILES[k]), target[k])) {
+move_results <- function(from, to, files) {
+  target <- file.path(to, files)
+  for (k in seq_along(files)) {
+    if (!place_copy(file.path(from, files[k]), target[k])) {
       abort("file", paste0("the file ", target[k], " could not be written"), arg = "out_dir",
             remedy = "Check the free space and your rights in the folder.")
     }
@@ -182,6 +205,7 @@ report_cautions <- function(fit) {
 
 #' @export
 format.softanneal_report <- function(x, ...) {
+  if (!is.null(x$comparison)) return(format_groups_report(x))
   fit <- x$fit
   b <- fit$par
   unit <- if (fit$scale == "as read") "" else paste0(" ", fit$scale)

@@ -77,6 +77,13 @@ fit_hardening <- function(data, hardness = hardness, strain = effective_strain, 
   }
   y <- numeric_column(data, response, lower = 0, open = TRUE, na = TRUE)
   x <- numeric_column(data, predictor, lower = 0, na = TRUE)
+  percent <- which(x > 6 | (grepl("_pct$", predictor) & x > 0))
+  if (length(percent)) {
+    abort("range", paste0("column `", predictor, "` holds ", format(x[percent[1L]]), ", which is no strain; ",
+                          format(x[percent[1L]]), " %?"), arg = predictor, rows = percent,
+          remedy = paste("Give the effective strain, 2 / sqrt(3) * log(100 / (100 - reduction_pct));",
+                         "see `cold_work()`."))
+  }
   known <- !is.na(x) & !is.na(y)
   unstrained <- which(x == 0 & known)
   if (model == "hollomon" && length(unstrained)) {

@@ -70,7 +70,8 @@
 #' @param from,to Scale of `x`, and scale wanted: one name, or one for each `x` (text or
 #'   factor), so that a column with mixed scales converts in one call. See
 #'   [standardise_scale()] for the spellings.
-#' @param material Which table, one of the names above (`"aluminum"` works too).
+#' @param material Which table, one of the names above (`"aluminum"` works too); one, or one for each
+#'   number.
 #' @param interval `TRUE` returns a table with the standard uncertainty of the conversion and
 #'   an interval.
 #' @param level Level of the interval, between 0 and 1.
@@ -98,6 +99,7 @@ convert_hardness <- function(x, from, to, material = "brass", interval = FALSE, 
   check_flag(interval, "interval")
   check_flag(round, "round")
   check_level(level)
+  if (length(material) > 1L) return(convert_metals(x, from, to, material, interval, level, round))
   x <- check_hardness(x, "x")
   table <- table_of(material)
   n <- shared_length(x = x, from = from, to = to)

@@ -132,3 +132,26 @@ test_that("a number kept as text by an apostrophe is a number, and signs need no
   report$value <- "-1+cmd"
   expect_match(readLines(write_class(report, dir, overwrite = TRUE))[2], "'-1+cmd", fixed = TRUE)
 })
+
+test_that("a wrong number is rarely called right in another unit, however wide the tolerance of the key", {
+  key <- answer_key(2, seed = 20)
+  key <- key[key$group == "group-01", ]
+  # as at a temperature that is finished before the first reading: k is known within a factor of ten
+  wide <- key[key$quantity == "k_per_min", ][1L, ]
+  wide[c("std.error", "lower", "upper")] <- list(1.15, wide$value / 10, wide$value * 10)
+  marked <- function(number, at) {
+    if (softanneal:::inside(number, at)) return(NA)
+    fits <- softanneal:::fit_test(number, format(number, digits = 12), at)
+    !is.null(softanneal:::unit_mistake(number, at, key, "brass", fits))
+  }
+  for (at in list(wide, key[key$quantity == "k_per_min", ][2L, ], key[key$quantity == "q_kj_mol", ])) {
+    wrong <- with_test_seed(8, at$value * exp(stats::rcauchy(4000, scale = log(2))))
+    wrong <- wrong[is.finite(wrong) & wrong > at$value * 1e-6 & wrong < at$value * 1e6]
+    wrong <- utils::head(wrong[wrong < at$lower | wrong > at$upper], 300L)
+    # one in twenty; three standard errors of 300
+    expect_lt(mean(vapply(wrong, marked, NA, at = at)), 0.088, label = paste(at$quantity, at$temp_c))
+    # the mistake itself is still seen
+    factor <- if (at$quantity == "q_kj_mol") 1000 else 1 / 60
+    expect_true(marked(signif(at$value * factor, 4), at))
+  }
+})

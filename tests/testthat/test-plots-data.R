@@ -218,3 +218,31 @@ test_that("the region of a hardness map is that of the strain asked for", {
   title <- built$layout$facet$params$labeller(data.frame(panel = "290 \u00b0C, Strain 0.4"))
   expect_identical(title$panel, "290 \u00b0C,\nStrain 0.4")
 })
+
+test_that("plots keep groups, pieces and failed fits apart", {
+  d <- with_test_seed(61, made_readings(n = 2, temps = c(300, 340)))
+  d$specimen <- paste0(d$specimen, ifelse(d$reading == 1, "-a", "-b"))
+  d$hardness <- d$hardness + ifelse(d$reading == 1, 3, -3)
+  lines <- ggplot2::layer_data(plot_residuals(quietly_fitted(d, se = "cluster")), 3L)
+  expect_length(unique(paste(lines$PANEL, lines$group)), 4L) # two pieces at each of two temperatures
+  # the same specimen name in two groups
+  bell <- as.data.frame(bell_readings())
+  r <- read_readings(rbind(cbind(bell, group = "one"), cbind(bell, group = "two")))
+  r$hardness[r$group == "two"] <- r$hardness[r$group == "two"] - 4
+  p <- suppressMessages(ggplot2::autoplot(r))
+  s <- p$data
+  expect_equal(nrow(s), 2L * nrow(ggplot2::autoplot(bell_readings())$data))
+  expect_false(anyDuplicated(s[c("place", "panel", "scale")]) > 0L)
+  expect_true(all(grepl(", group (one|two)$", s$specimen)))
+  steps <- suppressMessages(summarise_readings(r))
+  expect_equal(sort(ggplot2::autoplot(steps)$data$mean), sort(s$mean))
+  # a group without a fit keeps its row and is named
+  few <- rbind(cbind(coil = "A", bell), cbind(coil = "B", bell[bell$time_min == 0, ]), cbind(coil = "C", bell))
+  fits <- suppressWarnings(fit_each(few, coil))
+  p <- ggplot2::autoplot(fits)
+  expect_match(p$labels$caption, "No fit: B (no anneal).", fixed = TRUE)
+  expect_match(ggplot2::get_alt_text(p), "No fit: B", fixed = TRUE)
+  axis <- ggplot2::ggplot_build(p)$layout$panel_params[[1L]]$y$get_labels()
+  expect_equal(axis, c("A", "B", "C")[order(c(3, 2, 1))])
+  expect_output(print(summary(fits)), "These are: A, C. The step means are then off the curve", fixed = TRUE)
+})
