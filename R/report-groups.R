@@ -17,7 +17,7 @@ fits_for_report <- function(data, by, ask) {
     part <- data[group$id == g, , drop = FALSE]
     tryCatch(
       suppressWarnings(ask(part), classes = c("softanneal_warning_fit", "softanneal_warning_assumption")),
-      softanneal_error_argument = function(e) stop(e),
+      softanneal_error_argument = function(e) rlang::cnd_signal(e),
       softanneal_error = function(e) {
         remark[g] <<- sub("[.]$", "", conditionMessage(e))
         NULL
