@@ -72,7 +72,7 @@ softening_report <- function(readings, out_dir, ..., by = NULL, strain = NULL, m
     title <- paste("Softening kinetics:", gsub("_", " ", name))
   }
   check_folder(out_dir, overwrite, if (is.null(by)) REPORT_FILES else GROUP_FILES)
-  data <- read_for_report(readings, reading)
+  data <- read_for_report(readings, reading, by)
   metal <- material_of_rows(data, metal, metal_given)
   ask <- function(part, ...) {
     args <- list(data = quote(part), model = model, scale = scale, level = level, u_temp_c = u_temp_c, ...)
@@ -130,9 +130,19 @@ reading_arguments <- function(specimen, reading_scale, ...) {
     if (!is.null(reading_scale)) list(scale = reading_scale))
 }
 
-# A file without a column of specimens is taken as one specimen, and says so.
-read_for_report <- function(readings, arguments) {
-  read <- function(...) do.call(read_readings, c(list(readings), arguments, list(...)))
+# A file without a column of specimens is taken as one specimen, and says so. A column that divides the
+# readings may have any name, and repeats the pieces of another group.
+read_for_report <- function(readings, arguments, by = NULL) {
+  read <- function(...) {
+    args <- c(list(readings), arguments, list(...))
+    if (length(by) != 1L || "group" %in% c(by, names(arguments$columns))) return(do.call(read_readings, args))
+    tryCatch(do.call(read_readings, args), softanneal_error_duplicate = function(e) {
+      args$columns <- c(args$columns, group = by)
+      out <- do.call(read_readings, args)
+      names(out)[names(out) == "group"] <- by
+      out
+    })
+  }
   if (!is.null(arguments$specimen)) return(read())
   tryCatch(read(), softanneal_error_column = function(e) {
     if (!identical(e$arg, "specimen")) stop(e)

@@ -8,7 +8,7 @@ TABLE_OF_ALLOY <- c(C26000 = "brass", CuZn30 = "brass", aluminum = "aluminium",
 # quoted), or, where nothing is given, the column `material` if there is one. Returns `name`, one or one
 # per row, and `column` (NULL without). Names that no table has stay: they count where one is needed.
 material_of_rows <- function(data, quo, given) {
-  column <- material_column(data, quo, given)
+  column <- metal_column(data, quo, given)
   if (!is.null(column)) return(list(name = materials_in(data, column), column = column))
   list(name = if (given) rlang::eval_tidy(quo) else "brass", column = NULL)
 }
@@ -25,7 +25,7 @@ materials_in <- function(data, column) {
   if (length(unique(name)) == 1L) name[1L] else name[match(x, own)]
 }
 
-material_column <- function(data, quo, given) {
+metal_column <- function(data, quo, given) {
   if (!is.data.frame(data)) return(NULL)
   if (!given) return(if ("material" %in% names(data)) "material")
   named <- rlang::quo_get_expr(quo)
@@ -66,28 +66,41 @@ convert_metals <- function(x, from, to, material, interval, level, round) {
           arg = "material", remedy = paste0("Choose from ", in_quotes(names(scale_tables), " and "), "."))
   }
   n <- shared_length(x = x, from = from, to = to, material = material)
-  all <- list(x = rep_len(x, n), from = rep_len(as.character(from), n), to = rep_len(as.character(to), n))
+  x <- check_numeric(rep_len(x, n), "x", na = TRUE)
+  from <- rep_len(as.character(from), n)
+  to <- rep_len(as.character(to), n)
   material <- rep_len(material, n)
+  parts <- list()
   outside <- list()
-  parts <- lapply(unique(material), function(one) {
+  for (one in unique(material)) {
     at <- which(material == one)
-    tryCatch(withCallingHandlers(
-      convert_hardness(all$x[at], all$from[at], all$to[at], one, interval, level, round),
+    check_scales_of(from, at, one, "from")
+    check_scales_of(to, at, one, "to")
+    parts[[one]] <- withCallingHandlers(
+      convert_hardness(x[at], from[at], to[at], one, interval, level, round),
       softanneal_warning_outside = function(w) {
-        outside[[one]] <<- list(rows = at[w$rows], words = conditionMessage(w))
+        outside[[one]] <<- at[w$rows]
         invokeRestart("muffleWarning")
-      }), softanneal_error = function(e) {
-        abort(sub("softanneal_error_", "", class(e)[1L]), sub(" \\(rows? .*", "", conditionMessage(e)),
-              arg = e$arg, rows = if (length(e$rows)) at[e$rows], remedy = e$remedy)
       })
-  })
-  order <- order(unlist(lapply(unique(material), function(one) which(material == one))))
+  }
   if (length(outside)) {
-    rows <- sort(unlist(lapply(outside, `[[`, "rows"), use.names = FALSE))
+    rows <- sort(unlist(outside, use.names = FALSE))
     warn("outside", paste0(length(rows), " of ", n, " hardness numbers are NA: outside the tables for ",
                            in_quotes(names(outside), " and "), " (", in_rows(rows), ")."),
          n = length(rows), rows = rows)
   }
-  if (!interval) return(unlist(parts)[order])
-  as_table(plain_frame(do.call(rbind, lapply(parts, plain_frame))[order, , drop = FALSE]))
+  order <- order(unlist(lapply(unique(material), function(one) which(material == one))))
+  if (!interval) return(unlist(parts, use.names = FALSE)[order])
+  as_table(plain_frame(do.call(rbind, lapply(unname(parts), plain_frame))[order, , drop = FALSE]))
+}
+
+# The scales of the rows `at` are in the table of their metal.
+check_scales_of <- function(scale, at, material, arg) {
+  table <- table_of(material)
+  lost <- at[!scale_in_table(read_scales(scale[at])$name, table) %in% colnames(table$value)]
+  if (length(lost)) {
+    abort("scale", paste0("`", arg, "`: no numbers of '", scale[lost[1L]], "' are in the ", material,
+                          " table"), arg = arg, rows = lost,
+          remedy = paste0("It has ", in_quotes(colnames(table$value), " and "), "."))
+  }
 }

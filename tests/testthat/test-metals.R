@@ -71,13 +71,15 @@ test_that("convert_hardness() takes a table for each number", {
   metal <- c("copper", "brass", "copper", "brass")
   by_hand <- c(convert_hardness(60, "HR30T", "HV", "copper"), convert_hardness(50, "HR30T", "HV", "brass"),
                NA, NA)
-  got <- expect_told(convert_hardness(x, "HR30T", "HV", metal), "outside", "'copper' (row 3)", n = 1L, rows = 3L)
+  got <- expect_told(convert_hardness(x, "HR30T", "HV", metal), "outside", "'copper' (row 3)", n = 1L,
+                     rows = 3L)
   expect_equal(got, by_hand)
   table <- suppressWarnings(convert_hardness(x, "HR30T", "HV", metal, interval = TRUE))
   expect_equal(table$value, by_hand)
   expect_equal(table$std_uncertainty[2L],
                convert_hardness(50, "HR30T", "HV", interval = TRUE)$std_uncertainty)
-  expect_refused(convert_hardness(x, c("HR30T", "HRX", "HR30T", "HR30T"), "HV", metal), "scale", "HRX",
-                 rows = 2L)
+  expect_refused(convert_hardness(x, c("HR30T", "HRX", "HR30T", "HR30T"), "HV", metal), "scale", "'HRX'",
+                 arg = "from", rows = 2L)
+  expect_refused(convert_hardness(c(1, Inf, 2, 3), "HR30T", "HV", metal), "missing", "`x`", rows = 2L)
   expect_refused(convert_hardness(x, "HV", "HRB", c("brass", NA)), "scale", "`material`")
 })

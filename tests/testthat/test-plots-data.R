@@ -237,7 +237,8 @@ test_that("plots keep groups, pieces and failed fits apart", {
   steps <- suppressMessages(summarise_readings(r))
   expect_equal(sort(ggplot2::autoplot(steps)$data$mean), sort(s$mean))
   # a group without a fit keeps its row and is named
-  few <- rbind(cbind(coil = "A", bell), cbind(coil = "B", bell[bell$time_min == 0, ]), cbind(coil = "C", bell))
+  few <- rbind(cbind(coil = "A", bell), cbind(coil = "B", bell[bell$time_min == 0, ]),
+               cbind(coil = "C", bell))
   fits <- suppressWarnings(fit_each(few, coil))
   p <- ggplot2::autoplot(fits)
   expect_match(p$labels$caption, "No fit: B (no anneal).", fixed = TRUE)

@@ -1,7 +1,8 @@
 # The empty readings file of a plan, filled in and read back.
 
 form_plan <- function(...) {
-  plan_anneal(c(300, 330), c(4, 8, 16), plan_guess("brass", recryst_1h_c = 330, draws = 8), n_readings = 3, ...)
+  plan_anneal(c(300, 330), c(4, 8, 16), plan_guess("brass", recryst_1h_c = 330, draws = 8), n_readings = 3,
+              ...)
 }
 
 test_that("an empty file from a plan reads back without arguments", {
@@ -46,7 +47,8 @@ test_that("the empty boxes stay empty, and half a sheet reads", {
   r <- expect_told(suppressMessages(read_readings(file)), "missing", "no hardness") |> suppressMessages()
   expect_equal(sum(!is.na(r$hardness)), 3L)
   expect_refused(readings_form(plan, "a.txt"), "file", "must end in .csv or .xlsx")
-  expect_refused(readings_form(plan, file.path(tempdir(), "nowhere", "a.csv")), "file", "could not be written")
+  expect_refused(readings_form(plan, file.path(tempdir(), "nowhere", "a.csv")), "file",
+                 "could not be written")
   expect_refused(readings_form(1), "argument", "must come from plan_anneal()")
 })
 

@@ -17,7 +17,8 @@ three_coils <- function() {
 test_that("a report by groups compares them in a table and a plot", {
   skip_without_pandoc()
   out <- file.path(withr::local_tempdir(), "coils")
-  r <- expect_told(softening_report(three_coils(), out, by = coil), "fit", "1 of 3 groups have no fit: C", n = 1L)
+  r <- expect_told(softening_report(three_coils(), out, by = coil), "fit", "1 of 3 groups have no fit: C",
+                   n = 1L)
   expect_setequal(basename(r$files), list.files(out))
   expect_setequal(list.files(out), c("coefficients.csv", "half_softening.csv", "groups.png", "report.html"))
   d <- three_coils()
