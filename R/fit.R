@@ -131,7 +131,7 @@ fit_softening <- function(data,
   check_data(data)
   tell_pooled(data, unlist(columns))
   weights <- weights_in(rlang::enquo(weights), data)
-  material <- one_material(data, rlang::enquo(material), !missing(material))
+  material <- one_metal(data, rlang::enquo(material), !missing(material))
   d <- softening_data(data, columns, scale, material, weights, na.action, temp_ref_c, history,
                       strain_ref)
   tell_odd_pieces(d, data)

@@ -46,7 +46,7 @@ table_names <- function(x) {
 }
 
 # For functions of one metal: several stop with the call that fits each.
-one_material <- function(data, quo, given) {
+one_metal <- function(data, quo, given) {
   found <- material_of_rows(data, quo, given)
   if (length(found$name) > 1L) {
     metals <- unique(found$name)
