@@ -18,7 +18,8 @@
 #' stand at the end, without clock times; a row that was not done may be deleted, or left empty.
 #'
 #' @param plan A plan of [plan_anneal()] or [improve_plan()].
-#' @param file Path of a file to write, ending in `.csv` or `.xlsx` (needs the package writexl); `NULL` for none.
+#' @param file Path of a file to write, ending in `.csv` or `.xlsx` (needs the package writexl); `NULL` for
+#'   none.
 #' @param ... Must be empty.
 #' @param overwrite Whether a file that is there may be replaced.
 #' @return The table, a data frame; invisibly where a file is written.

@@ -49,9 +49,9 @@ ANSWER_UNITS <- list(
 #' other units are tried on it, and: the slope Q/R in K or in 1000 K in place of Q; Q from a decadic
 #' logarithm (too small by the factor 2.303); Q with temperatures in degrees Celsius in place of K; the
 #' constant of \eqn{\exp(-k t^n)}{exp(-k t^n)} in place of that of \eqn{\exp(-(k t)^n)}{exp(-(k
-#' t)^n)}. Such a reason is given only where it fits clearly better than a plain error: so near the key that of
-#' wrong numbers (off by a factor of two, Cauchy's distribution of the logarithm) one in twenty at most comes as
-#' near to any of them by chance. Where the key itself is hardly known, as k of a temperature that is finished
+#' t)^n)}. Such a reason is given only where it fits clearly better than a plain error: so near the key
+#' that of wrong numbers (off by a factor of two, Cauchy's distribution of the logarithm) one in twenty at
+#' most comes as near to any of them by chance. Where the key itself is hardly known, as k of a temperature that is finished
 #' before the first reading, that is very near.
 #'
 #' **Earlier mistakes.** In the order hardness, n, k, t50, Q: k may follow from the group's own

@@ -11,8 +11,8 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #'
 #' @param readings A path, or a data frame, as for [read_readings()].
 #' @param out_dir Folder for the results; made if it is not there.
-#' @param by Columns (bare or quoted) that divide the readings into groups, such as `group` or `c(alloy, coil)`:
-#'   each is fitted for itself, and the report compares them.
+#' @param by Columns (bare or quoted) that divide the readings into groups, such as `group` or
+#'   `c(alloy, coil)`: each is fitted for itself, and the report compares them.
 #' @param strain Column of the strain of cold work, or of the reduction in per cent (`reduction_pct`), as in
 #'   [fit_softening()]: one fit of several reductions.
 #' @param model,scale,material As in [fit_softening()].
@@ -30,8 +30,8 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #'   The folder then holds `coefficients.csv`, `half_softening.csv`, `models.csv`,
 #'   `softening.png`, `avrami.png`, `arrhenius.png` and `report.html`. Cells that a spreadsheet
 #'   would take for a formula are preceded by an apostrophe in the CSV files.
-#'   With `by` the list holds `fits` (one per group, `NULL` where there is none), `labels`, `comparison` (one row
-#'   per group: time to half of the softening at `temp_c`, the middle of their reference temperatures, and
+#'   With `by` the list holds `fits` (one per group, `NULL` where there is none), `labels`, `comparison`
+#'   (one row per group: time to half of the softening at `temp_c`, the middle of their reference temperatures, and
 #'   activation energy, with intervals), `half_softening` and `files`: `coefficients.csv` and
 #'   `half_softening.csv` with the key columns first, `groups.png` and `report.html`.
 #' @section Errors:
