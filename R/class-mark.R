@@ -51,8 +51,8 @@ ANSWER_UNITS <- list(
 #' constant of \eqn{\exp(-k t^n)}{exp(-k t^n)} in place of that of \eqn{\exp(-(k t)^n)}{exp(-(k
 #' t)^n)}. Such a reason is given only where it fits clearly better than a plain error: so near the key
 #' that of wrong numbers (off by a factor of two, Cauchy's distribution of the logarithm) one in twenty at
-#' most comes as near to any of them by chance. Where the key itself is hardly known, as k of a temperature that is finished
-#' before the first reading, that is very near.
+#' most comes as near to any of them by chance. Where the key itself is hardly known, as k of a
+#' temperature that is finished before the first reading, that is very near.
 #'
 #' **Earlier mistakes.** In the order hardness, n, k, t50, Q: k may follow from the group's own
 #' t50 and n (\eqn{k = (\ln 2)^{1/n}/t_{1/2}}{k = (ln 2)^(1/n) / t_half}), t50 from

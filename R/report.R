@@ -31,9 +31,10 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #'   `softening.png`, `avrami.png`, `arrhenius.png` and `report.html`. Cells that a spreadsheet
 #'   would take for a formula are preceded by an apostrophe in the CSV files.
 #'   With `by` the list holds `fits` (one per group, `NULL` where there is none), `labels`, `comparison`
-#'   (one row per group: time to half of the softening at `temp_c`, the middle of their reference temperatures, and
-#'   activation energy, with intervals), `half_softening` and `files`: `coefficients.csv` and
-#'   `half_softening.csv` with the key columns first, `groups.png` and `report.html`.
+#'   (one row per group: time to half of the softening at `temp_c`, the middle of their reference
+#'   temperatures, and activation energy, with intervals), `half_softening` and `files`:
+#'   `coefficients.csv` and `half_softening.csv` with the key columns first, `groups.png` and
+#'   `report.html`.
 #' @section Errors:
 #'   `softanneal_error_file` when results are there already and `overwrite` is `FALSE`, or the
 #'   folder cannot be written; `softanneal_error_package` without rmarkdown and pandoc; and
