@@ -58,6 +58,11 @@ static void radiation(void)
     const double c = 2 / 0.003 * 0.5 * SA_STEFAN_BOLTZMANN / (8530 * 380.0);
     check(sa_heat_run(&p, &around, &q, &w) == SA_OK, "radiation runs");
     check(near(temp[0], pow(pow(900, -3) + 3 * c * 600, -1.0 / 3), 1e-9), "closed form T^-3");
+    /* faces before different surroundings: a gains from 900 K, b loses to 300 K */
+    p.emissivity_b = 0.3;
+    const double gain = 0.5 * (pow(900, 4) - pow(500, 4)) + 0.3 * (pow(300, 4) - pow(500, 4));
+    const double rate = SA_STEFAN_BOLTZMANN * gain / 0.003 / (8530 * 380.0);
+    check(near(sa_heat_rate(&p, 500, 900, 300) / rate, 1, 1e-12), "each face before its own surroundings");
 }
 
 /* Surroundings rising at r K/s: T = Ts(t) - r tau + (T0 - Ts(0) + r tau) exp(-t / tau). */

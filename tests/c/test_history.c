@@ -64,6 +64,12 @@ static void constant(void)
     check(fabs(slope - e) < 1e-15, "mean of e at constant temperature");
     check(fabs(total(time, temp, 3, 0, 600, NULL) - log(60)) < 1e-15, "q = 0 counts the time");
     check(isfinite(total(time, temp, 3, 1e5, 600, NULL)), "no overflow");
+    /* cold, then so hot that the ratio of the rates is beyond the largest number */
+    double log_time[4] = {0, 600, 601, 1200}, hot[4] = {293, 293, 1273, 1273};
+    const double at_hot = 1000.0 * (1.0 / 600 - 1.0 / 1273) / SA_GAS_CONSTANT;
+    const double held = log(599) + 3000 * at_hot, rise = closed_form(293, 1273, 1, 3000, 600);
+    const double truth = held + log1p(exp(rise - held));
+    check(fabs(total(log_time, hot, 4, 3000, 600, NULL) - truth) < 1e-9, "a jump beyond the largest number");
 }
 
 /* A long log with blocks, marks inside pieces and a cut piece, against single pieces. */

@@ -132,7 +132,7 @@ mutant("slope of the cubic", "src/scale.c", "slope = s->slope + t * (2.0 * s->sq
 mutant("step control", "src/heat.c", "#define STEP_TOLERANCE 1e-10", "#define STEP_TOLERANCE 1e-5",
        "c: heat")
 mutant("radiation of the other face", "src/heat.c", "piece->emissivity_b * SA_STEFAN_BOLTZMANN * (b4 - t4)",
-       "piece->emissivity_b * SA_STEFAN_BOLTZMANN * (a4 - t4)", c("heat", "external-heat"))
+       "piece->emissivity_b * SA_STEFAN_BOLTZMANN * (a4 - t4)", "c: heat")
 mutant("heat capacity at the mean", "src/heat.c", "piece->heat_slope * (temp - piece->heat_k)",
        "piece->heat_slope * temp * 0", c("heat", "external-heat"))
 
@@ -144,7 +144,7 @@ mutant("wide panels", "src/history.c", "#define PANEL_STRETCH 0.05", "#define PA
 mutant("third derivative left out", "src/history.c", "rise * (1.0 / 1680.0) * f3", "rise * 0.0 * f3",
        "c: history")
 mutant("reference never moves", "src/history.c", "} else if (top > w->reference + HEADROOM) {",
-       "} else if (top > w->reference + 1e9) {", c("history", "external-history"))
+       "} else if (top > w->reference + 1e9) {", "c: history")
 mutant("absolute zero is warm", "src/history.c", "if (temp <= 0.0)", "if (temp <= -1.0)", "c: history")
 
 # --- C: design
