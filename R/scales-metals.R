@@ -10,7 +10,10 @@ TABLE_OF_ALLOY <- c(C26000 = "brass", CuZn30 = "brass", aluminum = "aluminium",
 material_of_rows <- function(data, quo, given) {
   column <- metal_column(data, quo, given)
   if (!is.null(column)) return(list(name = materials_in(data, column), column = column))
-  list(name = if (given) rlang::eval_tidy(quo) else "brass", column = NULL)
+  name <- if (given) rlang::eval_tidy(quo) else "brass"
+  # stops, and says what it must be
+  if (!is.character(name) || length(name) != 1L || is.na(name)) table_of(name)
+  list(name = valid_text(name), column = NULL)
 }
 
 # The tables named in a column: one, or one per row.
@@ -36,6 +39,7 @@ metal_column <- function(data, quo, given) {
   }
   value <- rlang::eval_tidy(quo)
   known <- is.character(value) && length(value) == 1L && !is.na(value)
+  if (known) value <- valid_text(value)
   if (known && is.na(match(table_names(value), names(scale_tables))) && value %in% names(data)) value
 }
 

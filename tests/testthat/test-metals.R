@@ -53,6 +53,10 @@ test_that("metals are not mixed in a group, a fit or a mean", {
   expect_refused(fit_softening(d), "argument", "holds brass, copper", arg = "material")
   expect_refused(fit_softening(d, material = alloy), "column", "`alloy`")
   expect_equal(fit_softening(d[d$coil == "copper", ])$material, "copper")
+  for (odd in list(NULL, mean, quote(a + b), 1, c("brass", "copper"))) {
+    expect_refused(fit_each(d, coil, material = odd), "scale", "`material` must be one name")
+  }
+  expect_refused(fit_each(d, coil, material = "\xff"), "scale", "no conversion table")
   d$material[3L] <- NA
   expect_refused(fit_each(d, coil), "missing", "must name a metal", rows = 3L)
   d$material[3L] <- "lead"
