@@ -35,8 +35,8 @@ print.summary.softanneal_fit <- function(x, digits = max(3L, getOption("digits")
   l <- x$lack_of_fit
   if (!is.null(l) && !is.na(l$f)) {
     cat("Lack of fit against the scatter within steps: F = ", format(l$f, digits = 3), " on ",
-        l$df_misfit, " and ", l$df_pure, " degrees of freedom, p = ",
-        format.pval(l$p_value, digits = 3), "\n", sep = "")
+        l$df_misfit, " and ", l$df_pure, " degrees of freedom, ",
+        p_words(l$p_value), "\n", sep = "")
     cat(strwrap(paste("This test also reacts to errors that all readings of one step share",
                       "(furnace, position, specimen)."), prefix = "  "), sep = "\n")
   } else if (!is.null(l)) {

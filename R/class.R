@@ -37,7 +37,7 @@ MOST_DRAWS <- 100L
 class_design <- function(parameters = WORKSHOP_TRUTH, ..., model = "jmak", temp_ref_c = 330,
                          sd_groups = CLASS_SD, temp_c = c(290, 330, 370, 410),
                          time_min = c(0, 4, 8, 16, 32, 64, 128), n_readings = 6, scale = "HR30T",
-                         sd = WORKSHOP_SD, resolution = 0.5, operators = NULL,
+                         sd = bench_errors(), resolution = 0.5, operators = NULL,
                          blunders = NULL, specimen = NULL, schedule = NULL, material = "brass",
                          tolerance = 2) {
   check_dots_empty(...)

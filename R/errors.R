@@ -20,8 +20,8 @@
 #' scatters. `"steps"` and `"cluster"`: e and s. `"components"`: all of them. With one
 #' specimen at each temperature and a furnace off by 1 or 2 degrees, 95 % intervals of the activation
 #' energy by `"cluster"` cover about 70 to 80 %, by `"steps"` 40 to 70 %; by `"components"` 92 to 98 %
-#' (`inst/benchmarks/coverage-errors.R` prints the table). The price: where only
-#' steps scatter, its interval of Q is about 2.4 times as wide with four specimens, and 1.4 times with
+#' (`vignette("errors", package = "softanneal")` has the table, which `inst/benchmarks/coverage-errors.R`
+#' prints). The price: where only steps scatter, its interval of Q is about 2.4 times as wide with four specimens, and 1.4 times with
 #' eight, since four rates cannot show that the furnace was right. More specimens at more temperatures
 #' are the cure, not more readings.
 #'

@@ -4,11 +4,6 @@
 
 # Recrystallised fraction that counts as complete in the one-hour temperature.
 COMPLETE <- 0.99
-# Errors of an ordinary bench: reading, step and specimen in HV, furnace temperature in K. Own choice
-# (common practice, no source), within what is seen: published student readings of brass scatter by
-# some 2 HV, step means on the flat part of published curves by 1 HV; furnaces are uniform within a
-# half width of 3 to 10 K (AMS 2750, classes 1 to 4), standard uncertainty half width / sqrt(3).
-USUAL_SCATTER <- c(reading = 2, step = 1, piece = 2, furnace = 2)
 GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 
 #' A guess of the kinetics, with its spread
@@ -45,13 +40,14 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #' @param sd_prior Named vector of standard deviations of any of these five quantities, in their
 #'   units, instead of those of the table; zero or more.
 #' @param sd_reading Standard deviation of one reading within a step, in HV (with a fit: in its
-#'   scale); default 2 (common practice, no source), or that of the fit.
-#' @param sd_step Standard deviation that all readings of a step share, in HV; default 1 (common
-#'   practice, no source), or that of the fit.
+#'   scale); default that of the fit, or of [bench_errors()] (2).
+#' @param sd_step Standard deviation that all readings of a step share, in HV; default that of the
+#'   fit, or of [bench_errors()] (1).
 #' @param sd_piece Standard deviation of the offset of a specimen, which all its steps share, in HV;
-#'   default 2 (common practice, no source).
+#'   default that of [bench_errors()] (3).
 #' @param u_temp_c Standard uncertainty of the temperature of a furnace in K, one error for all
-#'   specimens at one temperature; default 2. `0` for this or for `sd_piece` leaves the term out.
+#'   specimens at one temperature; default that of [bench_errors()] (2). `0` for this or for `sd_piece`
+#'   leaves the term out.
 #' @param draws Number of parameter sets drawn, an even number.
 #' @param seed Seed of the draws; `.Random.seed` is restored.
 #' @return An object of class `softanneal_guess`, a list with `par` (parameters of the model as in
@@ -107,9 +103,9 @@ plan_guess <- function(alloy = "C26000", fit = NULL, ..., recryst_1h_c = NULL,
   }
   # a fit shows neither in its scatter about the curve: one specimen per temperature hides them
   guess$sd_piece <- check_number(sd_piece, "sd_piece", 0, null = TRUE)
-  if (is.null(guess$sd_piece)) guess$sd_piece <- USUAL_SCATTER[["piece"]]
+  if (is.null(guess$sd_piece)) guess$sd_piece <- BENCH_SD[["specimen"]]
   guess$u_temp_c <- check_number(u_temp_c, "u_temp_c", 0, null = TRUE)
-  if (is.null(guess$u_temp_c)) guess$u_temp_c <- USUAL_SCATTER[["furnace"]]
+  if (is.null(guess$u_temp_c)) guess$u_temp_c <- BENCH_SD[["temp_c"]]
   guess$alloy <- alloy
   structure(guess, class = "softanneal_guess")
 }
@@ -159,7 +155,7 @@ guess_of_metal <- function(alloy, given, sd_prior, draws) {
            ln_k_ref = rate_of_hour(v[["n"]]), n = v[["n"]], q_kj_mol = v[["q_kj_mol"]])
   list(model = "jmak", kind = model_code("jmak"), par = par, draws = keep_falling(sets, par), table = table,
        temp_ref_c = v[["recryst_1h_c"]], estimated = stats::setNames(rep(TRUE, 5L), names(par)),
-       sd_reading = USUAL_SCATTER[["reading"]], sd_step = USUAL_SCATTER[["step"]], scale = "HV",
+       sd_reading = BENCH_SD[["reading"]], sd_step = BENCH_SD[["step"]], scale = "HV",
        conversion = conversion_of(alloy$material), origin = "values and spreads")
 }
 

@@ -3,9 +3,8 @@
 # request. Curve and conversion are the same compiled code that fits use. Deg C, min, HV.
 
 # The invented workshop of the examples: brass strip, half of the recrystallisation in 12 min
-# at 330 degrees Celsius. Scatter as standard deviations.
+# at 330 degrees Celsius.
 WORKSHOP_TRUTH <- c(h_worked = 160, h_soft = 78, t50_rex_min = 12, n = 1.6, q_kj_mol = 140)
-WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine = 0, temp_c = 0, time_min = 0)
 
 #' Hardness readings with known true values
 #'
@@ -41,10 +40,10 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #' @param ... Must be empty.
 #' @param model Name of the model of the true values.
 #' @param temp_ref_c Temperature of `t50_rex_min` or `ln_k_ref`, in degrees Celsius.
-#' @param sd Named standard deviations, put in place of those of the default: `reading`,
+#' @param sd Named standard deviations, put in place of those of a real bench, [bench_errors()]: `reading`,
 #'   `step`, `specimen` in HV; `operator`, `machine` in points of the scale; `temp_c` in degrees Celsius
-#'   and `time_min` in min. [bench_errors()] gives those of a real bench; the default leaves out
-#'   specimens, furnaces and clocks, which is easier to teach with and kinder than any bench.
+#'   and `time_min` in min. For teaching one error at a time leave out the others:
+#'   `bench_errors(only = c("step", "reading"))`.
 #' @param resolution Step of the dial in points of the scale; 0 for exact numbers.
 #' @param operators Names of operators, who take turns from step to step.
 #' @param blunders Blunders wanted: names, or a named vector of counts, such as
@@ -66,7 +65,7 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 #'   conversion table or the scale; `softanneal_error_too_few` where there are not enough steps
 #'   for the blunders.
 #' @source Readings within a step as one-way random effects: Searle S R, Casella G,
-#'   McCulloch C E (1992) Variance Components, chapter 3. Scatter of the default: invented.
+#'   McCulloch C E (1992) Variance Components, chapter 3. Scatter of the default: [bench_errors()].
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
 #' @seealso [simulate_class()] for a whole class with answer key; `simulate()` for new data from
 #'   a fit ([fit-methods]).
@@ -82,7 +81,7 @@ WORKSHOP_SD <- c(reading = 1.5, step = 1.5, specimen = 0, operator = 0, machine 
 simulate_readings <- function(parameters = WORKSHOP_TRUTH, temp_c = c(290, 330, 370, 410),
                               time_min = c(0, 4, 8, 16, 32, 64, 128), n_readings = 6,
                               scale = "HR30T", ..., model = "jmak", temp_ref_c = 330,
-                              sd = WORKSHOP_SD, resolution = 0.5, operators = NULL,
+                              sd = bench_errors(), resolution = 0.5, operators = NULL,
                               blunders = NULL, specimen = NULL,
                               schedule = NULL, material = "brass", seed = NULL) {
   check_dots_empty(...)
@@ -141,13 +140,13 @@ bench_settings <- function(temp_c, time_min, n_readings, scale, sd, resolution, 
           arg = "operators", remedy = "Give text, or leave it out.")
   }
   unknown <- if (is.null(names(sd))) "(unnamed)" else
-    setdiff(names(sd), names(WORKSHOP_SD))
+    setdiff(names(sd), names(BENCH_SD))
   if (length(unknown)) {
     abort("argument", paste0("`sd` names unknown components ", in_quotes(unknown, " and ")),
           arg = "sd",
-          remedy = paste0("Name any of ", in_quotes(names(WORKSHOP_SD), " and "), "."))
+          remedy = paste0("Name any of ", in_quotes(names(BENCH_SD), " and "), "."))
   }
-  all_sd <- replace(WORKSHOP_SD, names(sd), check_numeric(sd, "sd", 0))
+  all_sd <- replace(BENCH_SD, names(sd), check_numeric(sd, "sd", 0))
   row <- rep(seq_len(nrow(steps)), each = n_readings)
   list(steps = steps, row = row, reading = rep(seq_len(n_readings), nrow(steps)),
        scale = rep(scale, nrow(steps)), sd = all_sd, operators = operators,

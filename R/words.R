@@ -87,3 +87,9 @@ caption_of <- function(...) {
   parts <- c(...)
   if (length(parts)) paste(parts, collapse = "\n")
 }
+
+# A probability as it stands in a sentence; below 0.001 its digits say nothing.
+p_words <- function(p) {
+  text <- format.pval(p, digits = 3, eps = 0.001)
+  paste("p", if (startsWith(text, "<")) sub("^<", "< ", text) else paste("=", text))
+}

@@ -1,29 +1,35 @@
-# Coverage of 95 % intervals where pieces, furnaces and steps all scatter, for each kind of standard
-# error. Designs: A four temperatures, one specimen each; B two; C three with two specimens each, runs
-# named; D eight. Scatter in HV and K. About 0.3 s per set and kind:
-#   Rscript inst/benchmarks/coverage-errors.R [sets [cells [kinds]]]
+# Coverage of 95 % intervals where pieces, furnaces, operators and steps scatter, for each kind of
+# standard error. Designs: A four temperatures, one specimen each; B two; C three with two specimens each,
+# runs named; S the same with the two of a temperature in one run; D eight; E half seen. Scatter in HV and K.
+# The last column is the median width of the interval of Q. About 0.5 s per set and kind:
+#   Rscript inst/benchmarks/coverage-errors.R [sets [cells [kinds [file]]]]
 # for example  Rscript inst/benchmarks/coverage-errors.R 200 A:step,A:furnace components,cluster
+# With `file` the rows of the table (those of these cells and kinds anew, others as they are) go there:
+# that of the vignette is inst/benchmarks/coverage-errors.csv.
 library(softanneal)
 
 args <- commandArgs(trailingOnly = TRUE)
 sets <- if (length(args)) as.integer(args[1L]) else 200L
 split_by_comma <- function(x) strsplit(x, ",", fixed = TRUE)[[1L]]
 cells <- if (length(args) > 1L) split_by_comma(args[2L]) else {
-  c("A:step", "A:piece", "A:furnace", "A:both", "C:both", "B:furnace")
+  c("A:step", "A:piece", "A:furnace", "A:both", "A:operator", "B:furnace", "C:both", "S:both", "D:both", "E:both")
 }
 kinds <- if (length(args) > 2L) split_by_comma(args[3L]) else {
   c("components", "cluster", "steps", "model")
 }
+file <- if (length(args) > 3L) args[4L]
 
-designs <- list(A = list(temp_c = c(290, 310, 330, 350), each = 1L),
-                B = list(temp_c = c(335, 350), each = 1L),
-                C = list(temp_c = c(290, 320, 350), each = 2L),
-                D = list(temp_c = seq(290, 360, 10), each = 1L))
+accumulated <- c(0, 4, 8, 16, 32, 64, 128)
+design <- function(temp_c, each = 1L, times = accumulated, one_run = FALSE) {
+  list(temp_c = temp_c, each = each, times = times, one_run = one_run)
+}
+designs <- list(A = design(c(290, 310, 330, 350)), B = design(c(335, 350)),
+                C = design(c(290, 320, 350), 2L), S = design(c(290, 320, 350), 2L, one_run = TRUE),
+                D = design(seq(290, 360, 10)), E = design(c(270, 290, 310), times = c(0, 4, 8, 16, 32)))
 scatters <- list(step = list(sd_step = 1.5), piece = list(sd_piece = 2), furnace = list(u_temp_c = 2),
                  both = list(u_temp_c = 2, sd_piece = 2), furnace1 = list(u_temp_c = 1),
-                 furnace4 = list(u_temp_c = 4),
-                 insertion = list(u_temp_c = 2, insertion = TRUE))
-times <- c(0, 4, 8, 16, 32, 64, 128)
+                 furnace4 = list(u_temp_c = 4), operator = list(sd_operator = 2),
+                 outliers = list(outliers = 0.02), insertion = list(u_temp_c = 2, insertion = TRUE))
 truth <- c(h_worked = 160, h_soft = 78, n = 1.6, q_kj_mol = 140)
 rate <- function(temp_c) {
   arrhenius_rate(temp_c, jmak_time(0.5, 1, truth[["n"]]) / 16, 320, truth[["q_kj_mol"]])
@@ -32,38 +38,65 @@ curve <- function(temp_c, time_min) {
   truth[["h_soft"]] + (truth[["h_worked"]] - truth[["h_soft"]]) *
     (1 - jmak_fraction(time_min, rate(temp_c), truth[["n"]]))
 }
-
-draw <- function(design, u_temp_c = 0, sd_piece = 0, sd_step = 0.5, sd_reading = 1.5,
-                 insertion = FALSE, n_readings = 5L) {
-  specimen <- rep(design$temp_c, each = design$each)
-  do.call(rbind, lapply(seq_along(specimen), function(k) {
-    off <- rnorm(if (insertion) length(times) else 1L, sd = u_temp_c)
-    y <- curve(specimen[k] + off, times) + rnorm(1L, sd = sd_piece) +
-      rnorm(length(times), sd = sd_step)
-    at <- rep(seq_along(times), each = n_readings)
-    data.frame(specimen = paste0("piece-", k), furnace = paste0("run-", k), temp_c = specimen[k],
-               time_min = times[at], hardness = y[at] + rnorm(length(at), sd = sd_reading),
-               scale = "HV")
-  }))
+time_at <- function(temp_c, fraction) jmak_time(fraction, rate(temp_c), truth[["n"]])
+temp_at <- function(time_min, fraction) {
+  uniroot(function(temp_c) log(time_at(temp_c, fraction) / time_min), c(150, 500), tol = 1e-10)$root
 }
 
-quantities <- c(names(truth), "time to 100 HV", "new reading")
-to_100 <- jmak_time((160 - 100) / 82, rate(320), truth[["n"]])
+# Readings of a design; `more`: minutes of a last step of the first specimen, with one reading, kept apart.
+draw <- function(design, u_temp_c = 0, sd_piece = 0, sd_step = 0.5, sd_reading = 1.5, sd_operator = 0,
+                 outliers = 0, insertion = FALSE, n_readings = 5L, more = NULL) {
+  specimen <- rep(design$temp_c, each = design$each)
+  run <- if (design$one_run) rep(seq_along(design$temp_c), each = design$each) else seq_along(specimen)
+  off_run <- rnorm(max(run), sd = u_temp_c)
+  person <- rnorm(2L, sd = sd_operator)
+  out <- do.call(rbind, lapply(seq_along(specimen), function(k) {
+    times <- c(design$times, if (k == 1L) more)
+    off <- if (insertion) rnorm(length(times), sd = u_temp_c) else off_run[run[k]]
+    y <- curve(specimen[k] + off, times) + rnorm(1L, sd = sd_piece) + rnorm(length(times), sd = sd_step)
+    at <- rep(seq_along(times), each = n_readings)
+    at <- at[!(times[at] %in% more & duplicated(at))]
+    e <- rnorm(length(at), sd = sd_reading)
+    e <- e + ifelse(runif(length(at)) < outliers, 10 * sd_reading, 0)
+    by <- (seq_along(at) + k) %% 2L + 1L
+    data.frame(specimen = paste0("piece-", k), furnace = paste0("run-", run[k]), operator = c("r", "s")[by],
+               temp_c = specimen[k], time_min = times[at], hardness = pmax(y[at] + person[by] + e, 1),
+               scale = "HV")
+  }))
+  if (sd_operator == 0) out$operator <- NULL
+  out
+}
+
+quantities <- c(names(truth), "time to 100 HV", "temperature for 100 HV", "recrystallisation temperature",
+                "window edge", "reading, new specimen", "reading, same specimen")
+answers <- c(time_at(320, 60 / 82), temp_at(16, 60 / 82), temp_at(60, 0.5), time_at(320, 40 / 82))
 
 one_set <- function(design, scatter, kind) {
-  d <- do.call(draw, c(list(design), scatter))
-  new <- do.call(draw, c(list(list(temp_c = 320, each = 1L), n_readings = 1L), scatter))
+  more <- 24
+  d <- do.call(draw, c(list(design, more = more), scatter))
+  same <- d[d$time_min == more, ]
+  d <- d[d$time_min != more, ]
+  new <- do.call(draw, c(list(list(temp_c = 320, each = 1L, times = c(0, 16), one_run = FALSE),
+                              n_readings = 1L), scatter))
   fit <- suppressWarnings(fit_softening(d, se = kind))
   ci <- confint(fit)[names(truth), ]
-  t <- suppressWarnings(time_to(fit, hardness = 100, temp_c = 320))
-  p <- predict(fit, data.frame(temp_c = 320, time_min = 16), interval = "prediction")
-  y <- new$hardness[new$time_min == 16]
-  c(ci[, 1L] <= truth & truth <= ci[, 2L], t$conf.low <= to_100 & to_100 <= t$conf.high,
-    p[, "lwr"] <= y & y <= p[, "upr"])
+  within <- function(x, value) x$conf.low <= value & value <= x$conf.high
+  found <- suppressWarnings(c(
+    within(time_to(fit, hardness = 100, temp_c = 320), answers[1L]),
+    within(temp_for(fit, 16, hardness = 100), answers[2L]), within(recryst_temperature(fit), answers[3L]),
+    within(time_to(fit, hardness = 120, temp_c = 320), answers[4L])))
+  read <- function(row, ...) {
+    p <- suppressWarnings(predict(fit, row, interval = "prediction", ...))
+    p[, "lwr"] <= row$hardness & row$hardness <= p[, "upr"]
+  }
+  c(ci[, 1L] <= truth & truth <= ci[, 2L], found, read(new[new$time_min == 16, ]),
+    if (kind == "components") read(same[1L, ], specimen = "same") else read(same[1L, ]),
+    ci["q_kj_mol", 2L] - ci["q_kj_mol", 1L])
 }
 
 cat("Coverage in % of 95 % intervals over", sets, "data sets (Monte Carlo standard error about",
     round(100 * sqrt(0.95 * 0.05 / sets), 1), "%)\n")
+table <- NULL
 for (cell in cells) {
   part <- strsplit(cell, ":", fixed = TRUE)[[1L]]
   cat("\nDesign", part[1L], "scatter", part[2L], "\n")
@@ -71,9 +104,17 @@ for (cell in cells) {
     set.seed(20, kind = "Mersenne-Twister", normal.kind = "Inversion", sample.kind = "Rejection")
     hits <- vapply(seq_len(sets), function(s) {
       one_set(designs[[part[1L]]], scatters[[part[2L]]], kind)
-    }, logical(length(quantities)))
-    round(100 * rowMeans(hits, na.rm = TRUE))
-  }, numeric(length(quantities))))
-  colnames(out) <- quantities
-  print(out)
+    }, numeric(length(quantities) + 1L))
+    width <- nrow(hits)
+    c(100 * rowMeans(hits[-width, , drop = FALSE], na.rm = TRUE), median(hits[width, ], na.rm = TRUE))
+  }, numeric(length(quantities) + 1L)))
+  colnames(out) <- c(quantities, "width of Q (kJ/mol)")
+  print(round(out))
+  table <- rbind(table, data.frame(design = part[1L], scatter = part[2L], se = kinds, sets = sets,
+                                   round(out, 1), row.names = NULL, check.names = FALSE))
+  if (!is.null(file)) {
+    old <- if (file.exists(file)) read.csv(file, check.names = FALSE)
+    key <- function(x) paste(x$design, x$scatter, x$se)
+    write.csv(rbind(old[!key(old) %in% key(table), ], table), file, row.names = FALSE)
+  }
 }

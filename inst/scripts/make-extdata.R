@@ -21,10 +21,11 @@ pieces <- c("bell-A", "bell-B", "bell-C", "bell-D")
 # Readings: levels in HV, half of the recrystallisation at 330 degrees Celsius in 12 min,
 # exponent 1.6, 140 kJ/mol; scatter 1.5 HV between heat treatments and 1.5 HV between readings;
 # the dial is read to 0.5. The first three readings of a step are HRF, the others HR30T.
+steps_and_readings <- softanneal::bench_errors(step = 1.5, reading = 1.5, only = c("step", "reading"))
 readings <- softanneal::simulate_readings(
   c(h_worked = 160, h_soft = 78, t50_rex_min = 12, n = 1.6, q_kj_mol = 140), temp_ref_c = 330,
   temp_c = c(290, 330, 370, 410), time_min = c(0, 4, 8, 16, 32, 64, 128), n_readings = 6,
-  scale = rep(c("HRF", "HR30T"), each = 3), sd = c(step = 1.5, reading = 1.5),
+  scale = rep(c("HRF", "HR30T"), each = 3), sd = steps_and_readings,
   resolution = 0.5, specimen = pieces, seed = 70302)
 save_csv(as.data.frame(readings), "bellbrass_readings.csv")
 
@@ -60,7 +61,8 @@ save_csv(data.frame(specimen = "bell-B", time_s = at,
 messy <- softanneal::simulate_readings(
   c(h_worked = 160, h_soft = 78, t50_rex_min = 12, n = 1.6, q_kj_mol = 140), temp_ref_c = 330,
   temp_c = c(310, 350, 390), time_min = c(0, 5, 10, 20, 40, 80), n_readings = 5, scale = "HR30T",
-  blunders = c("outlier", "mislabel", "warm", "forgotten"), specimen = pieces[1:3], seed = 70309)
+  sd = steps_and_readings, blunders = c("outlier", "mislabel", "warm", "forgotten"),
+  specimen = pieces[1:3], seed = 70309)
 wide <- messy[messy$reading == 1, ]
 box <- matrix(sub(".", ",", ifelse(is.na(messy$hardness), "", format(messy$hardness)),
                   fixed = TRUE), ncol = 5, byrow = TRUE)

@@ -198,3 +198,10 @@ test_that("signs that the locale cannot show are spelled", {
   expect_identical(rich$in_degrees(330), "330 \u00b0C")
   expect_identical(rich$plus_minus(), "\u00b1")
 })
+
+test_that("a probability too small for its digits is below 0.001", {
+  expect_identical(vapply(c(0.0321, 0.001, 9e-4, 1e-20, 1), p_words, ""),
+                   c("p = 0.0321", "p = 0.001", "p < 0.001", "p < 0.001", "p = 1"))
+  d <- with_test_seed(36, made_readings(sd_step = 3))
+  expect_output(print(summary(fit_softening(d, se = "steps"))), "degrees of freedom, p < 0.001", fixed = TRUE)
+})

@@ -74,3 +74,14 @@ test_that("sizes of a bench are given and changed by name", {
   expect_error(bench_errors(1), "must name components", class = "softanneal_error_argument")
   expect_error(bench_errors(step = -1), class = "softanneal_error_range")
 })
+
+test_that("the default is a real bench, and `only` leaves the other errors out", {
+  drawn_with <- function(...) attr(simulate_readings(..., seed = 4), "truth")$sd
+  expect_identical(drawn_with(), bench_errors())
+  expect_identical(class_design()$bench$sd, bench_errors())
+  expect_true(all(bench_errors() > 0))
+  teaching <- bench_errors(step = 1.5, only = c("step", "reading"))
+  expect_identical(teaching, replace(0 * bench_errors(), c("step", "reading"), c(1.5, 2)))
+  expect_identical(drawn_with(sd = teaching), teaching)
+  expect_error(bench_errors(only = "furnace"), "`only` must be", class = "softanneal_error_argument")
+})
