@@ -65,6 +65,8 @@ answer_limits <- function(fit, place, ans, target, what, moved, delta, half, lev
     near[wide, ] <- limits(FLAT_RISE, wide)
     flat <- use & is_flat(profile, near, narrow)
   }
+  # the minimum of the joint likelihood may lie beside the estimate: the interval holds both
+  profile[known, ] <- cbind(pmin(profile[known, 1L], here[known]), pmax(profile[known, 2L], here[known]))
   delta[use, ] <- profile[use, ]
   list(limits = delta, by = ifelse(use, "profile", "delta"),
        lost = use & known & (flat | rowSums(!is.finite(profile)) > 0L),

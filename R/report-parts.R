@@ -1,11 +1,6 @@
 # Parts of reports for people: labels instead of column names, numbers on the right with the digits
 # their errors allow, and one line that says what each parameter means.
 
-# p-values as they are written: never as zero.
-p_words <- function(p) {
-  ifelse(is.na(p), "\u2013", ifelse(p < 0.001, "p < 0.001", paste("p =", format_quantity(p, 2L))))
-}
-
 report_estimates <- function(fit, level) {
   t <- estimate_table(fit, level)
   terms <- rownames(t)

@@ -88,8 +88,7 @@ caption_of <- function(...) {
   if (length(parts)) paste(parts, collapse = "\n")
 }
 
-# A probability as it stands in a sentence; below 0.001 its digits say nothing.
+# p-values as they are written: never as zero.
 p_words <- function(p) {
-  text <- format.pval(p, digits = 3, eps = 0.001)
-  paste("p", if (startsWith(text, "<")) sub("^<", "< ", text) else paste("=", text))
+  ifelse(is.na(p), "\u2013", ifelse(p < 0.001, "p < 0.001", paste("p =", format_quantity(p, 2L))))
 }

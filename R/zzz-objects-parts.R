@@ -136,7 +136,7 @@ parts_of_design <- function(x, must) {
        "must hold steps, and the step of each reading")
   must("bench", length(b$scale) == length(b$row) && is.character(b$scale),
        "must hold the scale of each reading")
-  must("bench", all(names(b$sd) %in% names(WORKSHOP_SD)) && is.numeric(b$sd) && all(b$sd >= 0),
+  must("bench", all(names(b$sd) %in% names(BENCH_SD)) && is.numeric(b$sd) && all(b$sd >= 0),
        "must hold the standard deviations of a bench")
   must("bench", gone_or(b$operator, length(b$operator) == length(b$row)),
        "must hold the operator of each reading")

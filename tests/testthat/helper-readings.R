@@ -21,6 +21,9 @@ bell_softening <- local({
   }
 })
 
+# Errors of a simulated bench: those named, and no others.
+errors_alone <- function(...) replace(0 * bench_errors(), names(c(...)), c(...))
+
 # Readings of a known truth: hardness in HV, `sd_step` shared by the readings of a step.
 made_readings <- function(temps = c(290, 330, 370), times = c(0, 4, 8, 16, 32, 64), n = 4,
                           sd_step = 0, sd_reading = 1, q = 140, exponent = 1.6, half_min = 12,

@@ -7,7 +7,9 @@ form_with_truth <- function(key) {
   }, 0)
   form
 }
-key <- answer_key(2, seed = 20, blunders = "outlier")
+# marks of a bench without shared errors, so that a wrong answer is far from the tolerance
+teaching <- errors_alone(step = 1.5, reading = 1.5)
+key <- answer_key(2, seed = 20, blunders = "outlier", sd = teaching)
 marks_of <- function(form, ...) {
   marks <- mark_answers(form, key, ...)
   marks[marks$group == "group-01", ]
@@ -137,7 +139,7 @@ test_that("an earlier mistake is not punished twice", {
 })
 
 test_that("an analysis that leaves the blunders of the bench in is known as such", {
-  marked <- answer_key(12, seed = 4, blunders = c(warm = 2, outlier = 3))
+  marked <- answer_key(12, seed = 4, blunders = c(warm = 2, outlier = 3), sd = teaching)
   off <- which(!is.na(marked$as_given) &
                  (marked$as_given < marked$lower | marked$as_given > marked$upper) &
                  marked$quantity %in% c("h_worked", "h_soft", "n"))

@@ -55,7 +55,7 @@ test_that("class data carry no true values, no seed and no design", {
 test_that("every group is teachable, and a draw that is not is drawn again", {
   # one short schedule whose draws often leave something open
   design <- class_design(temp_c = c(330, 370), time_min = c(0, 4, 8, 16, 64), n_readings = 3,
-                         sd = c(step = 3))
+                         sd = errors_alone(step = 3, reading = 1.5))
   key <- answer_key(12, seed = 5, design = design)
   draws <- attr(key, "truth")$draws
   expect_gt(max(draws), 1L)
@@ -76,7 +76,7 @@ test_that("every group is teachable, and a draw that is not is drawn again", {
 
 test_that("groups differ about the class truth by the spread asked for", {
   key <- answer_key(150, seed = 8, design = class_design(
-    sd_groups = c(h_soft = 2, q_kj_mol = 0.05), n_readings = 12, sd = c(step = 0.5, reading = 0.5)))
+    sd_groups = c(h_soft = 2, q_kj_mol = 0.05), n_readings = 12, sd = errors_alone(step = 0.5, reading = 0.5)))
   truth <- attr(key, "truth")
   expect_identical(unique(truth$h_worked), 160)
   expect_equal(mean(truth$h_soft), 78, tolerance = 0.006)
@@ -85,8 +85,8 @@ test_that("groups differ about the class truth by the spread asked for", {
 })
 
 test_that("the standard errors of the key are those of the estimator", {
-  design <- class_design(sd = c(reading = 1, step = 1.5, specimen = 1, operator = 0.3,
-                                     machine = 0.2), operators = c("a", "b"), sd_groups = NULL)
+  design <- class_design(sd = errors_alone(reading = 1, step = 1.5, specimen = 1, operator = 0.3,
+                                        machine = 0.2), operators = c("a", "b"), sd_groups = NULL)
   key <- key_quantities(design$truth, design)
   state <- keep_random()
   withr::defer(restore_random(state))
@@ -103,7 +103,7 @@ test_that("the standard errors of the key are those of the estimator", {
 })
 
 test_that("without shared errors the key has the textbook covariance", {
-  design <- class_design(scale = "HV", resolution = 0, sd = c(step = 0, reading = 1.3))
+  design <- class_design(scale = "HV", resolution = 0, sd = errors_alone(reading = 1.3))
   b <- design$bench
   jac <- true_hardness(design$truth, b$steps$temp_c, b$steps$time_min)[b$row, -1]
   expect_equal(estimator_covariance(design$truth, design), 1.3^2 * solve(crossprod(jac)),
@@ -191,7 +191,7 @@ test_that("models with incubation and recovery have keys too", {
   incubation <- answer_key(1, seed = 2, design = class_design(
     c(WORKSHOP_TRUTH, theta0 = 0.2), model = "jmak_incubation",
     time_min = c(0, 2, 4, 6, 8, 12, 16, 24, 32, 64, 128),
-    sd = c(step = 0.3, reading = 0.5), scale = "HV"))
+    sd = errors_alone(step = 0.3, reading = 0.5), scale = "HV"))
   expect_true(all(is.finite(incubation$std.error)))
   expect_true("theta0" %in% names(attr(incubation, "truth")))
 })

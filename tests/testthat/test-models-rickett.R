@@ -71,7 +71,7 @@ test_that("the Avrami plot has its own ordinate, in which the points are straigh
 test_that("draws, plans, groups and comparisons take it", {
   r <- simulate_readings(c(h_worked = 160, h_soft = 80, t50_rex_min = 12, n = 1.8, q_kj_mol = 140),
                          model = "austin_rickett", temp_c = c(300, 330), time_min = c(0, 12, 40),
-                         n_readings = 1, scale = "HV", sd = c(reading = 0, step = 0), resolution = 0)
+                         n_readings = 1, scale = "HV", sd = errors_alone(), resolution = 0)
   expect_equal(as.vector(r$hardness), rickett_curve(r$temp_c, r$time_min), tolerance = 1e-12,
                ignore_attr = TRUE)
   d <- with_test_seed(5, rickett_readings())

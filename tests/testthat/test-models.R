@@ -62,7 +62,7 @@ test_that("simulate_readings() takes any rate, also below 1 per min, of every mo
              ln_k_hard = -0.5, q_hard_kj_mol = 90)
   r <- simulate_readings(truth, model = "hardening_jmak", seed = 1, scale = "HV", resolution = 0,
                          temp_c = 330, time_min = c(0, 2), n_readings = 1,
-                         sd = c(reading = 0, step = 0))
+                         sd = errors_alone())
   hard <- 160 + 6 * (1 - exp(-exp(-0.5) * 2))
   x <- 1 - exp(-(log(2)^(1 / 1.6) / 12 * 2)^1.6)
   expect_equal(as.vector(r$hardness), c(160, x * 78 + (1 - x) * hard))

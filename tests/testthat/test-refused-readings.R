@@ -156,8 +156,8 @@ test_that("files that are there, and folders that take none, stop report and tem
   expect_refused(new_report(file.path(folder, "report")), "file", "there is a file", "path")
   expect_refused(new_report(file.path(folder, "report.Rmd", "below")), "file",
                  "could not be written", "path")
-  expect_refused(move_results(file.path(folder, "none"), folder), "file", "could not be written",
-                 "out_dir")
+  expect_refused(move_results(file.path(folder, "none"), folder, "report.html"), "file",
+                 "could not be written", "out_dir")
   # a name in the way of a file of the project
   expect_refused(copied_package(save_lines = function(lines, path) FALSE)$lab_project(
     file.path(folder, "project")), "file", "README.md could not be written", "path")

@@ -200,8 +200,8 @@ test_that("signs that the locale cannot show are spelled", {
 })
 
 test_that("a probability too small for its digits is below 0.001", {
-  expect_identical(vapply(c(0.0321, 0.001, 9e-4, 1e-20, 1), p_words, ""),
-                   c("p = 0.0321", "p = 0.001", "p < 0.001", "p < 0.001", "p = 1"))
+  expect_identical(p_words(c(0.0321, 0.001, 9e-4, 1e-20, 1)),
+                   c("p = 0.032", "p = 0.001", "p < 0.001", "p < 0.001", "p = 1"))
   d <- with_test_seed(36, made_readings(sd_step = 3))
   expect_output(print(summary(fit_softening(d, se = "steps"))), "degrees of freedom, p < 0.001", fixed = TRUE)
 })

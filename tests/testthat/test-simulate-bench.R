@@ -1,7 +1,5 @@
 # Errors of furnaces and clocks in simulated readings, and what the answer key makes of them.
 
-only <- function(...) replace(0 * bench_errors(), names(list(...)), unlist(list(...)))
-
 drawn <- function(seed, sd, ...) {
   as.data.frame(simulate_readings(sd = sd, seed = seed, scale = "HV", resolution = 0, n_readings = 2, ...))
 }
@@ -9,7 +7,7 @@ drawn <- function(seed, sd, ...) {
 test_that("a furnace is off by one value for all that is in it", {
   truth <- softanneal:::true_model(softanneal:::WORKSHOP_TRUTH, "jmak", 330)
   curve <- function(temp_c, time_min) softanneal:::true_hardness(truth, temp_c, time_min)[, 1L]
-  d <- drawn(3, only(temp_c = 3))
+  d <- drawn(3, errors_alone(temp_c = 3))
   off <- vapply(split(d, d$temp_c), function(one) {
     steep <- one[which.min(abs(one$hardness - 119)), ]
     found <- stats::uniroot(function(u) curve(steep$temp_c + u, steep$time_min) - steep$hardness,
@@ -24,23 +22,23 @@ test_that("a furnace is off by one value for all that is in it", {
   # specimens of one named furnace share its error, those of two do not
   schedule <- data.frame(specimen = rep(c("a", "b", "c"), each = 2), temp_c = 330, time_min = c(0, 12),
                          furnace = rep(c("left", "left", "right"), each = 2))
-  at <- drawn(5, only(temp_c = 3), schedule = schedule)
+  at <- drawn(5, errors_alone(temp_c = 3), schedule = schedule)
   hot <- tapply(at$hardness[at$time_min > 0], at$specimen[at$time_min > 0], mean)
   expect_equal(hot[["a"]], hot[["b"]])
   expect_gt(abs(hot[["a"]] - hot[["c"]]), 0.1)
   expect_named(at, c("specimen", "temp_c", "step", "time_min", "reading", "hardness", "scale"))
   schedule$furnace[3L] <- NA
-  expect_error(drawn(5, only(temp_c = 3), schedule = schedule), "`furnace` of the schedule",
+  expect_error(drawn(5, errors_alone(temp_c = 3), schedule = schedule), "`furnace` of the schedule",
                class = "softanneal_error_missing")
 })
 
 test_that("errors of the clock accumulate over the steps of a specimen", {
   # far out on a straight stretch: hardness against time of a slow specimen
-  d <- drawn(7, only(time_min = 0.5), temp_c = 330, time_min = c(0, 8, 10, 12, 14))
+  d <- drawn(7, errors_alone(time_min = 0.5), temp_c = 330, time_min = c(0, 8, 10, 12, 14))
   truth <- softanneal:::true_model(softanneal:::WORKSHOP_TRUTH, "jmak", 330)
   expect_equal(d$hardness[d$time_min == 0], rep(160, 2L))
   draws <- vapply(1:300, function(seed) {
-    x <- drawn(seed, only(time_min = 0.02), temp_c = 330, time_min = c(0, 8, 10, 12, 14))
+    x <- drawn(seed, errors_alone(time_min = 0.02), temp_c = 330, time_min = c(0, 8, 10, 12, 14))
     x$hardness[x$reading == 1]
   }, numeric(5L))
   steps <- data.frame(temp_c = 330, time_min = c(0, 8, 10, 12, 14))
@@ -67,7 +65,7 @@ test_that("the tolerance of an answer key knows them: it is the scatter of the e
 })
 
 test_that("sizes of a bench are given and changed by name", {
-  expect_named(bench_errors(), names(softanneal:::WORKSHOP_SD), ignore.order = TRUE)
+  expect_named(bench_errors(), names(softanneal:::BENCH_SD), ignore.order = TRUE)
   expect_true(all(bench_errors() > 0))
   expect_identical(bench_errors(specimen = 0)[["specimen"]], 0)
   expect_error(bench_errors(furnace = 1), "must name components", class = "softanneal_error_argument")

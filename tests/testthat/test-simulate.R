@@ -1,5 +1,5 @@
 truth <- c(h_worked = 160, h_soft = 78, t50_rex_min = 12, n = 1.6, q_kj_mol = 140)
-exact <- c(reading = 0, step = 0)
+exact <- errors_alone()
 
 test_that("without scatter and rounding the readings are the model, by its own formula", {
   r <- simulate_readings(truth, temp_c = c(300, 330), time_min = c(0, 12, 40), n_readings = 2,
@@ -61,10 +61,9 @@ test_that("a scale for each reading, converted by the table", {
 
 test_that("each effect has the standard deviation asked for, where it belongs", {
   many <- function(...) {
-    x <- c(reading = 0, step = 0, ...)
-    x <- x[!duplicated(names(x), fromLast = TRUE)]
+    x <- c(...)
     simulate_readings(truth, temp_c = seq(250, 449), time_min = c(0, 1), n_readings = 5,
-                      scale = "HV", resolution = 0, seed = 8, sd = x,
+                      scale = "HV", resolution = 0, seed = 8, sd = errors_alone(x),
                       operators = if ("operator" %in% names(x)) letters[1:20])
   }
   effect <- function(r) as.vector(r$hardness) - attr(r, "truth")$hardness_hv
@@ -109,7 +108,7 @@ test_that("a seed gives the same readings and leaves the session as found", {
 })
 
 test_that("known numbers of one seed, so that a change of the generator is noticed", {
-  r <- simulate_readings(seed = 12)
+  r <- simulate_readings(seed = 12, sd = errors_alone(step = 1.5, reading = 1.5))
   expect_identical(as.vector(r$hardness[1:6]), c(70.5, 70.5, 71, 70.5, 71, 70.5))
 })
 
@@ -150,7 +149,7 @@ test_that("blunders change what they say and nothing else", {
 })
 
 test_that("simulated readings go through the fit, the file and back", {
-  r <- simulate_readings(seed = 21, n_readings = 20, scale = "HV", sd = c(step = 0.3))
+  r <- simulate_readings(seed = 21, n_readings = 20, scale = "HV", sd = errors_alone(step = 0.3, reading = 1.5))
   fit <- fit_softening(r)
   ends <- confint(fit, level = 0.9999)
   expect_true(all(ends["q_kj_mol", ] - 140 < c(0, Inf) & ends["q_kj_mol", ] - 140 > c(-Inf, 0)))
