@@ -12,7 +12,8 @@ args <- commandArgs(trailingOnly = TRUE)
 sets <- if (length(args)) as.integer(args[1L]) else 200L
 split_by_comma <- function(x) strsplit(x, ",", fixed = TRUE)[[1L]]
 cells <- if (length(args) > 1L) split_by_comma(args[2L]) else {
-  c("A:step", "A:piece", "A:furnace", "A:both", "A:operator", "B:furnace", "C:both", "S:both", "D:both", "E:both")
+  c("A:step", "A:piece", "A:furnace", "A:both", "A:operator", "B:furnace", "C:both", "S:both", "D:both",
+    "E:both")
 }
 kinds <- if (length(args) > 2L) split_by_comma(args[3L]) else {
   c("components", "cluster", "steps", "model")

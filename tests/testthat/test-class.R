@@ -76,7 +76,8 @@ test_that("every group is teachable, and a draw that is not is drawn again", {
 
 test_that("groups differ about the class truth by the spread asked for", {
   key <- answer_key(150, seed = 8, design = class_design(
-    sd_groups = c(h_soft = 2, q_kj_mol = 0.05), n_readings = 12, sd = errors_alone(step = 0.5, reading = 0.5)))
+    sd_groups = c(h_soft = 2, q_kj_mol = 0.05), n_readings = 12,
+    sd = errors_alone(step = 0.5, reading = 0.5)))
   truth <- attr(key, "truth")
   expect_identical(unique(truth$h_worked), 160)
   expect_equal(mean(truth$h_soft), 78, tolerance = 0.006)

@@ -88,7 +88,9 @@ test_that("as rolled is one condition, whatever temperature its rows carry", {
       expect_identical(sum(f[[1L]]$conditions$time_min == 0), 1L)
     }
     # and group by group
-    each <- lapply(list(own, NA, 20), \(label) tidy(fit_each(cbind(as_labelled(label, specimen), lot = "a"), "lot")))
+    each <- lapply(list(own, NA, 20), \(label) {
+      tidy(fit_each(cbind(as_labelled(label, specimen), lot = "a"), "lot"))
+    })
     expect_identical(each[[1L]], each[[2L]])
     expect_identical(each[[1L]], each[[3L]])
     expect_equal(each[[1L]]$estimate, unname(coef(f[[1L]])), tolerance = 1e-6)

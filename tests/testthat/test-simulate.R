@@ -149,7 +149,8 @@ test_that("blunders change what they say and nothing else", {
 })
 
 test_that("simulated readings go through the fit, the file and back", {
-  r <- simulate_readings(seed = 21, n_readings = 20, scale = "HV", sd = errors_alone(step = 0.3, reading = 1.5))
+  r <- simulate_readings(seed = 21, n_readings = 20, scale = "HV",
+                         sd = errors_alone(step = 0.3, reading = 1.5))
   fit <- fit_softening(r)
   ends <- confint(fit, level = 0.9999)
   expect_true(all(ends["q_kj_mol", ] - 140 < c(0, Inf) & ends["q_kj_mol", ] - 140 > c(-Inf, 0)))
