@@ -5,8 +5,9 @@ BENCH_SD <- c(reading = 2, step = 1, specimen = 3, operator = 0.5, machine = 0.5
 #' Errors of a real bench
 #'
 #' Standard deviations of the errors that a class or works bench has, the default `sd` of
-#' [simulate_readings()] and [class_design()]. Specimens differ, furnaces are off their set point and steps are not timed to the
-#' second, so that readings scatter most on the steep part of a curve and errors are shared by whole curves.
+#' [simulate_readings()] and [class_design()]. Specimens differ, furnaces are off their set point and steps
+#' are not timed to the second, so that readings scatter most on the steep part of a curve and errors are
+#' shared by whole curves.
 #'
 #' | component | size | where from |
 #' |---|---|---|
