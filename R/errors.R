@@ -22,8 +22,8 @@
 #' energy by `"cluster"` cover about 70 to 80 %, by `"steps"` 40 to 70 %; by `"components"` 92 to 98 %
 #' (`vignette("errors", package = "softanneal")` has the table, which `inst/benchmarks/coverage-errors.R`
 #' prints). The price: where only steps scatter, its interval of Q is about 2.4 times as wide with four
-#' specimens, and 1.4 times with eight, since four rates cannot show that the furnace was right. More specimens at more temperatures
-#' are the cure, not more readings.
+#' specimens, and 1.4 times with eight, since four rates cannot show that the furnace was right. More
+#' specimens at more temperatures are the cure, not more readings.
 #'
 #' **Estimates** are generalised least squares with the covariance of these errors, the model
 #' linearised at the conditional mode of each furnace error; the standard deviations by REML, that
