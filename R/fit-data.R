@@ -73,7 +73,7 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
     step <- if (is.numeric(data[["step"]])) data[["step"]][rows]
     d <- follow_history(d, history, log_s, temp_ref_c, rows, step, columns$time %in% names(data))
   }
-  d$temp_k[time == 0] <- d$ref_k # as rolled is one condition, whatever its label
+  d$temp_k[before] <- d$ref_k
   if (!is.null(strain)) d <- with_strain(d, strain, strain_ref)
   # set temperatures and times that differ in rounding alone are one condition, in any order of rows
   for (key in if (is.null(history)) c("temp_k", "time_min") else "passed_min") {

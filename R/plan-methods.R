@@ -65,7 +65,7 @@ plan_table <- function(x) {
   dash <- \(v) ifelse(is.na(v), "-", v)
   later <- read_later(s)
   out <- data.frame(
-    Piece = s$specimen, Step = s$step, "deg C" = s$temp_c, "Accumulated (min)" = s$time_min,
+    Piece = s$specimen, Step = s$step, "deg C" = s$temp_c, "Time (min)" = s$time_min,
     Furnace = ifelse(s$step == 0, "-", s$furnace), In = dash(s$in_clock), Out = dash(s$out_clock),
     Read = paste0(dash(s$read_clock), later), Done = dash(s$end_clock),
     Expect = expected_words(x), check.names = FALSE)

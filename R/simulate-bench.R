@@ -36,6 +36,7 @@ BENCH_SD <- c(reading = 2, step = 1, specimen = 3, operator = 0.5, machine = 0.5
 bench_errors <- function(..., only = NULL) {
   given <- list(...)
   sizes <- BENCH_SD
+  if (!is.null(only)) only <- check_names(only, "only")
   for (name in only) check_choice(name, names(sizes), "only")
   unknown <- if (length(given) && is.null(names(given))) "(unnamed)" else setdiff(names(given), names(sizes))
   if (length(unknown) || anyDuplicated(names(given))) {

@@ -157,8 +157,6 @@ sa_group_status sa_batch_collect(const sa_batch_columns *c, size_t first, size_t
             return SA_GROUP_BAD_VALUE;
         if (!(x->weight > 0.0)) /* as if it were not there */
             continue;
-        if (x->time == 0.0) /* as rolled is one condition, whatever its label */
-            x->temp_k = NAN;
         after += x->time > 0.0;
         n++;
     }
@@ -166,7 +164,7 @@ sa_group_status sa_batch_collect(const sa_batch_columns *c, size_t first, size_t
     *n_out = n;
     if (after == 0)
         return SA_GROUP_NO_ANNEAL;
-    /* readings as rolled first while the reference is formed, in sorted order */
+    /* readings without temperature last while the reference is formed, in sorted order */
     for (size_t i = 0; i < n; i++)
         if (isnan(r->row[i].temp_k))
             r->row[i].temp_k = -1.0;

@@ -198,7 +198,7 @@ valid_calls <- function() {
   utils::write.csv(cbind(coil = "A", small), file.path(coils, "a.csv"), row.names = FALSE)
   archive <- file.path(coils, "there")
   fit_archive(coils, archive, by = "coil")
-  noted <- file.path(coils, "log.csv")
+  noted <- tempfile("log", fileext = ".csv")
   writeLines(c("time_s,B1", "0,20", "10,200", "20,330", "30,331"), noted)
   list(
     add_steps = list(log, find_steps(log)),

@@ -385,8 +385,10 @@ test_that("progress is signalled for each file, the bad ones too", {
 })
 
 test_that("the table of an archive without any part says that it is not finished", {
-  archive <- structure(list(out_dir = tempdir(), format = "rds", keys = "coil", not_done = NA_integer_,
-                            manifest = data.frame(file = character(), groups = integer())),
+  archive <- structure(list(out_dir = tempdir(), format = "rds", version = PACKAGE_VERSION, keys = "coil",
+                            not_done = NA_integer_,
+                            manifest = data.frame(file = character(), part = integer(), rows = integer(),
+                                                  groups = integer(), ok = integer(), fitted = integer())),
                        class = "softanneal_archive")
   expect_warning(none <- as.data.frame(archive), "the archive was not finished: groups are missing",
                  class = "softanneal_warning_missing")

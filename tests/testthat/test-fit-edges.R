@@ -64,35 +64,3 @@ test_that("where one step alone has softened nothing is determined that other mi
     expect_true(is.na(later$time_min) && later$conf.low == 0)
   }
 })
-
-test_that("as rolled is one condition, whatever temperature its rows carry", {
-  d <- with_test_seed(37, made_readings(sd_step = 1))
-  as_labelled <- function(label, specimen) {
-    d$temp_c[d$time_min == 0] <- label
-    if (!specimen) d$specimen <- NULL
-    d
-  }
-  same <- function(f, g) {
-    expect_identical(f$coefficients, g$coefficients)
-    expect_identical(f$conditions, g$conditions)
-    expect_identical(f$lack_of_fit, g$lack_of_fit)
-    expect_identical(confint(f), confint(g))
-    expect_identical(glance(f), glance(g))
-  }
-  own <- d$temp_c[d$time_min == 0]
-  for (specimen in c(TRUE, FALSE)) {
-    for (se in c("components", "cluster", "steps")) {
-      f <- lapply(list(own, NA, 20), \(label) fit_softening(as_labelled(label, specimen), se = se))
-      same(f[[1L]], f[[2L]])
-      same(f[[1L]], f[[3L]])
-      expect_identical(sum(f[[1L]]$conditions$time_min == 0), 1L)
-    }
-    # and group by group
-    each <- lapply(list(own, NA, 20), \(label) {
-      tidy(fit_each(cbind(as_labelled(label, specimen), lot = "a"), "lot"))
-    })
-    expect_identical(each[[1L]], each[[2L]])
-    expect_identical(each[[1L]], each[[3L]])
-    expect_equal(each[[1L]]$estimate, unname(coef(f[[1L]])), tolerance = 1e-6)
-  }
-})

@@ -166,8 +166,9 @@ test_that("bad input stops with a class, and says where", {
   expect_error(convert_hardness(80, NA, "HV"), class = "softanneal_error_scale")
   expect_error(convert_hardness(80, 1, "HV"), class = "softanneal_error_scale")
   expect_error(convert_hardness(80, "HRB", "HV", "cheese"), class = "softanneal_error_scale")
-  expect_error(convert_hardness(80, "HRB", "HV", c("brass", "steel")),
-               class = "softanneal_error_scale")
+  expect_identical(convert_hardness(80, "HRB", "HV", c("brass", "steel")),
+                   c(convert_hardness(80, "HRB", "HV"), convert_hardness(80, "HRB", "HV", "steel")))
+  expect_error(convert_hardness(80, "HRB", "HV", c("brass", "cheese")), class = "softanneal_error_scale")
   expect_error(convert_hardness(80, "HRB", "HV", interval = NA),
                class = "softanneal_error_argument")
   expect_error(convert_hardness(80, "HRB", "HV", level = 1), class = "softanneal_error_range")
