@@ -207,3 +207,11 @@ test_that("Excel sheets of logs: the right one, with its fractions of a second",
   expect_refused(quiet_log(log_file(c("time_s,T", "0,20", "1,21")), sep = ";;"), "argument",
                  "one character", "sep")
 })
+
+test_that("a log whose temperatures are in doubt, or all missing, is refused", {
+  expect_refused(quiet_log(log_file(c("time_s,channel,T1,T2", "0,A,20,21", "10,A,21,22"))), "column",
+                 "a column of channels and several of temperatures", "temp")
+  empty <- data.frame(time_s = c(0, 10), T1 = NA_real_)
+  expect_refused(suppressWarnings(quiet_log(empty, temp = "T1")), "too_few", "the log has no temperature",
+                 "temp")
+})
