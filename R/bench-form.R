@@ -28,7 +28,8 @@
 #'   `softanneal_error_package` for `.xlsx` without writexl.
 #' @seealso [bench_sheet()] for paper, [read_readings()]
 #' @examples
-#' plan <- plan_anneal(c(290, 320), c(4, 8, 16), plan_guess("brass", recryst_1h_c = 330), n_readings = 2)
+#' guess <- plan_guess("brass", recryst_1h_c = 330)
+#' plan <- plan_anneal(c(290, 320), c(4, 8, 16), guess, n_readings = 2)
 #' readings_form(plan)
 #' file <- file.path(tempdir(), "run.csv")
 #' readings_form(plan, file, overwrite = TRUE)
