@@ -65,9 +65,9 @@ answer_limits <- function(fit, place, ans, target, what, moved, delta, half, lev
     near[wide, ] <- limits(FLAT_RISE, wide)
     flat <- use & is_flat(profile, near, narrow)
   }
-  # the minimum of the joint likelihood may lie beside the estimate: the interval holds both
-  profile[known, ] <- cbind(pmin(profile[known, 1L], here[known]), pmax(profile[known, 2L], here[known]))
   delta[use, ] <- profile[use, ]
+  # neither mixture nor joint likelihood has its middle at the estimate: the interval holds it at any level
+  delta <- cbind(pmin(delta[, 1L], here), pmax(delta[, 2L], here))
   list(limits = delta, by = ifelse(use, "profile", "delta"),
        lost = use & known & (flat | rowSums(!is.finite(profile)) > 0L),
        untied = !is.na(here) & !known & is.na(delta[, 1L]) & has_likelihood(fit) &
@@ -102,7 +102,7 @@ meeting_limits <- function(fit, place, ln_time, target, what, moved, half, level
     set[c("kind", "lower", "upper", "natural", "held")], fit$temp_ref_c + ZERO_CELSIUS,
     unname(fit$par), cbind(coordinate, ln_time, target, step, group_part(place), threshold,
                             deparse.level = 0)[ok, , drop = FALSE],
-    as.double(c(target_code(what), !by_time, fit$lack_of_fit$misfit, edge)))
+    as.double(c(target_code(what), !by_time, fit$lack_of_fit$misfit, edge, has_open(fit))))
   out
 }
 

@@ -108,12 +108,13 @@ static double *work_of(size_t doubles)
 
 /* `conditions` and `setup` as for pose(). meetings: matrix with columns coordinate, ln t, target,
  * first step, ln of strain over its reference, which n from 0, threshold. settings: target kind,
- * what is moved, objective, low, high. Returns the ends, a matrix of two columns. */
+ * what is moved, objective, low, high, whether a parameter is open. Returns the ends, a matrix of two
+ * columns. */
 SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP meetings,
                               SEXP settings)
 {
     answer_problem a;
-    const double *set = glue_doubles(settings, 5, "settings");
+    const double *set = glue_doubles(settings, 6, "settings");
     pose(conditions, setup, ref_k, par, set[2], &a);
     const R_xlen_t count = Rf_nrows(meetings);
     const double *meet = glue_doubles(meetings, 7 * count, "meetings");
@@ -132,7 +133,7 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
         const sa_moved moved = set[1] > 0.0 ? SA_MOVE_COORDINATE : SA_MOVE_TIME;
         double ends[2];
         R_CheckUserInterrupt();
-        if (a.own)
+        if (a.own && set[5] > 0.0) /* the best curve may lie far from that of the fit */
             sa_meeting_own(a.s.kind, a.par, moved, walk.low, walk.high, &at);
         sa_meeting_interval(&a.s, &at, moved, &walk, a.par, ends, work);
         REAL(out)[k] = ends[0];
