@@ -44,23 +44,9 @@ bench_sheet <- function(plan, file, ..., title = "Annealing run", overwrite = FA
   check_dots_empty(...)
   paper <- check_choice(paper, c("A4", "letter"), "paper")
   check_plan(plan)
-  file <- check_path(file, "file")
-  check_seen(file, "file")
+  file <- check_new_file(file, c("html", "pdf"), overwrite)
   title <- check_string(title, "title")
-  check_flag(overwrite, "overwrite")
   ending <- tolower(tools::file_ext(file))
-  if (!ending %in% c("html", "pdf")) {
-    abort("file", paste0("`file` must end in .html or .pdf, not '", basename(file), "'"),
-          arg = "file", remedy = "Choose one of these endings.")
-  }
-  if (file.exists(file) && !overwrite) {
-    abort("file", paste0("the file ", file, " is there already"), arg = "file",
-          remedy = "Choose another name, or allow overwrite = TRUE.")
-  }
-  if (dir.exists(file) || !dir.exists(dirname(file)) || file.access(dirname(file), 2L) != 0L) {
-    abort("file", paste0("the file ", file, " cannot be written"), arg = "file",
-          remedy = "Choose a name in a folder that exists and in which you may write.")
-  }
   need_package("rmarkdown", "to write the sheet")
   need_package("knitr", "to write the sheet")
   if (!rmarkdown::pandoc_available()) {

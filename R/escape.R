@@ -1,7 +1,7 @@
 # Text of people and files on its way into another language. One function a target, and every
 # writer goes through it: markdown_text() for Markdown, HTML and Word, latex_text() for LaTeX,
-# yaml_text() for a header that knitr reads, code_text() for R code, escape_cells() for CSV,
-# file_names() for names of files. Nothing so written is ever evaluated, and it reads as typed.
+# yaml_text() for a header that knitr reads, json_text() for the data of a page, code_text() for R
+# code, escape_cells() for CSV, file_names() for names of files. Nothing so written is ever evaluated, and it reads as typed.
 
 #' Text from data inside an R Markdown document
 #'
@@ -75,6 +75,37 @@ yaml_text <- function(x) {
     ifelse(code < 256L, sprintf("\\x%02x", code),
            ifelse(code < 65536L, sprintf("\\u%04x", code), sprintf("\\U%08x", code)))
   }), "\"")
+}
+
+# Data as JSON inside a page of HTML: letters of ASCII alone, and no character with which a tag or comment
+# could begin. Doubles are exact: those that need more than the 15 digits of jsonlite, or are not finite,
+# go as their bytes (page.js reads them). Vectors of one element are scalars unless in I().
+json_text <- function(x) {
+  need_package("jsonlite", "to write the page")
+  text <- jsonlite::toJSON(plain_json(x), auto_unbox = TRUE, digits = NA, na = "null", null = "null")
+  by_character(enc2utf8(as.character(text)), "[<>&\\x7f]|[^\\x01-\\x7f]", function(code) {
+    over <- code - 65536L
+    ifelse(code < 65536L, sprintf("\\u%04x", code),
+           sprintf("\\u%04x\\u%04x", 55296L + over %/% 1024L, 56320L + over %% 1024L))
+  })
+}
+
+plain_json <- function(x) {
+  if (is.null(x)) return(NULL)
+  if (is.data.frame(x)) return(lapply(as.list(x), function(v) plain_json(I(v))))
+  if (is.matrix(x)) return(lapply(seq_len(nrow(x)), function(i) plain_json(I(as.vector(x[i, ])))))
+  if (is.list(x)) return(lapply(x, plain_json))
+  whole <- inherits(x, "AsIs") || length(x) != 1L
+  x <- if (is.factor(x)) as.character(x) else as.vector(unclass(x))
+  names(x) <- NULL
+  if (is.character(x)) x <- enc2utf8(valid_text(x))
+  short <- function(v) as.double(formatC(v, digits = 15L, format = "g", width = 1L,
+                                       decimal.mark = "."))
+  if (is.double(x) && !(all(is.finite(x)) && identical(short(x), x))) {
+    bytes <- jsonlite::base64_enc(writeBin(x, raw(), endian = "little"))
+    return(stats::setNames(list(gsub("[^A-Za-z0-9+/=]", "", bytes)), if (whole) "#doubles" else "#double"))
+  }
+  if (whole) I(x) else x
 }
 
 # A string of R code, in double quotes; R itself refuses code with marks that turn its order.

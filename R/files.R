@@ -46,3 +46,25 @@ save_lines <- function(lines, path) {
     identical(file.size(path), as.double(sum(nchar(lines, "bytes") + 1L)))
   }, error = function(e) FALSE))
 }
+
+# A file that may be written: of one of these endings, not there yet unless it may be replaced, in a folder that
+# takes it.
+check_new_file <- function(file, endings, overwrite, arg = "file") {
+  file <- check_path(file, arg)
+  check_seen(file, arg)
+  check_flag(overwrite, "overwrite")
+  if (!tolower(tools::file_ext(file)) %in% endings) {
+    abort("file", paste0("`", arg, "` must end in ", paste0(".", endings, collapse = " or "), ", not '",
+                         basename(file), "'"),
+          arg = arg, remedy = if (length(endings) > 1L) "Choose one of these endings." else "Add it to the name.")
+  }
+  if (file.exists(file) && !overwrite) {
+    abort("file", paste0("the file ", file, " is there already"), arg = arg,
+          remedy = "Choose another name, or allow overwrite = TRUE.")
+  }
+  if (dir.exists(file) || !dir.exists(dirname(file)) || file.access(dirname(file), 2L) != 0L) {
+    abort("file", paste0("the file ", file, " cannot be written"), arg = arg,
+          remedy = "Choose a name in a folder that exists and in which you may write.")
+  }
+  file
+}
