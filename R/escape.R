@@ -1,7 +1,8 @@
 # Text of people and files on its way into another language. One function a target, and every
 # writer goes through it: markdown_text() for Markdown, HTML and Word, latex_text() for LaTeX,
 # yaml_text() for a header that knitr reads, json_text() for the data of a page, code_text() for R
-# code, escape_cells() for CSV, file_names() for names of files. Nothing so written is ever evaluated, and it reads as typed.
+# code, escape_cells() for CSV, file_names() for names of files. Nothing so written is ever evaluated,
+# and it reads as typed.
 
 #' Text from data inside an R Markdown document
 #'

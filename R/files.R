@@ -47,8 +47,8 @@ save_lines <- function(lines, path) {
   }, error = function(e) FALSE))
 }
 
-# A file that may be written: of one of these endings, not there yet unless it may be replaced, in a folder that
-# takes it.
+# A file that may be written: of one of these endings, not there yet unless it may be replaced, in a
+# folder that takes it.
 check_new_file <- function(file, endings, overwrite, arg = "file") {
   file <- check_path(file, arg)
   check_seen(file, arg)
@@ -56,7 +56,7 @@ check_new_file <- function(file, endings, overwrite, arg = "file") {
   if (!tolower(tools::file_ext(file)) %in% endings) {
     abort("file", paste0("`", arg, "` must end in ", paste0(".", endings, collapse = " or "), ", not '",
                          basename(file), "'"),
-          arg = arg, remedy = if (length(endings) > 1L) "Choose one of these endings." else "Add it to the name.")
+          arg = arg, remedy = "Choose a name that does.")
   }
   if (file.exists(file) && !overwrite) {
     abort("file", paste0("the file ", file, " is there already"), arg = arg,

@@ -6,8 +6,8 @@
 # Scripts in the order they run, before that of the page itself.
 PAGE_SCRIPTS <- c("core.js", "core-api.js", "page.js")
 
-# `data`: a list for the page, see json_text(); `process`: cautions of cautions() that stand on the page, up to
-# `temp_c`. `file` comes from check_new_file().
+# `data`: a list for the page, see json_text(); `process`: cautions of cautions() that stand on the page,
+# up to `temp_c`. `file` comes from check_new_file().
 write_page <- function(file, page, title, data, overwrite, process, temp_c = NULL) {
   text <- page_text(page, title, data, process, temp_c)
   if (!put_in_place(file, function(to) NULL, function(to) save_lines(text, to), replace = overwrite)) {
@@ -63,7 +63,8 @@ page_cautions <- function(process, temp_c = NULL) {
   parts <- vapply(kinds, function(kind) {
     own <- rows[rows$process == kind, ]
     from <- ifelse(is.na(own$from_temp_c), "", paste0(" (from ", own$from_temp_c, " \u00b0C)"))
-    paste0("<h3>", markdown_text(paste0(toupper(substring(kind, 1L, 1L)), substring(kind, 2L))), "</h3>\n<ul>\n",
+    title <- paste0(toupper(substring(kind, 1L, 1L)), substring(kind, 2L))
+    paste0("<h3>", markdown_text(title), "</h3>\n<ul>\n",
            paste0("<li>", markdown_text(paste0(own$hazard, from, ": ", own$precaution)), "</li>",
                   collapse = "\n"), "\n</ul>")
   }, "")

@@ -38,8 +38,9 @@ test_that("data come back from a page as they went in, to the last bit", {
 test_that("no payload in the data or title of a page acts, and each comes back as typed", {
   skip_if_not_installed("jsonlite")
   dir <- tiny_page()
-  typed <- c(payloads(), end = "</script><script>alert(1)</script>", open = "<!--<script>", mark = "{{scripts}}",
-             line = "a\u2028b\u2029c", attribute = "'\"><img src=x onerror=alert(1)>", key = "#doubles")
+  typed <- c(payloads(), end = "</script><script>alert(1)</script>", open = "<!--<script>",
+             mark = "{{scripts}}", line = "a\u2028b\u2029c",
+             attribute = "'\"><img src=x onerror=alert(1)>", key = "#doubles")
   made <- function(name) {
     data <- stats::setNames(list(name, list(cell = I(name))), c("name", "table"))
     page_text("tiny", paste(name, collapse = " ; "), data, "furnace", folder = dir)
@@ -47,7 +48,9 @@ test_that("no payload in the data or title of a page acts, and each comes back a
   hostile <- made(typed)
   expect_match(data_of(hostile), "^[ -;=?-~]*$") # ASCII without < and >
   expect_identical(unlist(jsonlite::fromJSON(data_of(hostile))$name), unname(typed))
-  tags <- function(html) gsub("\"[^\"]*\"", "\"\"", regmatches(html, gregexpr("<[A-Za-z!/][^>]*>", html))[[1L]])
+  tags <- function(html) {
+    gsub("\"[^\"]*\"", "\"\"", regmatches(html, gregexpr("<[A-Za-z!/][^>]*>", html))[[1L]])
+  }
   expect_identical(tags(hostile), tags(made("plain")))
   file <- withr::local_tempfile(fileext = ".html")
   writeLines(hostile, file, useBytes = TRUE)
