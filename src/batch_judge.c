@@ -76,7 +76,7 @@ int sa_batch_judge(const sa_batch_settings *set, sa_batch_room *r, sa_batch_grou
                    const sa_lsq_control *ctl, int *state, double *limit)
 {
     const size_t p = sa_model_parameters(set->kind).n_par;
-    double half[P_MOST], better[P_MOST];
+    double half[P_MOST], seen[P_MOST], better[P_MOST];
     const double e = g->estimated, clusters = (double)g->rep.n_cluster;
     int by = set->errors != SA_ERRORS_MODEL && !(set->automatic && (double)g->used == clusters);
     for (int adopted = 0;; adopted++) {
@@ -85,23 +85,25 @@ int sa_batch_judge(const sa_batch_settings *set, sa_batch_room *r, sa_batch_grou
         const double sum = g->res.objective + g->rep.pure_error;
         const double variance = robust ? g->cov.between / df : df > 0.0 ? sum / df : NAN;
         const double t = quantile(set->t_quantile, set->quantiles, df);
+        const double least = sa_least_variance(variance, sum, g->used - e);
         for (size_t j = 0; j < p; j++) {
             const double v = robust ? g->cluster[j + j * p] : variance * g->model[j + j * p];
             half[j] = t * sqrt(v);
+            seen[j] = fmax(half[j], t * sqrt(least * g->model[j + j * p]));
         }
-        const double threshold = df > 0.0 ? t * t * variance : HUGE_VAL;
+        const double threshold = df > 0.0 ? t * t * least : HUGE_VAL;
         static const int none[P_MOST];
         const int *alone = robust ? g->cov.alone : none;
         if (adopted == 0 && g->in_short && threshold < HUGE_VAL &&
-            all_closed(r, g, half, alone, threshold))
-            memset(half, 0, sizeof half); /* no profile needs to be followed */
+            all_closed(r, g, seen, alone, threshold))
+            memset(seen, 0, sizeof seen); /* no profile needs to be followed */
         else
             for (size_t j = 0; j < p; j++)
                 if (alone[j])
-                    half[j] = HUGE_VAL; /* its profile is followed */
+                    half[j] = seen[j] = HUGE_VAL; /* its profile is followed */
         const sa_profile_task task = {.par = g->par, .at_bound = g->at_bound,
                                       .objective = g->res.objective, .threshold = threshold,
-                                      .half = half, .loading = g->loading};
+                                      .half = seen, .loading = g->loading};
         const sa_profile_result found = {.state = state, .limit = limit,
                                          .better = adopted < MOST_ADOPTIONS ? better : NULL};
         if (!sa_softening_states(&g->s, &task, &found, r->work)) {

@@ -104,3 +104,8 @@ void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, cons
     }
     sa_mark_alone(part, out->cluster, p, out->alone);
 }
+
+double sa_least_variance(double between, double squares, double df)
+{
+    return df > 0.0 ? fmax(between, squares / df) : between;
+}

@@ -124,6 +124,11 @@ void sa_softening_covariance(const sa_softening *s, const sa_replicates *r, cons
 double sa_softening_pseudo(const sa_softening *s, const double *resid, double limit,
                            size_t estimated, sa_replicates *r);
 
+/* The variance by which profiles are judged: `between` treatments, but never less than that of the
+ * readings about the curve, `squares` on `df` degrees of freedom. Means that lie on the curve by chance,
+ * or because nothing moves any more, leave the readings their scatter. */
+double sa_least_variance(double between, double squares, double df);
+
 /* Whether the half width of a Wald interval is wide enough to doubt parameter j. */
 int sa_softening_wide(const sa_softening *s, const double *par, size_t j, double half);
 

@@ -64,3 +64,22 @@ test_that("where one step alone has softened nothing is determined that other mi
     expect_true(is.na(later$time_min) && later$conf.low == 0)
   }
 })
+
+test_that("annealed means that are all equal determine no rate, whatever the standard errors", {
+  # Every annealed piece reads the soft level at its first reading: the curve fits without any misfit, so
+  # that the scatter between treatments is zero. Any faster rate fits as well.
+  done <- expand.grid(reading = 1:4, time_min = c(0, 4, 8, 16, 32, 64), temp_c = c(290, 330, 370))
+  worked <- c(181.6, 181.2, 181.2, 182.5, 183.2, 181.4, 185, 180.7, 181.6, 181.4, 181.7, 180.5)
+  done$hardness <- replace(rep(80, nrow(done)), done$time_min == 0, worked)
+  done$temp_c[done$time_min == 0] <- NA
+  for (se in c("model", "cluster", "steps", "components")) {
+    f <- suppressWarnings(fit_softening(done, se = se))
+    expect_false(any(f$states[c("ln_k_ref", "n", "q_kj_mol")] == "determined"), info = se)
+    expect_true(all(is.na(sqrt(diag(vcov(f)))[c("ln_k_ref", "n", "q_kj_mol")])), info = se)
+  }
+  for (se in c("model", "cluster", "steps")) {
+    each <- suppressWarnings(tidy(fit_each(transform(done, lot = "a"), by = "lot", se = se)))
+    expect_identical(each$state[each$term %in% c("n", "q_kj_mol")], rep("not determined", 2L), info = se)
+    expect_identical(unique(each$status), "open", info = se)
+  }
+})
