@@ -72,6 +72,7 @@ test_that("annealed means that are all equal determine no rate, whatever the sta
   worked <- c(181.6, 181.2, 181.2, 182.5, 183.2, 181.4, 185, 180.7, 181.6, 181.4, 181.7, 180.5)
   done$hardness <- replace(rep(80, nrow(done)), done$time_min == 0, worked)
   done$temp_c[done$time_min == 0] <- NA
+  done$scale <- "HV"
   for (se in c("model", "cluster", "steps", "components")) {
     f <- suppressWarnings(fit_softening(done, se = se))
     expect_false(any(f$states[c("ln_k_ref", "n", "q_kj_mol")] == "determined"), info = se)
