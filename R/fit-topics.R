@@ -125,9 +125,10 @@ NULL
 #' A parameter with a wide interval, at a bound, or in a direction the data do not identify is followed
 #' along its profile. A side is open if the sum of squares does not rise by the threshold of the `level`
 #' interval (of the scatter between treatments or of the readings, whichever is larger) before the search
-#' limit (the bounds in [softening-models]). With `"components"` the profile uses the fixed covariance of the errors. With Huber loss no profile is followed: bounds and directions
-#' the data do not identify are reported, limits are not. One warning of class `softanneal_warning_fit`
-#' names all parameters that are not determined, and what readings would determine them.
+#' limit (the bounds in [softening-models]). With `"components"` the profile uses the fixed covariance of
+#' the errors. With Huber loss no profile is followed: bounds and directions the data do not identify are
+#' reported, limits are not. One warning of class `softanneal_warning_fit` names all parameters that are
+#' not determined, and what readings would determine them.
 #'
 #' @references Cluster covariance: MacKinnon J G, White H (1985) J. Econometrics 29, 305; Bell R M,
 #'   McCaffrey D F (2002) Survey Methodology 28, 169. Robust: Huber P J (1981) Robust
