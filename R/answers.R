@@ -45,8 +45,8 @@
 #' **Scale of the target.** A hardness in the scale in which all readings were taken goes through the same
 #' conversion as they did, and its error cancels. Otherwise the standard uncertainty of the conversion
 #' between the scale of the target and that of the readings ([convert_hardness()]; of several the largest)
-#' is an error of the target. It moves ln t by `u_conversion`, which is added to both sides of the interval
-#' as the root of the sum of squares and is not in `std.error`. Where the table does not reach it is `NA`, the
+#' is an error of the target. It moves the time by `u_conversion`; relative to the time it is added to both sides of the interval
+#' of ln t as the root of the sum of squares, and it is not in `std.error`. Where the table does not reach it is `NA`, the
 #' interval is without it, and the note says so.
 #'
 #' A time is an estimate, not a release for use: mind [cautions()] and try it on a
@@ -68,9 +68,9 @@
 #' @return A data frame, for fits of many groups with their key columns first (and "by_" before the name
 #'   of a key that is called like a column of the answer), one row for each target and temperature (and
 #'   strain, in a column named like that of the readings): `temp_c`, the target (`hardness`, `softening`
-#'   or `fraction`; for a hardness its `scale` too), `time_min`, `std.error` (of the natural logarithm of
-#'   time, about the relative error; by the delta method, or over the resamples), for a hardness
-#'   `u_conversion`, `conf.low`,
+#'   or `fraction`; for a hardness its `scale` too), `time_min`, `std.error` (in min: `time_min` times the standard
+#'   error of its natural logarithm, by the delta method or over the resamples), for a hardness
+#'   `u_conversion` (in min), `conf.low`,
 #'   `conf.high` in min, `method` (that of the interval), and `note`. `time_min` is
 #'   `NA` with one warning where the curve never reaches the target, or where the readings leave
 #'   only an interval. The delta interval is `NA` where
@@ -153,6 +153,10 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   grid$note[untied & grid$note %in% c("", UNDETERMINED)] <- UNTIED
   if (method == "profile") grid$note <- growth_notes(fit, grid, what)
   if (!is.null(aim$scale)) grid$note <- conversion_notes(grid$note, grid$time_min, grid$u_conversion)
+  # from ln t to minutes: in the unit of the time
+  for (name in intersect(c("std.error", "u_conversion"), names(grid))) {
+    grid[[name]] <- grid[[name]] * exp(ans$ln_time)
+  }
   grid$time_min[lost] <- NA_real_
   if (has_open(fit)) grid$std.error[by == "profile"] <- NA_real_
   warn_no_answer(fit, grid, "time_min", "times", lost, scale)

@@ -9,7 +9,7 @@ ZERO_CELSIUS <- 273.15
 #'
 #' Bad input stops with an error of class `softanneal_error_<what>`, which inherits from
 #' `softanneal_error`. Its fields `arg`, `rows` and `remedy` repeat what the message states,
-#' so that a script can act on them. Warnings are of class `softanneal_warning_<what>`
+#' so that a script can act on them; its call is that of the function you called. Warnings are of class `softanneal_warning_<what>`
 #' over `softanneal_warning`, with fields `n` and `rows`.
 #'
 #' | class | when |
@@ -58,11 +58,13 @@ abort <- function(what, message, arg = NULL, rows = NULL, remedy = NULL, ..., wh
   if (is.null(where) && length(rows)) where <- in_rows(rows)
   text <- paste0(message, if (!is.null(where)) paste0(" (", where, ")"), ".",
                  if (!is.null(remedy)) paste0(" ", remedy))
+  if (is.null(call)) call <- user_call()
   stop(errorCondition(text, class = c(paste0("softanneal_error_", what), "softanneal_error"),
                       arg = arg, rows = rows, remedy = remedy, where = where, ..., call = call))
 }
 
 warn <- function(what, message, n = NULL, rows = NULL, ..., call = NULL) {
+  if (is.null(call)) call <- user_call()
   warning(warningCondition(message, class = c(paste0("softanneal_warning_", what),
                                               "softanneal_warning"),
                            n = n, rows = rows, ..., call = call))
@@ -200,7 +202,8 @@ check_dots_empty <- function(...) {
         remedy = "Check its spelling; nothing is ignored.")
 }
 
-check_data <- function(data, arg = "data", rows = TRUE) {
+# `groups`: whether groups of dplyr::group_by() may be there; a function that would ignore them refuses them.
+check_data <- function(data, arg = "data", rows = TRUE, groups = TRUE) {
   if (!is.data.frame(data)) {
     abort("argument", paste0("`", arg, "` must be a data frame, not ", describe(data)), arg = arg,
           remedy = "Read a file with `read_readings()`, or build a table with `data.frame()`.")
@@ -208,6 +211,11 @@ check_data <- function(data, arg = "data", rows = TRUE) {
   if (rows && nrow(data) == 0L) {
     abort("too_few", paste0("`", arg, "` has no rows"), arg = arg,
           remedy = "Check that the file holds readings below its header.")
+  }
+  if (!groups && length(groups_of(data))) {
+    abort("argument", paste0("`", arg, "` is grouped by ", in_quotes(groups_of(data), " and "),
+                             ", and all its rows would be taken as one"), arg = arg,
+          remedy = "Use dplyr::ungroup(), or a function with `by` such as fit_each().")
   }
   if (anyDuplicated(names(data))) {
     twice <- unique(names(data)[duplicated(names(data))])
@@ -300,12 +308,6 @@ table_like <- function(out, template) {
   } else if (inherits(template, "data.table") && requireNamespace("data.table", quietly = TRUE)) {
     out <- data.table::as.data.table(out)
   }
-  out
-}
-
-# A data frame that prints as a tibble where tibble is loaded, without needing it.
-as_table <- function(out) {
-  class(out) <- c("tbl_df", "tbl", "data.frame")
   out
 }
 

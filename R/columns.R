@@ -1,6 +1,6 @@
 # Columns of a table as arguments: the one reader for every function that takes them. A column is
-# named bare, in quotes, as .data$x or .data[["x"]], passed on by a wrapper as {{ x }}, or injected
-# with !!. The caller hands over rlang::enquo(argument).
+# named bare, in quotes, as .data$x or .data[["x"]], as all_of(variable), passed on by a wrapper as
+# {{ x }}, or injected with !!. The caller hands over rlang::enquo(argument).
 
 column_name <- function(column) {
   where <- NULL
@@ -21,6 +21,7 @@ column_name <- function(column) {
     }
     if (is.symbol(column)) column <- NULL
   }
+  if (is_all_of(column)) column <- all_of_names(column, where)
   if (is.symbol(column) && nzchar(as.character(column))) return(as.character(column))
   if (is.character(column) && length(column) == 1L && !is.na(column)) return(column)
   abort("argument", paste0("a column argument must be one name, not `",
@@ -31,6 +32,22 @@ column_name <- function(column) {
 is_pronoun_call <- function(x) {
   is.call(x) && length(x) == 3L && identical(x[[2L]], quote(.data)) &&
     (identical(x[[1L]], quote(`$`)) || identical(x[[1L]], quote(`[[`)))
+}
+
+# all_of(names), with or without tidyselect:: before it; tidyselect itself is not needed.
+is_all_of <- function(x) {
+  is.call(x) && length(x) == 2L &&
+    (identical(x[[1L]], quote(all_of)) || identical(x[[1L]], quote(tidyselect::all_of)))
+}
+
+all_of_names <- function(call, where) {
+  names <- tryCatch(eval(call[[2L]], if (is.null(where)) baseenv() else where), error = function(e) {
+    abort("argument", paste0("`", deparse1(call), "` cannot be computed: ", conditionMessage(e)),
+          arg = "column", remedy = "Give a variable that holds names of columns.")
+  })
+  if (is.character(names)) return(names)
+  abort("argument", paste0("`", deparse1(call), "` must hold names of columns, not ", describe(names)),
+        arg = "column", remedy = "Give the names as text.")
 }
 
 # NULL where the argument is NULL.
@@ -59,6 +76,7 @@ key_names <- function(keys) {
   if (identical(keys, quote(character())) || identical(keys, character())) return(character())
   one <- function(key) {
     if (is.character(key)) return(key)
+    if (is_all_of(key)) return(all_of_names(key, where))
     column_name(if (is.null(where) || rlang::is_quosure(key)) key else
       rlang::new_quosure(key, where))
   }
@@ -70,6 +88,25 @@ key_names <- function(keys) {
           remedy = "Such as by = coil, or by = c(mill, coil).")
   }
   names
+}
+
+# Columns that dplyr::group_by() or rowwise() grouped a table by.
+groups_of <- function(data) {
+  if (!inherits(data, c("grouped_df", "rowwise_df"))) return(character())
+  setdiff(names(attr(data, "groups", exact = TRUE)), ".rows")
+}
+
+# Key columns as given, or those the table is grouped by; NULL for neither.
+keys_or_groups <- function(keys, data) {
+  groups <- groups_of(data)
+  if (is_null_column(keys)) return(if (length(groups)) groups)
+  keys <- key_names(keys)
+  if (length(groups) && !setequal(groups, keys)) {
+    abort("argument", paste0("`data` is grouped by ", in_quotes(groups, " and "), ", and `by` names ",
+                             if (length(keys)) in_quotes(keys, " and ") else "nothing"), arg = "by",
+          remedy = "Leave `by` out, or use dplyr::ungroup().")
+  }
+  keys
 }
 
 # The names in the column arguments of a table of readings, for functions that take them all.

@@ -32,7 +32,7 @@
 #' compare_models(readings, c("jmak", "jmak_incubation"))
 #' @export
 compare_models <- function(data, models = NULL, ..., cross_validate = TRUE) {
-  check_data(data)
+  check_data(data, groups = FALSE)
   cross_validate <- check_flag(cross_validate, "cross_validate")
   if (is.null(models)) models <- usual_models()
   if (!is.character(models) || !length(models) || anyDuplicated(models)) {

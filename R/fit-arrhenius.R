@@ -48,7 +48,8 @@ fit_arrhenius <- function(data, rate = NULL, ..., time = NULL, temp = temp_c, we
     abort("argument", "give one of `rate` and `time`", arg = "rate",
           remedy = "Name the column of rates, or the column of times.")
   }
-  check_data(data)
+  check_data(data, groups = FALSE)
+  weights <- weights_in(rlang::enquo(weights), data)
   value_name <- column_name(if (is_null_column(rate_expr)) time_expr else rate_expr)
   temp_name <- column_name(rlang::enquo(temp))
   value <- numeric_column(data, value_name, lower = 0, open = TRUE, na = TRUE,

@@ -65,8 +65,9 @@ CONSTANT_LEVEL <- 0.999
 #'   scatter of whole steps, `"model"` from that of readings.
 #' @param data A data frame of readings of all groups, one row per reading, in any order.
 #' @param by Key columns: one name, bare or quoted, or several as `c(mill, coil)`. Without a
-#'   missing value.
-#' @param weights Case weights, one for each row; `NULL` for equal.
+#'   missing value. May be left out for a table grouped by `dplyr::group_by()`.
+#' @param weights Case weights, one for each row: a column (bare or quoted), an expression in columns of
+#'   `data` (they come before variables of the session), or numbers; `NULL` for equal.
 #' @param material Conversion table of Rockwell readings (see [conversion_tables()]), or the column (bare or
 #'   quoted) that names it, one metal in a group: brass and copper in one call. Without it a column
 #'   `material` counts, if there is one. `C26000`, `CuZn30`, `aluminium 1100` and `carbon steel` are
@@ -113,7 +114,8 @@ fit_each <- function(data, by,
                      lower = NULL, upper = NULL, temp_ref_c = NULL, level = 0.95, control = NULL,
                      threads = 1L, chunk_size = NULL) {
   check_dots_empty(...)
-  keys <- key_names(rlang::enquo(by))
+  call <- plain_call(match.call(), "fit_each")
+  keys <- keys_or_groups(rlang::enquo(by), data) %or% key_names(rlang::enquo(by))
   columns <- list(time = column_name(rlang::enquo(time)), temp = column_name(rlang::enquo(temp)),
                   hardness = column_name(rlang::enquo(hardness)),
                   scale = column_name(rlang::enquo(reading_scale)),
@@ -124,6 +126,7 @@ fit_each <- function(data, by,
                        temp_ref_c, level, control, metal$name[1L])
   threads <- threads_allowed(check_number(threads, "threads", 1, 1024, whole = TRUE))
   chunk_size <- check_number(chunk_size, "chunk_size", 1, whole = TRUE, null = TRUE)
+  weights <- weights_in(rlang::enquo(weights), data)
   d <- each_data(data, keys, columns, set, weights, metal)
   tell_pooled_each(data, keys, unlist(columns))
   set$scale <- d$scale

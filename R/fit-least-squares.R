@@ -55,6 +55,7 @@ fit_least_squares <- function(fn, start, ..., lower = -Inf, upper = Inf, jac = N
                               na.action = stats::na.exclude, control = fit_control()) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_least_squares")
+  weights <- weights_in(rlang::enquo(weights), data)
   loss <- check_choice(loss, c("squares", "huber"), "loss")
   start <- check_start(start)
   lower <- check_bounds(lower, names(start), "lower", -Inf)
@@ -184,8 +185,13 @@ check_bounds <- function(x, terms, arg, default) {
   rep_len(as.double(x), length(terms))
 }
 
-# `weights` as written in the call, seen from the columns of the data first.
+# `weights` as written in the call, seen from the columns of the data first; or the name of a column.
 weights_in <- function(quo, data) {
+  named <- rlang::quo_get_expr(quo)
+  if (is_all_of(named) || is.character(named) && length(named) == 1L) {
+    check_data(data)
+    return(any_column(data, column_name(quo)))
+  }
   tryCatch(rlang::eval_tidy(quo, if (is.data.frame(data)) data), error = function(e) {
     if (inherits(e, "softanneal_error")) rlang::cnd_signal(e)
     abort("argument", paste0("`weights` cannot be computed: ", conditionMessage(e)), arg = "weights",
@@ -213,7 +219,7 @@ formula_problem <- function(formula, start, data, weights, na.action) {
     abort("argument", "`fn` must be a formula with a response, such as y ~ a * exp(-b * t)",
           arg = "fn", remedy = "Write the response on the left.")
   }
-  if (!is.null(data)) check_data(data)
+  if (!is.null(data)) check_data(data, groups = FALSE)
   variables <- setdiff(all.vars(formula), names(start))
   where <- environment(formula)
   values <- lapply(stats::setNames(variables, variables), function(v) {

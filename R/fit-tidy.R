@@ -16,7 +16,7 @@
 #' @param interval,level For `augment()`: `"confidence"` or `"prediction"` adds `.lower` and
 #'   `.upper`.
 #' @param ... Must be empty.
-#' @return Data frames that print as tibbles where that package is loaded. `tidy()`: `term`,
+#' @return Data frames, see [tables]. `tidy()`: `term`,
 #'   `estimate`, `std.error`, `statistic`, `p.value`, then `conf.low`, `conf.high` when asked.
 #'   `std.error` is `NA` for a parameter the data do not fix; its limits are then those of the
 #'   profile and may be infinite. `statistic` and `p.value` test against zero.

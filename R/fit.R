@@ -128,7 +128,7 @@ fit_softening <- function(data,
   }
   n_by <- check_choice(n_by, EXPONENT_CHOICES, "n_by")
   check_groups_at_all(!is.null(columns$strain), n_by, history)
-  check_data(data)
+  check_data(data, groups = FALSE)
   tell_pooled(data, unlist(columns))
   weights <- weights_in(rlang::enquo(weights), data)
   material <- one_metal(data, rlang::enquo(material), !missing(material))

@@ -63,3 +63,36 @@ fact_table <- function(file) {
   }
   utils::read.csv(path, na.strings = "", stringsAsFactors = FALSE, check.names = FALSE)
 }
+
+# Class of the tables that functions return: a data frame in every respect, in any session and whatever
+# packages are loaded; only printed shorter.
+as_table <- function(out) {
+  class(out) <- c("softanneal_table", "data.frame")
+  out
+}
+
+#' Printing of tables
+#'
+#' The tables that functions of this package return (of [tidy()], [time_to()], [hardness_scales()] and so on)
+#' are plain data frames, whatever packages are loaded: `x[, "estimate"]` is a vector. They are printed with
+#' fewer digits, and only their first rows. `tibble::as_tibble()` and `data.table::as.data.table()` convert
+#' them; a table that comes from one of yours ([augment()], [read_readings()]) keeps its class.
+#'
+#' @param x A table.
+#' @param ... Passed to [print.data.frame()], such as `row.names = FALSE`.
+#' @param digits Least number of significant digits.
+#' @param n Most rows to print.
+#' @return `x`, invisibly.
+#' @name tables
+#' @examples
+#' print(hardness_scales(), n = 3)
+#' @export
+print.softanneal_table <- function(x, ..., digits = max(3L, getOption("digits") - 3L), n = 20L) {
+  n <- check_number(n, "n", 1, whole = TRUE)
+  more <- nrow(x) - n
+  shown <- if (more > 0L) x[seq_len(n), , drop = FALSE] else x
+  class(shown) <- setdiff(class(shown), "softanneal_table")
+  print(shown, ..., digits = digits)
+  if (more > 0L) cat("... and ", count(more, "more row"), "; print(n = ) shows more\n", sep = "")
+  invisible(x)
+}

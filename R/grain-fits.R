@@ -42,8 +42,10 @@ rate_expression <- function(temp, temp_ref_c, energy = TRUE, rate = quote(ln_k_r
 }
 
 # Fits without telling yet; the caller completes the object and then calls warn_fit().
-quiet_fit <- function(...) {
-  suppressWarnings(fit_least_squares(...), classes = "softanneal_warning_fit")
+# The weights go in as they are: no column of the data may take their name.
+quiet_fit <- function(..., weights = NULL) {
+  suppressWarnings(rlang::inject(fit_least_squares(..., weights = !!weights)),
+                   classes = "softanneal_warning_fit")
 }
 
 # Adds the activation energy that readings at one temperature leave open.

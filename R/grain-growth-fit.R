@@ -65,7 +65,8 @@ fit_grain_growth <- function(data, grain = grain_mm, time = time_min, temp = tem
     abort("argument", "give one of `d0` and `d0_mm`", arg = "d0",
           remedy = "A column of initial sizes, or one number.")
   }
-  check_data(data)
+  check_data(data, groups = FALSE)
+  weights <- weights_in(rlang::enquo(weights), data)
   check_free_names(columns, c("ln_k_ref", "m", "q_kj_mol",
                               if (is_null_column(d0_expr)) "d0_mm"))
   d0_mm <- check_number(d0_mm, "d0_mm", 0, open = TRUE, null = TRUE)

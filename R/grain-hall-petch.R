@@ -42,7 +42,8 @@ fit_hall_petch <- function(data, hardness = hardness, grain = grain_mm, ..., uni
   call <- plain_call(match.call(), "fit_hall_petch")
   columns <- c(response = column_name(rlang::enquo(hardness)), grain = column_name(rlang::enquo(grain)))
   unit <- check_string(unit, "unit", null = TRUE)
-  check_data(data)
+  check_data(data, groups = FALSE)
+  weights <- weights_in(rlang::enquo(weights), data)
   check_free_names(columns, c("h_0", "k"))
   plain <- as.data.frame(stats::setNames(list(
     numeric_column(data, columns[["response"]], na = TRUE),

@@ -33,7 +33,7 @@ INTERCEPT_AT_ZERO_MM <- 0.32
 #' @param intercept_mm Mean lineal intercept in mm.
 #' @param diameter_mm Mean diameter in mm.
 #' @param grains_per_mm2 Grains per mm2 at true size. Give one of these four.
-#' @return A data frame that prints as a tibble where that package is loaded, one row per value, in
+#' @return A data frame, one row per value, in
 #'   order: `number` (G), `intercept_mm`, `diameter_mm`, `area_mm2`, `grains_per_mm2`,
 #'   `grains_per_in2_100x`, `intercepts_per_mm`. `NA` in gives a row of `NA`.
 #' @section Errors: `softanneal_error_argument` unless exactly one measure is given,

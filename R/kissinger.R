@@ -43,7 +43,8 @@ fit_kissinger <- function(data, rate = rate_k_min, peak = peak_c, ..., weights =
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_kissinger")
   columns <- c(rate = column_name(rlang::enquo(rate)), temp = column_name(rlang::enquo(peak)))
-  check_data(data)
+  check_data(data, groups = FALSE)
+  weights <- weights_in(rlang::enquo(weights), data)
   check_free_names(columns, c("ln_ratio_ref", "q_kj_mol"))
   plain <- as.data.frame(stats::setNames(list(
     numeric_column(data, columns[["rate"]], lower = 0, open = TRUE, na = TRUE,

@@ -82,7 +82,7 @@ fit_lifetime <- function(data, time = time_min, temp = temp_c, event = NULL, ...
   columns <- c(time = column_name(rlang::enquo(time)), temp = column_name(rlang::enquo(temp)),
                if (!is_null_column(event_expr)) c(event = column_name(event_expr)),
                if (!is_null_column(weight_expr)) c(weights = column_name(weight_expr)))
-  check_data(data)
+  check_data(data, groups = FALSE)
   d <- lifetime_data(data, columns, na.action)
   d$law <- distribution
   energy <- !one_temperature(d$temp)

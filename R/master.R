@@ -28,7 +28,7 @@ LOG10_PER_HOUR <- c(h = 0, min = log10(60), s = log10(3600))
 #' @param constant C, for times in the unit `constant_per`. For creep of many alloys 20 with hours.
 #'   For tempering of steel with hours 19.5 (0.15 to 0.45 % carbon) and 15 (0.9 to 1.2 %).
 #' @param constant_per Unit of time that `constant` belongs to: `"h"`, `"min"` or `"s"`.
-#' @return A data frame that prints as a tibble where that package is loaded, one row per value (an
+#' @return A data frame, one row per value (an
 #'   argument of length 1 is repeated): `temp_c`, `time_h`, `time_min`, `parameter_k`. `NA` where an
 #'   argument is `NA`.
 #' @section Errors: `softanneal_error_argument` for a wrong type or unless exactly two of

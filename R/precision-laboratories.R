@@ -68,7 +68,7 @@ compare_laboratories <- function(data, lab = group, test_material = specimen, ha
   lab <- column_name(rlang::enquo(lab))
   test_material <- column_name(rlang::enquo(test_material))
   hardness <- column_name(rlang::enquo(hardness))
-  check_data(data)
+  check_data(data, groups = FALSE)
   check_level(consistency_level, "consistency_level")
   check_level(level)
   keys <- list(material = any_column(data, test_material), lab = any_column(data, lab))

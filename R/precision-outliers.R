@@ -68,7 +68,7 @@ find_outliers <- function(data, method = c("pooled", "grubbs", "esd"), level = 0
                             rlang::enquo(time), rlang::enquo(reading_scale))
     check_data(data)
     x <- numeric_column(data, pick$hardness, na = TRUE)
-    by <- if (!is_null_column(rlang::enquo(by))) key_names(rlang::enquo(by))
+    by <- keys_or_groups(rlang::enquo(by), data)
     keys <- step_keys(data, pick, by)
     # readings of several groups or persons in one step are not one sample
     if (is.null(by)) keys <- c(keys, lapply(stats::setNames(nm = pooled_within(data, keys)), \(b) data[[b]]))

@@ -21,7 +21,8 @@
 #'   (degrees Celsius), accumulated time (min) and scale; bare or quoted.
 #' @param by Names of further columns that divide the groups, e.g. `"group"`. `NULL`: those of
 #'   `group`, `laboratory`, `operator`, `furnace`, `strip` and the columns of strain or reduction that
-#'   vary within a step, reported by a message; `character()` pools them.
+#'   vary within a step, reported by a message; `character()` pools them. A table grouped by
+#'   `dplyr::group_by()` is summarised by its groups.
 #' @param in_hv `TRUE` adds the columns in HV.
 #' @param material Conversion table, see [convert_hardness()], or the column that names it; without it a
 #'   column `material` counts, if there is one.
@@ -47,7 +48,7 @@ summarise_readings <- function(data, hardness = hardness, specimen = specimen, t
                                material = "brass", level = 0.95) {
   pick <- reading_columns(rlang::enquo(hardness), rlang::enquo(specimen), rlang::enquo(temp),
                           rlang::enquo(time), rlang::enquo(reading_scale))
-  by <- if (!is_null_column(rlang::enquo(by))) key_names(rlang::enquo(by))
+  by <- keys_or_groups(rlang::enquo(by), data)
   check_data(data)
   check_flag(in_hv, "in_hv")
   check_level(level)

@@ -147,7 +147,7 @@ FRACTION_ROOM <- 0.1
 
 # Columns checked and incomplete rows taken out; `time`, `temp`, `x` and weights `w`.
 fraction_data <- function(data, columns, method, weights, na.action) {
-  check_data(data)
+  check_data(data, groups = FALSE)
   n <- nrow(data)
   x <- numeric_column(data, columns[["fraction"]], lower = -FRACTION_ROOM, upper = 1 + FRACTION_ROOM,
                       open = TRUE, na = TRUE,

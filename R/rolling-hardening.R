@@ -68,7 +68,8 @@ fit_hardening <- function(data, hardness = hardness, strain = effective_strain, 
   response <- column_name(rlang::enquo(hardness))
   predictor <- column_name(rlang::enquo(strain))
   model <- check_choice(model, names(HARDENING_MODELS), "model")
-  check_data(data)
+  check_data(data, groups = FALSE)
+  weights <- weights_in(rlang::enquo(weights), data)
   terms <- setdiff(all.vars(HARDENING_MODELS[[model]]), "x")
   clash <- intersect(c(response, predictor), terms)
   if (length(clash)) {
@@ -99,9 +100,9 @@ fit_hardening <- function(data, hardness = hardness, strain = effective_strain, 
   law <- do.call(substitute, list(HARDENING_MODELS[[model]], list(x = as.name(predictor))))
   formula <- stats::as.formula(call("~", as.name(response), law), env = baseenv())
   lower <- c(h_sat = 0, h_0 = 0, strain_c = 1e-6, k = 0, n = -Inf, strain_0 = LEAST_OFFSET)[terms]
-  fit <- fit_least_squares(formula, hardening_start(x[known], y[known], model)[terms],
-                           lower = lower, weights = weights, data = as.data.frame(data)[
-                             c(response, predictor)], na.action = na.action, control = control)
+  fit <- rlang::inject(fit_least_squares(
+    formula, hardening_start(x[known], y[known], model)[terms], lower = lower, weights = !!weights,
+    data = as.data.frame(data)[c(response, predictor)], na.action = na.action, control = control))
   fit$call <- call
   fit$model <- model
   class(fit) <- c("softanneal_fit_hardening", class(fit))

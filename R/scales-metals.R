@@ -33,7 +33,7 @@ metal_column <- function(data, quo, given) {
   if (!given) return(if ("material" %in% names(data)) "material")
   named <- rlang::quo_get_expr(quo)
   if (is.symbol(named) && as.character(named) %in% names(data)) return(as.character(named))
-  if (rlang::is_quosure(named) || is_pronoun_call(named)) return(column_name(quo))
+  if (rlang::is_quosure(named) || is_pronoun_call(named) || is_all_of(named)) return(column_name(quo))
   if (is.symbol(named) && !exists(as.character(named), rlang::quo_get_env(quo))) {
     any_column(data, as.character(named)) # stops, with the columns there are
   }

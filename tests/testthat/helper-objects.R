@@ -54,6 +54,7 @@ new_objects <- function() {
                                    hardness = hardness + stats::rnorm(12, sd = 0.5))),
       history = hot, fixed = c(q_kj_mol = 180), log_time = time_s),
     fit_each = fit_each(small, by = "temp_c"),
+    table = tidy(fit),
     fit_arrhenius = fit_arrhenius(data.frame(temp_c = c(135, 119, 113, 102, 88, 43),
                                              rate = c(0.105, 4.4e-2, 2.9e-2, 1.25e-2, 4.2e-3, 3.8e-5)),
                                   rate = rate),

@@ -143,7 +143,7 @@ test_that("rates are refused and told where they should be", {
 test_that("tables and picture of rates", {
   f <- shared_fit()
   r <- rates(f, n = "own")
-  expect_s3_class(tidy(r), "tbl_df")
+  expect_s3_class(tidy(r), "softanneal_table")
   expect_identical(names(tidy(r)), names(as.data.frame(r)))
   expect_match(format(r), "rates of 3 temperatures")
   p <- ggplot2::autoplot(r)

@@ -68,7 +68,7 @@ test_that("budgets and laboratories are tables for broom", {
   d <- data.frame(group = rep(c("a", "b", "c"), each = 4), specimen = "ring",
                   hardness = c(61, 60.5, 61.5, 61, 62, 62.5, 62, 63, 60, 61.5, 61, 60.5))
   labs <- compare_laboratories(d, lab = "group", test_material = "specimen")
-  expect_s3_class(tidy(labs), "tbl_df")
+  expect_s3_class(tidy(labs), "softanneal_table")
   expect_identical(as.data.frame(labs), labs$precision)
   d$hardness[9:12] <- c(40, 61, 82, 60.5) # one with far more scatter
   loud <- compare_laboratories(d, lab = "group", test_material = "specimen")
