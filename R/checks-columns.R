@@ -44,3 +44,9 @@ from_integer64 <- function(x) {
   out <- ifelse(is.na(half[2L, ]), NA_real_, half[2L, ] * 2^32 + low)
   as.double(out)
 }
+
+# Columns that dplyr::group_by() or rowwise() grouped a table by.
+groups_of <- function(data) {
+  if (!inherits(data, c("grouped_df", "rowwise_df"))) return(character())
+  setdiff(names(attr(data, "groups", exact = TRUE)), ".rows")
+}

@@ -90,12 +90,6 @@ key_names <- function(keys) {
   names
 }
 
-# Columns that dplyr::group_by() or rowwise() grouped a table by.
-groups_of <- function(data) {
-  if (!inherits(data, c("grouped_df", "rowwise_df"))) return(character())
-  setdiff(names(attr(data, "groups", exact = TRUE)), ".rows")
-}
-
 # Key columns as given, or those the table is grouped by; NULL for neither.
 keys_or_groups <- function(keys, data) {
   groups <- groups_of(data)

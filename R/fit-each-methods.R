@@ -33,8 +33,8 @@
 #'   `missing`, `n_steps`, `lack_of_fit.p.value` (F test against the scatter within steps).
 #'   `coef()`: a matrix, one row per group. `predict()`: as from [stats::predict.lm()], one value a
 #'   row of `newdata`; `NA` where the group is unknown or has no fit (one warning), standard errors
-#'   `NA` where a parameter of the group is not determined. `augment()`: the rows given, with `.fitted`,
-#'   `.resid` (for `data`; on the scale of the fit), `.se.fit`, and with `interval` `.lower`,
+#'   `NA` where a parameter of the group is not determined. `augment()`: the rows given, with `.hardness`
+#'   (the reading on the scale of the fit), `.fitted`, `.resid` (both for `data`), `.se.fit`, and with `interval` `.lower`,
 #'   `.upper`. `length()`: the number of groups. `as.list()`: the full fits, `NULL` for a
 #'   group without one. `print()` shows up to ten groups
 #'   one by one, more by the quartiles of their estimates.
@@ -288,7 +288,7 @@ augment.softanneal_fits <- function(x, data = NULL, newdata = NULL,
   prediction <- stats::predict(x, at, interval, level, se.fit = TRUE)
   value <- replace(d$hardness, !is.finite(d$hardness), NA)
   fitted <- if (is.matrix(prediction$fit)) prediction$fit[, 1L] else prediction$fit
-  add_predictions(data, prediction, value - fitted)
+  add_predictions(data, prediction, value - fitted, value)
 }
 
 finish_fits <- function(object, fit, se, at, interval, level, se.fit) {

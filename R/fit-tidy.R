@@ -24,7 +24,8 @@
 #'   `df.residual`, `nobs`, then `stop_message` (how the solver ended, in words) and
 #'   `n_undetermined` (number of parameters without standard error).
 #'   `augment()`: the data with `.fitted`, `.resid`,
-#'   `.se.fit` and, when asked, `.lower`, `.upper`; no `.resid` for `newdata`.
+#'   `.se.fit` and, when asked, `.lower`, `.upper`; no `.resid` for `newdata`. Of a softening fit also
+#'   `.hardness`, the readings in the scale of the fit (HV, whatever the dials), as `.fitted` and `.resid` are.
 #' @name fit-tables
 #' @examples
 #' tungsten <- example_data("tungsten")
@@ -101,11 +102,13 @@ augment.softanneal_fit <- function(x, data = NULL, newdata = NULL,
           arg = "data", remedy = "Give the table that was fitted.")
   }
   prediction <- stats::predict(x, interval = interval, level = level, se.fit = TRUE)
-  add_predictions(data, prediction, resid)
+  add_predictions(data, prediction, resid, if (inherits(x, "softanneal_fit_softening")) stats::fitted(x) + resid)
 }
 
-add_predictions <- function(data, prediction, resid = NULL) {
+# `hardness`: the readings in the scale of the fit, which the data may have in others.
+add_predictions <- function(data, prediction, resid = NULL, hardness = NULL) {
   m <- prediction$fit
+  if (!is.null(hardness)) data[[".hardness"]] <- unname(hardness)
   data[[".fitted"]] <- if (is.matrix(m)) unname(m[, 1L]) else unname(m)
   if (!is.null(resid)) data[[".resid"]] <- unname(resid)
   data[[".se.fit"]] <- unname(prediction$se.fit)

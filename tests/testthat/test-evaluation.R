@@ -118,3 +118,19 @@ test_that("tables are plain data frames, whatever is loaded", {
   expect_output(print(tidy(fit)), "estimate")
   expect_refused(print(tidy(fit), n = 0), "range", "`n` must be", "n")
 })
+
+test_that("augment() has the readings in the scale of the fit beside the fitted values", {
+  bell <- transform(as.data.frame(bell_readings()), coil = "A")
+  fit <- fit_softening(bell, se = "cluster")
+  hv <- numeric(nrow(bell))
+  for (scale in unique(bell$scale)) {
+    at <- bell$scale == scale
+    hv[at] <- convert_hardness(bell$hardness[at], scale, "HV")
+  }
+  a <- augment(fit, data = bell)
+  expect_equal(a$.hardness, hv)
+  expect_equal(a$.hardness, a$.fitted + a$.resid)
+  expect_equal(a$hardness, bell$hardness)
+  expect_equal(augment(fit_each(bell, by = coil), data = bell)$.hardness, hv)
+  expect_false(".hardness" %in% names(augment(fit, newdata = data.frame(temp_c = 330, time_min = 8))))
+})
