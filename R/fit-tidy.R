@@ -102,7 +102,8 @@ augment.softanneal_fit <- function(x, data = NULL, newdata = NULL,
           arg = "data", remedy = "Give the table that was fitted.")
   }
   prediction <- stats::predict(x, interval = interval, level = level, se.fit = TRUE)
-  add_predictions(data, prediction, resid, if (inherits(x, "softanneal_fit_softening")) stats::fitted(x) + resid)
+  in_scale <- if (inherits(x, "softanneal_fit_softening")) stats::fitted(x) + resid
+  add_predictions(data, prediction, resid, in_scale)
 }
 
 # `hardness`: the readings in the scale of the fit, which the data may have in others.
