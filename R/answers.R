@@ -68,8 +68,8 @@
 #' @return A data frame, for fits of many groups with their key columns first (and "by_" before the name
 #'   of a key that is called like a column of the answer), one row for each target and temperature (and
 #'   strain, in a column named like that of the readings): `temp_c`, the target (`hardness`, `softening`
-#'   or `fraction`; for a hardness its `scale` too), `time_min`, `std.error` (in min: `time_min` times the standard
-#'   error of its natural logarithm, by the delta method or over the resamples), for a hardness
+#'   or `fraction`; for a hardness its `scale` too), `time_min`, `std.error` (in min: `time_min`
+#'   times the standard error of its natural logarithm, by the delta method or over the resamples), for a hardness
 #'   `u_conversion` (in min), `conf.low`,
 #'   `conf.high` in min, `method` (that of the interval), and `note`. `time_min` is
 #'   `NA` with one warning where the curve never reaches the target, or where the readings leave

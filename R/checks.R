@@ -9,8 +9,8 @@ ZERO_CELSIUS <- 273.15
 #'
 #' Bad input stops with an error of class `softanneal_error_<what>`, which inherits from
 #' `softanneal_error`. Its fields `arg`, `rows` and `remedy` repeat what the message states,
-#' so that a script can act on them; its call is that of the function you called. Warnings are of class `softanneal_warning_<what>`
-#' over `softanneal_warning`, with fields `n` and `rows`.
+#' so that a script can act on them; its call is that of the function you called. Warnings are
+#' of class `softanneal_warning_<what>` over `softanneal_warning`, with fields `n` and `rows`.
 #'
 #' | class | when |
 #' |---|---|

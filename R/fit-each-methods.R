@@ -34,7 +34,8 @@
 #'   `coef()`: a matrix, one row per group. `predict()`: as from [stats::predict.lm()], one value a
 #'   row of `newdata`; `NA` where the group is unknown or has no fit (one warning), standard errors
 #'   `NA` where a parameter of the group is not determined. `augment()`: the rows given, with `.hardness`
-#'   (the reading on the scale of the fit), `.fitted`, `.resid` (both for `data`), `.se.fit`, and with `interval` `.lower`,
+#'   (the reading on the scale of the fit), `.fitted`, `.resid` (both for `data`), `.se.fit`, and
+#'   with `interval` `.lower`,
 #'   `.upper`. `length()`: the number of groups. `as.list()`: the full fits, `NULL` for a
 #'   group without one. `print()` shows up to ten groups
 #'   one by one, more by the quartiles of their estimates.

@@ -25,7 +25,8 @@
 #'   `n_undetermined` (number of parameters without standard error).
 #'   `augment()`: the data with `.fitted`, `.resid`,
 #'   `.se.fit` and, when asked, `.lower`, `.upper`; no `.resid` for `newdata`. Of a softening fit also
-#'   `.hardness`, the readings in the scale of the fit (HV, whatever the dials), as `.fitted` and `.resid` are.
+#'   `.hardness`, the readings in the scale of the fit (HV, whatever the dials), as `.fitted`
+#'   and `.resid` are.
 #' @name fit-tables
 #' @examples
 #' tungsten <- example_data("tungsten")

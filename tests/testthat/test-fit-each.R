@@ -272,7 +272,7 @@ test_that("augment() adds what predict() says and residuals on the scale of the 
   d <- d[with_test_seed(26, sample(nrow(d))), ]
   fits <- quiet_each(d, coil)
   a <- augment(fits, d, interval = "confidence")
-  expect_equal(names(a), c(names(d), ".fitted", ".resid", ".se.fit", ".lower", ".upper"))
+  expect_equal(names(a), c(names(d), ".hardness", ".fitted", ".resid", ".se.fit", ".lower", ".upper"))
   expect_equal(a$note, d$note)
   expect_equal(a$.fitted + a$.resid, d$hardness)
   expect_equal(unname(predict(fits, d, "confidence")[, "upr"]), a$.upper)
