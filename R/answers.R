@@ -45,9 +45,9 @@
 #' **Scale of the target.** A hardness in the scale in which all readings were taken goes through the same
 #' conversion as they did, and its error cancels. Otherwise the standard uncertainty of the conversion
 #' between the scale of the target and that of the readings ([convert_hardness()]; of several the largest)
-#' is an error of the target. It moves the time by `u_conversion`; relative to the time it is added to both sides of the interval
-#' of ln t as the root of the sum of squares, and it is not in `std.error`. Where the table does not reach it is `NA`, the
-#' interval is without it, and the note says so.
+#' is an error of the target. It moves the time by `u_conversion`; relative to the time it is added to both
+#' sides of the interval of ln t as the root of the sum of squares, and it is not in `std.error`. Where the
+#' table does not reach it is `NA`, the interval is without it, and the note says so.
 #'
 #' A time is an estimate, not a release for use: mind [cautions()] and try it on a
 #' sample first.
@@ -69,8 +69,8 @@
 #'   of a key that is called like a column of the answer), one row for each target and temperature (and
 #'   strain, in a column named like that of the readings): `temp_c`, the target (`hardness`, `softening`
 #'   or `fraction`; for a hardness its `scale` too), `time_min`, `std.error` (in min: `time_min`
-#'   times the standard error of its natural logarithm, by the delta method or over the resamples), for a hardness
-#'   `u_conversion` (in min), `conf.low`,
+#'   times the standard error of its natural logarithm, by the delta method or over the resamples),
+#'   for a hardness `u_conversion` (in min), `conf.low`,
 #'   `conf.high` in min, `method` (that of the interval), and `note`. `time_min` is
 #'   `NA` with one warning where the curve never reaches the target, or where the readings leave
 #'   only an interval. The delta interval is `NA` where
