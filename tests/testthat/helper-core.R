@@ -9,7 +9,8 @@ core_case <- function(name, call, arguments, want, tolerance = 1e-10, only = NUL
 }
 
 core_readings <- function(d) {
-  columns <- intersect(c("temp_c", "time_min", "hardness", "specimen", "furnace", "operator", "weight"), names(d))
+  columns <- intersect(c("temp_c", "time_min", "hardness", "specimen", "furnace", "operator", "weight"),
+                       names(d))
   lapply(as.list(d)[columns], function(x) I(if (is.factor(x)) as.character(x) else x))
 }
 
@@ -25,8 +26,8 @@ core_fit_case <- function(name, d, ..., options = list(), se = "components", u_t
                fitted = I(fit$fitted.values), converged = page$converged)
   if (any(is_open(fit))) want$cov_null <- NULL # the directions that are open have rounding in them
   if (!is.null(fit$errors)) want$sd <- I(c(unname(fit$errors$sd[, "estimate"]), fit$errors$steps$sd_reading))
-  tolerance <- utils::modifyList(list(all = 1e-8, temp_ref_c = 1e-12, deviance = 1e-9, fitted = 1e-9, nobs = 0),
-                                 tolerance)
+  usual <- list(all = 1e-8, temp_ref_c = 1e-12, deviance = 1e-9, fitted = 1e-9, nobs = 0)
+  tolerance <- utils::modifyList(usual, tolerance)
   list(core_case(name, "fit", list(core_readings(d), c(options, list(se = se, u_temp_c = u_temp_c,
                                                                      model = fit$model))),
                  want, tolerance, list(par = sure, std_error = known, conf = known)), fit)

@@ -13,9 +13,8 @@ run_core <- function(cases) {
   skip_if_not_installed("jsonlite")
   file <- withr::local_tempfile(fileext = ".json")
   writeLines(json_text(cases), file)
-  out <- system2("node", shQuote(c(test_path("core", "compare.js"), core_file(),
-                                   system.file("pages", "core-api.js", package = "softanneal", mustWork = TRUE),
-                                   file)), stdout = TRUE)
+  api <- system.file("pages", "core-api.js", package = "softanneal", mustWork = TRUE)
+  out <- system2("node", shQuote(c(test_path("core", "compare.js"), core_file(), api, file)), stdout = TRUE)
   found <- jsonlite::fromJSON(paste(out, collapse = ""))
   expect_equal(sort(unique(found$name)), sort(unique(vapply(cases, `[[`, "", "name"))))
   bad <- found[!found$ok, ]
@@ -37,11 +36,14 @@ test_that("fits in the browser are those of R: all models, components and cluste
     lapply(model_names(), function(m) {
       core_fit_case(paste(m, "cluster"), core_data_of(m), model = m, se = "cluster")[[1L]]
     }),
-    lapply(c("jmak", "austin_rickett"), function(m) core_fit_case(paste(m, "components"), d, model = m)[[1L]]),
+    lapply(c("jmak", "austin_rickett"), function(m) {
+      core_fit_case(paste(m, "components"), d, model = m)[[1L]]
+    }),
     list(core_fit_case("recovery components", core_data_of("recovery_jmak"), model = "recovery_jmak")[[1L]]),
     list(core_fit_case("model", d, se = "model")[[1L]], core_fit_case("steps", d, se = "steps")[[1L]],
          core_fit_case("furnace stated", d, u_temp_c = 1.5)[[1L]],
-         core_fit_case("fixed", d, fixed = c(q_kj_mol = 140), options = list(fixed = list(q_kj_mol = 140)))[[1L]]))
+         core_fit_case("fixed", d, fixed = c(q_kj_mol = 140),
+                       options = list(fixed = list(q_kj_mol = 140)))[[1L]]))
   run_core(cases)
 })
 
@@ -73,7 +75,8 @@ test_that("curves, intervals, answers and histories in the browser are those of 
     times <- time_to(fit, hardness = 100, temp_c = c(300, 330, 380), method = "delta")
     temps <- temp_for(fit, c(10, 60), softening = 0.5, method = "delta", level = 0.9)
     cases <- c(cases, list(
-      core_case(paste("curve", se), "predict", list(page, at$temp_c, at$time_min, list(interval = "confidence")),
+      core_case(paste("curve", se), "predict",
+                list(page, at$temp_c, at$time_min, list(interval = "confidence")),
                 list(hardness = I(band$fit[, 1]), lower = I(band$fit[, 2]), upper = I(band$fit[, 3]),
                      std_error = I(band$se.fit))),
       core_case(paste("new reading", se), "predict",
@@ -132,7 +135,8 @@ test_that("conversions, heating and the worth of steps in the browser are those 
   dip <- data.frame(time_s = c(0, 30, 300), temp_c = c(300, 350, 350))
   moving <- heat_up(0.95, dip, until_min = 5, n_points = 9)
   cases <- c(cases, list(
-    core_case("heat up", "heat", list(own(up, "block", start_c = 20, around_c = 350, width_mm = 20, length_mm = 60)),
+    core_case("heat up", "heat",
+              list(own(up, "block", start_c = 20, around_c = 350, width_mm = 20, length_mm = 60)),
               list(temp_c = I(up$history$temp_c), end_c = up$summary$end_c)),
     core_case("cool down", "heat", list(own(down, "free", start_c = 350, around_c = 20)),
               list(temp_c = I(down$history$temp_c), end_c = down$summary$end_c)),
