@@ -61,6 +61,14 @@ parts_of_fit <- function(x, must) {
        "must say whether it converged")
 }
 
+# Fits by least squares; those by maximum likelihood have no such covariance.
+parts_of_squares <- function(x, must) must("cov_unscaled", is.matrix(x$cov_unscaled), "is missing")
+
+parts_of_softening <- function(x, must) {
+  parts_of_squares(x, must)
+  must("material", identical(x$material, x$readings$material), "must be that of `readings`")
+}
+
 parts_of_fits <- function(x, must) {
   groups <- ncol(x$par)
   terms <- length(x$set$terms)
@@ -240,7 +248,10 @@ PARTS_LOOKED_AT <- list(
   softanneal_rates = parts_of_rates, softanneal_laboratories = parts_of_laboratories,
   softanneal_layout = parts_of_layout, softanneal_archive = parts_of_archive,
   softanneal_identifiability = parts_of_identifiability, softanneal_history = parts_of_history,
-  softanneal_window = parts_of_window)
+  softanneal_window = parts_of_window, softanneal_fit_softening = parts_of_softening)
+PARTS_LOOKED_AT[paste0("softanneal_fit_", c("least_squares", "arrhenius", "grain_growth", "hall_petch",
+                                            "hardening", "kissinger", "master_curve",
+                                            "recrystallisation"))] <- list(parts_of_squares)
 
 look_at_parts <- function(x, refuse) {
   must <- function(field, sound, what) {

@@ -104,6 +104,30 @@ static inline const int *glue_places(SEXP x, R_xlen_t length, int low, R_xlen_t 
     return at;
 }
 
+/* An order of `n` things: each place once, from `low`. */
+static inline const int *glue_order(SEXP x, R_xlen_t n, int low, const char *what)
+{
+    const int *at = glue_places(x, n, low, n - 1 + low, what);
+    char *met = R_alloc((size_t)n + 1, 1);
+    memset(met, 0, (size_t)n + 1);
+    for (R_xlen_t i = 0; i < n; i++)
+        if (met[at[i] - low]++)
+            Rf_error("internal error: '%s' names a place twice", what);
+    return at;
+}
+
+/* Where each of `count` parts begins, and the end: from 0 to `n` without a fall. */
+static inline const int *glue_cuts(SEXP x, R_xlen_t count, R_xlen_t n, const char *what)
+{
+    const int *at = glue_places(x, count + 1, 0, n, what);
+    for (R_xlen_t k = 1; k <= count; k++)
+        if (at[k] < at[k - 1])
+            Rf_error("internal error: '%s' falls", what);
+    if (at[0] != 0 || at[count] != n)
+        Rf_error("internal error: '%s' does not cover all", what);
+    return at;
+}
+
 /* A whole number within limits that is kept as double. */
 static inline double glue_whole(double x, double low, double high, const char *what)
 {

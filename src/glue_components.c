@@ -1,8 +1,22 @@
 /* Components of error of a linear model of step means: SEXP in, SEXP out. */
 #include "glue_components.h"
 #include "components.h"
+#include "glue_mixed.h"
 #include <math.h>
 #include <string.h>
+
+void glue_check_blocks(const sa_components *c)
+{
+    for (size_t b = 0; b < c->n_block; b++)
+        for (int i = c->first[b]; i < c->first[b + 1]; i++) {
+            const int from = c->first_column[b], to = c->first_column[b + 1];
+            const int bad_piece = c->piece[i] >= 0 && (c->piece[i] < from || c->piece[i] >= to);
+            const int bad_furnace =
+                c->furnace[i] >= 0 && (c->furnace[i] < from || c->furnace[i] >= to);
+            if (bad_piece || bad_furnace)
+                Rf_error("internal error: a column lies outside its block");
+        }
+}
 
 /* problem: list(y, x, g, noise, share of operators or NULL, piece, furnace, first step of each
  * block, first column of each block, whether a column is a furnace error, multiple of the step's
@@ -26,22 +40,14 @@ static sa_components read_problem(SEXP problem)
         .factor = glue_doubles(glue_part(problem, 10), n, "factor"),
         .n_operator = (size_t)operators,
         .n_block = (size_t)blocks,
-        .first = glue_places(glue_part(problem, 7), blocks + 1, 0, n, "first"),
-        .first_column = glue_places(glue_part(problem, 8), blocks + 1, 0, columns, "first_column"),
+        .first = glue_cuts(glue_part(problem, 7), blocks, n, "first"),
+        .first_column = glue_cuts(glue_part(problem, 8), blocks, columns, "first_column"),
         .is_furnace = glue_integers(glue_part(problem, 9), columns, "is_furnace"),
         .piece = glue_places(glue_part(problem, 5), n, -1, columns - 1, "piece"),
         .furnace = glue_places(glue_part(problem, 6), n, -1, columns - 1, "furnace")};
     if (operators > 0)
         c.operator_share = glue_doubles(share, n * operators, "share");
-    for (R_xlen_t b = 0; b < blocks; b++)
-        for (int i = c.first[b]; i < c.first[b + 1]; i++) {
-            const int from = c.first_column[b], to = c.first_column[b + 1];
-            const int bad_piece = c.piece[i] >= 0 && (c.piece[i] < from || c.piece[i] >= to);
-            const int bad_furnace =
-                c.furnace[i] >= 0 && (c.furnace[i] < from || c.furnace[i] >= to);
-            if (i >= n || bad_piece || bad_furnace || to > columns)
-                Rf_error("internal error: a column lies outside its block");
-        }
+    glue_check_blocks(&c);
     return c;
 }
 

@@ -98,17 +98,17 @@ void glue_mixed_pose(SEXP steps, SEXP setup, SEXP ref_k, SEXP structure, SEXP er
         .factor = glue_doubles(glue_part(errors, 1), rn, "factor"),
         .n_operator = m->operators,
         .n_block = (size_t)blocks,
-        .first = glue_places(glue_part(structure, 3), blocks + 1, 0, rn, "first"),
-        .first_column =
-            glue_places(glue_part(structure, 4), blocks + 1, 0, columns, "first_column"),
+        .first = glue_cuts(glue_part(structure, 3), blocks, rn, "first"),
+        .first_column = glue_cuts(glue_part(structure, 4), blocks, columns, "first_column"),
         .is_furnace = glue_integers(glue_part(structure, 5), columns, "is_furnace"),
         .piece = glue_places(glue_part(structure, 1), rn, -1, columns - 1, "piece"),
         .furnace = glue_places(glue_part(structure, 2), rn, -1, columns - 1, "furnace")};
+    glue_check_blocks(&m->c);
     if (m->operators > 0)
         m->c.operator_share = glue_doubles(share, rn * (R_xlen_t)m->operators, "share");
     m->f = (sa_mixed){.s = &m->s,
                       .c = &m->c,
-                      .row = glue_places(glue_part(structure, 0), rn, 0, rn - 1, "row"),
+                      .row = glue_order(glue_part(structure, 0), rn, 0, "row"),
                       .shift = room(n),
                       .furnace_scale = glue_doubles(glue_part(errors, 2), rn, "scale"),
                       .estimated = glue_integers(glue_part(errors, 4), SA_V_COUNT, "estimated"),

@@ -17,6 +17,9 @@ typedef struct {
     double *hardness;
 } glue_mixed;
 
+/* Error unless every step of a block names columns of that block. */
+void glue_check_blocks(const sa_components *c);
+
 /* Arguments as of sa_call_mixed(). */
 void glue_mixed_pose(SEXP steps, SEXP setup, SEXP ref_k, SEXP structure, SEXP errors, glue_mixed *m);
 

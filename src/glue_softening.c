@@ -179,7 +179,7 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP options, SEXP control)
                             glue_field_doubles(readings, "hardness", rn),
                             glue_field_optional(readings, "weight", rn),
                             glue_integers(glue_field(readings, "specimen"), rn, "specimen"),
-                            glue_places(glue_field(readings, "order"), rn, 1, rn, "order"),
+                            glue_order(glue_field(readings, "order"), rn, 1, "order"),
                             glue_field_optional(readings, "strain", rn)};
     SEXP history = glue_field(readings, "history"), exponent = glue_field(readings, "exponent_k");
     sa_lsq_control ctl = glue_control(control);

@@ -19,6 +19,7 @@
 
 #define PANEL_EXPONENT 0.25
 #define PANEL_STRETCH 0.05
+#define MOST_PANELS 1e7 /* what a sound history asks for is less: sa_history_check() */
 #define HEADROOM 300.0 /* the reference moves when an exponent is this far above it */
 #define BLOCK 128
 #define POLL_UNITS 65536 /* points walked over in blocks, some milliseconds */
@@ -87,6 +88,8 @@ static integral cut_piece(point a, point b, double q)
     const double fall = fabs(q * (a.e - b.e));
     const double stretch = fmax(hot.inverse, cold.inverse) / fmin(hot.inverse, cold.inverse) - 1.0;
     const double count = ceil(fmax(fall / PANEL_EXPONENT, stretch / PANEL_STRETCH));
+    if (!(count <= MOST_PANELS))
+        return (integral){NAN, NAN};
     const double step = (cold.inverse - hot.inverse) / count, ratio = exp(-fall / count);
     const double length = fabs(1.0 / cold.inverse - 1.0 / hot.inverse);
     const double floor = 1e-20 * hot.f;

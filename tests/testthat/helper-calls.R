@@ -129,3 +129,28 @@ call_outcome <- function(one, seconds = 5) {
   }, error = function(e) if (grepl("elapsed time limit", conditionMessage(e))) "late" else "error"),
   error = function(e) "late")
 }
+
+# Every number of a call in turn, the first and the last of each vector, becomes something that a loop may
+# never end with or a place may not be. `use` gets each such call; returns their count.
+swept_calls <- function(recorded, kinds, use) {
+  leaves <- function(x, at = integer()) {
+    if (is.list(x)) return(unlist(lapply(seq_along(x), function(k) leaves(x[[k]], c(at, k))), FALSE))
+    if (typeof(x) %in% kinds && length(x)) list(at)
+  }
+  count <- 0L
+  for (one in recorded) {
+    for (leaf in leaves(one$args[-1L])) {
+      whole <- one$args[-1L][[leaf]]
+      values <- if (is.integer(whole)) c(0L, -1L, 1L, 7L, length(whole), rev(whole)[1L], NA) else {
+        c(Inf, -Inf, 1e300, 1e9, NaN, 0, -1)
+      }
+      for (at in unique(c(1L, length(whole)))) for (value in values) {
+        args <- one$args[-1L]
+        args[[leaf]][at] <- value
+        count <- count + 1L
+        use(list(name = one$name, args = c(one$args[1L], args)))
+      }
+    }
+  }
+  count
+}

@@ -29,3 +29,37 @@ test_that("lists that are too short, places out of range and sizes that are none
     }
   }
 })
+
+test_that("any place out of order, and any number of no size, ends in a result or an error of R", {
+  recorded <- recorded_calls(1L)
+  kinds <- if (extended_tests()) c("integer", "double") else "integer"
+  ends <- character()
+  swept_calls(recorded, kinds, function(one) ends[[length(ends) + 1L]] <<- call_outcome(one))
+  expect_true(all(ends %in% c("result", "error")))
+  expect_gt(mean(ends == "error"), 0.3)
+  # a piece up to a temperature without bound would be cut without end
+  one <- Filter(function(one) one$name == "sa_call_reduced_time", recorded)[[1L]]
+  one$args[[2L]]$temp_c[length(one$args[[2L]]$temp_c)] <- Inf
+  expect_identical(call_outcome(one), "result")
+})
+
+test_that("an order that names a place twice, and cuts that leave something out, are refused", {
+  calls <- recorded_calls(1L)
+  known <- vapply(calls, `[[`, "", "name")
+  refused <- function(name, change, words) {
+    args <- change(calls[[match(name, known)]]$args)
+    expect_error(do.call(base::.Call, args, quote = TRUE), words, label = name)
+  }
+  refused("sa_call_mixed", function(args) {
+    args[[6L]][[1L]][2L] <- args[[6L]][[1L]][1L]
+    args
+  }, "'row' names a place twice")
+  refused("sa_call_mixed", function(args) {
+    args[[6L]][[4L]][1L] <- 1L
+    args
+  }, "'first' does not cover all")
+  refused("sa_call_softening", function(args) {
+    args[[2L]]$order[2L] <- args[[2L]]$order[1L]
+    args
+  }, "'order' names a place twice")
+})

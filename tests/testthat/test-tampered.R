@@ -63,6 +63,11 @@ test_that("parts of an object that do not belong together are refused by name", 
   refused("budget", "expanded", function(x) with_field(expanded = 1.02 * x$expanded)(x))
   refused("budget", "coverage", function(x) with_field(level = 0.99)(x))
   refused("budget", "table", cut("table"))
+  refused("fit_softening", "material", with_field(material = NULL))
+  refused("fit_least_squares", "cov_unscaled", function(x) {
+    x$cov_unscaled <- NULL
+    x
+  })
   refused("comparison", "conf.int", function(x) with_field(std.error = 1.02 * x$std.error)(x))
   refused("comparison", "estimate", function(x) with_field(means = rev(x$means))(x))
   refused("comparison", "verdict", with_field(verdict = "perhaps"))

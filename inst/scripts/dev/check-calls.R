@@ -2,6 +2,8 @@
 # errors of R only. Run by hand, or under the sanitizers by
 #   sh inst/scripts/dev/check-sanitizers.sh calls [TRIES]
 # alone:  Rscript inst/scripts/dev/check-calls.R [TRIES] [FIRST]
+# Before them every number of every recorded call in turn, first and last of each vector, becomes one that a
+# place, a size or a loop may not have:  Rscript inst/scripts/dev/check-calls.R sweep
 # A try that ends the process is named with its number and the run goes on after it.
 args <- commandArgs(TRUE)
 tests <- Sys.getenv("SOFTANNEAL_TESTS", "tests/testthat")
@@ -29,6 +31,26 @@ if (length(args) && args[1L] == "child") {
     if (end == "late") cat("late:", k, one$name, "\n")
   }
   cat("ends:", ends, "\n")
+  quit(status = 0L)
+}
+if (length(args) && args[1L] == "sweep") {
+  suppressMessages({
+    library(testthat)
+    library(softanneal)
+  })
+  space <- new.env(parent = asNamespace("softanneal"))
+  for (file in c("helper-copied.R", "helper-readings.R", "helper-calls.R")) {
+    sys.source(file.path(tests, file), space)
+  }
+  ends <- c(result = 0L, error = 0L, late = 0L)
+  each <- function(one) {
+    if (length(args) > 1L) saveRDS(one, args[2L]) # the last one is what ended the process
+    end <- space$call_outcome(one)
+    ends[[end]] <<- ends[[end]] + 1L
+    if (end == "late") cat("late:", one$name, "\n")
+  }
+  count <- space$swept_calls(space$recorded_calls(2L), c("integer", "double"), each)
+  cat(count, "calls swept:", ends[1L], "results,", ends[2L], "errors,", ends[3L], "stopped after 5 s\n")
   quit(status = 0L)
 }
 tries <- if (length(args)) as.integer(args[1L]) else 100000L

@@ -58,6 +58,7 @@ run_sanitized() {
 }
 if [ "${1:-}" = calls ]; then
     cd "$top"
+    run_sanitized Rscript inst/scripts/dev/check-calls.R sweep
     run_sanitized Rscript inst/scripts/dev/check-calls.R "${2:-100000}" "${3:-1}"
 elif [ "${SOFTANNEAL_FULL_CHECKS:-}" = true ]; then
     SOFTANNEAL_SOURCE= run_sanitized Rscript "$top/inst/scripts/run-tests.R" "$top/tests/testthat"
