@@ -18,6 +18,7 @@
 #' | time to a hardness or softened fraction | [time_to()] |
 #' | temperature for it in a given time | [temp_for()] |
 #' | the report | [softening_report()] |
+#' | a page to explore the fit, for any browser | [explore_page()] |
 #'
 #' Most results have a `plot()`. Temperatures are in degrees Celsius, times in
 #' minutes, lengths in mm and activation energies in kJ/mol. Arguments whose names end in a unit (`temp_c`,

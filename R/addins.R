@@ -5,13 +5,15 @@
 #'
 #' Menu entries of RStudio under Addins: **Import readings** asks for a file and inserts the call
 #' that reads it; **Insert a fit** inserts a fit with its plot and answers, for the selected name
-#' of a table; **New laboratory report** asks where and opens a new report. Outside RStudio each
+#' of a table; **Explore a fit** inserts the call of [explore_page()] for the selected name of a fit;
+#' **New laboratory report** asks where and opens a new report. Outside RStudio each
 #' prints the code or the call to use instead.
 #'
 #' @return The code, or the path of the new report, invisibly.
 #' @examples
 #' addin_import()
 #' addin_fit()
+#' addin_explore()
 #' addin_report()
 #' @name addins
 NULL
@@ -32,11 +34,18 @@ addin_fit <- function() {
   insert_code(fit_code(table_name(selected)))
 }
 
+#' @rdname addins
+#' @export
+addin_explore <- function() {
+  selected <- if (in_rstudio()) rstudioapi::getActiveDocumentContext()$selection[[1L]]$text
+  insert_code(explore_code(table_name(selected, "fit")))
+}
+
 # The selected text where it is the name of a table or one expression such as `data$bell`;
 # anything else can only be a name that needs quotes.
-table_name <- function(selected) {
+table_name <- function(selected, usual = "readings") {
   selected <- trimws(paste(selected, collapse = " "))
-  if (!nzchar(selected) || nchar(selected) > 1000L) return("readings")
+  if (!nzchar(selected) || nchar(selected) > 1000L) return(usual)
   code <- tryCatch(parse(text = selected, keep.source = FALSE), error = function(e) NULL)
   if (length(code) != 1L) {
     if (grepl(UNSEEN, selected, perl = TRUE)) return(paste0("get(", code_text(selected), ")"))
@@ -88,6 +97,11 @@ fit_code <- function(name = "readings") {
     "plot(fit)",
     "time_to(fit, softening = 0.5)",
     "cautions(\"annealing\")")
+}
+
+explore_code <- function(name = "fit") {
+  c(paste0("explore_page(", name, ", \"explore.html\", overwrite = TRUE)"),
+    "utils::browseURL(\"explore.html\")")
 }
 
 # A report from the template beside nothing that is there already.
@@ -168,7 +182,9 @@ project_script <- function() {
   c("# From readings to kinetics. Run line by line; put your readings into data/readings.csv.",
     "library(softanneal)", "", "readings <- read_readings(\"data/readings.csv\")", "readings",
     "check_readings(readings)", "summarise_readings(readings)", "",
-    fit_code("readings"), "plot_avrami(fit)", "plot_arrhenius(fit)")
+    fit_code("readings"), "plot_avrami(fit)", "plot_arrhenius(fit)", "",
+    "# a page to explore the fit, for any browser (needs the package jsonlite)",
+    "explore_page(fit, \"explore.html\", overwrite = TRUE)")
 }
 
 project_readme <- function(group) {

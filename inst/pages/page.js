@@ -61,6 +61,10 @@ const page = (() => {
   const fixed = (x, places) => Number.isFinite(x) ?
     x.toFixed(places).replace(/^-(0(\.0*)?)$/, "$1").replace("-", "\u2212") : significant(x);
 
+  // The same without zeros at its end: for what was chosen, and along axes.
+  const plain = (x, digits = 4) =>
+    significant(x, digits).replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "");
+
   const fault = (message) => {
     text("page-fault", message);
     get("page-fault").hidden = false;
@@ -76,6 +80,7 @@ const page = (() => {
     root.dataset.theme = dark ? "dark" : "light";
     button.textContent = dark ? "Light" : "Dark";
     button.setAttribute("aria-label", dark ? "Light page" : "Dark page");
+    document.dispatchEvent(new Event("page-dress"));
   };
   let chosen = null;
   const follow = () => dress(chosen === null ? system.matches : chosen);
@@ -84,5 +89,5 @@ const page = (() => {
   button.hidden = false;
   follow();
 
-  return {data, seen, el, svg, get, text, replace, parse, significant, fixed, fault};
+  return {data, seen, el, svg, get, text, replace, parse, significant, plain, fixed, fault};
 })();

@@ -2,9 +2,10 @@
 # a condition of our own must come out. The values and the valid calls are in helper-garbage.R.
 
 # Functions without arguments to throw at, or whose work is opening windows.
-WITHOUT_ARGUMENTS <- c("addin_fit", "addin_import", "addin_report", "class_secret", "hardness_scales")
+WITHOUT_ARGUMENTS <- c("addin_explore", "addin_fit", "addin_import", "addin_report", "class_secret",
+                       "hardness_scales")
 # Those that set documents take seconds when they are not refused: tests of their own below.
-DOCUMENTS <- c("softening_report", "bench_sheet")
+DOCUMENTS <- c("softening_report", "bench_sheet", "explore_page")
 
 test_that("there is a valid call for every exported function, with every argument of it", {
   withr::local_dir(withr::local_tempdir())
@@ -72,7 +73,8 @@ test_that("a document of garbage is refused before a file is written", {
   values <- garbage_values()[c("nan", "none", "two", "bytes", "list", "fun", "no_rows", "formula")]
   among <- list(softening_report = c("readings", "out_dir", "model", "scale", "material", "level",
                                      "overwrite"),
-                bench_sheet = c("plan", "file", "title", "overwrite"))
+                bench_sheet = c("plan", "file", "title", "overwrite"),
+                explore_page = c("fit", "file", "title", "dial", "level", "overwrite"))
   for (f in DOCUMENTS) {
     args <- named_arguments(f, calls[[f]])
     for (arg in among[[f]]) {

@@ -237,6 +237,7 @@ test_that("outside RStudio an addin says what to do", {
   expect_true("readings <- read_readings(\"readings.csv\")" %in% code)
   expect_message(code <- addin_fit(), "fit <- fit_softening(readings)", fixed = TRUE)
   expect_true("cautions(\"annealing\")" %in% code)
+  expect_message(code <- addin_explore(), "explore_page(fit, \"explore.html\"", fixed = TRUE)
   expect_message(call <- addin_report(), "rmarkdown::draft")
   expect_match(call, "template = \"laboratory-report\"", fixed = TRUE)
 })
@@ -253,6 +254,10 @@ test_that("the code that addins insert runs", {
   expect_s3_class(env$readings, "softanneal_readings")
   run(fit_code("readings"), env)
   expect_s3_class(env$fit, "softanneal_fit_softening")
+  skip_if_not_installed("jsonlite")
+  withr::local_dir(withr::local_tempdir())
+  run(explore_code("fit")[1L], env)
+  expect_identical(list.files(), "explore.html")
   # a path with quotes and backslashes stays one string
   odd <- "C:\\my \"data\"\\r.csv"
   expect_identical(eval(parse(text = import_code(odd)[2])[[1]][[3]][[2]]), odd)

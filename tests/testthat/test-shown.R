@@ -150,6 +150,8 @@ test_that("the addins inside RStudio insert code, and open a new report", {
                    c("<-", "readings", "read_readings(\"my \\\"readings\\\".csv\")"))
   pretend$addin_fit()
   expect_match(inserted, "fit_softening(bench)", fixed = TRUE)
+  pretend$addin_explore()
+  expect_match(inserted, "explore_page(bench, ", fixed = TRUE)
   chosen <- file.path(withr::local_tempdir(), "new.Rmd")
   expect_identical(pretend$addin_report(), chosen)
   expect_identical(opened, chosen)

@@ -1,7 +1,7 @@
-# Access of the pages people read: report, bench sheet and templates, and any folder of HTML files (site,
-# vignettes, tutorials). axe-core (npm) runs in Chromium over each page at the width of a telephone;
-# a serious or critical finding, or a page that scrolls sideways, stops the check. Package installed.
-#   Rscript inst/scripts/dev/check-access.R [FOLDER ...]
+# Access of the pages people read: report, bench sheet, page to explore a fit and templates, and any
+# folder of HTML files (site, vignettes, tutorials). axe-core (npm) runs in Chromium over each page at
+# the width of a telephone; a serious or critical finding, or a page that scrolls sideways, stops the
+# check. Package installed. Rscript inst/scripts/dev/check-access.R [FOLDER ...]
 
 library(softanneal)
 browser <- Sys.which(c("chromium", "chromium-browser", "google-chrome"))
@@ -19,6 +19,7 @@ make_pages <- function(folder) {
                    file.path(folder, "report"))
   plan <- suppressWarnings(plan_anneal(c(290, 320), c(4, 8, 16, 32, 64), session_min = 120))
   bench_sheet(plan, file.path(folder, "bench-sheet.html"))
+  explore_page(fit_softening(example_data("bellbrass_readings")), file.path(folder, "explore.html"))
   for (one in dir(system.file("rmarkdown", "templates", package = "softanneal"))) {
     rmd <- file.path(folder, paste0(one, ".Rmd"))
     file.copy(system.file("rmarkdown", "templates", one, "skeleton", "skeleton.Rmd",
@@ -44,6 +45,7 @@ findings <- function(page) {
   copy <- file.path(dirname(page), paste0("access-", basename(page)))
   on.exit(unlink(copy))
   html <- paste(readLines(page, warn = FALSE, encoding = "UTF-8"), collapse = "\n")
+  html <- sub("<meta http-equiv=\"Content-Security-Policy\"[^>]*>", "", html) # axe is no script of the page
   code <- paste(readLines(axe, warn = FALSE), collapse = "\n")
   writeLines(c(html, "<script>", code, "</script>", RUN), copy, useBytes = TRUE)
   out <- system2(browser, c("--headless", "--no-sandbox", "--disable-gpu", "--window-size=390,900",

@@ -29,6 +29,9 @@ writers <- list(
   new_report = function(to) softanneal:::new_report(file.path(to, "report", "report.Rmd")),
   fit_archive_rds = archive("rds"), fit_archive_csv = archive("csv"),
   fit_archive_parquet = archive("parquet"),
+  explore_page = function(to) {
+    explore_page(fit_softening(bench), file.path(to, "explore.html"), overwrite = TRUE)
+  },
   bench_sheet = function(to) bench_sheet(plan, file.path(to, "sheet.html"), overwrite = TRUE))
 
 # What the same call writes where there is room: the files left must be among these, byte by
