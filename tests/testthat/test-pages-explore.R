@@ -26,7 +26,7 @@ test_that("a page holds the fit, its readings and the cautions, in less than 500
   expect_match(html, "<title>Bell brass</title>", fixed = TRUE)
   expect_match(html, "zinc fume", fixed = TRUE)
   expect_match(html, "not a release for use", fixed = TRUE)
-  expect_false(grepl("http", strsplit(html, "<script", fixed = TRUE)[[1L]][1L], fixed = TRUE))
+  expect_false(grepl("://", strsplit(html, "<script", fixed = TRUE)[[1L]][1L], fixed = TRUE))
   data <- numbers_of(html)
   expect_identical(data$fit$par, unname(coef(fit)))
   expect_equal(data$squares, deviance(fit), tolerance = 1e-12)
