@@ -67,6 +67,9 @@ explore_page <- function(fit, file, ..., title = "Softening explored", dial = NU
 # longest time.
 EXPLORED_BEYOND <- c(temp_c = 50, time = 8)
 
+# Most curves drawn over time; a reading between their temperatures takes the mark of the nearest.
+MOST_CURVES <- 8L
+
 check_explorable <- function(fit) {
   check_ungrouped(fit)
   lost <- names(fit$states)[!fit$states %in% c("determined", "fixed")]
@@ -89,6 +92,9 @@ explore_data <- function(fit, dial, level) {
   along <- !is.null(fit$readings$history)
   ends_c <- temp + c(-1, 1) * EXPLORED_BEYOND[["temp_c"]]
   temperatures <- sort(unique(round(at$temp_c[after], 6)))
+  if (length(temperatures) > MOST_CURVES) {
+    temperatures <- temperatures[round(seq(1, length(temperatures), length.out = MOST_CURVES))]
+  }
   words <- parameter_label(names(fit$par), fit$scale)
   list(
     fit = page_fit(fit), level = level, along = along,

@@ -7,7 +7,7 @@
   const fit = d.fit, unit = fit.scale === "as read" ? "" : " " + fit.scale;
   const at = (name) => d.parameters.term.indexOf(name);
   const worked = fit.par[at("h_worked")], soft = fit.par[at("h_soft")], q = fit.par[at("q_kj_mol")];
-  const bare = (par) => ({model: fit.model, par, temp_ref_c: fit.temp_ref_c});
+  const bare = (par) => ({model: fit.model, growth: fit.growth, par, temp_ref_c: fit.temp_ref_c});
   const clamp = (x, low, high) => Math.min(Math.max(x, low), high);
   const percent = (level) => plain(100 * level) + " %";
   const share = (x) => fixed(100 * clamp(x, 0, 1), 1) + "\u00a0%";
@@ -419,14 +419,17 @@
       el("p", {class: "soft"}, `The ${most} largest of ${all.length} steps; all stand in the numbers below.`));
   };
   const partsTable = (now) => {
-    const named = r.specimen.some((x) => x), scale = unit ? ` (${fit.scale})` : "";
+    const most = 300, n = r.of.length, named = r.specimen.some((x) => x);
+    const shown = n <= most ? range(n) : range(n).sort((a, b) => now.by[b] - now.by[a]).slice(0, most);
+    const scale = unit ? ` (${fit.scale})` : "";
     replace("parts-table", el("table", null,
-      el("caption", null, `${r.of.length} readings; the curve is that of the values chosen`),
+      el("caption", null, (n <= most ? `${n} readings` : `The ${most} of ${n} readings with the largest ` +
+        "share") + "; the curve is that of the values chosen"),
       el("thead", null, el("tr", null, [named && "Specimen", "Temperature (\u00b0C)", "Time (min)", "As read",
         "Hardness" + scale, "Curve" + scale, "Difference", "Share", "Leverage"].filter(Boolean)
         .map((x) => el("th", {scope: "col"}, x)))),
-      el("tbody", null, r.of.map((i, j) => el("tr", null, named && el("td", null, r.specimen[j]),
-        el("td", null, plain(c.temp_c[i])), el("td", null, plain(c.time_min[i])),
+      el("tbody", null, shown.map((j) => [r.of[j], j]).map(([i, j]) => el("tr", null,
+        named && el("td", null, r.specimen[j]), el("td", null, plain(c.temp_c[i])), el("td", null, plain(c.time_min[i])),
         el("td", null, plain(r.as_read[j], 5) + " " + (r.scale_read[j] || "")),
         el("td", null, fixed(r.hardness[j], 1)), el("td", null, fixed(now.h[i], 1)),
         el("td", null, fixed(now.residual[j], 1)), el("td", null, fixed(100 * now.by[j] / now.sum, 2) + " %"),
@@ -524,10 +527,10 @@
     get("add-outside").hidden = !out;
     text("add-outside", out ? "Outside the range of the data (hotter, further softened, or softened at lower " +
       "temperatures than any reading): the curve is extrapolated." : "");
-    drawHistory(history, marks, along, t1 - as1, target);
+    drawHistory(history, marks, along, t1 - as1, target, chosen["time-2"] - as2);
   };
 
-  const drawHistory = (history, marks, along, from, target) => {
+  const drawHistory = (history, marks, along, from, target, cost) => {
     const whole = history.time_s[history.time_s.length - 1] / 60;
     const start = d.one_clock ? clamp(Math.min(from, 0), -whole, 0) : 0;
     const lowT = Math.min(...history.temp_c), highT = Math.max(...history.temp_c), room = Math.max(highT - lowT, 20);
@@ -561,7 +564,8 @@
         `; dashed: the curve of ${degrees(target)} alone, on which the second step runs.` : ".")));
     replace("history", top.root, low.root, el("p", {class: "soft"}, d.one_clock ?
       `Full line: along both steps. Dashed: ${degrees(target)} alone, placed so that it has softened as much at the ` +
-      "change; the second step runs along it." + (chosen.dip > 0 ? " While the door is open it lags behind." : "") :
+      "change; " + (chosen.dip > 0 ? `the second step ends ${minutes(Math.max(cost, 0))} behind it, which the open door costs.` :
+        "the second step runs along it.") :
       "Full line: along both steps."));
   };
 

@@ -77,3 +77,24 @@ test_that("a page names the digests of what may run, and its parts can hold no t
     expect_false(any(grepl("</(script|style)|<!--", page_part(file), ignore.case = TRUE)), label = file)
   }
 })
+
+test_that("in a browser nothing but the scripts of a page can run, ask or load", {
+  skip_unless_browser()
+  found <- drive_page("tiny", "A page", list(name = "</p><b>x</b>"), "
+    document.body.insertAdjacentHTML('beforeend', '<i style=\"color: red\" onclick=\"1\">x</i>');
+    let said = 'loaded';
+    try { await fetch('https://softanneal.example/x'); } catch (e) { said = 'refused'; }
+    const script = document.createElement('script');
+    script.textContent = 'window.ran = true';
+    const image = document.createElement('img');
+    image.src = 'https://softanneal.example/x.png';
+    document.body.append(script, image);
+    await new Promise((r) => setTimeout(r, 200));
+    return {said, ran: window.ran === true, shown: document.getElementById('x').innerHTML};",
+    folder = tiny_page())
+  expect_setequal(found$violations, c("style-src-attr", "script-src-attr", "connect-src", "script-src-elem",
+                                      "img-src"))
+  expect_identical(found[c("said", "ran")], list(said = "refused", ran = FALSE))
+  expect_identical(found$shown, "&lt;/p&gt;&lt;b&gt;x&lt;/b&gt;")
+  expect_gte(length(found$console), 5L) # so that a quiet page is quiet
+})
