@@ -11,7 +11,7 @@ kept_readings <- function(data, d, columns) {
   used <- intersect(unlist(columns[c("time", "temp", "hardness", "scale", "specimen")]), names(data))
   out <- lapply(stats::setNames(nm = used), function(name) data[[name]][order])
   list(columns = structure(out, class = "data.frame", row.names = .set_row_names(length(order))),
-       weights = d$weights[order], size = d$size)
+       weights = d$weights[order], size = d$size, row = order)
 }
 
 group_readings <- function(x, g) {
@@ -35,7 +35,7 @@ take_kept <- function(kept, pick) {
   rows <- sequence(kept$size[pick], c(0L, cumsum(kept$size))[pick] + 1L)
   columns <- kept$columns[rows, , drop = FALSE]
   attr(columns, "row.names") <- .set_row_names(length(rows))
-  list(columns = columns, weights = kept$weights[rows], size = kept$size[pick])
+  list(columns = columns, weights = kept$weights[rows], size = kept$size[pick], row = kept$row[rows])
 }
 
 # The fit of group g by fit_softening(), with the settings of the batch. Rows whose value is missing were

@@ -12,8 +12,10 @@
 #' @param conf.int,conf.level Whether to add `conf.low` and `conf.high`, and at which level. For
 #'   parameters without standard error they are the limits of the profile at the level of the fit,
 #'   and `NA` at any other.
-#' @param newdata Data frame with the key columns, `temp_c` and `time_min`; any rows, any order.
-#' @param data For `augment()`: readings with the columns that were fitted, any rows, any order.
+#' @param newdata Data frame with the key columns, `temp_c` and `time_min`; any rows, any order. Without it
+#'   the rows that were fitted.
+#' @param data For `augment()`: readings with the columns that were fitted, any rows, any order; without
+#'   `newdata` the rows that were fitted.
 #' @param interval,level,se.fit,scale As in [predict.softanneal_fit_softening()]; each group is converted
 #'   by the table of its own metal.
 #' @param i Groups to keep: numbers, or a logical vector with one value per group. With `[[`: the number of
@@ -83,6 +85,12 @@ fits_df <- function(x) {
   ifelse(fits_fitted(x), group_count(x, "used") - group_count(x, "estimated"), NA_integer_)
 }
 
+# As logLik() of one fit, without the constant of case weights, which are not always kept.
+fits_loglik <- function(x) {
+  n <- group_count(x, "used")
+  -n / 2 * (log(2 * pi) + 1 - log(n) + log(fits_deviance(x)))
+}
+
 fits_sigma <- function(x) {
   df <- fits_df(x)
   sqrt(fits_deviance(x) / ifelse(!is.na(df) & df > 0L, df, NA))
@@ -140,8 +148,7 @@ glance.softanneal_fits <- function(x, ...) {
   fitted <- fits_fitted(x)
   deviance <- fits_deviance(x)
   k <- group_count(x, "estimated") + 1
-  # as logLik() of one fit, without the constant of case weights, which are not kept
-  log_lik <- -n / 2 * (log(2 * pi) + 1 - log(n) + log(deviance))
+  log_lik <- fits_loglik(x)
   df_misfit <- group_count(x, "conditions") - group_count(x, "estimated")
   df_pure <- n - group_count(x, "conditions")
   tested <- fitted & df_misfit > 0L & df_pure > 0L & group_sum(x, "pure_error") > 0
@@ -224,10 +231,7 @@ predict.softanneal_fits <- function(object, newdata,
   interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")
   level <- check_level(level)
   se.fit <- check_flag(se.fit, "se.fit")
-  if (missing(newdata)) {
-    abort("argument", "`newdata` is missing", arg = "newdata",
-          remedy = "Give key columns, temperatures and times; many fits keep no readings.")
-  }
+  if (missing(newdata)) newdata <- kept_data(object)
   check_data(newdata, "newdata", rows = FALSE)
   temp <- numeric_column(newdata, object$columns$temp, "newdata", "degree_C", -ZERO_CELSIUS,
                          open = TRUE, na = TRUE)
@@ -267,10 +271,11 @@ augment.softanneal_fits <- function(x, data = NULL, newdata = NULL,
                                     interval = c("none", "confidence", "prediction"), level = 0.95,
                                     ...) {
   check_dots_empty(...)
-  if (is.null(data) == is.null(newdata)) {
+  if (!is.null(data) && !is.null(newdata)) {
     abort("argument", "give either `data` or `newdata`", arg = "data",
-          remedy = "Use `data` for readings, `newdata` for conditions; many fits keep no readings.")
+          remedy = "Use `data` for readings, `newdata` for conditions.")
   }
+  if (is.null(data) && is.null(newdata)) data <- kept_data(x)
   if (!is.null(newdata)) {
     return(add_predictions(newdata, stats::predict(x, newdata, interval, level, se.fit = TRUE)))
   }

@@ -133,6 +133,7 @@ fit_each <- function(data, by,
   r <- run_chunks(d, set, threads, chunk_size)
   fits <- new_fits(r, d$keys, set, columns, kept_readings(data, d, columns), d$material)
   if (any(group_count(fits, "missing") > 0L)) warn_missing_rows(d, columns)
+  fits$call <- call
   warn_fits(fits)
   fits
 }
