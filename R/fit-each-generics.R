@@ -6,7 +6,7 @@
 #' What one fit answers, [fit_each()] answers for all its groups.
 #'
 #' @param object,x Fits of many groups from [fit_each()].
-#' @param ... Must be empty; for `anova()` other fits of the same groups, see [fit_each()] on `share`.
+#' @param ... Must be empty.
 #' @param type `"response"` (data minus fit) or `"pearson"` (times the root of the weights).
 #' @param parm,level,method As in [confint()][fit-methods] of one fit; `"profile"` and `"boot"` fit each group
 #'   anew.
@@ -15,8 +15,8 @@
 #'   data, in their order; `NA` for rows that were left out and for groups without a fit. `vcov()` and
 #'   `confint()`: a list of matrices, one per group. `logLik()`, with which [AIC()] and [BIC()] work,
 #'   `deviance()` and `df.residual()`: sums over groups, `NA` with a warning where a group has no fit;
-#'   `sigma()`: pooled over groups ([glance()] has each of these by group). `anova()`: of one object the
-#'   lack-of-fit test pooled over groups. `update()` works as usual. `names()`: the groups.
+#'   `sigma()`: pooled over groups ([glance()] has each of these by group). [anova()][share]: the
+#'   lack-of-fit test pooled over groups, or whether parameters are common to them. `update()` works as usual. `names()`: the groups.
 #'   `lapply()` and `purrr::map()` go through the full fits of the groups.
 #' @section Errors:
 #'   `softanneal_error_model` where no readings were kept, `softanneal_error_argument`.

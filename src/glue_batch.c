@@ -3,6 +3,7 @@
 #include "batch.h"
 #include "glue_fit.h"
 #include "kinetics.h"
+#include "shared.h"
 #include <math.h>
 #include <string.h>
 
@@ -217,6 +218,60 @@ SEXP sa_call_runs(SEXP columns, SEXP order, SEXP length)
     for (R_xlen_t i = 0; i < n; i++)
         if (begins[i])
             *at++ = (int)i;
+    UNPROTECT(1);
+    return out;
+}
+
+/* Many groups with parameters in common. rows: coordinate, log_time, hardness, root, groups together;
+ * groups: first (from 0), size; settings: kind, common, held, lower, upper, max_iterations, ftol; start:
+ * p x groups. */
+SEXP sa_call_shared(SEXP rows, SEXP groups, SEXP settings, SEXP start)
+{
+    const char *fields[] = {"par", "triangle", "objective", "iterations", "converged", ""};
+    const sa_model_kind kind = glue_model(glue_field(settings, "kind"));
+    const R_xlen_t p = (R_xlen_t)sa_model_parameters(kind).n_par;
+    const R_xlen_t n = Rf_xlength(glue_field(rows, "hardness"));
+    const R_xlen_t count = Rf_xlength(glue_field(groups, "first"));
+    sa_shared fit = {.kind = kind,
+                     .groups = (size_t)count,
+                     .first = glue_integers(glue_field(groups, "first"), count, "first"),
+                     .size = glue_integers(glue_field(groups, "size"), count, "size"),
+                     .coordinate = glue_field_doubles(rows, "coordinate", n),
+                     .log_time = glue_field_doubles(rows, "log_time", n),
+                     .hardness = glue_field_doubles(rows, "hardness", n),
+                     .root = glue_field_doubles(rows, "root", n),
+                     .common = glue_flags(settings, "common", p),
+                     .held = glue_flags(settings, "held", p),
+                     .lower = glue_field_doubles(settings, "lower", p),
+                     .upper = glue_field_doubles(settings, "upper", p),
+                     .max_iterations = (int)glue_whole(glue_field_double(settings, "max_iterations"), 1,
+                                                       1e6, "max_iterations"),
+                     .ftol = glue_field_double(settings, "ftol"),
+                     .poll = glue_poll};
+    size_t s = 0;
+    for (R_xlen_t j = 0; j < p; j++)
+        s += fit.common[j] && !fit.held[j];
+    for (R_xlen_t g = 0; g < count; g++) {
+        if (fit.first[g] < 0 || fit.size[g] < 0 || (R_xlen_t)fit.first[g] + fit.size[g] > n)
+            Rf_error("internal error: group %d lies outside the rows", (int)g + 1);
+        if ((size_t)fit.size[g] > fit.largest)
+            fit.largest = (size_t)fit.size[g];
+    }
+    const size_t work = sa_shared_work(&fit);
+    if (work == 0 || s == 0)
+        Rf_error("internal error: no common parameter, or a group too large");
+    SEXP out = PROTECT(Rf_mkNamed(VECSXP, fields));
+    double *par = glue_put_matrix(out, "par", (size_t)p, fit.groups);
+    memcpy(par, glue_doubles(start, p * count, "start"), (size_t)(p * count) * sizeof(double));
+    int iterations;
+    double *triangle = glue_put_matrix(out, "triangle", s, s);
+    double *objective = glue_put_doubles(out, "objective", 1);
+    const sa_status status = sa_shared_fit(&fit, par, triangle, objective, &iterations,
+                                           (double *)R_alloc(work, sizeof(double)));
+    glue_put_integers(out, "iterations", 1)[0] = iterations;
+    glue_put(out, "converged", Rf_ScalarLogical(status == SA_OK));
+    if (status != SA_OK && status != SA_LIMIT)
+        *objective = NA_REAL;
     UNPROTECT(1);
     return out;
 }
