@@ -16,7 +16,8 @@
 #'   `confint()`: a list of matrices, one per group. `logLik()`, with which [AIC()] and [BIC()] work,
 #'   `deviance()` and `df.residual()`: sums over groups, `NA` with a warning where a group has no fit;
 #'   `sigma()`: pooled over groups ([glance()] has each of these by group). [anova()][share]: the
-#'   lack-of-fit test pooled over groups, or whether parameters are common to them. `update()` works as usual. `names()`: the groups.
+#'   lack-of-fit test pooled over groups, or whether parameters are common to them. `update()` works as
+#'   usual. `names()`: the groups.
 #'   `lapply()` and `purrr::map()` go through the full fits of the groups.
 #' @section Errors:
 #'   `softanneal_error_model` where no readings were kept, `softanneal_error_argument`.

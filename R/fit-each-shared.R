@@ -19,8 +19,8 @@
 #' @param share Parameters in common: names such as `"q_kj_mol"` or `c("n", "q_kj_mol")`, or a list of
 #'   these for several tests. `NULL`: the lack-of-fit test pooled over groups.
 #' @return A table of class `anova` over `data.frame`: the fit with own parameters, then one row for each
-#'   test with `Df` (parameters saved), `Sum Sq` (by which the residual sum of squares is larger), `F value` and
-#'   `Pr(>F)`. The attribute `shared` is a data frame with the common values: `test`, `term`, `estimate`,
+#'   test with `Df` (parameters saved), `Sum Sq` (by which the residual sum of squares is larger), `F value`
+#'   and `Pr(>F)`. The attribute `shared` is a data frame with the common values: `test`, `term`, `estimate`,
 #'   `std.error`. Groups without a complete fit are left out with one warning.
 #' @section Errors:
 #'   `softanneal_error_argument` (unknown or fixed parameters), `softanneal_error_too_few` (one group only),
@@ -41,14 +41,14 @@ anova.softanneal_fits <- function(object, ..., share = NULL) {
   free <- object$set$terms[!object$set$held]
   for (terms in tests) {
     if (!is.character(terms) || !length(terms) || anyDuplicated(terms) || !all(terms %in% free)) {
-      abort("argument", paste0("`share` must name free parameters: ", in_quotes(free, " and ")), arg = "share",
-            remedy = "Such as share = \"q_kj_mol\", or a list of several.")
+      abort("argument", paste0("`share` must name free parameters: ", in_quotes(free, " and ")),
+            arg = "share", remedy = "Such as share = \"q_kj_mol\", or a list of several.")
     }
   }
   known <- group_status(object) %in% c("ok", "open")
   if (sum(known) < 2L) {
-    abort("too_few", paste0("there are ", sum(known), " groups with a complete fit to compare"), arg = "object",
-          remedy = "as.data.frame() gives the reason for each group.")
+    abort("too_few", paste0("there are ", sum(known), " groups with a complete fit to compare"),
+          arg = "object", remedy = "as.data.frame() gives the reason for each group.")
   }
   if (!all(known)) {
     warn("fit", paste0(sum(!known), " of ", length(known), " groups have no complete fit and are left out."),
@@ -140,14 +140,15 @@ shared_table <- function(problem, tests) {
   rows <- lapply(tests, function(terms) {
     fit <- shared_fit(problem, terms)
     if (!isTRUE(fit$converged)) {
-      warn("fit", paste0("The fit with common ", in_quotes(terms, " and "), " stopped at the iteration limit."),
-           n = 1L)
+      warn("fit", paste0("The fit with common ", in_quotes(terms, " and "),
+                         " stopped at the iteration limit."), n = 1L)
     }
     saved <- (groups - 1L) * length(terms)
     gain <- max(fit$objective - rss, 0)
     variance <- (scatter + gain) / (df_scatter + saved)
     f <- if (df_scatter > 0L) gain / saved / (scatter / df_scatter) else NA_real_
-    inverse <- tryCatch(chol2inv(fit$triangle), error = function(e) matrix(NA_real_, length(terms), length(terms)))
+    none <- matrix(NA_real_, length(terms), length(terms))
+    inverse <- tryCatch(chol2inv(fit$triangle), error = function(e) none)
     list(saved = saved, gain = gain, f = f, p = stats::pf(f, saved, df_scatter, lower.tail = FALSE),
          shared = data.frame(test = paste(terms, collapse = ", "), term = problem$set$terms[fit$common],
                              estimate = fit$par[fit$common, 1L], std.error = sqrt(variance * diag(inverse))))
@@ -156,7 +157,7 @@ shared_table <- function(problem, tests) {
   shared <- do.call(rbind, lapply(rows, `[[`, "shared"))
   saved <- take("saved")
   gain <- take("gain")
-  out <- data.frame("Res.Df" = c(used - estimated, used - estimated + saved), "Res.Sum Sq" = c(rss, rss + gain),
+  out <- data.frame("Res.Df" = used - estimated + c(0, saved), "Res.Sum Sq" = rss + c(0, gain),
                     Df = c(NA, saved), "Sum Sq" = c(NA, gain), "F value" = c(NA, take("f")),
                     "Pr(>F)" = c(NA, take("p")), check.names = FALSE,
                     row.names = make.unique(c("own parameters", vapply(tests, function(terms) {

@@ -95,7 +95,8 @@ CONSTANT_LEVEL <- 0.999
 #'   `softanneal_error_too_few` (no rows), `softanneal_error_workers` (a worker of the plan was lost).
 #' @source Model and inference as in [fit_softening()]; damped normal equations: Marquardt D W
 #'   (1963) J. Soc. Indust. Appl. Math. 11, 431.
-#' @seealso [fit_archive()] for data larger than memory; [anova()][share] for parameters in common; [fits-methods].
+#' @seealso [fit_archive()] for data larger than memory; [anova()][share] for parameters in
+#'   common; [fits-methods].
 #' @examples
 #' readings <- example_data("bellbrass_readings")
 #' two <- rbind(cbind(coil = "A", as.data.frame(readings)),
