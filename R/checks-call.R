@@ -28,3 +28,28 @@ user_call <- function() {
   }
   call
 }
+
+# tidy(), glance() and augment() are called with arguments of other methods by functions that work on any
+# model, so these are ignored; but not one that is a slip of an argument there is, one without a name, or one
+# that would have changed the numbers (those that broom warns of).
+check_dots_broom <- function(..., known = character()) {
+  if (...length() == 0L) return(invisible())
+  given <- ...names()
+  given <- if (is.null(given)) rep("", ...length()) else given
+  slip <- vapply(given, function(name) {
+    is.na(name) || name == "" || any(startsWith(known, name)) || any(utils::adist(name, known) <= 2)
+  }, NA)
+  if (any(slip)) {
+    names <- given[slip]
+    names[is.na(names) | names == ""] <- "(unnamed)"
+    abort("argument", paste0("unknown argument ", in_quotes(names, " and ")), arg = names,
+          remedy = if (length(known)) paste0("The arguments are ", in_quotes(known, " and "), ".") else
+            "There are none besides the object.")
+  }
+  lost <- intersect(given, c("exponentiate", "conf.type", "conf.method", "quick", "robust"))
+  if (length(lost)) {
+    warn("assumption", paste0("Argument ", in_quotes(lost, " and "),
+                              " is not supported here and is ignored."), n = length(lost))
+  }
+  invisible()
+}

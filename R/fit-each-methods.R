@@ -21,7 +21,7 @@
 #' @param i Groups to keep: numbers, or a logical vector with one value per group. With `[[`: the number of
 #'   one group, or its name as `coef()` shows it (the keys joined by " / ").
 #' @param row.names,optional Ignored.
-#' @param ... Must be empty.
+#' @param ... Must be empty; for `tidy()`, `glance()` and `augment()` see [fit-tables].
 #' @return `as.data.frame()`: one row per group: keys, `status` (see [fit_each()]), the estimates
 #'   under their names, their standard errors as `se_n` and so on (`NA` where the readings do not determine
 #'   the parameter), `undetermined` (those parameters, in words), `sigma` (residual standard deviation, in
@@ -104,7 +104,7 @@ GLANCE_COLUMNS <- c("sigma", "isConv", "logLik", "AIC", "BIC", "deviance", "df.r
 #' @rdname fits-tables
 #' @export
 tidy.softanneal_fits <- function(x, conf.int = FALSE, conf.level = 0.95, ...) {
-  check_dots_empty(...)
+  check_dots_broom(..., known = c("conf.int", "conf.level"))
   conf.int <- check_flag(conf.int, "conf.int")
   conf.level <- check_level(conf.level, "conf.level")
   terms <- x$set$terms
@@ -143,7 +143,7 @@ fits_limits <- function(x, level) {
 #' @rdname fits-tables
 #' @export
 glance.softanneal_fits <- function(x, ...) {
-  check_dots_empty(...)
+  check_dots_broom(...)
   n <- group_count(x, "used")
   fitted <- fits_fitted(x)
   deviance <- fits_deviance(x)
@@ -270,7 +270,7 @@ predict.softanneal_fits <- function(object, newdata,
 augment.softanneal_fits <- function(x, data = NULL, newdata = NULL,
                                     interval = c("none", "confidence", "prediction"), level = 0.95,
                                     ...) {
-  check_dots_empty(...)
+  check_dots_broom(..., known = c("data", "newdata", "interval", "level"))
   if (!is.null(data) && !is.null(newdata)) {
     abort("argument", "give either `data` or `newdata`", arg = "data",
           remedy = "Use `data` for readings, `newdata` for conditions.")

@@ -15,7 +15,8 @@
 #'   to the fit), or new conditions; not both.
 #' @param interval,level For `augment()`: `"confidence"` or `"prediction"` adds `.lower` and
 #'   `.upper`.
-#' @param ... Must be empty.
+#' @param ... Ignored, as by broom; a slip of an argument that there is (`conf.lvl`), or one without a
+#'   name, is refused, and one that would change the numbers (`exponentiate`) warned of.
 #' @return Data frames, see [tables]. `tidy()`: `term`,
 #'   `estimate`, `std.error`, `statistic`, `p.value`, then `conf.low`, `conf.high` when asked.
 #'   `std.error` is `NA` for a parameter the data do not fix; its limits are then those of the
@@ -39,7 +40,7 @@ NULL
 #' @rdname fit-tables
 #' @export
 tidy.softanneal_fit <- function(x, conf.int = FALSE, conf.level = 0.95, effects = "fixed", ...) {
-  check_dots_empty(...)
+  check_dots_broom(..., known = c("conf.int", "conf.level", "effects"))
   conf.int <- check_flag(conf.int, "conf.int")
   effects <- check_choice(effects, TIDY_EFFECTS, "effects")
   if (effects != "fixed") {
@@ -71,7 +72,7 @@ coefficient_table <- function(object) {
 #' @rdname fit-tables
 #' @export
 glance.softanneal_fit <- function(x, ...) {
-  check_dots_empty(...)
+  check_dots_broom(...)
   ll <- stats::logLik(x)
   as_table(data.frame(
     sigma = x$sigma, isConv = x$convergence$converged, finTol = x$convergence$cosine,
@@ -85,7 +86,7 @@ glance.softanneal_fit <- function(x, ...) {
 augment.softanneal_fit <- function(x, data = NULL, newdata = NULL,
                                    interval = c("none", "confidence", "prediction"), level = 0.95,
                                    ...) {
-  check_dots_empty(...)
+  check_dots_broom(..., known = c("data", "newdata", "interval", "level"))
   interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")
   if (!is.null(data) && !is.null(newdata)) {
     abort("argument", "give `data` or `newdata`, not both", arg = "newdata",
