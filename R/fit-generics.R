@@ -11,8 +11,8 @@
 #'   `cooks.distance()`: change of all fitted values, in units of sigma^2 times the number of parameters, if
 #'   the reading were left out (to first order); in the order of the data, padded with `NA` after
 #'   [stats::na.exclude()]. `terms()` of the variables, `model.frame()`: the readings that were used,
-#'   hardness in the scale of the fit. `sandwich::estfun()`: derivative of half the sum of squares, one row per reading,
-#'   and `sandwich::bread()`, as of [stats::nls()]. Columns of parameters that are fixed or not
+#'   hardness in the scale of the fit. `sandwich::estfun()`: derivative of half the sum of squares, one row
+#'   per reading, and `sandwich::bread()`, as of [stats::nls()]. Columns of parameters that are fixed or not
 #'   determined are zero.
 #' @references Cook R D, Weisberg S (1982) Residuals and Influence in Regression, sections 2.2 and 3.5.
 #' @name fit-generics
