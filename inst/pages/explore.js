@@ -26,32 +26,23 @@
 
   const toDial = (x) => api.convert(x, fit.scale, state.dial, d.scales.table).value;
 
-  // Hardness, its interval, and that of a new reading (none for the curve of a fit along logs).
-  const hardnessAt = (temp, time) => {
-    const curve = api.predict(fit, temp, time, {interval: "confidence", level: d.level});
-    const h = curve.hardness[0];
+  // Hardness, its interval and that of a new reading (none for the curve of a fit along logs); softened share
+  // (h_worked - H) / (h_worked - h_soft) with the gradient of all three. All parameters are determined.
+  const pointAt = (temp, time) => {
+    const one = api.hardnessGradient(fit, temp, time), h = one.hardness[0], g = one.gradient[0];
+    const drop = worked - soft, x = (worked - h) / drop;
+    const slope = g.map((gj, j) => ((j === at("h_worked") ? 1 - x : j === at("h_soft") ? x : 0) - gj) / drop);
+    const ends = api.interval(fit, [g, slope], d.level); // both at once: what they cost is the grid of errors
+    const curve = [h + ends.lower[0], h + ends.upper[0]];
     let reading = null;
     if (d.components) {
       const p = api.predict(fit, temp, time, {interval: "prediction", level: d.level});
       reading = [p.lower[0], p.upper[0]];
     } else if (!d.along) {
       const own = d.t * Math.sqrt(d.reading_variance);
-      reading = [Math.max(h - Math.hypot(h - curve.lower[0], own), 0), h + Math.hypot(curve.upper[0] - h, own)];
+      reading = [Math.max(h - Math.hypot(h - curve[0], own), 0), h + Math.hypot(curve[1] - h, own)];
     }
-    return {h, curve: [curve.lower[0], curve.upper[0]], reading};
-  };
-
-  // (h_worked - H) / (h_worked - h_soft) with the gradient of all three.
-  const sharesOf = (h, gradient) => {
-    const drop = worked - soft, x = (worked - h) / drop;
-    const g = gradient.map((gj, j) =>
-      ((j === at("h_worked") ? 1 - x : j === at("h_soft") ? x : 0) - gj) / drop);
-    const ends = api.interval(fit, [g], d.level);
-    return {x, ends: [x + ends.lower[0], x + ends.upper[0]]};
-  };
-  const softenedAt = (temp, time) => {
-    const one = api.hardnessGradient(fit, temp, time);
-    return sharesOf(one.hardness[0], one.gradient[0]);
+    return {h, curve, reading, x, part: [x + ends.lower[1], x + ends.upper[1]]};
   };
 
   const isOutside = (temp, time) => {
@@ -199,7 +190,7 @@
     const [low, high] = d.range.reach_c, [short, long] = d.range.reach_min;
     state.temp = clamp(Math.round(map.x.back((e.clientX - r.left) * k)), low, high);
     state.time = clamp(Number(map.y.back((e.clientY - r.top) * k).toPrecision(3)), short, long);
-    update();
+    soon(update);
   };
   get("map").addEventListener("pointerdown", press);
   get("map").addEventListener("pointermove", press);
@@ -222,6 +213,13 @@
 
   /* ---- the point ---- */
 
+  // Once per picture of the screen, however fast a slider is moved.
+  let waiting = 0;
+  const soon = (what) => {
+    cancelAnimationFrame(waiting);
+    waiting = requestAnimationFrame(what);
+  };
+
   const steps = 400;
   const onLog = (low, high) => ({
     put: (v) => Math.round(steps * Math.log(v / low) / Math.log(high / low)),
@@ -234,7 +232,7 @@
     slider.min = scale.bottom || 0;
     slider.max = scale.top;
     slider.step = scale.step;
-    slider.addEventListener("input", () => write(scale.get(Number(slider.value))));
+    slider.addEventListener("input", () => soon(() => write(scale.get(Number(slider.value)))));
     field.addEventListener("change", () => {
       const x = parse(field.value), fine = x >= scale.low && x <= scale.high;
       field.setAttribute("aria-invalid", String(!fine));
@@ -257,7 +255,7 @@
                            (x) => { state.time = x; update(); });
 
   const answer = () => {
-    const one = hardnessAt(state.temp, state.time), part = softenedAt(state.temp, state.time);
+    const one = pointAt(state.temp, state.time);
     const cell = (x, word) => el("td", {"data-value": x}, word);
     const ends = (pair, words) => pair ?
       el("td", {"data-lower": pair[0], "data-upper": pair[1]}, words(pair[0]).replace(/\u00a0%$/, "") + " to " +
@@ -270,7 +268,7 @@
       const word = (v) => Number.isNaN(v) ? "outside the table" : tenth(v);
       rows.push(["dial", `On the dial (${state.dial})`, x[0], word, x.slice(1, 3), one.reading && x.slice(3, 5)]);
     }
-    rows.push(["softened", "Softened share", part.x, share, part.ends, null]);
+    rows.push(["softened", "Softened share", one.x, share, one.part, null]);
     replace("answer-rows", rows.map(([id, name, x, word, curve, reading], k) =>
       el("tr", {id: "answer-" + id, class: k === 0 && "first"}, el("th", {scope: "row"}, name), cell(x, word(x)),
          ends(curve, word), ends(reading, word))));
@@ -586,12 +584,11 @@
   get("wait").hidden = true;
   get("ready").hidden = false;
   all();
-  let width = document.documentElement.clientWidth, waiting = 0;
+  let width = document.documentElement.clientWidth;
   window.addEventListener("resize", () => {
     if (document.documentElement.clientWidth === width) return;
     width = document.documentElement.clientWidth;
-    cancelAnimationFrame(waiting);
-    waiting = requestAnimationFrame(all);
+    soon(all);
   });
   document.addEventListener("page-dress", all);
 })();

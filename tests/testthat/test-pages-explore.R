@@ -97,6 +97,7 @@ AT_POINTS <- "
   const slider = get('temp');
   slider.value = 300;
   slider.dispatchEvent(new Event('input', {bubbles: true}));
+  await wait(() => get('temp-number').value === '300');
   out.slid = [get('temp-number').value, slider.getAttribute('aria-valuetext'), row('hardness')[0]];
   type('temp-number', 'warm');
   out.refused = [get('temp-number').getAttribute('aria-invalid'), get('typed-fault').textContent,
@@ -174,14 +175,15 @@ test_that("the numbers in the page are those of predict(), in a browser", {
   expect_match(found$refused[2L], "'warm' is not a number from 240 to 460", fixed = TRUE)
 })
 
-test_that("another kind of errors, on a telephone, with what people typed shown as typed", {
+test_that("other errors and grain growth, on a telephone, with what people typed shown as typed", {
   skip_unless_browser()
   readings <- as.data.frame(example_data("bellbrass_readings"))
   typed <- c(payloads(), end = "</script><script>document.title = 'acted'</script>", open = "<!--<script>",
              line = "a\u2028b")
   cells <- vapply(split(typed, rep_len(1:4, length(typed))), paste, "", collapse = " ; ")
   readings$specimen <- cells[match(readings$specimen, unique(readings$specimen))]
-  fit <- suppressWarnings(fit_softening(readings, se = "cluster", fixed = c(n = 1.5)))
+  known <- c(n = 1.5, dh_grow = 10, ln_k_grow = -5, q_grow_kj_mol = 200)
+  fit <- suppressWarnings(fit_softening(readings, se = "cluster", growth_exponent = 3, fixed = known))
   points <- cbind(c(345, 300), c(6, 20))
   title <- paste(typed, collapse = " ; ")
   found <- drive_explore(fit, points, rbind(c(330, 8, 370, 3, 0, 1)), 360, "HRF", 0.9, title)
