@@ -65,8 +65,9 @@ fact_table <- function(file) {
 }
 
 # Class of the tables that functions return: a data frame in every respect, in any session and whatever
-# packages are loaded; only printed shorter.
-as_table <- function(out) {
+# packages are loaded; only printed shorter. `aside`: long columns that are not printed.
+as_table <- function(out, aside = NULL) {
+  attr(out, "aside") <- aside
   class(out) <- c("softanneal_table", "data.frame")
   out
 }
@@ -92,7 +93,9 @@ print.softanneal_table <- function(x, ..., digits = max(3L, getOption("digits") 
   more <- nrow(x) - n
   shown <- if (more > 0L) x[seq_len(n), , drop = FALSE] else x
   class(shown) <- setdiff(class(shown), "softanneal_table")
-  print(shown, ..., digits = digits)
+  aside <- intersect(attr(x, "aside"), names(x))
+  print(shown[setdiff(names(shown), aside)], ..., digits = digits)
   if (more > 0L) cat("... and ", count(more, "more row"), "; print(n = ) shows more\n", sep = "")
+  if (length(aside)) cat("Not shown: ", paste(aside, collapse = ", "), "\n", sep = "")
   invisible(x)
 }

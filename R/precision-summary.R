@@ -97,8 +97,10 @@ steps_like <- function(out, template, pick, level) {
 #' @param x A table from `summarise_readings()`.
 #' @param digits Significant digits of the standard deviation; means are shown to its last digit.
 #' @param ... Ignored.
+#' @param n Most rows to print.
 #' @export
-print.softanneal_steps <- function(x, digits = 2L, ...) {
+print.softanneal_steps <- function(x, digits = 2L, ..., n = 20L) {
+  n <- check_number(n, "n", 1, whole = TRUE)
   key <- attr(x, "columns")
   if (is.null(key) || !all(c("n", "mean", "sd", "conf.low", "conf.high") %in% names(x))) {
     print(plain_frame(x), ...)
@@ -111,11 +113,20 @@ print.softanneal_steps <- function(x, digits = 2L, ...) {
   shown[numbers] <- lapply(shown[numbers], function(v) round(v, min(places, 6)))
   if (!any(shown$n_missing > 0)) shown$n_missing <- NULL
   steps <- nrow(unique(shown[key[c("specimen", "temp_c", "time_min")]]))
-  cat("Readings of ", count(steps, "step"),
-      if (steps < nrow(x)) paste(" in", count(nrow(x), "group"), "(step and scale)"),
-      "; temperature in ", degree_c(), ", time in min, ",
-      format(100 * attr(x, "level")), " % t intervals of the mean\n", sep = "")
-  print(shown, row.names = FALSE)
+  words <- paste0("Readings of ", count(steps, "step"),
+                  if (steps < nrow(x)) paste(" in", count(nrow(x), "group"), "(step and scale)"),
+                  "; temperature in ", degree_c(), ", time in min, ",
+                  format(100 * attr(x, "level")), " % t intervals of the mean")
+  cat(strwrap(words, getOption("width"), exdent = 2L), sep = "\n")
+  lines <- utils::head(shown, n)
+  # the extremes where there is room for them
+  width <- function(table) max(nchar(utils::capture.output(print(lines[table], row.names = FALSE)), "width"))
+  out <- intersect(c("min", "max"), names(shown))
+  room <- getOption("width") >= sum(vapply(seq_along(lines), function(j) width(j), 0L))
+  print(if (room) lines else lines[setdiff(names(lines), out)], row.names = FALSE)
+  more <- nrow(x) - nrow(lines)
+  if (more > 0L) cat("... and ", count(more, "more row"), "; print(n = ) shows more\n", sep = "")
+  if (!room && length(out)) cat("Not shown: ", paste(out, collapse = ", "), "\n", sep = "")
   invisible(x)
 }
 

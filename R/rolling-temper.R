@@ -105,5 +105,5 @@ temper_limits <- function(temper = NULL, alloy = c("C26000", "CuZn30"), unit = N
   }
   out <- table[keep, , drop = FALSE]
   rownames(out) <- NULL
-  out
+  as_table(out, aside = c("standard", "name", "status", "source"))
 }

@@ -57,6 +57,13 @@ parts_of_fit <- function(x, must) {
        "must have the length of `residuals`")
   must("limits", gone_or(x$limits, is.matrix(x$limits) && nrow(x$limits) == k && ncol(x$limits) == 2L),
        "must have a row of two for each of `coefficients`")
+  must("estimated", gone_or(x$estimated, one_number(x$estimated)), "must be one number")
+  must("units", gone_or(x$units, all(vapply(x$units, one_text, NA))), "must be a text for each parameter")
+  lack <- x$lack_of_fit
+  must("lack_of_fit", gone_or(lack, is.list(lack) && length(lack) == 6L && all(vapply(lack, one_number, NA))),
+       "must hold six numbers")
+  must("na.action", gone_or(x$na.action, inherits(x$na.action, c("omit", "exclude"))),
+       "must name rows left out")
   must("convergence", is.list(x$convergence) && is.logical(x$convergence$converged),
        "must say whether it converged")
 }
@@ -65,6 +72,9 @@ parts_of_fit <- function(x, must) {
 parts_of_squares <- function(x, must) must("cov_unscaled", is.matrix(x$cov_unscaled), "is missing")
 
 parts_of_softening <- function(x, must) {
+  k <- length(x$coefficients)
+  must("cov_full", gone_or(x$cov_full, is.numeric(x$cov_full) && identical(dim(x$cov_full), c(k, k))),
+       "must have a row and a column for each of `coefficients`")
   parts_of_squares(x, must)
   must("material", identical(x$material, x$readings$material), "must be that of `readings`")
 }
@@ -135,6 +145,7 @@ parts_of_resample <- function(x, must) {
 }
 
 parts_of_design <- function(x, must) {
+  must("truth", is.list(x$truth) && is.numeric(x$truth$par) && one_text(x$truth$model), "must hold a law")
   b <- x$bench
   must("truth", is.numeric(x$truth$par) && !is.null(names(x$truth$par)), "must hold named numbers `par`")
   must("sd_groups", all(names(x$sd_groups) %in% names(x$truth$par)) && all(x$sd_groups >= 0),
@@ -152,6 +163,9 @@ parts_of_design <- function(x, must) {
 }
 
 parts_of_guess <- function(x, must) {
+  for (field in grep("^sd_", names(x), value = TRUE)) {
+    must(field, is.numeric(x[[field]]) && length(x[[field]]) == 1L, "must be one number")
+  }
   must("par", is.numeric(x$par) && !is.null(names(x$par)), "must be named numbers")
   must("draws", is.numeric(x$draws) && ncol(x$draws) == length(x$par), "must have a column for each of `par`")
   must("table", has_columns(x$table, c("quantity", "value", "sd", "unit")),
@@ -163,6 +177,7 @@ parts_of_heat <- function(x, must) {
   must("summary", has_columns(x$summary, c("specimen", "time_min", "end_c")),
        "must hold the time of each piece")
   must("piece", nrow(x$piece) == nrow(x$summary), "must have the rows of `summary`")
+  must("alloy", gone_or(x$alloy, inherits(x$alloy, "softanneal_material")), "must be a material")
 }
 
 parts_of_count <- function(x, must) {
@@ -176,6 +191,7 @@ parts_of_count <- function(x, must) {
 parts_of_rates <- function(x, must) {
   must("level", is_share_level(x$level), "must lie between 0 and 1")
   must("exponent", x$exponent %in% c("shared", "own"), "is neither 'shared' nor 'own'")
+  must("line", "line" %in% names(x) && gone_or(x$line, inherits(x$line, "softanneal_fit")), "must be a fit")
   r <- x$rates
   must("rates", in_order(r$conf.low, r$k_per_min, r$conf.high) && agree(r$k_per_min, exp(r$ln_k)),
        "must hold rates within their intervals")
@@ -192,6 +208,9 @@ parts_of_laboratories <- function(x, must) {
 }
 
 parts_of_layout <- function(x, must) {
+  for (field in c("capacity", "width_mm", "length_mm", "margin_mm")) {
+    must(field, is.numeric(x[[field]]) && length(x[[field]]) == 1L && x[[field]] >= 0, "must be one number")
+  }
   p <- x$positions
   must("positions", all(p$position_mm >= x$margin_mm & p$position_mm <= x$length_mm &
                           p$across_mm >= 0 & p$across_mm <= x$width_mm, na.rm = TRUE),
@@ -234,10 +253,21 @@ parts_of_window <- function(x, must) {
   limits <- attr(x, "limits")
   must("limits", gone_or(limits, is.numeric(limits) && length(limits) == 2L && limits[1L] < limits[2L]),
        "must be two numbers that rise")
+  read <- attr(x, "read")
+  must("read", gone_or(read, is.list(read) && all(vapply(read, function(v) is.numeric(v) && length(v) == 2L, NA))),
+       "must hold the ranges of temperature and time")
   must("wanted", gone_or(attr(x, "wanted"), is_share_level(attr(x, "wanted"))), "must lie between 0 and 1")
   must("target", gone_or(attr(x, "target"), attr(x, "target") %in% c("reading", "curve")),
        "is neither 'reading' nor 'curve'")
   must("probability", in_order(0, x$probability, 1), "must lie between 0 and 1")
+  for (side in c("temp_c", "time_min")) {
+    must(side, gone_or(x[[side]], all(diff(unique(x[[side]])) > 0)), "must rise")
+  }
+}
+
+parts_of_marks <- function(x, must) {
+  best <- attr(x, "best")
+  must("best", gone_or(best, is.numeric(best) && length(best) == 1L && best >= 0), "must be one number")
 }
 
 PARTS_LOOKED_AT <- list(
@@ -248,7 +278,8 @@ PARTS_LOOKED_AT <- list(
   softanneal_rates = parts_of_rates, softanneal_laboratories = parts_of_laboratories,
   softanneal_layout = parts_of_layout, softanneal_archive = parts_of_archive,
   softanneal_identifiability = parts_of_identifiability, softanneal_history = parts_of_history,
-  softanneal_window = parts_of_window, softanneal_fit_softening = parts_of_softening)
+  softanneal_window = parts_of_window, softanneal_fit_softening = parts_of_softening,
+  softanneal_marks = parts_of_marks)
 PARTS_LOOKED_AT[paste0("softanneal_fit_", c("least_squares", "arrhenius", "grain_growth", "hall_petch",
                                             "hardening", "kissinger", "master_curve",
                                             "recrystallisation"))] <- list(parts_of_squares)

@@ -5,6 +5,7 @@
 #   Rscript inst/scripts/dev/check-threads.R
 child <- tempfile(fileext = ".R")
 writeLines(c(
+  "tryCatch(loadNamespace('utils'), error = function(e) quit(status = 1L)) # it starts a process itself",
   "x <- tryCatch({",
   "  suppressMessages(library(softanneal))",
   "  bell <- as.data.frame(example_data('bellbrass_readings'))",
