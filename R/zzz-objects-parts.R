@@ -254,7 +254,8 @@ parts_of_window <- function(x, must) {
   must("limits", gone_or(limits, is.numeric(limits) && length(limits) == 2L && limits[1L] < limits[2L]),
        "must be two numbers that rise")
   read <- attr(x, "read")
-  must("read", gone_or(read, is.list(read) && all(vapply(read, function(v) is.numeric(v) && length(v) == 2L, NA))),
+  two <- function(v) is.numeric(v) && length(v) == 2L
+  must("read", gone_or(read, is.list(read) && all(vapply(read, two, NA))),
        "must hold the ranges of temperature and time")
   must("wanted", gone_or(attr(x, "wanted"), is_share_level(attr(x, "wanted"))), "must lie between 0 and 1")
   must("target", gone_or(attr(x, "target"), attr(x, "target") %in% c("reading", "curve")),
