@@ -493,7 +493,8 @@ const SoftannealAPI = (function () {
     function timeTo(fit, target, temp_c, options) {
       const aim = targetOf(target), temp = vector(temp_c);
       const a = lnTimes(fit, temp, aim, options && options.level);
-      return { temp_c: temp, time_min: a.ln.map(Math.exp), std_error: a.ends.std_error,
+      return { temp_c: temp, time_min: a.ln.map(Math.exp),
+               std_error: a.ln.map((x, i) => Math.exp(x) * a.ends.std_error[i]),
                lower: a.ln.map((x, i) => Math.exp(x + a.ends.lower[i])),
                upper: a.ln.map((x, i) => Math.exp(x + a.ends.upper[i])) };
     }

@@ -1,0 +1,122 @@
+# The page at the furnace: R writes the plan, its guess, tables and cautions as data; the page keeps what is
+# done as a log of entries that is only ever added to, and computes with the compiled code of the package.
+
+#' A page for the bench
+#'
+#' One HTML file for telephone or tablet at the furnace: what to do now and next from the plan, a clock for each
+#' specimen in a furnace, one large button for in, out and cold, readings typed one by one and checked at once,
+#' the softening curves fitted anew after each reading, what a further step would add and when what is wanted is
+#' reached. It needs no R, no server and no network, and makes no request, which its Content-Security-Policy
+#' forbids it.
+#'
+#' Every entry is saved in the browser before the page says so, one by one, so that neither a reload nor a second
+#' tab loses or overwrites any. Where the browser refuses to save or has no room the page says it and offers the
+#' files. Times are those of the clock of the device, so that they are right after sleep. A tap that came late or
+#' was forgotten is corrected in the list of entries; entry, correction and reason stay in the record.
+#'
+#' @section Files:
+#' | file | for | what |
+#' |---|---|---|
+#' | readings (CSV) | [read_readings()] | `specimen`, `temp_c`, `step`, `time_min` (accumulated: each step its time in the furnace less the heat-up allowance of the plan), `reading`, `hardness`, `scale`, `furnace` (its number and set temperature), `operator`, `note`, time of the entry |
+#' | events (CSV) | [read_history()], then `history` of [fit_softening()] | `specimen`, `time` (UTC), `temp_c`, `event` (`in 1`, `out 1`, `cold 1`), when it was entered, `note`; between the events the temperature of the sheet as [heat_up()] and [cool_down()] compute it |
+#'
+#' Both can be taken in again by the page, on another device too.
+#'
+#' @section What it computes:
+#' Readings are converted to HV by the table of the plan. The fit is that of [fit_softening()] to the
+#' readings of the file, with components of error; it begins when there are as many steps as parameters. A
+#' reading is doubtful where it differs from the others of its step by more than 3.5 standard deviations of a
+#' reading (those of the plan, or pooled from the steps when these are larger), beyond the scale, or read before
+#' the specimen counts as cold. Advice: the half-width of the interval of Q against `wanted_kj_mol`, and for each
+#' step that could come next how much narrower the interval would be, by linear theory as in [improve_plan()].
+#'
+#' @param plan A plan of [plan_anneal()] or [improve_plan()] with a conversion table between its scale and HV.
+#' @param file Path of the page, ending in `.html`.
+#' @param ... Must be empty.
+#' @param title Title of the page.
+#' @param wanted_kj_mol Half-width of the 95 % interval of the activation energy that is wanted, kJ/mol.
+#' @param overwrite Whether a file that is there may be replaced.
+#' @return The path, invisibly. Each page has a record of its own: one made anew begins a new run.
+#' @section Errors:
+#'   `softanneal_error_scale` where the scale of the plan cannot be converted to HV; `softanneal_error_file` when
+#'   the file is there already, has another ending, or cannot be written; `softanneal_error_package` without
+#'   jsonlite.
+#' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE` The page shows the cautions first and at the
+#'   step they belong to; it does not see the furnace.
+#' @seealso [bench_sheet()] for the same on paper.
+#' @examples
+#' plan <- plan_anneal(c(290, 320), c(4, 8, 16), plan_guess(recryst_1h_c = 330))
+#' if (requireNamespace("jsonlite", quietly = TRUE)) {
+#'   bench_page(plan, file.path(tempdir(), "bench.html"), overwrite = TRUE)
+#' }
+#' @export
+bench_page <- function(plan, file, ..., title = "Annealing run", wanted_kj_mol = 10, overwrite = FALSE) {
+  check_dots_empty(...)
+  check_plan(plan)
+  file <- check_new_file(file, "html", overwrite)
+  title <- check_string(title, "title")
+  wanted_kj_mol <- check_number(wanted_kj_mol, "wanted_kj_mol", 0, open = TRUE)
+  need_package("jsonlite", "to write the page")
+  data <- bench_data(plan, title, wanted_kj_mol)
+  process <- c("furnace", "annealing", if (plan$settings$cooling == "water") "quenching", "indenting")
+  write_page(file, "bench", title, data, overwrite, process, max(plan$steps$temp_c))
+}
+
+bench_data <- function(plan, title, wanted_kj_mol) {
+  set <- plan$settings
+  s <- plan$steps
+  s <- s[order(is.na(s$read_min), s$session, s$in_min, s$read_min, na.last = TRUE), ]
+  columns <- c("specimen", "furnace", "temp_c", "step", "time_min", "hold_min", "heat_up_min", "furnace_min",
+               "cool_min", "readings", "dial", "in_clock", "read_clock", "session")
+  fixed <- jsonlite::toJSON(s[c("specimen", "temp_c", "step", "time_min")], digits = NA)
+  run <- .Call(C_sa_call_sha256, charToRaw(paste(fixed, title, format(Sys.time(), "%Y%m%d%H%M%OS6"))))
+  list(run = paste(as.character(run[1:8]), collapse = ""), title = title, scale = set$scale,
+       steps = as.list(s[intersect(columns, names(s))]), places = as.list(plan$layout$positions),
+       table = bench_table(plan), range = I(scale_range(set$scale)), guess = page_guess(plan$guess),
+       n_readings = set$n_readings, baseline = as.numeric(set$baseline), wanted_kj_mol = wanted_kj_mol,
+       sheet = list(thickness_mm = set$thickness_mm, width_mm = set$width_mm, length_mm = set$length_mm,
+                    support = set$support, cooling = set$cooling, ambient_c = set$ambient_c,
+                    metal = page_metal(plan$guess$alloy)),
+       cautions = bench_cautions(plan), words = bench_words(plan))
+}
+
+# Curves between the dial and HV; NULL for a plan in HV.
+bench_table <- function(plan) {
+  scale <- plan$settings$scale
+  if (startsWith(scale, "HV")) return(NULL)
+  material <- plan$guess$conversion
+  tables <- if (is.na(material)) NULL else page_tables(material)
+  pairs <- paste0(c(scale, "HV"), ">", c("HV", scale))
+  if (!all(pairs %in% names(tables$pairs))) {
+    abort("scale", paste0("readings in ", scale, " cannot be converted to HV for ",
+                          plan$guess$alloy$material), arg = "plan",
+          remedy = "Plan with scale = \"HV\", or with a scale of the conversion table.")
+  }
+  tables$pairs <- tables$pairs[pairs]
+  tables
+}
+
+# Lowest and highest number of a scale.
+scale_range <- function(scale) {
+  known <- fact_table("scale_hardness.csv")
+  row <- match(sub("^(HV)[0-9.]*$", "\\1", scale), known$scale)
+  ends <- if (is.na(row)) c(NA, NA) else c(known$range_low[row], known$range_high[row])
+  ends[is.na(ends)] <- c(0, 3000)[is.na(ends)]
+  as.double(ends)
+}
+
+# One sentence per hazard, by the act before which it is shown.
+bench_cautions <- function(plan) {
+  rows <- cautions(c("furnace", "annealing", "quenching", "indenting"), max(plan$steps$temp_c))
+  of <- function(process) {
+    own <- rows[rows$process %in% process, ]
+    I(paste0(toupper(substring(own$hazard, 1L, 1L)), substring(own$hazard, 2L), ": ", own$precaution))
+  }
+  list(furnace = of("furnace"), hot = of("annealing"),
+       cool = if (plan$settings$cooling == "water") of("quenching") else I(character()),
+       read = of("indenting"))
+}
+
+bench_words <- function(plan) {
+  list(deference = CAUTION_DEFERENCE, estimate = CAUTION_ESTIMATE, material = plan$guess$alloy$material)
+}

@@ -1,0 +1,639 @@
+"use strict";
+/* The bench page. What is done is a log of entries {id, kind, specimen, step, time, recorded, ...} that is only
+   ever added to: each is saved under a key of its own, so that two tabs put their entries together and neither
+   overwrites the other. Corrections and undoings are entries too; state is what the log amounts to. */
+const bench = (() => {
+  const plan = page.data, el = page.el;
+  const rows = plan.steps.specimen.map((_, i) => {
+    const row = {};
+    for (const key of Object.keys(plan.steps)) row[key] = plan.steps[key][i];
+    return row;
+  });
+  const specimens = Array.from(new Set(rows.map((r) => r.specimen)));
+  const stepsOf = (s) => rows.filter((r) => r.specimen === s).sort((a, b) => a.step - b.step);
+  const minute = 60000;
+  const draft = {}; /* what is typed and not entered yet, by field */
+  let log = [], api = null, fitted = null, fitKey = "", kept = "none", open = null, told = "";
+
+  /* ---- the store: IndexedDB, else localStorage, else nothing but the memory, which is said ---- */
+
+  const store = {
+    base: null, kind: "none",
+    request: (r) => new Promise((yes, no) => { r.onsuccess = () => yes(r.result); r.onerror = () => no(r.error); }),
+    async begin() {
+      try {
+        const opening = indexedDB.open("softanneal-bench", 1);
+        opening.onupgradeneeded = () => opening.result.createObjectStore("entries", { keyPath: "key" });
+        this.base = await this.request(opening);
+        this.kind = "IndexedDB";
+      } catch (e) {
+        try {
+          localStorage.setItem("softanneal-bench-try", "1");
+          localStorage.removeItem("softanneal-bench-try");
+          this.kind = "localStorage";
+        } catch (e2) { this.kind = "none"; }
+      }
+    },
+    name: (id) => plan.run + "/" + id,
+    async add(entry) {
+      if (this.kind === "IndexedDB") {
+        try {
+          const t = this.base.transaction("entries", "readwrite", { durability: "strict" });
+          t.objectStore("entries").put({ key: this.name(entry.id), entry });
+          await new Promise((yes, no) => { t.oncomplete = yes; t.onerror = t.onabort = () => no(t.error); });
+          return;
+        } catch (e) {
+          localStorage.setItem("softanneal-bench/" + this.name(entry.id), JSON.stringify(entry));
+          return;
+        }
+      }
+      if (this.kind === "localStorage") {
+        localStorage.setItem("softanneal-bench/" + this.name(entry.id), JSON.stringify(entry));
+        return;
+      }
+      throw new Error("this browser does not save pages opened from a file");
+    },
+    async all() {
+      const found = new Map();
+      if (this.kind === "IndexedDB") {
+        const range = IDBKeyRange.bound(plan.run + "/", plan.run + "/\uffff");
+        const got = await this.request(this.base.transaction("entries").objectStore("entries").getAll(range));
+        got.forEach((x) => found.set(x.entry.id, x.entry));
+      }
+      try {
+        const head = "softanneal-bench/" + plan.run + "/";
+        for (let k = 0; k < localStorage.length; k++) {
+          const key = localStorage.key(k);
+          if (key.startsWith(head)) { const e = JSON.parse(localStorage.getItem(key)); found.set(e.id, e); }
+        }
+      } catch (e) { /* no such storage here */ }
+      return Array.from(found.values());
+    }
+  };
+
+  const newId = () => Array.from(crypto.getRandomValues(new Uint8Array(6)), (b) => b.toString(16).padStart(2, "0")).join("");
+  const sorted = (x) => x.sort((a, b) => a.recorded - b.recorded || (a.id < b.id ? -1 : 1));
+
+  async function enter(kind, more) {
+    const now = Date.now();
+    const entry = Object.assign({ id: newId(), kind, time: now, recorded: now }, more);
+    log = sorted(log.concat([entry]));
+    kept = "Saving ...";
+    changed(); /* at once, so that a second tap meets what comes next */
+    await keep([entry]);
+  }
+  const unsaved = [];
+  async function keep(entries) {
+    unsaved.push(...entries);
+    try {
+      while (unsaved.length) { await store.add(unsaved[0]); unsaved.shift(); }
+      kept = "Saved at " + clock(Date.now()) + " (" + log.length + " entries, " + store.kind + ")";
+      page.get("bench-store").hidden = true;
+    } catch (e) {
+      kept = unsaved.length + " entries NOT saved";
+      page.text("bench-store", "This browser did not save " + unsaved.length + " of " + log.length + " entries (" +
+        (e && e.message || e) + "). They are lost when the page is closed: save both files now, and again after " +
+        "each step, or go on with paper.");
+      page.get("bench-store").hidden = false;
+    }
+    page.text("bench-saved", kept);
+  }
+  /* Entries of another tab. */
+  async function look() {
+    let found;
+    try { found = await store.all(); } catch (e) { return; }
+    const known = new Set(log.map((e) => e.id));
+    const fresh = found.filter((e) => !known.has(e.id));
+    if (!fresh.length) return;
+    log = sorted(log.concat(fresh));
+    kept = log.length + " entries, " + store.kind;
+    changed();
+  }
+
+  /* ---- what the log amounts to ---- */
+
+  function state() {
+    const gone = new Set(), times = new Map(), why = new Map();
+    log.forEach((e) => {
+      if (e.kind === "undo") gone.add(e.of);
+      if (e.kind === "correct") { times.set(e.of, e.time); why.set(e.of, e.note || ""); }
+    });
+    const s = { begun: false, operator: "", pieces: {}, entries: [], last: null, gone, corrected: times };
+    specimens.forEach((name) => {
+      s.pieces[name] = stepsOf(name).map((row) => ({ row, in: null, out: null, cold: null, readings: [], done: false }));
+    });
+    log.forEach((e) => {
+      if (e.kind === "undo" || e.kind === "correct" || gone.has(e.id)) return;
+      const time = times.has(e.id) ? times.get(e.id) : e.time;
+      const seen = Object.assign({}, e, { at: time, corrected: times.has(e.id), reason: why.get(e.id) || "" });
+      s.entries.push(seen);
+      if (e.kind === "begin") { s.begun = true; s.operator = e.operator || ""; s.last = s.last || null; return; }
+      s.last = seen;
+      const step = (s.pieces[e.specimen] || []).find((x) => x.row.step === e.step);
+      if (!step) return;
+      if (e.kind === "reading") step.readings.push(seen);
+      else if (e.kind === "done") step.done = true;
+      else if (!step[e.kind]) step[e.kind] = seen;
+      else seen.twice = true; /* the same act entered in two tabs: the first counts */
+    });
+    specimens.forEach((name) => {
+      let total = 0;
+      s.pieces[name].forEach((x) => {
+        if (x.row.step > 0 && x.in && x.out) {
+          const held = (x.out.at - x.in.at) / minute - x.row.heat_up_min;
+          x.short = held < 0.001;
+          total += Math.max(held, 0.001);
+        }
+        x.time_min = x.row.step === 0 ? 0 : x.out ? Number(total.toFixed(3)) : NaN;
+      });
+    });
+    return s;
+  }
+  const finished = (x) => x.done || x.readings.length >= x.row.readings;
+  const current = (steps) => steps.find((x) => !finished(x)) || null;
+  const phase = (x) => x.row.step === 0 || x.cold ? "read" : x.out ? "out" : x.in ? "in" : "wait";
+
+  /* ---- readings as rows, for fit and file ---- */
+
+  const inVickers = (values) => plan.table ? api.convert(values, plan.scale, "HV", plan.table).value : values.slice();
+  const furnaceOf = (row) => "furnace " + row.furnace + " at " + row.temp_c + " C";
+  function readingsOf(s) {
+    const out = [];
+    specimens.forEach((name) => s.pieces[name].forEach((x) => {
+      if (!Number.isFinite(x.time_min)) return;
+      x.readings.forEach((r, k) => out.push({ specimen: name, temp_c: x.row.temp_c, step: x.row.step, time_min: x.time_min,
+        reading: k + 1, hardness: r.value, scale: plan.scale, furnace: furnaceOf(x.row), operator: r.operator || s.operator || "",
+        note: [r.note || "", x.short ? "shorter in the furnace than the heat-up allowance" : ""].filter(Boolean).join("; "),
+        entered: stamp(r.at), entry: r.id, left_out: !!r.left_out }));
+    }));
+    return out;
+  }
+  /* Scatter of a reading within its step, on the dial: pooled, at least that of the plan. */
+  function pooledSd(s) {
+    let squares = 0, df = 0;
+    specimens.forEach((name) => s.pieces[name].forEach((x) => {
+      const v = x.readings.map((r) => r.value), m = v.reduce((a, b) => a + b, 0) / v.length;
+      if (v.length > 1) { squares += v.reduce((a, b) => a + (b - m) * (b - m), 0); df += v.length - 1; }
+    }));
+    return df >= 10 ? Math.sqrt(squares / df) : 0;
+  }
+  function planSd(value) { /* of the plan, which is in HV, at this number of the dial */
+    if (!plan.table) return plan.guess.sd_reading;
+    const r = api.convert([value], plan.scale, "HV", plan.table);
+    return r.derivative[0] > 0 ? plan.guess.sd_reading / r.derivative[0] : plan.guess.sd_reading;
+  }
+  function doubts(value, x, s, now) {
+    const out = [];
+    if (!(value >= plan.range[0] && value <= plan.range[1])) {
+      out.push("outside the scale " + plan.scale + " (" + plan.range[0] + " to " + plan.range[1] + ")");
+    } else if (plan.table && !Number.isFinite(inVickers([value])[0])) {
+      out.push("outside the conversion table: it cannot enter the fit");
+    }
+    const others = x.readings.map((r) => r.value).sort((a, b) => a - b);
+    if (others.length >= 2) {
+      const m = others.length % 2 ? others[(others.length - 1) / 2] : (others[others.length / 2 - 1] + others[others.length / 2]) / 2;
+      const sd = Math.max(pooledSd(s), planSd(m));
+      if (Math.abs(value - m) > 3.5 * sd) {
+        out.push("far from the others of this step (" + page.significant(Math.abs(value - m), 2) + " from their median; " +
+          "3.5 standard deviations are " + page.significant(3.5 * sd, 2) + "): read again, keep both");
+      }
+    }
+    if (x.out && now - x.out.at < x.row.cool_min * minute) out.push("the specimen may still be warm: a warm one reads soft");
+    return out;
+  }
+
+  /* ---- fit and advice ---- */
+
+  function refit(s) {
+    const all = readingsOf(s), hv = inVickers(all.map((r) => r.hardness));
+    const use = all.map((r, i) => i).filter((i) => Number.isFinite(hv[i]));
+    const d = { temp_c: use.map((i) => all[i].temp_c), time_min: use.map((i) => all[i].time_min),
+                hardness: use.map((i) => hv[i]), specimen: use.map((i) => all[i].specimen), furnace: use.map((i) => all[i].furnace) };
+    if (all.some((r) => r.operator)) d.operator = use.map((i) => all[i].operator);
+    const key = JSON.stringify(d);
+    if (key === fitKey) return;
+    fitKey = key;
+    fitted = { data: d, outside: all.length - use.length, fit: null, why: "" };
+    const steps = new Set(d.time_min.map((t, i) => (t > 0 ? d.temp_c[i] : 0) + " " + t));
+    if (steps.size < 5 || !d.time_min.some((t) => t > 0)) {
+      fitted.why = "The fit begins with 5 different steps; there are " + steps.size + ". Shown: the guess of the plan.";
+      return;
+    }
+    try { fitted.fit = api.fit(d, { model: "jmak" }); } catch (e) { fitted.why = "No fit yet: " + e.message + "."; }
+  }
+
+  const lost = (f) => f.terms.filter((_, j) => f.states[j] !== "determined" && f.states[j] !== "fixed");
+  const WORDS = { h_worked: "hardness as rolled", h_soft: "hardness when soft", ln_k_ref: "rate", n: "exponent n", q_kj_mol: "Q" };
+
+  function advice(s) {
+    const done = [], next = [];
+    specimens.forEach((name) => {
+      const steps = s.pieces[name];
+      steps.forEach((x) => {
+        if (x.row.step > 0 && x.readings.length && Number.isFinite(x.time_min) && x.time_min > 0) {
+          done.push({ specimen: name, temp_c: x.row.temp_c, time_min: x.time_min });
+        }
+      });
+      const left = steps.filter((x) => x.row.step > 0 && !x.in);
+      left.slice(0, 2).forEach((x) => next.push({ specimen: name, temp_c: x.row.temp_c, time_min: x.row.time_min, planned: true }));
+      const last = steps[steps.length - 1];
+      const reached = done.filter((d) => d.specimen === name).map((d) => d.time_min);
+      if (!left.length && finished(last)) {
+        next.push({ specimen: name, temp_c: last.row.temp_c, time_min: Number((2 * Math.max(...reached, last.row.time_min)).toPrecision(3)), planned: false });
+      }
+    });
+    const out = { lines: [], reached: false };
+    const f = fitted && fitted.fit;
+    if (f && !lost(f).length) {
+      const j = f.terms.indexOf("q_kj_mol"), half = (f.conf[j][1] - f.conf[j][0]) / 2;
+      out.reached = half <= plan.wanted_kj_mol;
+      out.lines.push("Q = " + page.significant(f.par[j]) + " kJ/mol, 95 % interval " + page.significant(f.conf[j][0]) + " to " +
+        page.significant(f.conf[j][1]) + ". Wanted: half-width " + page.significant(plan.wanted_kj_mol) + ", reached: " +
+        page.significant(half, 2) + ". " + (out.reached ? "This is enough for Q: you may stop after this step." : "Not enough yet."));
+    } else if (f) {
+      out.lines.push("The readings do not determine " + lost(f).map((t) => WORDS[t] || t).join(", ") + " yet. Go on.");
+    } else out.lines.push("Too early for a result. Go on with the plan.");
+    if (!done.length || !next.length) return out;
+    const guess = f && !lost(f).length ? api.guessOf(f, { reading: plan.guess.sd_reading, step: plan.guess.sd_step }) : plan.guess;
+    const set = { n_readings: plan.n_readings, baseline: plan.baseline };
+    let ranked;
+    try { ranked = api.nextStep(guess, done, next, { name: "q" }, set).filter((c) => Number.isFinite(c.sd_factor)); } catch (e) { return out; }
+    const narrower = (factor) => factor > 0.985 ? "adds next to nothing for Q." :
+      "interval of Q about " + Math.round(100 * (1 - factor)) + " % narrower.";
+    ranked.slice(0, 3).forEach((c, k) => out.lines.push((k === 0 ? "Next best: " : "Then: ") + c.specimen + " at " + page.significant(c.temp_c, 4) +
+      " \u00b0C to " + page.significant(c.time_min) + " min in all" + (c.planned ? "" : " (beyond the plan)") + ": " + narrower(c.sd_factor)));
+    const now = api.planValue(guess, done, { name: "q" }, set);
+    const more = api.planValue(guess, done, { name: "q" }, Object.assign({}, set, { n_readings: set.n_readings + 1 }));
+    out.lines.push("One reading more in each step read so far: " + narrower(Math.exp((more - now) / 2)));
+    return out;
+  }
+
+  /* ---- how times are written ---- */
+
+  const two = (x) => String(x).padStart(2, "0");
+  const clock = (ms) => { const d = new Date(ms); return two(d.getHours()) + ":" + two(d.getMinutes()) + ":" + two(d.getSeconds()); };
+  const stamp = (ms) => new Date(Math.round(ms / 1000) * 1000).toISOString().replace(".000Z", "Z");
+  const span = (ms) => {
+    const t = Math.floor(Math.abs(ms) / 1000), h = Math.floor(t / 3600);
+    return (h ? h + ":" + two(Math.floor(t / 60) % 60) : Math.floor(t / 60)) + ":" + two(t % 60);
+  };
+  /* hh:mm or hh:mm:ss on the day that is nearest to `near`; NaN for anything else */
+  function timeOf(text, near) {
+    const m = /^\s*(\d{1,2})[:.](\d{2})(?:[:.](\d{2}))?\s*$/.exec(text);
+    if (!m || +m[1] > 23 || +m[2] > 59 || +(m[3] || 0) > 59) return NaN;
+    const d = new Date(near);
+    d.setHours(+m[1], +m[2], +(m[3] || 0), 0);
+    return [-1, 0, 1].map((k) => d.getTime() + k * 86400000).sort((a, b) => Math.abs(a - near) - Math.abs(b - near))[0];
+  }
+
+  /* ---- what is shown ---- */
+
+  const hints = (list) => list.length ? el("details", null, el("summary", null, "Cautions for this act"),
+    el("ul", null, list.map((t) => el("li", null, t)))) : null;
+  const button = (key, text, act, attributes) => el("button", Object.assign({ type: "button", "data-key": key, onclick: act }, attributes), text);
+  const rowsBusy = (s, row) => specimens.map((n) => current(s.pieces[n])).filter((x) => x && phase(x) === "in" && x.row.furnace === row.furnace && x.row.temp_c !== row.temp_c);
+
+  function card(name, s) {
+    const steps = s.pieces[name], x = current(steps);
+    if (!x) return el("div", { class: "card" }, el("h3", null, name + ": all steps of the plan are done"));
+    const row = x.row, where = phase(x), act = (kind) => () => enter(kind, { specimen: name, step: row.step });
+    const head = el("h3", null, name + ", " + (row.step === 0 ? "as rolled" : "step " + row.step + " of " + (steps.length - (plan.baseline ? 1 : 0)) +
+      ": " + page.significant(row.temp_c, 4) + " \u00b0C, furnace " + row.furnace));
+    if (where === "wait") {
+      const other = rowsBusy(s, row);
+      return el("div", { class: "card" }, head,
+        el("p", null, "In for " + page.significant(row.furnace_min, 4) + " min, of which " + page.significant(row.heat_up_min) +
+          " min heat-up" + (row.in_clock ? "; planned at " + row.in_clock : "") + "."),
+        el("p", { class: "hint" }, "Check the furnace: " + page.significant(row.temp_c, 4) + " \u00b0C. Face shield, gloves, long tongs; everything laid ready before opening."),
+        other.length ? el("p", { class: "remark" }, "Furnace " + row.furnace + " still holds " + other[0].row.specimen + " at " + other[0].row.temp_c + " \u00b0C.") : null,
+        button("in " + name, name + " is in, door shut", act("in"), { class: "main act" }), hints(plan.cautions.furnace.concat(plan.cautions.hot)));
+    }
+    if (where === "in") {
+      return el("div", { class: "card hot" }, head,
+        el("p", { class: "clock", "data-from": x.in.at, "data-until": x.in.at + row.furnace_min * minute }, ""),
+        el("p", null, "In since " + clock(x.in.at) + "; out at " + clock(x.in.at + row.furnace_min * minute) + "."),
+        el("p", { class: "hint" }, "HOT: face shield, gloves, tongs. Lay it on the marked place only."),
+        button("out " + name, name + " is out", act("out"), { class: "main act" }), hints(plan.cautions.furnace.concat(plan.cautions.hot)));
+    }
+    if (where === "out") {
+      return el("div", { class: "card hot" }, head,
+        el("p", { class: "clock", "data-from": x.out.at, "data-until": x.out.at + row.cool_min * minute }, ""),
+        el("p", null, "Cools" + (plan.sheet.cooling === "water" ? " in water" : plan.sheet.cooling === "block" ? " on the block" : " in air") + "; cold after about " + page.significant(row.cool_min) + " min."),
+        el("p", { class: "hint" }, "It does not glow and is hot. Touch it only when a contact thermometer shows it cold."),
+        button("cold " + name, name + " is cold by the thermometer", act("cold"), { class: "main act" }), hints(plan.cautions.cool.concat(plan.cautions.hot)));
+    }
+    return readCard(name, x, s, head);
+  }
+
+  function readCard(name, x, s, head) {
+    const row = x.row, key = name + "/" + row.step, n = x.readings.length;
+    const at = plan.places.step.findIndex((v, i) => v === row.step + (plan.baseline ? 1 : 0) && plan.places.reading[i] === n + 1);
+    const number = el("input", { type: "text", class: "number", inputmode: "decimal", autocomplete: "off", id: "value-" + key,
+      "data-key": "value " + name, oninput: (e) => { draft["v" + key] = e.target.value; } });
+    number.value = draft["v" + key] || "";
+    const note = el("input", { type: "text", class: "note", maxlength: 80, autocomplete: "off", id: "note-" + key, "data-key": "note " + name,
+      oninput: (e) => { draft["n" + key] = e.target.value; } });
+    note.value = draft["n" + key] || "";
+    const form = el("form", { novalidate: true, onsubmit: (e) => { e.preventDefault(); take(); } },
+      el("div", null, el("label", { for: "value-" + key }, "Reading " + (n + 1) + " of " + row.readings + " (" + plan.scale + ")"), number),
+      el("div", null, el("label", { for: "note-" + key }, "Note"), note),
+      el("button", { type: "submit", class: "main", "data-key": "enter " + name }, "Enter"));
+    function take() {
+      const value = page.parse(number.value);
+      if (!Number.isFinite(value) || value <= 0) {
+        number.setAttribute("aria-invalid", "true");
+        tell("'" + number.value + "' is not a number. Type digits with comma or point, such as 71,5.");
+        number.focus();
+        return;
+      }
+      const odd = doubts(value, x, s, Date.now());
+      delete draft["v" + key]; delete draft["n" + key];
+      tell(odd.length ? name + ", " + value + " " + plan.scale + ": " + odd.join("; ") + "." : "");
+      enter("reading", { specimen: name, step: row.step, value, note: note.value.trim(), operator: s.operator, doubts: odd });
+    }
+    return el("div", { class: "card read" }, head,
+      el("p", { class: "hint" }, "Fingers off the specimen and away from the indenter while the force is on; eye protection." +
+        (at >= 0 ? " Place: " + page.significant(plan.places.position_mm[at], 3) + " mm from the end, " + page.significant(plan.places.across_mm[at], 3) + " mm from the side." : "")),
+      n ? el("ol", { class: "values", "aria-label": "Readings of this step" }, x.readings.map((r) =>
+        el("li", { class: r.doubts && r.doubts.length ? "odd" : null }, page.significant(r.value, 5) + (r.doubts && r.doubts.length ? " (doubtful)" : "")))) : null,
+      form, n ? button("done " + name, "Enough readings here", () => enter("done", { specimen: name, step: row.step })) : null,
+      hints(plan.cautions.read));
+  }
+
+  function tell(text) {
+    told = text;
+    page.text("bench-told", text);
+    page.get("bench-told").hidden = !text;
+  }
+
+  function entryWords(e) {
+    const what = { in: "in, door shut", out: "out", cold: "cold", done: "enough read", begin: "run begun" }[e.kind];
+    return e.kind === "reading" ? page.significant(e.value, 5) + " " + plan.scale + (e.note ? " (" + e.note + ")" : "") : what || e.kind;
+  }
+  function logTable(s) {
+    const body = s.entries.slice().reverse().map((e) => {
+      const cells = el("tr", null, el("td", null, clock(e.at)), el("td", null, e.specimen ? e.specimen + ", step " + e.step : ""),
+        el("td", null, entryWords(e) + (e.twice ? "; entered twice, not counted" : "") + (e.doubts && e.doubts.length ? "; " + e.doubts.join("; ") : "") +
+          (e.corrected ? "; corrected, entered at " + clock(e.recorded) + (e.reason ? ": " + e.reason : "") : "")));
+      const last = el("td", null);
+      if (["in", "out", "cold"].includes(e.kind) && !e.twice) {
+        if (open === e.id) last.append(correction(e, s));
+        else last.append(button("correct " + e.id, "Correct time", () => { open = e.id; changed(); }));
+      }
+      if (e.kind === "reading") last.append(button("strike " + e.id, "Undo", () => enter("undo", { of: e.id })));
+      cells.append(last);
+      return cells;
+    });
+    return el("div", { class: "scroll" }, el("table", null, el("thead", null, el("tr", null, ["Time", "Specimen", "Entry", ""].map((t) => el("th", { scope: "col" }, t)))), el("tbody", null, body)));
+  }
+  function correction(e, s) {
+    const time = el("input", { type: "text", inputmode: "numeric", id: "right-time", "data-key": "right-time", autocomplete: "off" });
+    const why = el("input", { type: "text", id: "right-why", maxlength: 80, autocomplete: "off" });
+    time.value = draft.time !== undefined ? draft.time : clock(e.at);
+    time.addEventListener("input", () => { draft.time = time.value; });
+    const form = el("form", { novalidate: true, onsubmit: (event) => {
+      event.preventDefault();
+      const right = timeOf(time.value, e.at), fault = wrongTime(e, right, s);
+      if (fault) { tell(fault); time.setAttribute("aria-invalid", "true"); time.focus(); return; }
+      open = null; delete draft.time; tell("");
+      enter("correct", { of: e.id, time: right, note: why.value.trim() });
+    } }, el("div", null, el("label", { for: "right-time" }, "Right time"), time), el("div", null, el("label", { for: "right-why" }, "Reason"), why),
+      el("button", { type: "submit", class: "main" }, "Record"), button("leave", "Leave", () => { open = null; delete draft.time; changed(); }));
+    return form;
+  }
+  function wrongTime(e, right, s) {
+    if (!Number.isFinite(right)) return "A time is written as 14:05:30.";
+    if (right > Date.now() + 1000) return "This time is still to come.";
+    const steps = s.pieces[e.specimen], order = [];
+    steps.forEach((x) => ["in", "out", "cold"].forEach((kind) => { if (x[kind]) order.push(x[kind]); }));
+    const k = order.findIndex((x) => x.id === e.id);
+    if (k > 0 && right < order[k - 1].at) return "This is before '" + entryWords(order[k - 1]) + "' at " + clock(order[k - 1].at) + ".";
+    if (k + 1 < order.length && right > order[k + 1].at) return "This is after '" + entryWords(order[k + 1]) + "' at " + clock(order[k + 1].at) + ".";
+    return "";
+  }
+
+  /* Hardness over time, one curve per temperature. */
+  const DASH = ["", "8 4", "2 4", "10 4 2 4", "5 3", "1 5"];
+  function picture() {
+    const wide = Math.max(300, Math.min(760, page.get("bench-curve").clientWidth || 360)), high = 300, left = 44, right = 62, top = 12, bottom = 40;
+    const f = fitted.fit || plan.guess, d = fitted.data;
+    const temps = Array.from(new Set(rows.map((r) => r.temp_c))).sort((a, b) => a - b);
+    const times = rows.filter((r) => r.time_min > 0).map((r) => r.time_min).concat(d.time_min.filter((t) => t > 0));
+    const t0 = Math.log(Math.max(Math.min(...times), 0.2) / 3), t1 = Math.log(Math.max(...times) * 1.5);
+    const hs = d.hardness.concat([f.par[0], f.par[1]]);
+    const h0 = Math.min(...hs) - 8, h1 = Math.max(...hs) + 8;
+    const px = (t) => left + (Math.log(t) - t0) / (t1 - t0) * (wide - left - right), py = (h) => top + (h1 - h) / (h1 - h0) * (high - top - bottom);
+    const grid = Array.from({ length: 61 }, (_, i) => Math.exp(t0 + (t1 - t0) * i / 60));
+    const g = page.svg("svg", { viewBox: "0 0 " + wide + " " + high, role: "img", "aria-label": "Hardness in HV over time in minutes, one curve per temperature, with the mean of each step" });
+    const line = (points) => points.map((p, i) => (i ? "L" : "M") + p[0].toFixed(1) + " " + p[1].toFixed(1)).join("");
+    for (let e = Math.ceil(t0 / Math.LN10); e <= Math.floor(t1 / Math.LN10); e++) {
+      const t = Math.pow(10, e);
+      g.append(page.svg("line", { class: "axis", x1: px(t), x2: px(t), y1: high - bottom, y2: high - bottom + 5 }), page.svg("text", { x: px(t), y: high - bottom + 19, "text-anchor": "middle" }, page.significant(t, 2)));
+    }
+    const by = h1 - h0 > 60 ? 20 : 10;
+    for (let h = Math.ceil(h0 / by) * by; h <= h1; h += by) g.append(page.svg("line", { class: "axis", x1: left - 5, x2: left, y1: py(h), y2: py(h) }), page.svg("text", { x: left - 8, y: py(h) + 4, "text-anchor": "end" }, String(h)));
+    g.append(page.svg("path", { class: "axis", fill: "none", d: "M" + left + " " + top + "V" + (high - bottom) + "H" + (wide - right) }),
+      page.svg("text", { x: (left + wide - right) / 2, y: high - 6, "text-anchor": "middle" }, "Time at temperature (min)"), page.svg("text", { x: 4, y: 11 }, "HV"));
+    let under = Infinity;
+    temps.slice().reverse().forEach((t) => {
+      const k = temps.indexOf(t), colour = "hsl(" + (temps.length > 1 ? 215 - 200 * k / (temps.length - 1) : 215) + " 75% 42%)";
+      const own = fitted.fit ? api.predict(f, t, grid, {}) : { hardness: api.hardness(f, t, grid), lower: [NaN], upper: [NaN] };
+      const clip = (h) => Math.min(Math.max(h, h0), h1);
+      if (own.lower.every(Number.isFinite) && own.upper.every(Number.isFinite)) {
+        g.append(page.svg("path", { class: "band", fill: colour, d: line(grid.map((x, i) => [px(x), py(clip(own.upper[i]))]).concat(grid.map((x, i) => [px(x), py(clip(own.lower[i]))]).reverse())) + "Z" }));
+      }
+      g.append(page.svg("path", { class: "curve", stroke: colour, "stroke-dasharray": fitted.fit ? DASH[k % DASH.length] : "3 6", d: line(grid.map((x, i) => [px(x), py(clip(own.hardness[i]))])) }));
+      let y = py(clip(own.hardness[60])) + 4;
+      if (under - y < 15) y = under - 15;
+      under = y;
+      g.append(page.svg("text", { x: wide - right + 5, y }, page.significant(t, 4) + " \u00b0C"));
+      const at = new Map();
+      d.time_min.forEach((x, i) => { if (d.temp_c[i] === t) { if (!at.has(x)) at.set(x, []); at.get(x).push(d.hardness[i]); } });
+      at.forEach((v, x) => {
+        const m = v.reduce((a, b) => a + b, 0) / v.length;
+        g.append(page.svg("circle", { cx: x > 0 ? px(x) : left, cy: py(m), r: 4.5, fill: colour, stroke: "var(--ground)" }));
+      });
+    });
+    return g;
+  }
+
+  function changed() {
+    const s = state(), focus = document.activeElement && document.activeElement.getAttribute("data-key");
+    page.get("bench-begin").hidden = s.begun;
+    page.get("bench-run").hidden = !s.begun;
+    page.text("bench-saved", kept);
+    if (!s.begun || !api) return;
+    const rank = { in: 0, out: 1, read: 2, wait: 3 };
+    const order = specimens.map((name, i) => ({ name, i, x: current(s.pieces[name]) })).sort((a, b) => {
+      if (!a.x || !b.x) return (a.x ? 0 : 1) - (b.x ? 0 : 1) || a.i - b.i;
+      const pa = phase(a.x), pb = phase(b.x);
+      return rank[pa] - rank[pb] || (pa === "in" ? a.x.in.at + a.x.row.furnace_min * minute - b.x.in.at - b.x.row.furnace_min * minute :
+        rows.indexOf(a.x.row) - rows.indexOf(b.x.row));
+    });
+    page.get("bench-now").replaceChildren(...order.map((o) => card(o.name, s)));
+    page.get("bench-undo").disabled = !s.last;
+    page.text("bench-undo", s.last ? "Undo last entry: " + s.last.specimen + ", " + entryWords(s.last) : "Undo last entry");
+    page.get("bench-log").replaceChildren(logTable(s));
+    clearTimeout(waiting);
+    page.get("bench-fit").dataset.busy = "yes";
+    waiting = setTimeout(compute, 60); /* after what was tapped is on the screen */
+    tick();
+    if (focus) {
+      const again = Array.from(document.querySelectorAll("[data-key]")).find((x) => x.getAttribute("data-key") === focus);
+      const value = focus.startsWith("enter ") ? document.querySelector("[data-key='" + CSS.escape(focus.replace("enter ", "value ")) + "']") : null;
+      const first = document.querySelector("#bench-now [data-key]");
+      const to = value || again || first;
+      if (to) to.focus();
+    }
+  }
+
+  /* Fit, curves and advice; the hand does not wait for them. */
+  let waiting = 0;
+  function compute() {
+    const s = state();
+    refit(s);
+    page.get("bench-curve").replaceChildren(picture());
+    const f = fitted.fit, p = page.get("bench-fit");
+    p.textContent = f ? f.terms.map((t, j) => (WORDS[t] || t) + " " + page.significant(f.par[j], 4) +
+      (f.states[j] === "determined" ? " (" + page.significant(f.conf[j][0], 4) + " to " + page.significant(f.conf[j][1], 4) + ")" : " (" + f.states[j] + ")")).join("; ") +
+      "; rates in 1/min, as logarithm, at " + page.significant(f.temp_ref_c, 4) + " \u00b0C; 95 % intervals." : fitted.why;
+    p.dataset.par = f ? JSON.stringify(f.par) : "";
+    p.dataset.busy = "no";
+    if (fitted.outside) p.textContent += " " + fitted.outside + " readings outside the conversion table are left out.";
+    const a = advice(s);
+    page.get("bench-advice").replaceChildren(...a.lines.map((t) => el("p", null, t)), el("p", { class: "soft" }, plan.words.estimate));
+  }
+
+  function tick() {
+    const now = Date.now();
+    document.querySelectorAll("[data-until]").forEach((node) => {
+      const until = +node.getAttribute("data-until"), from = +node.getAttribute("data-from");
+      const text = now < from - 2000 ? "clock of the device set back: correct the time" :
+        now <= until ? span(until - now) + " to go" : span(now - until) + " over";
+      if (node.textContent !== text) node.textContent = text;
+      node.classList.toggle("late", now > until);
+    });
+  }
+
+  /* ---- files ---- */
+
+  const cell = (x) => {
+    const t = x === null || x === undefined || (typeof x === "number" && !Number.isFinite(x)) ? "" : String(x);
+    /* what a spreadsheet would take for a formula gets an apostrophe, as escape_cells() in R does */
+    const safe = /^'*[=+@\t\r\n-]/.test(t) && !/^[+-]?[0-9.]+([eE][+-]?[0-9]+)?$/.test(t) ? "'" + t : t;
+    return /[",\n\r]/.test(safe) ? "\"" + safe.replace(/"/g, "\"\"") + "\"" : safe;
+  };
+  const csv = (columns, x) => [columns.join(",")].concat(x.map((r) => columns.map((c) => cell(r[c])).join(","))).join("\r\n") + "\r\n";
+
+  function readingsFile() {
+    const s = state();
+    const all = readingsOf(s);
+    const columns = ["specimen", "temp_c", "step", "time_min", "reading", "hardness", "scale", "furnace"]
+      .concat(all.some((r) => r.operator) ? ["operator"] : [], ["note", "entered", "entry"]);
+    return csv(columns, all);
+  }
+  /* Between two events the temperature of the sheet as the package computes it, at whole seconds. */
+  const SECONDS = [0, 5, 10, 15, 20, 30, 45, 60, 90, 120, 180, 240, 360, 600, 1200, 3600, 7200, 14400, 28800];
+  function eventsFile() {
+    const s = state(), out = [], sheet = plan.sheet;
+    specimens.forEach((name) => {
+      let temp = sheet.ambient_c;
+      s.pieces[name].forEach((x) => {
+        [["in", x.in, x.row.temp_c, sheet.support], ["out", x.out, sheet.ambient_c, sheet.cooling === "block" ? "block" : "free"]].forEach(([kind, e, around, support]) => {
+          if (!e) return;
+          const next = kind === "in" ? x.out : x.cold, at = Math.round(e.at / 1000);
+          out.push({ specimen: name, time: stamp(e.at), temp_c: Number(temp.toFixed(2)), event: kind + " " + x.row.step, entered: stamp(e.recorded), note: e.corrected ? "corrected" + (e.reason ? ": " + e.reason : "") : "", entry: e.id });
+          if (!next) return;
+          const long = Math.max(0, Math.round(next.at / 1000) - at);
+          const seconds = SECONDS.filter((t) => t > 0 && t < long).concat(long > 0 ? [long] : []);
+          if (kind === "out" && sheet.cooling === "water") { temp = sheet.ambient_c; return; }
+          const h = api.heat({ thickness_mm: sheet.thickness_mm, width_mm: sheet.width_mm, length_mm: sheet.length_mm, support, metal: sheet.metal, start_c: temp, around_c: around, until_s: Math.max(long, 1), time_s: seconds });
+          seconds.slice(0, -1).forEach((t, i) => out.push({ specimen: name, time: stamp((at + t) * 1000), temp_c: Number(h.temp_c[i].toFixed(2)), event: "", entered: "", note: "", entry: "" }));
+          if (seconds.length) temp = h.temp_c[seconds.length - 1];
+        });
+        if (x.cold) out.push({ specimen: name, time: stamp(x.cold.at), temp_c: Number(temp.toFixed(2)), event: "cold " + x.row.step, entered: stamp(x.cold.recorded), note: x.cold.corrected ? "corrected" + (x.cold.reason ? ": " + x.cold.reason : "") : "", entry: x.cold.id });
+      });
+    });
+    return csv(["specimen", "time", "temp_c", "event", "entered", "note", "entry"], out);
+  }
+  function save(text, what) {
+    const link = el("a", { download: "bench-" + what + "-" + plan.run.slice(0, 6) + ".csv" });
+    link.href = URL.createObjectURL(new Blob(["\ufeff" + text], { type: "text/csv" }));
+    document.body.append(link);
+    link.click();
+    link.remove();
+    setTimeout(() => URL.revokeObjectURL(link.href), 60000);
+    if (!unsaved.length) return;
+    tell("The file holds what the browser did not save.");
+  }
+
+  function cellsOf(text) { /* rows of a file that this page wrote, maybe saved again by a spreadsheet */
+    const body = text.replace(/^\ufeff/, ""), sep = body.split("\n")[0].includes(";") ? ";" : ",";
+    const out = [];
+    let row = [], field = "", inside = false;
+    for (let i = 0; i < body.length; i++) {
+      const c = body[i];
+      if (inside) { if (c === "\"" && body[i + 1] === "\"") { field += "\""; i++; } else if (c === "\"") inside = false; else field += c; }
+      else if (c === "\"") inside = true;
+      else if (c === sep) { row.push(field); field = ""; }
+      else if (c === "\n") { row.push(field.replace(/\r$/, "")); out.push(row); row = []; field = ""; }
+      else field += c;
+    }
+    if (field || row.length) { row.push(field); out.push(row); }
+    const head = out.shift() || [];
+    return out.filter((r) => r.length === head.length).map((r) => {
+      const x = {};
+      head.forEach((name, i) => { x[name] = r[i].replace(/^'+(?=[=+@-])/, ""); });
+      return x;
+    });
+  }
+  async function takeIn(text) {
+    const all = cellsOf(text), known = new Set(log.map((e) => e.id)), fresh = [], refused = [];
+    if (!all.length || !("entry" in all[0])) { tell("This is not a file of readings or events of this page."); return; }
+    all.forEach((r, k) => {
+      if (!r.entry) return;
+      const event = /^(in|out|cold) (\d+)$/.exec(r.event || ""), time = Date.parse(event ? r.time : r.entered);
+      const step = Number(event ? event[2] : r.step), value = page.parse(r.hardness || "");
+      const right = specimens.includes(r.specimen) && stepsOf(r.specimen).some((x) => x.step === step) && Number.isFinite(time) &&
+        /^[0-9a-f]{12}$/.test(r.entry) && (event || (value > 0 && r.scale === plan.scale));
+      if (!right) { refused.push(k + 2); return; }
+      if (known.has(r.entry)) return;
+      const recorded = event ? Date.parse(r.entered) : time;
+      const base = { id: r.entry, specimen: r.specimen, step, time, recorded: Number.isFinite(recorded) ? recorded : time, taken_in: true };
+      fresh.push(event ? Object.assign(base, { kind: event[1] }) : Object.assign(base, { kind: "reading", value, note: r.note || "", operator: r.operator || "" }));
+    });
+    log = sorted(log.concat(fresh));
+    await keep(fresh);
+    tell(fresh.length + " entries taken in" + (refused.length ? "; lines that do not belong to this run or are damaged: " + refused.slice(0, 10).join(", ") : "") + ".");
+    changed();
+  }
+
+  async function begin() {
+    page.get("bench-first").replaceChildren(...plan.cautions.furnace.concat(plan.cautions.hot, plan.cautions.cool, plan.cautions.read).map((t) => el("li", null, t)));
+    page.text("bench-deference", plan.words.deference);
+    page.get("bench-start").addEventListener("click", () => enter("begin", { operator: page.get("bench-operator").value.trim() }));
+    page.get("bench-undo").addEventListener("click", () => { const s = state(); tell(""); if (s.last) enter("undo", { of: s.last.id }); });
+    page.get("bench-save-readings").addEventListener("click", () => save(readingsFile(), "readings"));
+    page.get("bench-save-events").addEventListener("click", () => save(eventsFile(), "events"));
+    page.get("bench-take").addEventListener("change", async (e) => {
+      const file = e.target.files[0];
+      if (file) await takeIn(await file.text());
+      e.target.value = "";
+    });
+    await store.begin();
+    if (store.kind === "none") await keep([]).then(() => {
+      page.text("bench-store", "This browser does not save anything for a page opened from a file: save both files after each step.");
+      page.get("bench-store").hidden = false;
+    });
+    api = await SoftannealAPI.load(SoftannealCore);
+    log = sorted(await store.all().catch(() => []));
+    if (log.length) kept = log.length + " entries found, " + store.kind;
+    changed();
+    setInterval(tick, 500);
+    setInterval(look, 2000);
+    document.addEventListener("visibilitychange", () => { tick(); look(); });
+    document.documentElement.dataset.ready = "yes";
+  }
+  begin().catch((e) => page.fault("This page could not begin: " + (e && e.message || e)));
+  return { readingsFile, eventsFile, takeIn, log: () => log.slice() };
+})();
