@@ -629,6 +629,12 @@ const bench = (() => {
     log = sorted(await store.all().catch(() => []));
     if (log.length) kept = log.length + " entries found, " + store.kind;
     changed();
+    let width = window.innerWidth;
+    window.addEventListener("resize", () => {
+      if (window.innerWidth === width) return;
+      width = window.innerWidth;
+      if (fitted) page.get("bench-curve").replaceChildren(picture());
+    });
     setInterval(tick, 500);
     setInterval(look, 2000);
     document.addEventListener("visibilitychange", () => { tick(); look(); });

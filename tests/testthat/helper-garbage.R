@@ -220,6 +220,7 @@ valid_calls <- function() {
     readings_form = list(plan, tempfile(fileext = ".csv"), overwrite = TRUE),
     explore_page = list(fit, file.path(coils, "explore.html"), title = "Fit", dial = "HRF", level = 0.9,
                         overwrite = TRUE),
+    bench_page = list(plan, file.path(coils, "bench.html"), title = "Run", wanted_kj_mol = 5, overwrite = TRUE),
     bench_sheet = list(plan, file.path(coils, "sheet.html"), title = "Run", overwrite = TRUE),
     brinell_number = list(4903.325, ball_mm = 10, diameter_mm = 2.4),
     cautions = list("annealing", temp_c = 400),

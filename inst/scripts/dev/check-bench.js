@@ -96,6 +96,7 @@ async function look(page, name) {
   let acts = 0, fit = [];
   for (let k = 0; k < 2000; k++) {
     const now = await keys(page);
+    if (k % 20 === 0) console.error(k + " acts, " + await entries(page) + " entries");
     const value = now.find((x) => x.startsWith("value "));
     const act = now.find((x) => x.startsWith("out ")) || now.find((x) => x.startsWith("cold "));
     if (act) {

@@ -1,0 +1,146 @@
+# The page for the bench: what stands in the file, and a short run in a browser whose files R reads and fits.
+
+page_plan <- function() {
+  suppressWarnings(plan_anneal(c(340, 380), c(2, 8, 32), plan_guess(recryst_1h_c = 370), n_readings = 2,
+                               session_min = 600))
+}
+
+written_bench <- function(plan = page_plan(), ...) {
+  file <- withr::local_tempfile(fileext = ".html", .local_envir = parent.frame())
+  bench_page(plan, file, ...)
+  paste(readLines(file, encoding = "UTF-8"), collapse = "\n")
+}
+
+test_that("a bench page holds plan, tables and cautions, is closed to the net and acts on no title", {
+  skip_if_not_installed("jsonlite")
+  html <- written_bench(title = "</title><script>alert(1)</script>")
+  expect_lt(nchar(html, "bytes"), 500000)
+  expect_match(html, "default-src 'none'", fixed = TRUE)
+  expect_no_match(html, "<script>alert(1)", fixed = TRUE)
+  for (word in c("zinc fume", "face shield", "not a release for use", "pinch point between indenter")) {
+    expect_match(html, word, fixed = TRUE)
+  }
+  # no element of the page asks for a file of its own
+  expect_no_match(html, "<(link|img|iframe|script)[^>]* (src|href)=", perl = TRUE)
+})
+
+test_that("each bench page begins a run of its own; steps stand in the order of the plan", {
+  skip_if_not_installed("jsonlite")
+  plan <- page_plan()
+  first <- bench_data(plan, "a", 10)
+  Sys.sleep(0.01)
+  expect_false(first$run == bench_data(plan, "a", 10)$run)
+  expect_match(first$run, "^[0-9a-f]{16}$")
+  expect_identical(as.double(first$range), c(29, 82)) # of HR30T, ISO 6508-1 (from memory)
+  hot <- first$steps$step > 0
+  expect_identical(first$steps$time_min[hot & first$steps$temp_c == 340], c(2, 8, 32))
+  expect_setequal(names(first$table$pairs), paste0(c("HR30T", "HV"), ">", c("HV", "HR30T")))
+})
+
+test_that("bench_page() refuses what it cannot write or convert", {
+  skip_if_not_installed("jsonlite")
+  plan <- page_plan()
+  file <- withr::local_tempfile(fileext = ".html")
+  expect_refused(bench_page("plan", file), "argument", "must come from plan_anneal()")
+  expect_refused(bench_page(plan, sub("html$", "txt", file)), "file", "html")
+  expect_refused(bench_page(plan, file, wanted_kj_mol = 0), "range", "wanted_kj_mol")
+  bench_page(plan, file)
+  expect_refused(bench_page(plan, file), "file", "already")
+  expect_identical(bench_page(plan, file, overwrite = TRUE), file)
+  plan$guess$conversion <- NA_character_
+  expect_refused(bench_page(plan, file, overwrite = TRUE), "scale", "cannot be converted to HV")
+})
+
+# Does a whole run: taps the button of the first card, or types the next of `truth` values of its step.
+BENCH_DRIVER <- "
+  const real = Date.now.bind(Date);
+  let shift = 0;
+  Date.now = () => real() + shift;
+  await wait(() => document.documentElement.dataset.ready === 'yes');
+  const start = document.getElementById('bench-start');
+  const before = document.getElementById('bench-run').hidden;
+  start.click();
+  await wait(() => !document.getElementById('bench-run').hidden);
+  const odd = [], shown = [];
+  for (let k = 0; k < 400; k++) {
+    const card = document.querySelector('#bench-now .card'), head = card.querySelector('h3').textContent;
+    const act = card.querySelector('button.act'), form = card.querySelector('form');
+    if (!act && !form) break;
+    const n = bench.log().length;
+    if (act) {
+      const until = card.querySelector('[data-until]');
+      if (until) {
+        shift += +until.dataset.until - Date.now() + 1000;
+        await new Promise((r) => setTimeout(r, 600));
+        shown.push(until.textContent);
+      }
+      act.click();
+    } else {
+      const m = /^(P\\d+), (?:step (\\d+))?/.exec(head), field = form.querySelector('input.number');
+      const text = page.data.truth[m[1]][m[2] ? +m[2] : 0][card.querySelectorAll('ol.values li').length];
+      if (k === 0) { // what is no number is not taken
+        field.value = '7o';
+        form.requestSubmit();
+        odd.push(bench.log().length === n, document.getElementById('bench-told').textContent);
+      }
+      field.value = text;
+      form.requestSubmit();
+      shift += 20000;
+    }
+    await wait(() => bench.log().length === n + 1);
+  }
+  const fit = document.getElementById('bench-fit');
+  await wait(() => fit.dataset.busy === 'no');
+  const files = [bench.readingsFile(), bench.eventsFile()];
+  // taken in again nothing changes; undone, the last reading is gone and comes back by its file
+  const count = bench.log().length, par = JSON.parse(fit.dataset.par || 'null');
+  await bench.takeIn(files[0]);
+  const same = bench.log().length === count;
+  await bench.takeIn('a,b\\n1,2\\n');
+  const refused = document.getElementById('bench-told').textContent;
+  document.getElementById('bench-undo').click();
+  await wait(() => bench.log().length === count + 1);
+  return {before, odd, shown, files, par, same, refused, advice: document.getElementById('bench-advice').innerText,
+          saved: document.getElementById('bench-saved').textContent, fitted: fit.textContent,
+          undone: bench.readingsFile().split('\\n').length - files[0].split('\\n').length};"
+
+test_that("a run in the browser: the files are read by R without arguments, and the fit is that of R", {
+  skip_unless_browser()
+  plan <- page_plan()
+  data <- bench_data(plan, "Run", 10)
+  s <- plan$steps
+  par <- c(h_worked = 158, h_soft = 76, ln_k_ref = -1.6, n = 1.5, q_kj_mol = 150)
+  data$truth <- lapply(split(seq_len(nrow(s)), s$specimen), function(rows) {
+    lapply(rows[order(s$step[rows])], function(k) {
+      hv <- par[["h_worked"]]
+      if (s$time_min[k] > 0) {
+        hv <- soften(data.frame(time_s = c(0, 60 * s$time_min[k]), temp_c = s$temp_c[k]), par, model = "jmak",
+                     temp_ref_c = 360)$hardness[2L]
+      }
+      x <- convert_hardness(hv + c(-1, 1) + 0.7 * sin(5 * k), "HV", plan$settings$scale)
+      I(sub(".", if (k %% 2) "," else ".", format(round(2 * x) / 2, nsmall = 1, trim = TRUE), fixed = TRUE))
+    })
+  })
+  found <- drive_page("bench", "Run", data, BENCH_DRIVER, width = 500)
+  expect_quiet_page(found)
+  expect_true(found$before)
+  expect_identical(found$odd[[1L]], "TRUE")
+  expect_match(found$odd[[2L]], "is not a number", fixed = TRUE)
+  expect_match(found$shown, "^0:0[0-9] over$")
+  expect_match(found$saved, "IndexedDB", fixed = TRUE)
+  files <- withr::local_tempdir()
+  for (k in 1:2) writeLines(found$files[k], file.path(files, c("readings.csv", "events.csv")[k]), useBytes = TRUE)
+  readings <- suppressMessages(read_readings(file.path(files, "readings.csv")))
+  expect_identical(nrow(readings), 2L * nrow(s))
+  expect_equal(tapply(readings$time_min, readings$step, max)[["3"]], 32, tolerance = 0.02)
+  fit <- suppressWarnings(fit_softening(readings))
+  expect_equal(found$par, unname(fit$par), tolerance = 1e-8)
+  history <- suppressMessages(read_history(file.path(files, "events.csv")))
+  expect_setequal(history$specimen, s$specimen)
+  along <- suppressWarnings(fit_softening(readings, history = history))
+  expect_equal(coef(along)[["h_soft"]], coef(fit)[["h_soft"]], tolerance = 0.05)
+  expect_true(found$same)
+  expect_match(found$refused, "not a file of readings or events", fixed = TRUE)
+  expect_identical(found$undone, -1L)
+  expect_match(found$advice, "not a release for use", fixed = TRUE)
+})
