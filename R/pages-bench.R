@@ -17,8 +17,8 @@
 #' @section Files:
 #' | file | for | what |
 #' |---|---|---|
-#' | readings (CSV) | [read_readings()] | `specimen`, `temp_c`, `step`, `time_min` (accumulated: each step its time in the furnace less the heat-up allowance of the plan), `reading`, `hardness`, `scale`, `furnace` (its number and set temperature), `operator`, `note`, time of the entry |
-#' | events (CSV) | [read_history()], then `history` of [fit_softening()] | `specimen`, `time` (UTC), `temp_c`, `event` (`in 1`, `out 1`, `cold 1`), when it was entered, `note`; between the events the temperature of the sheet as [heat_up()] and [cool_down()] compute it |
+#' | readings (CSV) | [read_readings()] | `specimen`, `temp_c`, `step`, `time_min` (accumulated: each step its time in the furnace less the heat-up allowance of the plan), `reading`, `hardness`, `scale`, `furnace` (its number and set temperature), `operator`, `log_s` (s from the first event to the cold specimen), `note`, time of the entry |
+#' | events (CSV) | [read_history()], then `history` of [fit_softening()] with `log_time = log_s` | `specimen`, `time` (UTC), `temp_c`, `event` (`in 1`, `out 1`, `cold 1`), when it was entered, `note`; between the events the temperature of the sheet as [heat_up()] and [cool_down()] compute it |
 #'
 #' Both can be taken in again by the page, on another device too.
 #'
@@ -26,8 +26,8 @@
 #' Readings are converted to HV by the table of the plan. The fit is that of [fit_softening()] to the
 #' readings of the file, with components of error; it begins when there are as many steps as parameters. A
 #' reading is doubtful where it differs from the others of its step by more than 3.5 standard deviations of a
-#' reading (those of the plan, or pooled from the steps when these are larger), beyond the scale, or read before
-#' the specimen counts as cold. Advice: the half-width of the interval of Q against `wanted_kj_mol`, and for each
+#' reading (those of the plan, or pooled from the steps when these are larger), outside the range of the scale or
+#' the table, or read before the specimen counts as cold; a number that the scale cannot give is not taken. Advice: the half-width of the interval of Q against `wanted_kj_mol`, and for each
 #' step that could come next how much narrower the interval would be, by linear theory as in [improve_plan()].
 #'
 #' @param plan A plan of [plan_anneal()] or [improve_plan()] with a conversion table between its scale and HV.
@@ -72,7 +72,8 @@ bench_data <- function(plan, title, wanted_kj_mol) {
   run <- .Call(C_sa_call_sha256, charToRaw(paste(fixed, title, format(Sys.time(), "%Y%m%d%H%M%OS6"))))
   list(run = paste(as.character(run[1:8]), collapse = ""), title = title, scale = set$scale,
        steps = as.list(s[intersect(columns, names(s))]), places = as.list(plan$layout$positions),
-       table = bench_table(plan), range = I(scale_range(set$scale)), guess = page_guess(plan$guess),
+       table = bench_table(plan), range = I(scale_range(set$scale)),
+       top = min(scale_top(known_scale(set$scale)), 1e4, na.rm = TRUE), guess = page_guess(plan$guess),
        n_readings = set$n_readings, baseline = as.numeric(set$baseline), wanted_kj_mol = wanted_kj_mol,
        sheet = list(thickness_mm = set$thickness_mm, width_mm = set$width_mm, length_mm = set$length_mm,
                     support = set$support, cooling = set$cooling, ambient_c = set$ambient_c,
@@ -96,7 +97,7 @@ bench_table <- function(plan) {
   tables
 }
 
-# Lowest and highest number of a scale.
+# Range of a scale in its standard.
 scale_range <- function(scale) {
   known <- fact_table("scale_hardness.csv")
   row <- match(sub("^(HV)[0-9.]*$", "\\1", scale), known$scale)

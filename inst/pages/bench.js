@@ -13,7 +13,7 @@ const bench = (() => {
   const stepsOf = (s) => rows.filter((r) => r.specimen === s).sort((a, b) => a.step - b.step);
   const minute = 60000;
   const draft = {}; /* what is typed and not entered yet, by field */
-  let log = [], api = null, fitted = null, fitKey = "", kept = "none", open = null, told = "";
+  let log = [], api = null, fitted = null, fitKey = "", kept = "none", open = null;
 
   /* ---- the store: IndexedDB, else localStorage, else nothing but the memory, which is said ---- */
 
@@ -75,16 +75,21 @@ const bench = (() => {
   const sorted = (x) => x.sort((a, b) => a.recorded - b.recorded || (a.id < b.id ? -1 : 1));
 
   async function enter(kind, more) {
-    const now = Date.now();
-    const entry = Object.assign({ id: newId(), kind, time: now, recorded: now }, more);
+    const now = Date.now(); /* times count in whole seconds, as in the files */
+    const entry = Object.assign({ id: newId(), kind, time: Math.round(now / 1000) * 1000, recorded: now }, more);
     log = sorted(log.concat([entry]));
     kept = "Saving ...";
     changed(); /* at once, so that a second tap meets what comes next */
     await keep([entry]);
   }
   const unsaved = [];
-  async function keep(entries) {
+  let saving = Promise.resolve();
+  function keep(entries) { /* one after the other, in order */
     unsaved.push(...entries);
+    saving = saving.then(flush);
+    return saving;
+  }
+  async function flush() {
     try {
       while (unsaved.length) { await store.add(unsaved[0]); unsaved.shift(); }
       kept = "Saved at " + clock(Date.now()) + " (" + log.length + " entries, " + store.kind + ")";
@@ -100,6 +105,7 @@ const bench = (() => {
   }
   /* Entries of another tab. */
   async function look() {
+    if (unsaved.length) await keep([]);
     let found;
     try { found = await store.all(); } catch (e) { return; }
     const known = new Set(log.map((e) => e.id));
@@ -139,12 +145,15 @@ const bench = (() => {
     specimens.forEach((name) => {
       let total = 0;
       s.pieces[name].forEach((x) => {
-        if (x.row.step > 0 && x.in && x.out) {
+        const heated = x.row.step > 0 && x.in && x.out;
+        if (heated) {
           const held = (x.out.at - x.in.at) / minute - x.row.heat_up_min;
           x.short = held < 0.001;
           total += Math.max(held, 0.001);
+        } else if (x.row.step > 0 && (x.out || x.cold || x.readings.length)) {
+          total = NaN; /* a time is missing: no later one is known either */
         }
-        x.time_min = x.row.step === 0 ? 0 : x.out ? Number(total.toFixed(3)) : NaN;
+        x.time_min = x.row.step === 0 ? 0 : heated ? Number(total.toFixed(3)) : NaN;
       });
     });
     return s;
@@ -158,13 +167,14 @@ const bench = (() => {
   const inVickers = (values) => plan.table ? api.convert(values, plan.scale, "HV", plan.table).value : values.slice();
   const furnaceOf = (row) => "furnace " + row.furnace + " at " + row.temp_c + " C";
   function readingsOf(s) {
-    const out = [];
+    const out = [], first = Math.min(...s.entries.filter((e) => ["in", "out", "cold"].includes(e.kind) && !e.twice).map((e) => e.at));
     specimens.forEach((name) => s.pieces[name].forEach((x) => {
       if (!Number.isFinite(x.time_min)) return;
       x.readings.forEach((r, k) => out.push({ specimen: name, temp_c: x.row.temp_c, step: x.row.step, time_min: x.time_min,
         reading: k + 1, hardness: r.value, scale: plan.scale, furnace: furnaceOf(x.row), operator: r.operator || s.operator || "",
+        log_s: x.cold ? Math.round((x.cold.at - first) / 1000) : 0,
         note: [r.note || "", x.short ? "shorter in the furnace than the heat-up allowance" : ""].filter(Boolean).join("; "),
-        entered: stamp(r.at), entry: r.id, left_out: !!r.left_out }));
+        entered: stamp(r.at), entry: r.id }));
     }));
     return out;
   }
@@ -185,8 +195,9 @@ const bench = (() => {
   function doubts(value, x, s, now) {
     const out = [];
     if (!(value >= plan.range[0] && value <= plan.range[1])) {
-      out.push("outside the scale " + plan.scale + " (" + plan.range[0] + " to " + plan.range[1] + ")");
-    } else if (plan.table && !Number.isFinite(inVickers([value])[0])) {
+      out.push("outside the range of " + plan.scale + " (" + plan.range[0] + " to " + plan.range[1] + ")");
+    }
+    if (plan.table && !Number.isFinite(inVickers([value])[0])) {
       out.push("outside the conversion table: it cannot enter the fit");
     }
     const others = x.readings.map((r) => r.value).sort((a, b) => a - b);
@@ -234,7 +245,7 @@ const bench = (() => {
           done.push({ specimen: name, temp_c: x.row.temp_c, time_min: x.time_min });
         }
       });
-      const left = steps.filter((x) => x.row.step > 0 && !x.in);
+      const left = steps.filter((x) => x.row.step > 0 && !x.in && !finished(x));
       left.slice(0, 2).forEach((x) => next.push({ specimen: name, temp_c: x.row.temp_c, time_min: x.row.time_min, planned: true }));
       const last = steps[steps.length - 1];
       const reached = done.filter((d) => d.specimen === name).map((d) => d.time_min);
@@ -306,14 +317,20 @@ const bench = (() => {
           " min heat-up" + (row.in_clock ? "; planned at " + row.in_clock : "") + "."),
         el("p", { class: "hint" }, "Check the furnace: " + page.significant(row.temp_c, 4) + " \u00b0C. Face shield, gloves, long tongs; everything laid ready before opening."),
         other.length ? el("p", { class: "remark" }, "Furnace " + row.furnace + " still holds " + other[0].row.specimen + " at " + other[0].row.temp_c + " \u00b0C.") : null,
-        button("in " + name, name + " is in, door shut", act("in"), { class: "main act" }), hints(plan.cautions.furnace.concat(plan.cautions.hot)));
+        button("in " + name, name + " is in, door shut", act("in"), { class: "main act" }),
+        button("skip " + name, "Leave this step out", act("done")), hints(plan.cautions.furnace.concat(plan.cautions.hot)));
     }
     if (where === "in") {
       return el("div", { class: "card hot" }, head,
         el("p", { class: "clock", "data-from": x.in.at, "data-until": x.in.at + row.furnace_min * minute }, ""),
         el("p", null, "In since " + clock(x.in.at) + "; out at " + clock(x.in.at + row.furnace_min * minute) + "."),
         el("p", { class: "hint" }, "HOT: face shield, gloves, tongs. Lay it on the marked place only."),
-        button("out " + name, name + " is out", act("out"), { class: "main act" }), hints(plan.cautions.furnace.concat(plan.cautions.hot)));
+        button("out " + name, name + " is out", () => {
+          const held = (Date.now() - x.in.at) / minute;
+          tell(held - row.heat_up_min < 0.001 ? name + " was in for " + page.significant(held, 2) + " min, less than its heat-up allowance: the step counts as 0.001 min. The file of events has the temperatures." : "");
+          enter("out", { specimen: name, step: row.step });
+        }, { class: "main act" }),
+        el("p", { class: "soft" }, "Too late, or forgotten? Tap now, then correct the time under Entries."), hints(plan.cautions.furnace.concat(plan.cautions.hot)));
     }
     if (where === "out") {
       return el("div", { class: "card hot" }, head,
@@ -346,6 +363,12 @@ const bench = (() => {
         number.focus();
         return;
       }
+      if (value > plan.top) {
+        number.setAttribute("aria-invalid", "true");
+        tell(value + " is no number of the scale " + plan.scale + ", which ends at " + plan.top + ": not taken. Check the point.");
+        number.focus();
+        return;
+      }
       const odd = doubts(value, x, s, Date.now());
       delete draft["v" + key]; delete draft["n" + key];
       tell(odd.length ? name + ", " + value + " " + plan.scale + ": " + odd.join("; ") + "." : "");
@@ -361,13 +384,12 @@ const bench = (() => {
   }
 
   function tell(text) {
-    told = text;
     page.text("bench-told", text);
     page.get("bench-told").hidden = !text;
   }
 
   function entryWords(e) {
-    const what = { in: "in, door shut", out: "out", cold: "cold", done: "enough read", begin: "run begun" }[e.kind];
+    const what = { in: "in, door shut", out: "out", cold: "cold", done: e.left ? "left out" : "enough read", begin: "run begun" }[e.kind];
     return e.kind === "reading" ? page.significant(e.value, 5) + " " + plan.scale + (e.note ? " (" + e.note + ")" : "") : what || e.kind;
   }
   function logTable(s) {
@@ -529,7 +551,7 @@ const bench = (() => {
     const s = state();
     const all = readingsOf(s);
     const columns = ["specimen", "temp_c", "step", "time_min", "reading", "hardness", "scale", "furnace"]
-      .concat(all.some((r) => r.operator) ? ["operator"] : [], ["note", "entered", "entry"]);
+      .concat(all.some((r) => r.operator) ? ["operator"] : [], ["log_s", "note", "entered", "entry"]);
     return csv(columns, all);
   }
   /* Between two events the temperature of the sheet as the package computes it, at whole seconds. */
@@ -595,7 +617,7 @@ const bench = (() => {
       const event = /^(in|out|cold) (\d+)$/.exec(r.event || ""), time = Date.parse(event ? r.time : r.entered);
       const step = Number(event ? event[2] : r.step), value = page.parse(r.hardness || "");
       const right = specimens.includes(r.specimen) && stepsOf(r.specimen).some((x) => x.step === step) && Number.isFinite(time) &&
-        /^[0-9a-f]{12}$/.test(r.entry) && (event || (value > 0 && r.scale === plan.scale));
+        /^[0-9a-f]{12}$/.test(r.entry) && (event || (value > 0 && value <= plan.top && r.scale === plan.scale));
       if (!right) { refused.push(k + 2); return; }
       if (known.has(r.entry)) return;
       const recorded = event ? Date.parse(r.entered) : time;

@@ -7,16 +7,17 @@ skip_unless_browser <- function() {
 }
 
 # `page`: the text of a page by page_text() or a file; `driver`: JavaScript, the body of an async function
-# that returns what is wanted, `wait(condition)` and `type(id, text)` at hand. Returns it, with what the
-# browser complained of.
+# that returns what is wanted, `wait(condition)` and `type(id, text)` at hand; `before` runs before the
+# page's script. Returns it, with what the browser complained of.
 drive_page <- function(page, title, data, driver, width = 1280, process = "annealing",
-                       folder = system.file("pages", package = "softanneal")) {
+                       folder = system.file("pages", package = "softanneal"), before = character()) {
   dir <- withr::local_tempdir()
   parts <- file.path(dir, "pages")
   dir.create(parts)
   file.copy(list.files(folder, full.names = TRUE), parts)
   own <- file.path(parts, paste0(page, ".js"))
-  writeLines(c(readLines(own, encoding = "UTF-8"), DRIVER[1L], driver, DRIVER[2L]), own, useBytes = TRUE)
+  writeLines(c(before, readLines(own, encoding = "UTF-8"), DRIVER[1L], driver, DRIVER[2L]), own,
+             useBytes = TRUE)
   file <- file.path(dir, "page.html")
   save_lines(page_text(page, title, data, process, folder = parts), file)
   said <- file.path(dir, "said")

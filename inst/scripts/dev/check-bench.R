@@ -1,6 +1,7 @@
-# A whole run of 24 steps on a bench page in Chromium, by keyboard alone and with a moved clock (check-bench.js);
-# the files it saves are read and fitted here, and the fit must be that of the page to 1e-8. Pictures of the page
-# at 360 and 1280 pixels, light and dark, stay in FOLDER. Package installed; needs node, npm and Chromium.
+# A whole run of 24 steps on a bench page in Chromium, by keyboard alone and with a moved clock
+# (check-bench.js); the files it saves are read and fitted here, and the fit must be that of the page to 1e-8.
+# Pictures of the page at 360 and 1280 pixels, light and dark, stay in FOLDER. Package installed; needs node,
+# npm and Chromium.
 #   Rscript inst/scripts/dev/check-bench.R [FOLDER [MODULES]]
 
 library(softanneal)
@@ -38,7 +39,9 @@ values <- lapply(split(seq_len(nrow(s)), s$specimen), function(rows) {
     format(round(2 * suppressWarnings(convert_hardness(x, "HV", plan$settings$scale))) / 2, trim = TRUE)
   })
 })
-furnace <- lapply(split(seq_len(nrow(s)), s$specimen), function(rows) s$furnace_min[rows[order(s$step[rows])]])
+furnace <- lapply(split(seq_len(nrow(s)), s$specimen), function(rows) {
+  s$furnace_min[rows[order(s$step[rows])]]
+})
 writeLines(jsonlite::toJSON(list(values = values, furnace_min = furnace), auto_unbox = TRUE, digits = NA),
            file.path(out, "run.json"))
 here <- sub("^--file=", "", grep("^--file=", commandArgs(), value = TRUE))
@@ -57,7 +60,7 @@ if (file.exists(file.path(out, "readings.csv"))) {
   cat("largest difference of a parameter, page and R:", away, "; page on another device:", other, "\n")
   if (!(away <= 1e-8) || !(other <= 1e-8)) faults <- c(faults, "the fit of the page is not that of R")
   history <- suppressMessages(read_history(file.path(out, "events.csv")))
-  along <- suppressWarnings(fit_softening(readings, history = history))
+  along <- suppressWarnings(fit_softening(readings, history = history, log_time = log_s))
   print(rbind(holds = coef(fit), along_events = coef(along)), digits = 4)
 }
 cat(found$fit, "\n", found$advice, "\n", found$saved, "\n", found$told_other, "\n", sep = "\n")
