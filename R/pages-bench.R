@@ -3,16 +3,17 @@
 
 #' A page for the bench
 #'
-#' One HTML file for telephone or tablet at the furnace: what to do now and next from the plan, a clock for each
-#' specimen in a furnace, one large button for in, out and cold, readings typed one by one and checked at once,
-#' the softening curves fitted anew after each reading, what a further step would add and when what is wanted is
-#' reached. It needs no R, no server and no network, and makes no request, which its Content-Security-Policy
-#' forbids it.
+#' One HTML file for telephone or tablet at the furnace: what to do now and next from the plan, a clock for
+#' each specimen in a furnace, one large button for in, out and cold, readings typed one by one and checked
+#' at once, the softening curves fitted anew after each reading, what a further step would add and when what
+#' is wanted is reached. It needs no R, no server and no network, and makes no request, which its
+#' Content-Security-Policy forbids it.
 #'
-#' Every entry is saved in the browser before the page says so, one by one, so that neither a reload nor a second
-#' tab loses or overwrites any. Where the browser refuses to save or has no room the page says it and offers the
-#' files. Times are those of the clock of the device, so that they are right after sleep. A tap that came late or
-#' was forgotten is corrected in the list of entries; entry, correction and reason stay in the record.
+#' Every entry is saved in the browser before the page says so, one by one, so that neither a reload nor a
+#' second tab loses or overwrites any. Where the browser refuses to save or has no room the page says it and
+#' offers the files. Times are those of the clock of the device, so that they are right after sleep. A tap
+#' that came late or was forgotten is corrected in the list of entries; entry, correction and reason stay in
+#' the record.
 #'
 #' @section Files:
 #' | file | for | what |
@@ -25,10 +26,11 @@
 #' @section What it computes:
 #' Readings are converted to HV by the table of the plan. The fit is that of [fit_softening()] to the
 #' readings of the file, with components of error; it begins when there are as many steps as parameters. A
-#' reading is doubtful where it differs from the others of its step by more than 3.5 standard deviations of a
-#' reading (those of the plan, or pooled from the steps when these are larger), outside the range of the scale or
-#' the table, or read before the specimen counts as cold; a number that the scale cannot give is not taken. Advice: the half-width of the interval of Q against `wanted_kj_mol`, and for each
-#' step that could come next how much narrower the interval would be, by linear theory as in [improve_plan()].
+#' reading is doubtful where it differs from the others of its step by more than 3.5 standard deviations of
+#' a reading (those of the plan, or pooled from the steps when these are larger), outside the range of the
+#' scale or the table, or read before the specimen counts as cold; a number that the scale cannot give is
+#' not taken. Advice: the half-width of the interval of Q against `wanted_kj_mol`, and for each step that
+#' could come next how much narrower the interval would be, by linear theory as in [improve_plan()].
 #'
 #' @param plan A plan of [plan_anneal()] or [improve_plan()] with a conversion table between its scale and HV.
 #' @param file Path of the page, ending in `.html`.
@@ -38,9 +40,9 @@
 #' @param overwrite Whether a file that is there may be replaced.
 #' @return The path, invisibly. Each page has a record of its own: one made anew begins a new run.
 #' @section Errors:
-#'   `softanneal_error_scale` where the scale of the plan cannot be converted to HV; `softanneal_error_file` when
-#'   the file is there already, has another ending, or cannot be written; `softanneal_error_package` without
-#'   jsonlite.
+#'   `softanneal_error_scale` where the scale of the plan cannot be converted to HV; `softanneal_error_file`
+#'   when the file is there already, has another ending, or cannot be written; `softanneal_error_package`
+#'   without jsonlite.
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE` The page shows the cautions first and at the
 #'   step they belong to; it does not see the furnace.
 #' @seealso [bench_sheet()] for the same on paper.
