@@ -29,7 +29,9 @@ make_pages <- function(folder) {
   list.files(folder, "[.]html$", recursive = TRUE, full.names = TRUE)
 }
 
-RUN <- "<script>window.addEventListener('load', function () {
+# After a while, in which a page that computes by itself has drawn what it draws.
+RUN <- "<script>window.addEventListener('load', function () { setTimeout(function () {
+  document.querySelectorAll('details').forEach(function (d) { d.open = true; });
   axe.run(document, {resultTypes: ['violations']}).then(function (r) {
     var all = r.violations.map(function (v) {
       return v.impact + ' ' + v.id + ' (' + v.nodes.length + '): ' + v.nodes[0].target.join(' ');
@@ -38,7 +40,7 @@ RUN <- "<script>window.addEventListener('load', function () {
     if (wide > 2) all.push('critical sideways-scroll (' + wide + ' px): html');
     document.documentElement.innerHTML = '<pre>BEGIN\\n' + all.join('\\n') + '\\nEND</pre>';
   });
-});</script>"
+}, 3000); });</script>"
 
 findings <- function(page) {
   # beside the page, so that its plots and styles are found
