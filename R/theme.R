@@ -28,6 +28,21 @@ plain_theme <- function(base_size = NULL, legend = "right") {
 ggplot_add.softanneal_finish <- function(object, plot, ...) {
   class(plot) <- unique(c("softanneal_picture", class(plot)))
   attr(plot, "auto_size") <- object$auto
+  own_aesthetics(plot)
+}
+
+# What the plot maps besides x and y (colour, shape, ends of bars) goes to the layers that stand: a layer that
+# a user adds has other data, which lack these columns.
+own_aesthetics <- function(plot) {
+  shared <- plot$mapping[setdiff(names(plot$mapping), c("x", "y"))]
+  if (!length(shared)) return(plot)
+  plot$layers <- lapply(plot$layers, function(layer) {
+    if (!isTRUE(layer$inherit.aes)) return(layer)
+    own <- layer$mapping
+    all <- c(as.list(own), as.list(shared)[setdiff(names(shared), names(own))])
+    ggplot2::ggproto(NULL, layer, mapping = structure(all, class = "uneval"))
+  })
+  plot$mapping <- plot$mapping[intersect(names(plot$mapping), c("x", "y"))]
   plot
 }
 

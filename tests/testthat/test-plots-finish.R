@@ -144,3 +144,20 @@ test_that("a plot with a second axis on one side only is drawn", {
   withr::defer(grDevices::dev.off())
   expect_no_error(print(ggplot2::autoplot(fit_lifetime(pieces))))
 })
+
+test_that("a layer of other data needs no inherit.aes = FALSE", {
+  fit <- bell_softening()
+  mine <- data.frame(time_min = c(5, 10), hardness = c(120, 90))
+  steps <- summarise_readings(bell_readings())
+  for (p in list(ggplot2::autoplot(fit), ggplot2::autoplot(bell_readings()), plot_avrami(fit),
+                 plot_isochronal(fit), ggplot2::autoplot(identifiability(fit)), ggplot2::autoplot(steps))) {
+    more <- p + ggplot2::geom_point(ggplot2::aes(.data$time_min, .data$hardness), data = mine)
+    n <- length(more$layers)
+    expect_identical(nrow(unique(ggplot2::layer_data(more, n)[c("x", "y")])), 2L)
+    # and the layers that were there are as they were
+    rows <- function(p) vapply(seq_len(n - 1L), function(k) nrow(ggplot2::layer_data(p, k)), 0L)
+    expect_identical(rows(more), rows(p))
+  }
+  expect_gt(length(unique(ggplot2::layer_data(ggplot2::autoplot(fit), 1L)$colour)) +
+              length(unique(ggplot2::layer_data(ggplot2::autoplot(fit), 2L)$colour)), 3L)
+})
