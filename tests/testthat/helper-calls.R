@@ -16,6 +16,7 @@ tiny_calls <- function(p) {
   small$coil <- small$specimen
   plan <- plan_anneal(c(300, 330), c(4, 8, 16), plan_guess(recryst_1h_c = 330, draws = 2))
   fits <- suppressWarnings(fit_each(small, coil))
+  lots <- suppressWarnings(fit_each(rbind(transform(small, coil = "a"), transform(small, coil = "b")), coil))
   list(
     fraction = function() p$jmak_fraction(c(0, 1, NA), 1, 2),
     time = function() p$jmak_time(c(0, 0.5, NA), 1, 2),
@@ -44,6 +45,7 @@ tiny_calls <- function(p) {
                                                       log(c(4, 8)), c(1, NA), 0.95, 1)),
     values = function() p$softening_values(fit, c(330, 350), c(4, 8)),
     each = function() as.data.frame(suppressWarnings(p$fit_each(small, coil, threads = 2))),
+    shared = function() unclass(p$anova.softanneal_fits(lots, share = "n")),
     components = function() {
       coef(suppressWarnings(p$fit_softening(small, se = "components", u_temp_c = 1)))
     },
