@@ -195,6 +195,10 @@ window_axis <- function(x, read, n_points, arg, log) {
 #' @export
 print.softanneal_window <- function(x, ...) {
   limits <- attr(x, "limits")
+  if (is.null(limits) || is.null(attr(x, "read"))) { # some columns of it
+    print(plain_frame(x), ...)
+    return(invisible(x))
+  }
   inside <- which(x$inside)
   cat("Process window: ", format_quantity(limits[1L]), " to ", format_quantity(limits[2L]), " ",
       attr(x, "scale"), " with probability ", format(attr(x, "wanted")), " for the ",

@@ -57,11 +57,8 @@ parts_of_fit <- function(x, must) {
        "must have the length of `residuals`")
   must("limits", gone_or(x$limits, is.matrix(x$limits) && nrow(x$limits) == k && ncol(x$limits) == 2L),
        "must have a row of two for each of `coefficients`")
-  must("estimated", gone_or(x$estimated, one_number(x$estimated)), "must be one number")
+  must("estimated", one_number(x$estimated), "must be one number")
   must("units", gone_or(x$units, all(vapply(x$units, one_text, NA))), "must be a text for each parameter")
-  lack <- x$lack_of_fit
-  must("lack_of_fit", gone_or(lack, is.list(lack) && length(lack) == 6L && all(vapply(lack, one_number, NA))),
-       "must hold six numbers")
   must("na.action", gone_or(x$na.action, inherits(x$na.action, c("omit", "exclude"))),
        "must name rows left out")
   must("convergence", is.list(x$convergence) && is.logical(x$convergence$converged),
@@ -73,8 +70,11 @@ parts_of_squares <- function(x, must) must("cov_unscaled", is.matrix(x$cov_unsca
 
 parts_of_softening <- function(x, must) {
   k <- length(x$coefficients)
-  must("cov_full", gone_or(x$cov_full, is.numeric(x$cov_full) && identical(dim(x$cov_full), c(k, k))),
+  must("cov_full", is.numeric(x$cov_full) && identical(dim(x$cov_full), c(k, k)),
        "must have a row and a column for each of `coefficients`")
+  must("loss", one_text(x$loss), "must be one text")
+  must("lack_of_fit", length(x$lack_of_fit) == 6L &&
+         all(vapply(x$lack_of_fit, function(v) is.numeric(v) && length(v) == 1L, NA)), "must hold six numbers")
   parts_of_squares(x, must)
   must("material", identical(x$material, x$readings$material), "must be that of `readings`")
 }
@@ -145,7 +145,8 @@ parts_of_resample <- function(x, must) {
 }
 
 parts_of_design <- function(x, must) {
-  must("truth", is.list(x$truth) && is.numeric(x$truth$par) && one_text(x$truth$model), "must hold a law")
+  must("truth", is.list(x$truth) && !anyDuplicated(names(x$truth)) && one_text(x$truth$model),
+       "must hold a law")
   b <- x$bench
   must("truth", is.numeric(x$truth$par) && !is.null(names(x$truth$par)), "must hold named numbers `par`")
   must("sd_groups", all(names(x$sd_groups) %in% names(x$truth$par)) && all(x$sd_groups >= 0),
@@ -162,7 +163,13 @@ parts_of_design <- function(x, must) {
   must("tolerance", x$tolerance > 0, "must be above zero")
 }
 
+parts_of_recrystallisation <- function(x, must) {
+  parts_of_squares(x, must)
+  must("method", one_text(x$method), "must be one text")
+}
+
 parts_of_guess <- function(x, must) {
+  must("origin", one_text(x$origin), "must be one text")
   for (field in grep("^sd_", names(x), value = TRUE)) {
     must(field, is.numeric(x[[field]]) && length(x[[field]]) == 1L, "must be one number")
   }
@@ -280,10 +287,9 @@ PARTS_LOOKED_AT <- list(
   softanneal_layout = parts_of_layout, softanneal_archive = parts_of_archive,
   softanneal_identifiability = parts_of_identifiability, softanneal_history = parts_of_history,
   softanneal_window = parts_of_window, softanneal_fit_softening = parts_of_softening,
-  softanneal_marks = parts_of_marks)
+  softanneal_marks = parts_of_marks, softanneal_fit_recrystallisation = parts_of_recrystallisation)
 PARTS_LOOKED_AT[paste0("softanneal_fit_", c("least_squares", "arrhenius", "grain_growth", "hall_petch",
-                                            "hardening", "kissinger", "master_curve",
-                                            "recrystallisation"))] <- list(parts_of_squares)
+                                            "hardening", "kissinger", "master_curve"))] <- list(parts_of_squares)
 
 look_at_parts <- function(x, refuse) {
   must <- function(field, sound, what) {
