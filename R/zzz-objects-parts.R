@@ -73,8 +73,8 @@ parts_of_softening <- function(x, must) {
   must("cov_full", is.numeric(x$cov_full) && identical(dim(x$cov_full), c(k, k)),
        "must have a row and a column for each of `coefficients`")
   must("loss", one_text(x$loss), "must be one text")
-  must("lack_of_fit", length(x$lack_of_fit) == 6L &&
-         all(vapply(x$lack_of_fit, function(v) is.numeric(v) && length(v) == 1L, NA)), "must hold six numbers")
+  six <- function(v) length(v) == 6L && all(lengths(v) == 1L) && is.numeric(unlist(v))
+  must("lack_of_fit", six(x$lack_of_fit), "must hold six numbers")
   parts_of_squares(x, must)
   must("material", identical(x$material, x$readings$material), "must be that of `readings`")
 }
@@ -288,8 +288,9 @@ PARTS_LOOKED_AT <- list(
   softanneal_identifiability = parts_of_identifiability, softanneal_history = parts_of_history,
   softanneal_window = parts_of_window, softanneal_fit_softening = parts_of_softening,
   softanneal_marks = parts_of_marks, softanneal_fit_recrystallisation = parts_of_recrystallisation)
-PARTS_LOOKED_AT[paste0("softanneal_fit_", c("least_squares", "arrhenius", "grain_growth", "hall_petch",
-                                            "hardening", "kissinger", "master_curve"))] <- list(parts_of_squares)
+PARTS_LOOKED_AT[paste0("softanneal_fit_", c(
+  "least_squares", "arrhenius", "grain_growth", "hall_petch", "hardening", "kissinger",
+  "master_curve"))] <- list(parts_of_squares)
 
 look_at_parts <- function(x, refuse) {
   must <- function(field, sound, what) {
