@@ -19,7 +19,7 @@
 #' | file | for | what |
 #' |---|---|---|
 #' | readings (CSV) | [read_readings()] | `specimen`, `temp_c`, `step`, `time_min` (accumulated: each step its time in the furnace less the heat-up allowance of the plan), `reading`, `hardness`, `scale`, `furnace` (its number and set temperature), `operator`, `log_s` (s from the first event to the cold specimen), `note`, time of the entry |
-#' | events (CSV) | [read_history()], then `history` of [fit_softening()] with `log_time = log_s` | `specimen`, `time` (UTC), `temp_c`, `event` (`in 1`, `out 1`, `cold 1`), when it was entered, `note`; between the events the temperature of the sheet as [heat_up()] and [cool_down()] compute it |
+#' | events (CSV) | [read_history()], then `history` of [fit_softening()] with `log_time = log_s`, the readings without their column `time_min` | `specimen`, `time` (UTC), `temp_c`, `event` (`in 1`, `out 1`, `cold 1`), when it was entered, `note`; between the events the temperature of the sheet as [heat_up()] and [cool_down()] compute it |
 #'
 #' Both can be taken in again by the page, on another device too.
 #'

@@ -259,7 +259,7 @@ const bench = (() => {
       const j = f.terms.indexOf("q_kj_mol"), half = (f.conf[j][1] - f.conf[j][0]) / 2;
       out.reached = half <= plan.wanted_kj_mol;
       out.lines.push("Q = " + page.significant(f.par[j]) + " kJ/mol, 95 % interval " + page.significant(f.conf[j][0]) + " to " +
-        page.significant(f.conf[j][1]) + ". Wanted: half-width " + page.significant(plan.wanted_kj_mol) + ", reached: " +
+        page.significant(f.conf[j][1]) + ". Wanted: half-width " + plain(plan.wanted_kj_mol) + ", reached: " +
         page.significant(half, 2) + ". " + (out.reached ? "This is enough for Q: you may stop after this step." : "Not enough yet."));
     } else if (f) {
       out.lines.push("The readings do not determine " + lost(f).map((t) => WORDS[t] || t).join(", ") + " yet. Go on.");
@@ -271,8 +271,8 @@ const bench = (() => {
     try { ranked = api.nextStep(guess, done, next, { name: "q" }, set).filter((c) => Number.isFinite(c.sd_factor)); } catch (e) { return out; }
     const narrower = (factor) => factor > 0.985 ? "adds next to nothing for Q." :
       "interval of Q about " + Math.round(100 * (1 - factor)) + " % narrower.";
-    ranked.slice(0, 3).forEach((c, k) => out.lines.push((k === 0 ? "Next best: " : "Then: ") + c.specimen + " at " + page.significant(c.temp_c, 4) +
-      " \u00b0C to " + page.significant(c.time_min) + " min in all" + (c.planned ? "" : " (beyond the plan)") + ": " + narrower(c.sd_factor)));
+    ranked.slice(0, 3).forEach((c, k) => out.lines.push((k === 0 ? "Next best: " : "Then: ") + c.specimen + " at " + plain(c.temp_c) +
+      " \u00b0C to " + plain(c.time_min) + " min in all" + (c.planned ? "" : " (beyond the plan)") + ": " + narrower(c.sd_factor)));
     const now = api.planValue(guess, done, { name: "q" }, set);
     const more = api.planValue(guess, done, { name: "q" }, Object.assign({}, set, { n_readings: set.n_readings + 1 }));
     out.lines.push("One reading more in each step read so far: " + narrower(Math.exp((more - now) / 2)));
@@ -281,6 +281,7 @@ const bench = (() => {
 
   /* ---- how times are written ---- */
 
+  const plain = (x) => String(Number(Number(x).toPrecision(5))); /* a set point as it was planned */
   const two = (x) => String(x).padStart(2, "0");
   const clock = (ms) => { const d = new Date(ms); return two(d.getHours()) + ":" + two(d.getMinutes()) + ":" + two(d.getSeconds()); };
   const stamp = (ms) => new Date(Math.round(ms / 1000) * 1000).toISOString().replace(".000Z", "Z");
@@ -309,13 +310,13 @@ const bench = (() => {
     if (!x) return el("div", { class: "card" }, el("h3", null, name + ": all steps of the plan are done"));
     const row = x.row, where = phase(x), act = (kind) => () => enter(kind, { specimen: name, step: row.step });
     const head = el("h3", null, name + ", " + (row.step === 0 ? "as rolled" : "step " + row.step + " of " + (steps.length - (plan.baseline ? 1 : 0)) +
-      ": " + page.significant(row.temp_c, 4) + " \u00b0C, furnace " + row.furnace));
+      ": " + plain(row.temp_c) + " \u00b0C, furnace " + row.furnace));
     if (where === "wait") {
       const other = rowsBusy(s, row);
       return el("div", { class: "card" }, head,
-        el("p", null, "In for " + page.significant(row.furnace_min, 4) + " min, of which " + page.significant(row.heat_up_min) +
+        el("p", null, "In for " + plain(row.furnace_min) + " min, of which " + plain(row.heat_up_min) +
           " min heat-up" + (row.in_clock ? "; planned at " + row.in_clock : "") + "."),
-        el("p", { class: "hint" }, "Check the furnace: " + page.significant(row.temp_c, 4) + " \u00b0C. Face shield, gloves, long tongs; everything laid ready before opening."),
+        el("p", { class: "hint" }, "Check the furnace: " + plain(row.temp_c) + " \u00b0C. Face shield, gloves, long tongs; everything laid ready before opening."),
         other.length ? el("p", { class: "remark" }, "Furnace " + row.furnace + " still holds " + other[0].row.specimen + " at " + other[0].row.temp_c + " \u00b0C.") : null,
         button("in " + name, name + " is in, door shut", act("in"), { class: "main act" }),
         button("skip " + name, "Leave this step out", act("done")), hints(plan.cautions.furnace.concat(plan.cautions.hot)));
@@ -335,7 +336,7 @@ const bench = (() => {
     if (where === "out") {
       return el("div", { class: "card hot" }, head,
         el("p", { class: "clock", "data-from": x.out.at, "data-until": x.out.at + row.cool_min * minute }, ""),
-        el("p", null, "Cools" + (plan.sheet.cooling === "water" ? " in water" : plan.sheet.cooling === "block" ? " on the block" : " in air") + "; cold after about " + page.significant(row.cool_min) + " min."),
+        el("p", null, "Cools" + (plan.sheet.cooling === "water" ? " in water" : plan.sheet.cooling === "block" ? " on the block" : " in air") + "; cold after about " + plain(row.cool_min) + " min."),
         el("p", { class: "hint" }, "It does not glow and is hot. Touch it only when a contact thermometer shows it cold."),
         button("cold " + name, name + " is cold by the thermometer", act("cold"), { class: "main act" }), hints(plan.cautions.cool.concat(plan.cautions.hot)));
     }
@@ -378,7 +379,7 @@ const bench = (() => {
       el("p", { class: "hint" }, "Fingers off the specimen and away from the indenter while the force is on; eye protection." +
         (at >= 0 ? " Place: " + page.significant(plan.places.position_mm[at], 3) + " mm from the end, " + page.significant(plan.places.across_mm[at], 3) + " mm from the side." : "")),
       n ? el("ol", { class: "values", "aria-label": "Readings of this step" }, x.readings.map((r) =>
-        el("li", { class: r.doubts && r.doubts.length ? "odd" : null }, page.significant(r.value, 5) + (r.doubts && r.doubts.length ? " (doubtful)" : "")))) : null,
+        el("li", { class: r.doubts && r.doubts.length ? "odd" : null }, plain(r.value) + (r.doubts && r.doubts.length ? " (doubtful)" : "")))) : null,
       form, n ? button("done " + name, "Enough readings here", () => enter("done", { specimen: name, step: row.step })) : null,
       hints(plan.cautions.read));
   }
@@ -390,7 +391,7 @@ const bench = (() => {
 
   function entryWords(e) {
     const what = { in: "in, door shut", out: "out", cold: "cold", done: e.left ? "left out" : "enough read", begin: "run begun" }[e.kind];
-    return e.kind === "reading" ? page.significant(e.value, 5) + " " + plan.scale + (e.note ? " (" + e.note + ")" : "") : what || e.kind;
+    return e.kind === "reading" ? plain(e.value) + " " + plan.scale + (e.note ? " (" + e.note + ")" : "") : what || e.kind;
   }
   function logTable(s) {
     const body = s.entries.slice().reverse().map((e) => {
@@ -450,7 +451,7 @@ const bench = (() => {
     const line = (points) => points.map((p, i) => (i ? "L" : "M") + p[0].toFixed(1) + " " + p[1].toFixed(1)).join("");
     for (let e = Math.ceil(t0 / Math.LN10); e <= Math.floor(t1 / Math.LN10); e++) {
       const t = Math.pow(10, e);
-      g.append(page.svg("line", { class: "axis", x1: px(t), x2: px(t), y1: high - bottom, y2: high - bottom + 5 }), page.svg("text", { x: px(t), y: high - bottom + 19, "text-anchor": "middle" }, page.significant(t, 2)));
+      g.append(page.svg("line", { class: "axis", x1: px(t), x2: px(t), y1: high - bottom, y2: high - bottom + 5 }), page.svg("text", { x: px(t), y: high - bottom + 19, "text-anchor": "middle" }, plain(t)));
     }
     const by = h1 - h0 > 60 ? 20 : 10;
     for (let h = Math.ceil(h0 / by) * by; h <= h1; h += by) g.append(page.svg("line", { class: "axis", x1: left - 5, x2: left, y1: py(h), y2: py(h) }), page.svg("text", { x: left - 8, y: py(h) + 4, "text-anchor": "end" }, String(h)));
@@ -468,7 +469,7 @@ const bench = (() => {
       let y = py(clip(own.hardness[60])) + 4;
       if (under - y < 15) y = under - 15;
       under = y;
-      g.append(page.svg("text", { x: wide - right + 5, y }, page.significant(t, 4) + " \u00b0C"));
+      g.append(page.svg("text", { x: wide - right + 5, y }, plain(t) + " \u00b0C"));
       const at = new Map();
       d.time_min.forEach((x, i) => { if (d.temp_c[i] === t) { if (!at.has(x)) at.set(x, []); at.get(x).push(d.hardness[i]); } });
       at.forEach((v, x) => {

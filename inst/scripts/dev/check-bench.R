@@ -60,7 +60,8 @@ if (file.exists(file.path(out, "readings.csv"))) {
   cat("largest difference of a parameter, page and R:", away, "; page on another device:", other, "\n")
   if (!(away <= 1e-8) || !(other <= 1e-8)) faults <- c(faults, "the fit of the page is not that of R")
   history <- suppressMessages(read_history(file.path(out, "events.csv")))
-  along <- suppressWarnings(fit_softening(readings, history = history, log_time = log_s))
+  untimed <- readings[names(readings) != "time_min"]
+  along <- suppressWarnings(fit_softening(untimed, history = history, log_time = log_s))
   print(rbind(holds = coef(fit), along_events = coef(along)), digits = 4)
 }
 cat(found$fit, "\n", found$advice, "\n", found$saved, "\n", found$told_other, "\n", sep = "\n")
