@@ -71,7 +71,8 @@ const bench = (() => {
     }
   };
 
-  const newId = () => Array.from(crypto.getRandomValues(new Uint8Array(6)), (b) => b.toString(16).padStart(2, "0")).join("");
+  // with a letter first: a column of digits alone would pass for numbers where the file is read
+  const newId = () => "n" + Array.from(crypto.getRandomValues(new Uint8Array(6)), (b) => b.toString(16).padStart(2, "0")).join("");
   const sorted = (x) => x.sort((a, b) => a.recorded - b.recorded || (a.id < b.id ? -1 : 1));
 
   async function enter(kind, more) {
@@ -618,7 +619,7 @@ const bench = (() => {
       const event = /^(in|out|cold) (\d+)$/.exec(r.event || ""), time = Date.parse(event ? r.time : r.entered);
       const step = Number(event ? event[2] : r.step), value = page.parse(r.hardness || "");
       const right = specimens.includes(r.specimen) && stepsOf(r.specimen).some((x) => x.step === step) && Number.isFinite(time) &&
-        /^[0-9a-f]{12}$/.test(r.entry) && (event || (value > 0 && value <= plan.top && r.scale === plan.scale));
+        /^n[0-9a-f]{12}$/.test(r.entry) && (event || (value > 0 && value <= plan.top && r.scale === plan.scale));
       if (!right) { refused.push(k + 2); return; }
       if (known.has(r.entry)) return;
       const recorded = event ? Date.parse(r.entered) : time;

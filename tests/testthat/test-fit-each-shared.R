@@ -114,3 +114,12 @@ test_that("what cannot be shared is refused, and groups without a fit are told",
   }
   expect_equal(pooled[["F value"]][1L], pooled[["Mean Sq"]][1L] / pooled[["Mean Sq"]][2L])
 })
+
+test_that("a shared fit that stops at the iteration limit says so", {
+  fits <- fit_each(lots(), by = lot)
+  stopped <- copied_package()
+  fitted <- stopped$shared_fit
+  stopped$shared_fit <- function(...) utils::modifyList(fitted(...), list(converged = FALSE))
+  expect_warning(stopped$anova.softanneal_fits(fits, share = "n"), "common 'n' stopped at the iteration limit",
+                 class = "softanneal_warning_fit")
+})

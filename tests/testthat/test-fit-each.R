@@ -262,7 +262,7 @@ test_that("predictions are those of the single fit, row by row", {
   expect_warning(predict(fits, data.frame(coil = 1, temp_c = 500, time_min = 1)),
                  class = "softanneal_warning_extrapolation")
   expect_length(predict(fits, new[0, ]), 0L)
-  expect_error(predict(fits), class = "softanneal_error_argument")
+  expect_equal(predict(fits), predict(fits, d)) # without data: the readings of the fits, in their order
   expect_error(predict(fits, new[-1L]), class = "softanneal_error_column")
 })
 
@@ -292,7 +292,7 @@ test_that("augment() adds what predict() says and residuals on the scale of the 
   read <- quiet_each(rockwell, coil, scale = "as read")
   expect_equal(augment(read, rockwell)$.resid + augment(read, rockwell)$.fitted, rockwell$hardness)
   expect_error(augment(read, d), class = "softanneal_error_scale")
-  expect_error(augment(fits), class = "softanneal_error_argument")
+  expect_equal(augment(fits)$.fitted, augment(fits, d)$.fitted)
   expect_error(augment(fits, d, d), class = "softanneal_error_argument")
   expect_error(augment(fits, d[-1L]), class = "softanneal_error_column")
 })

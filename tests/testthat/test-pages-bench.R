@@ -159,6 +159,9 @@ test_that("a run in the browser: its files are read by R, and its fit is that of
   expect_equal(tapply(readings$time_min, readings$step, max)[["3"]], 32, tolerance = 0.02)
   fit <- suppressWarnings(fit_softening(readings))
   expect_equal(found$par, unname(fit$par), tolerance = 1e-8)
+  # names of entries are no numbers, whatever their digits
+  entry <- utils::read.csv(file.path(files, "events.csv"), colClasses = "character")$entry
+  expect_match(entry[nzchar(entry)], "^n[0-9a-f]{12}$")
   history <- suppressMessages(read_history(file.path(files, "events.csv")))
   expect_setequal(history$specimen, s$specimen)
   steps <- suppressWarnings(find_steps(history))

@@ -98,3 +98,12 @@ test_that("in a browser nothing but the scripts of a page can run, ask or load",
   expect_identical(found$shown, "&lt;/p&gt;&lt;b&gt;x&lt;/b&gt;")
   expect_gte(length(found$console), 5L) # so that a quiet page is quiet
 })
+
+test_that("a page that cannot be written is an error, and nothing stands there", {
+  skip_if_not_installed("jsonlite")
+  file <- file.path(withr::local_tempdir(), "page.html")
+  full <- copied_package(put_in_place = function(...) FALSE)
+  expect_refused(full$write_page(file, "explore", "A page", list(name = "x"), FALSE, "annealing"), "file",
+                 "could not be written")
+  expect_false(file.exists(file))
+})
