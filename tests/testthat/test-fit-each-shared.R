@@ -120,6 +120,6 @@ test_that("a shared fit that stops at the iteration limit says so", {
   stopped <- copied_package()
   fitted <- stopped$shared_fit
   stopped$shared_fit <- function(...) utils::modifyList(fitted(...), list(converged = FALSE))
-  expect_warning(stopped$anova.softanneal_fits(fits, share = "n"), "common 'n' stopped at the iteration limit",
-                 class = "softanneal_warning_fit")
+  expect_warning(stopped$anova.softanneal_fits(fits, share = "n"),
+                 "common 'n' stopped at the iteration limit", class = "softanneal_warning_fit")
 })

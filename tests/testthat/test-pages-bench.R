@@ -26,7 +26,8 @@ test_that("a bench page holds plan, tables and cautions, is closed to the net an
 
 test_that("no payload in the title of a bench page acts, and each comes back as typed", {
   skip_if_not_installed("jsonlite")
-  typed <- c(payloads(), end = "</script><script>alert(1)</script>", open = "<!--<script>", line = "a\u2028b\u2029c")
+  typed <- c(payloads(), end = "</script><script>alert(1)</script>", open = "<!--<script>",
+             line = "a\u2028b\u2029c")
   plan <- page_plan()
   tags <- function(html) {
     gsub("\"[^\"]*\"", "\"\"", regmatches(html, gregexpr("<[A-Za-z!/][^>]*>", html))[[1L]])
