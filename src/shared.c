@@ -112,6 +112,17 @@ static double damping(double norm, double lambda)
     return sqrt(lambda * (norm > 0.0 ? norm : 1.0));
 }
 
+/* Two blocks of s rows, one above the other, become one triangle with its right side. */
+static void keep_triangle(double *both, double *r, size_t s, double *triangle, double *right)
+{
+    sa_triangularise(both, 2 * s, s, r);
+    for (size_t k = 0; k < s; k++) {
+        for (size_t i = 0; i < s; i++)
+            triangle[k * s + i] = i <= k ? both[k * 2 * s + i] : 0.0;
+        right[k] = r[k];
+    }
+}
+
 /* Triangle of one group: its own rows are kept, the rest goes into the common triangle. */
 static int reduce(const sa_shared *fit, const arrow *a, size_t g, const double *par, double lambda,
                   double *triangle, double *right, double *norms, double *sum)
@@ -147,12 +158,7 @@ static int reduce(const sa_shared *fit, const arrow *a, size_t g, const double *
         r[k] = right[k];
         r[s + k] = a->rhs[o + k];
     }
-    sa_triangularise(both, 2 * s, s, r);
-    for (size_t k = 0; k < s; k++) {
-        for (size_t i = 0; i < s; i++)
-            triangle[k * s + i] = i <= k ? both[k * 2 * s + i] : 0.0;
-        right[k] = r[k];
-    }
+    keep_triangle(both, r, s, triangle, right);
     return 0;
 }
 
@@ -180,12 +186,7 @@ static int reduce_all(const sa_shared *fit, const arrow *a, const double *par, d
             both[k * 2 * s + s + k] = damping(norms[k], lambda);
             r[k] = right[k];
         }
-        sa_triangularise(both, 2 * s, s, r);
-        for (size_t k = 0; k < s; k++) {
-            for (size_t i = 0; i < s; i++)
-                triangle[k * s + i] = i <= k ? both[k * 2 * s + i] : 0.0;
-            right[k] = r[k];
-        }
+        keep_triangle(both, r, s, triangle, right);
     }
     return 0;
 }

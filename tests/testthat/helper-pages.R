@@ -89,3 +89,14 @@ expect_quiet_page <- function(found) {
   expect_true(found$fault) # hidden
   expect_lte(found$wide, 0)
 }
+
+# A page whose text `hostile` holds what was typed: no tag more than in `plain`, and all shown as typed.
+expect_nothing_acts <- function(hostile, plain, typed) {
+  tags <- function(html) {
+    gsub("\"[^\"]*\"", "\"\"", regmatches(html, gregexpr("<[A-Za-z!/][^>]*>", html))[[1L]])
+  }
+  expect_identical(tags(hostile), tags(plain))
+  file <- withr::local_tempfile(fileext = ".html")
+  writeLines(hostile, file, useBytes = TRUE)
+  expect_as_typed(html_text(file), typed)
+}

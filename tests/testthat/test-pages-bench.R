@@ -29,14 +29,8 @@ test_that("no payload in the title of a bench page acts, and each comes back as 
   typed <- c(payloads(), end = "</script><script>alert(1)</script>", open = "<!--<script>",
              line = "a\u2028b\u2029c")
   plan <- page_plan()
-  tags <- function(html) {
-    gsub("\"[^\"]*\"", "\"\"", regmatches(html, gregexpr("<[A-Za-z!/][^>]*>", html))[[1L]])
-  }
   hostile <- written_bench(plan, title = paste(typed, collapse = " ; "))
-  expect_identical(tags(hostile), tags(written_bench(plan, title = "Run")))
-  file <- withr::local_tempfile(fileext = ".html")
-  writeLines(hostile, file, useBytes = TRUE)
-  expect_as_typed(html_text(file), typed)
+  expect_nothing_acts(hostile, written_bench(plan, title = "Run"), typed)
 })
 
 test_that("each bench page begins a run of its own; steps stand in the order of the plan", {

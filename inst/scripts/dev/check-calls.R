@@ -7,7 +7,8 @@
 # A try that ends the process is named with its number and the run goes on after it.
 args <- commandArgs(TRUE)
 tests <- Sys.getenv("SOFTANNEAL_TESTS", "tests/testthat")
-if (length(args) && args[1L] == "child") {
+mode <- if (length(args) && args[1L] %in% c("child", "sweep")) args[1L] else "parent"
+if (mode != "parent") {
   suppressMessages({
     library(testthat)
     library(softanneal)
@@ -16,6 +17,8 @@ if (length(args) && args[1L] == "child") {
   for (file in c("helper-copied.R", "helper-readings.R", "helper-calls.R")) {
     sys.source(file.path(tests, file), space)
   }
+}
+if (mode == "child") {
   recorded <- space$recorded_calls()
   entries <- getDLLRegisteredRoutines(getLoadedDLLs()[["softanneal"]])$.Call
   lacking <- setdiff(names(entries), vapply(recorded, `[[`, "", "name"))
@@ -33,15 +36,7 @@ if (length(args) && args[1L] == "child") {
   cat("ends:", ends, "\n")
   quit(status = 0L)
 }
-if (length(args) && args[1L] == "sweep") {
-  suppressMessages({
-    library(testthat)
-    library(softanneal)
-  })
-  space <- new.env(parent = asNamespace("softanneal"))
-  for (file in c("helper-copied.R", "helper-readings.R", "helper-calls.R")) {
-    sys.source(file.path(tests, file), space)
-  }
+if (mode == "sweep") {
   ends <- c(result = 0L, error = 0L, late = 0L)
   each <- function(one) {
     if (length(args) > 1L) saveRDS(one, args[2L]) # the last one is what ended the process
