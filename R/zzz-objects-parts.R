@@ -262,7 +262,7 @@ parts_of_window <- function(x, must) {
        "must be two numbers that rise")
   read <- attr(x, "read")
   two <- function(v) is.numeric(v) && length(v) == 2L
-  must("read", gone_or(read, is.list(read) && all(vapply(read, two, NA))),
+  must("read", gone_or(read, is.list(read) && two(read$temp_c) && two(read$time_min)),
        "must hold the ranges of temperature and time")
   must("wanted", gone_or(attr(x, "wanted"), is_share_level(attr(x, "wanted"))), "must lie between 0 and 1")
   must("target", gone_or(attr(x, "target"), attr(x, "target") %in% c("reading", "curve")),

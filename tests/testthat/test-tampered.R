@@ -64,6 +64,7 @@ test_that("parts of an object that do not belong together are refused by name", 
   refused("budget", "coverage", function(x) with_field(level = 0.99)(x))
   refused("budget", "table", cut("table"))
   refused("fit_softening", "material", with_field(material = NULL))
+  refused("window", "read", function(x) structure(x, read = list()))
   refused("fit_least_squares", "cov_unscaled", function(x) {
     x$cov_unscaled <- NULL
     x
