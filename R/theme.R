@@ -15,13 +15,16 @@ plain_theme <- function(base_size = NULL, legend = "right") {
     ggplot2::theme_get() + ggplot2::theme(text = ggplot2::element_text(size = base_size))
   } else ggplot2::theme_bw(base_size = base_size %or% BASE_SIZE)
   list(base,
-       ggplot2::theme(panel.grid.minor = ggplot2::element_blank(),
-                      plot.title = ggplot2::element_text(size = ggplot2::rel(1.1)),
-                      plot.title.position = "plot", plot.caption.position = "plot",
-                      plot.caption = ggplot2::element_text(hjust = 0, colour = INK),
-                      legend.position = legend,
-                      legend.key.width = ggplot2::unit(1.6, "lines")),
+       finish_theme(legend),
        structure(list(auto = !own && is.null(base_size)), class = "softanneal_finish"))
+}
+
+finish_theme <- function(legend) {
+  ggplot2::theme(panel.grid.minor = ggplot2::element_blank(),
+                 plot.title = ggplot2::element_text(size = ggplot2::rel(1.1)),
+                 plot.title.position = "plot", plot.caption.position = "plot",
+                 plot.caption = ggplot2::element_text(hjust = 0, colour = INK),
+                 legend.position = legend, legend.key.width = ggplot2::unit(1.6, "lines"))
 }
 
 #' @rawNamespace S3method(ggplot2::ggplot_add,softanneal_finish)
