@@ -5,19 +5,19 @@ layer_state <- new.env(parent = emptyenv())
 
 #' Softening fits as a layer of a ggplot
 #'
-#' Fits [fit_softening()] to the readings of a plot when it is drawn, and draws the fitted curves with the band
-#' of the curve: `x` is the accumulated time in min, `y` the hardness.
+#' Fits [fit_softening()] to the readings of a plot when it is drawn, and draws the fitted curves with the
+#' band of the curve: `x` is the accumulated time in min, `y` the hardness.
 #'
 #' @section Aesthetics:
 #' * `x`, `y`: time and hardness (required). As-rolled readings, at time zero, are used on a logarithmic
 #'   axis too, where they cannot be drawn.
-#' * `temp_c`: annealing temperature in degrees Celsius (`NA` at time zero is allowed); without it the readings
-#'   of a set are taken as of one temperature.
+#' * `temp_c`: annealing temperature in degrees Celsius (`NA` at time zero is allowed); without it the
+#'   readings of a set are taken as of one temperature.
 #' * `lot`: readings that are fitted together. Without it each group of the plot that holds several
-#'   temperatures, such as `colour = lot`, is fitted on its own, and where each group holds one temperature, such
-#'   as `colour = factor(temp_c)`, all groups of a panel are fitted together.
-#' * `specimen`, `weight`: as in [fit_softening()]. Readings of one specimen share its errors: without `specimen`
-#'   each temperature and time counts as a specimen of its own, and the band is narrower.
+#'   temperatures, such as `colour = lot`, is fitted on its own, and where each group holds one temperature,
+#'   such as `colour = factor(temp_c)`, all groups of a panel are fitted together.
+#' * `specimen`, `weight`: as in [fit_softening()]. Readings of one specimen share its errors: without
+#'   `specimen` each temperature and time counts as a specimen of its own, and the band is narrower.
 #' * `colour`, `fill`, `linetype`, `linewidth`, `alpha`: of curve and band.
 #'
 #' Panels are always fitted apart. Curves run from the first to the last time of their set.
@@ -25,7 +25,8 @@ layer_state <- new.env(parent = emptyenv())
 #' @param mapping,data,position,na.rm,show.legend,inherit.aes,... As in [ggplot2::layer()]; `...` are settings
 #'   of the layer, such as `linewidth = 1`.
 #' @param model Model, see [softening-models].
-#' @param interval `"confidence"` for the band of the curve, `"prediction"` for that of a new reading, `"none"`.
+#' @param interval `"confidence"` for the band of the curve, `"prediction"` for that of a new reading,
+#'   `"none"`.
 #' @param level Level of the band.
 #' @param reading_scale Scale of `y`. The fit is in HV; curves and bands are converted back.
 #' @param material Conversion table for Rockwell readings, see [conversion_tables()].
@@ -34,13 +35,13 @@ layer_state <- new.env(parent = emptyenv())
 #' @param n_points Number of points along each curve.
 #' @param geom For `stat_softening()`: geometry to draw with, such as `"line"`.
 #' @return A layer for [ggplot2::ggplot()]. Computed variables: `y` or hardness, `ymin`, `ymax` and `temp_c`.
-#' @section Errors: When the plot is drawn: `softanneal_error_argument` (an aesthetic is missing or of the wrong
-#'   type), `softanneal_error_range` (negative times, hardness zero or less), and others of
+#' @section Errors: When the plot is drawn: `softanneal_error_argument` (an aesthetic is missing or of the
+#'   wrong type), `softanneal_error_range` (negative times, hardness zero or less), and others of
 #'   [fit_softening()], under the error of ggplot2 that names the layer. Sets with too few readings have no
 #'   curve, with one warning of class `softanneal_warning_too_few`; readings outside the limits of an axis are
 #'   left out, with one of class `softanneal_warning_missing`.
-#' @seealso [autoplot.softanneal_fit_softening()] for the plot of a fit; [scale_colour_temperature()] for colours;
-#'   [fit_each()] for the numbers of many fits.
+#' @seealso [autoplot.softanneal_fit_softening()] for the plot of a fit; [scale_colour_temperature()] for
+#'   colours; [fit_each()] for the numbers of many fits.
 #' @examples
 #' library(ggplot2)
 #' tungsten <- example_data("tungsten")

@@ -2,11 +2,11 @@
 
 #' Colours, shapes and theme of the package's plots
 #'
-#' Temperatures are ordered: their colours go from dark to light, evenly in lightness, each with a contrast of 3:1 to
-#' the ground (WCAG 2.1, 1.4.11), and stay apart in grey and for the common colour deficiencies. Add shape or
-#' line type, since colour alone does not reach everybody.
+#' Temperatures are ordered: their colours go from dark to light, evenly in lightness, each with a contrast
+#' of 3:1 to the ground (WCAG 2.1, 1.4.11), and stay apart in grey and for the common colour deficiencies.
+#' Add shape or line type, since colour alone does not reach everybody.
 #'
-#' @param name Title of the legend.
+#' @param name Title of the legend; by default "Annealed at" with the unit.
 #' @param discrete `TRUE` for factors, such as `factor(temp_c)`; `FALSE` for numbers.
 #' @param dark Whether the ground is dark.
 #' @param ... Further arguments of the scale of ggplot2, such as `labels`.
@@ -15,8 +15,8 @@
 #' @return A scale, or a complete theme, for [ggplot2::ggplot()] or [ggplot2::theme_set()].
 #' @section Errors: `softanneal_error_argument` for arguments of the wrong type.
 #' @references World Wide Web Consortium (2018) Web Content Accessibility Guidelines 2.1.
-#' @seealso [geom_softening()]; the plots of the package, such as [autoplot.softanneal_fit_softening()], keep a
-#'   theme set by [ggplot2::theme_set()].
+#' @seealso [geom_softening()]; the plots of the package, such as [autoplot.softanneal_fit_softening()],
+#'   keep a theme set by [ggplot2::theme_set()].
 #' @examples
 #' library(ggplot2)
 #' tungsten <- example_data("tungsten")
@@ -26,7 +26,7 @@
 #'   scale_shape_temperature() +
 #'   theme_softanneal()
 #' @export
-scale_colour_temperature <- function(name = "Annealed at (\u00b0C)", ..., discrete = TRUE, dark = FALSE) {
+scale_colour_temperature <- function(name = NULL, ..., discrete = TRUE, dark = FALSE) {
   ramp_scale("colour", name, list(...), discrete, dark)
 }
 
@@ -36,20 +36,20 @@ scale_color_temperature <- scale_colour_temperature
 
 #' @rdname scale_colour_temperature
 #' @export
-scale_fill_temperature <- function(name = "Annealed at (\u00b0C)", ..., discrete = TRUE, dark = FALSE) {
+scale_fill_temperature <- function(name = NULL, ..., discrete = TRUE, dark = FALSE) {
   ramp_scale("fill", name, list(...), discrete, dark)
 }
 
 #' @rdname scale_colour_temperature
 #' @export
-scale_shape_temperature <- function(name = "Annealed at (\u00b0C)", ...) {
-  with_palette(ggplot2::scale_shape_discrete(name = name, ...), group_shapes)
+scale_shape_temperature <- function(name = NULL, ...) {
+  with_palette(ggplot2::scale_shape_discrete(name = name %or% RAMP_TITLE, ...), group_shapes)
 }
 
 #' @rdname scale_colour_temperature
 #' @export
-scale_linetype_temperature <- function(name = "Annealed at (\u00b0C)", ...) {
-  with_palette(ggplot2::scale_linetype_discrete(name = name, ...), group_lines)
+scale_linetype_temperature <- function(name = NULL, ...) {
+  with_palette(ggplot2::scale_linetype_discrete(name = name %or% RAMP_TITLE, ...), group_lines)
 }
 
 #' @rdname scale_colour_temperature
@@ -59,15 +59,17 @@ theme_softanneal <- function(base_size = 12, legend = "right") {
   ggplot2::theme_bw(base_size = base_size) + finish_theme(check_string(legend, "legend"))
 }
 
+RAMP_TITLE <- "Annealed at (\u00b0C)"
+
 ramp_scale <- function(aesthetic, name, further, discrete, dark) {
   discrete <- check_flag(discrete, "discrete")
   dark <- check_flag(dark, "dark")
   make <- function(kind) getExportedValue("ggplot2", paste("scale", aesthetic, kind, sep = "_"))
   if (discrete) {
-    scale <- do.call(make("hue"), c(list(name = name), further))
+    scale <- do.call(make("hue"), c(list(name = name %or% RAMP_TITLE), further))
     return(with_palette(scale, function(n) ramp_colours(n, dark)))
   }
-  do.call(make("gradientn"), c(list(name = name, colours = ramp_colours(9L, dark)), further))
+  do.call(make("gradientn"), c(list(name = name %or% RAMP_TITLE, colours = ramp_colours(9L, dark)), further))
 }
 
 with_palette <- function(scale, palette) {
