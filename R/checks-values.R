@@ -3,7 +3,7 @@
 
 # An argument as plain double in a unit; class units is converted, everything else checked.
 in_unit <- function(x, unit, arg, lower = -Inf, upper = Inf, open = FALSE) {
-  if (inherits(x, "units")) x <- plain_units(x, unit, arg)
+  if (inherits(x, c("units", "difftime"))) x <- plain_class(x, unit, arg)
   check_numeric(x, arg, lower, upper, open)
 }
 
@@ -51,14 +51,15 @@ na_kind <- function(na.action) {
         remedy = "Give one of these functions, without quotes.")
 }
 
-# An argument of class `units` in the unit its name ends with. Differences of temperature
+# An argument of class `units` or `difftime` in the unit its name ends with. Differences of temperature
 # (`dip_c`, `tolerance_c`) have no conversion there, and a name without a unit has no unit.
 bench_units <- function(x, arg) {
   unit <- c("_c" = "degree_C", "_min" = "min", "_h" = "h", "_s" = "s", "_mm" = "mm",
             "_kj_mol" = "kJ/mol", "_n" = "N", "_k_h" = "K/h", "_k_min" = "K/min", "_um" = "um")
   ends <- names(unit)[endsWith(arg, names(unit))]
   if (length(ends) && !arg %in% c("dip_c", "tolerance_c")) {
-    return(plain_units(x, unit[[ends[which.max(nchar(ends))]]], arg))
+    unit <- unit[[ends[which.max(nchar(ends))]]]
+    return(if (inherits(x, "difftime")) plain_class(x, unit, arg) else plain_units(x, unit, arg))
   }
   abort("units", paste0("`", arg, "` must be a plain number here, and has a unit"), arg = arg,
         remedy = "Convert it and drop the unit.")

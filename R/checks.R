@@ -104,7 +104,7 @@ check_numeric <- function(x, arg, lower = -Inf, upper = Inf, open = FALSE, lengt
     if (is.finite(least) && is.finite(most) && # plain and within bounds: most columns are
         (if (open) least > lower && most < upper else least >= lower && most <= upper)) return(x)
   }
-  if (inherits(x, "units")) x <- bench_units(x, arg)
+  if (inherits(x, c("units", "difftime"))) x <- bench_units(x, arg)
   if (!is.numeric(x) || is.factor(x)) {
     if (!(na && is.logical(x) && all(is.na(x)))) {
       abort("argument", paste0("`", arg, "` must be numeric, not ", describe(x)), arg = arg,

@@ -9,6 +9,7 @@ each_data <- function(data, keys, columns, set, weights = NULL, metal = NULL) {
     metal <- list(name = if (is.null(column)) set$material else materials_in(data, column), column = column)
   }
   n <- nrow(data)
+  data <- from_clock(data, columns$time, c(keys, clock_keys(data, columns$specimen, columns$temp)))
   d <- key_runs(data, keys)
   d$material <- group_materials(metal$name, d, metal$column)
   d$temp_c <- light_column(data, columns$temp, "degree_C")
@@ -36,8 +37,7 @@ each_data <- function(data, keys, columns, set, weights = NULL, metal = NULL) {
 # numeric_column().
 light_column <- function(data, column, unit = NULL) {
   x <- any_column(data, column)
-  if (inherits(x, "units")) return(plain_units(x, unit, column))
-  if (is.double(x) && is.null(dim(x))) return(if (is.object(x)) as.double(x) else x)
+  if (is.double(x) && is.null(dim(x)) && !is.object(x)) return(x)
   if (is.integer(x) && !is.object(x) && is.null(dim(x))) return(as.double(x))
   numeric_column(data, column, unit = unit, na = TRUE)
 }

@@ -31,13 +31,14 @@
 #' @param start Optional named vector of starting values for all parameters of the model.
 #' @param ... Must be empty.
 #' @param time,temp,hardness,reading_scale,specimen Columns (bare or quoted): accumulated
-#'   time in min, temperature in degrees Celsius (may be `NA` where the time is zero), hardness,
+#'   time in min (or clock times, counted from the first of each specimen, which a message says; durations
+#'   and units are converted, see [with_units()]), temperature in degrees Celsius (may be `NA` where the time is zero), hardness,
 #'   its scale, and the specimen. `specimen` may be absent: each temperature and time is then one step.
 #' @param history Temperature histories of the specimens: a data frame with columns `specimen`,
 #'   `time_s` (s) and `temp_c` (degrees Celsius), see [softening-history]; without a specimen column one
 #'   history for all. `NULL` for constant temperature.
 #' @param log_time Column (bare or quoted) of the time in s at which a reading was taken, on
-#'   the clock of `history`. The time column may then be absent.
+#'   the clock of `history`; clock times if those of the history are. The time column may then be absent.
 #' @param weights Case weights, one per row, such as `1 / sd^2` of a mean (columns of `data` are
 #'   seen); `NULL` for equal. Rows of weight zero are left out, as if they were not there.
 #' @param material Conversion table for Rockwell readings, see [conversion_tables()], or the column that

@@ -132,6 +132,9 @@ plot_history <- function(data, specimen = specimen, time = time_s, temp = temp_c
   target_c <- check_number(target_c, "target_c", -ZERO_CELSIUS, null = TRUE)
   tolerance_c <- check_number(tolerance_c, "tolerance_c", 0, null = TRUE)
   history <- history_rows(data, columns[1L], columns[2L], columns[3L])
+  if (is.null(steps) && inherits(data[[columns[2L]]], "POSIXt")) {
+    history$time_s <- history$time_s - min(history$time_s)
+  }
   in_minutes <- max(history$time_s) > 600
   names <- short_names(as.character(unique(history$specimen)))
   drawn <- data.frame(specimen = factor(history$specimen, unique(history$specimen), names$short),

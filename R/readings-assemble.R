@@ -38,7 +38,8 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
         raw[[j]] <- within$text
       }
     }
-    if (role$column %in% READINGS_NUMBERS) {
+    clock <- role$column == "time_min" && inherits(raw[[j]], "POSIXt") # counted once the pieces are known
+    if (role$column %in% READINGS_NUMBERS && !clock) {
       by_class <- inherits(raw[[j]], c("units", "difftime"))
       value <- column_numbers(raw[[j]], name, role$column, dec, at)
       said <- c(said, attr(value, "told"))
@@ -87,6 +88,7 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
     if (!is.null(place)) origin$letter <- place$letters[long$at]
   }
   for (column in READINGS_NEEDED) any_needed(raw, column)
+  raw <- from_clock(raw, "time_min", c("specimen", "group", "laboratory"))
   rolled <- if (is.null(place)) list(raw = raw) else as_rolled_temperatures(raw)
   raw <- rolled$raw
   said <- c(said, filled$said, rolled$said)

@@ -35,7 +35,7 @@ understand_headers <- function(raw, columns, wide) {
     for (i in seq_along(columns)) {
       at <- which(names(raw) == columns[[i]])
       if (!length(at)) any_column(raw, columns[[i]], "x")
-      role <- parse_header(names(columns)[i], inherits(raw[[at]], "units"))
+      role <- parse_header(names(columns)[i], inherits(raw[[at]], c("units", "difftime", "POSIXt")))
       if (is.null(role)) {
         abort("argument", paste0("`columns` names '", names(columns)[i],
                                  "', which is not a column of readings"),
@@ -53,7 +53,7 @@ understand_headers <- function(raw, columns, wide) {
   }
   named <- vapply(roles, function(r) if (is.null(r)) "" else r$column, "")
   for (j in setdiff(seq_along(raw), c(which(named != ""), wide))) {
-    role <- parse_header(names(raw)[j], inherits(raw[[j]], c("units", "difftime")))
+    role <- parse_header(names(raw)[j], inherits(raw[[j]], c("units", "difftime", "POSIXt")))
     # a column the user named replaces one that merely looks like it; the other stays as it is
     if (!is.null(role) && !role$column %in% named[named != ""]) roles[[j]] <- role
   }

@@ -10,13 +10,15 @@ autoplot.softanneal_softening <- function(object, ...) {
   group <- if (is.null(object$specimen)) rep("piece", nrow(object)) else
     as.character(object$specimen)
   names <- unique(group)
-  minutes <- max(object$time_s) - min(object$time_s) > 600
+  time_s <- as.numeric(object$time_s)
+  if (inherits(object$time_s, "POSIXct")) time_s <- time_s - min(time_s)
+  minutes <- max(time_s) - min(time_s) > 600
   scale <- attr(object, "scale")
   panels <- c("Temperature (\u00b0C)",
               if (is.null(scale)) "Hardness" else hardness_title(scale))
   drawn <- data.frame(
     specimen = factor(rep(group, 2L), names),
-    time = rep(object$time_s / (if (minutes) 60 else 1), 2L),
+    time = rep(time_s / (if (minutes) 60 else 1), 2L),
     value = c(object$temp_c, object$hardness),
     panel = factor(rep(panels, each = nrow(object)), panels))
   ends <- vapply(names, \(one) object$hardness[max(which(group == one))], 0)

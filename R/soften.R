@@ -61,6 +61,9 @@ soften <- function(history, parameters, model = NULL, temp_ref_c = NULL, time_mi
   if (!is.null(h$specimen)) {
     columns <- c(list(specimen = rep(h$specimen, diff(out$mark_first))), columns)
   }
+  clock <- .subset2(if (inherits(history, "softanneal_heat")) history$history else history,
+                    column_name(rlang::enquo(time)))
+  if (inherits(clock, "POSIXt")) columns$time_s <- .POSIXct(columns$time_s, attr(clock, "tzone")[1L])
   result <- list2DF(columns)
   if (!is.null(h$order) && is.null(time_min)) { # back to the rows as they were given
     result[h$order, ] <- result

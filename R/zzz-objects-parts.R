@@ -251,7 +251,8 @@ parts_of_identifiability <- function(x, must) {
 
 parts_of_history <- function(x, must) {
   for (field in c("time_s", "temp_c")) {
-    must(field, gone_or(x[[field]], is.numeric(x[[field]])), "must be numbers")
+    clock <- field == "time_s" && inherits(x[[field]], "POSIXct")
+    must(field, gone_or(x[[field]], clock || is.numeric(x[[field]])), "must be numbers")
   }
   must("temp_c", in_order(-ZERO_CELSIUS, x$temp_c), "must not lie below absolute zero")
 }

@@ -1,0 +1,104 @@
+# Durations, clock times and units: in every column and argument of time, and out by with_units().
+
+test_that("durations are converted in columns and arguments, of one fit and of many", {
+  d <- with_test_seed(3, made_readings(n = 2))
+  d$lot <- "a"
+  hours <- transform(d, time_min = as.difftime(time_min / 60, units = "hours"))
+  f <- fit_softening(d, se = "model")
+  expect_equal(coef(fit_softening(hours, se = "model")), coef(f))
+  expect_equal(coef(fit_each(hours, by = lot)), coef(fit_each(d, by = lot)))
+  expect_equal(temp_for(f, as.difftime(0.5, units = "hours")), temp_for(f, 30))
+  expect_equal(heat_up(0.95, 370, as.difftime(5, units = "mins")), heat_up(0.95, 370, 5))
+  expect_equal(predict(f, hours[1:3, ]), predict(f, d[1:3, ]))
+  expect_refused(time_to(f, temp_c = as.difftime(1, units = "hours")), "column", "holds differences of time")
+})
+
+test_that("clock times of readings are minutes from the first of each specimen, and it is said", {
+  d <- with_test_seed(3, made_readings(n = 2))
+  start <- as.POSIXct("2026-11-30 08:00", tz = "Europe/Berlin") + 86400 * match(d$specimen, unique(d$specimen))
+  d$read_at <- start + 60 * d$time_min
+  f <- fit_softening(d, se = "model")
+  expect_message(g <- fit_softening(d, time = read_at, se = "model"), "first of each 'specimen'",
+                 class = "softanneal_message_units")
+  expect_equal(coef(g), coef(f))
+  d$at <- as.POSIXlt(d$read_at)
+  expect_equal(coef(suppressMessages(fit_softening(d, time = at, se = "model"))), coef(f))
+  d$lot <- rep(c("a", "b"), length.out = nrow(d))
+  later <- d
+  later$read_at[d$lot == "b"] <- later$read_at[d$lot == "b"] + 5000 # groups have clocks of their own
+  expect_equal(coef(suppressMessages(fit_each(later, by = lot, time = read_at))), coef(fit_each(d, by = lot)))
+  # without names of specimens each temperature has its own start; a missing time stays one
+  d$specimen <- NULL
+  d$read_at[2] <- NA
+  h <- suppressWarnings(suppressMessages(fit_softening(d, time = read_at, se = "model")),
+                        classes = "softanneal_warning_missing")
+  expect_equal(coef(h), coef(fit_softening(d[-2, ], se = "model")))
+  sheet <- data.frame(specimen = "A", temp_c = 330, time = start[1] + c(0, 0, 240, 480),
+                      hardness = c(90, 91, 80, 75), scale = "HRF")
+  expect_equal(suppressMessages(read_readings(sheet))$time_min, c(0, 0, 4, 8), ignore_attr = TRUE)
+  named <- transform(sheet, clock = time, time = NULL)
+  expect_equal(suppressMessages(read_readings(named, columns = c(time = "clock")))$time_min, c(0, 0, 4, 8),
+               ignore_attr = TRUE)
+  counted <- utils::read.csv(extdata("grain_bellbrass_fractions.csv"))
+  counted <- rbind(counted[1, ], counted)
+  counted$time_min[1] <- 0
+  counted$fraction[1] <- 0
+  counted$specimen <- "one"
+  counted$clock <- start[1] + 60 * counted$time_min
+  expect_equal(coef(suppressMessages(fit_recrystallisation(counted, time = clock))),
+               coef(fit_recrystallisation(counted)))
+  growth <- utils::read.csv(extdata("grain_bellbrass_growth.csv"))
+  growth$clock <- start[1] + 60 * growth$time_min
+  growth$specimen <- NULL # the first of each temperature is time zero
+  growth$time_min <- growth$time_min - stats::ave(growth$time_min, growth$temp_c, FUN = min)
+  expect_equal(coef(suppressMessages(fit_grain_growth(growth, time = clock, d0_mm = 0.009))),
+               coef(fit_grain_growth(growth, d0_mm = 0.009)))
+})
+
+test_that("a log with clock times goes with readings on the same clock", {
+  log <- anneal_history(data.frame(specimen = c("A", "B"), temp_c = c(330, 370), time_min = c(20, 8)),
+                        thickness_mm = 0.95)
+  start <- as.POSIXct("2026-11-30 08:00:00", tz = "UTC")
+  clock <- transform(as.data.frame(log)[c("specimen", "time_s", "temp_c")], time_s = start + time_s)
+  expect_equal(equivalent_time(clock, 150, 340), equivalent_time(log, 150, 340), tolerance = 1e-6)
+  par <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180)
+  soft <- soften(clock, par, temp_ref_c = 370)
+  expect_equal(soft$time_s, clock$time_s)
+  expect_equal(soft$hardness, soften(log, par, temp_ref_c = 370)$hardness, tolerance = 1e-6)
+  d <- with_test_seed(4, made_readings(temps = c(310, 350), times = c(0, 4, 8, 16, 32), n = 2))
+  d$log_s <- 60 * d$time_min
+  hot <- data.frame(specimen = rep(unique(d$specimen), each = 2), time_s = c(0, 2000),
+                    temp_c = rep(c(310, 350), each = 2))
+  f <- fit_softening(d, history = hot, log_time = log_s, se = "model")
+  d$read_at <- start + d$log_s
+  hot$at <- start + hot$time_s
+  names(hot)[names(hot) == "time_s"] <- "s"
+  names(hot)[names(hot) == "at"] <- "time_s"
+  g <- fit_softening(d, history = hot, log_time = read_at, se = "model")
+  expect_equal(coef(g), coef(f), tolerance = 1e-5)
+  # drawn in minutes of the log, not of the epoch
+  expect_lt(max(ggplot2::layer_data(plot_history(clock))$x), 60)
+  expect_lt(max(ggplot2::layer_data(ggplot2::autoplot(soft))$x), 60)
+  expect_refused(equivalent_time(transform(clock, time_s = as.Date(time_s)), 150, 340), "column", "holds dates")
+})
+
+test_that("with_units() gives the units of names, and answers those of their estimate", {
+  skip_if_not_installed("units")
+  f <- fit_softening(tungsten_readings(), se = "model")
+  unit <- function(x) if (inherits(x, "units")) as.character(units::deparse_unit(x)) else ""
+  times <- with_units(time_to(f))
+  expect_identical(vapply(times[1:6], unit, ""),
+                   c(temp_c = "\u00b0C", softening = "", time_min = "min", std.error = "min", conf.low = "min",
+                     conf.high = "min"))
+  expect_equal(as.numeric(units::set_units(times$time_min, "h", mode = "standard")), time_to(f)$time_min / 60)
+  temps <- with_units(temp_for(f, 60))
+  expect_identical(vapply(temps[c("temp_c", "std.error", "conf.low")], unit, ""),
+                   c(temp_c = "\u00b0C", std.error = "K", conf.low = "\u00b0C"))
+  # and back in
+  expect_equal(temp_for(f, times$time_min[1]), temp_for(f, as.numeric(times$time_min[1])))
+  odd <- with_units(data.frame(dip_c = 5, grains_per_mm2 = 4, q_kj_mol = 150L, name_c = "a", steps = 3))
+  expect_identical(vapply(odd, unit, ""), c(dip_c = "K", grains_per_mm2 = "mm-2", q_kj_mol = "kJ mol-1",
+                                            name_c = "", steps = ""))
+  expect_identical(with_units(times), times)
+  expect_refused(with_units(1), "argument", "must be a data frame")
+})
