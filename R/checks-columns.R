@@ -26,8 +26,8 @@ plain_class <- function(x, unit, column) {
   x
 }
 
-# Clock times of a column of minutes as minutes from the first of each specimen (or of each of `by`), said by a
-# message; any other column stays as it is.
+# Clock times of a column of minutes as minutes from the first of each specimen (or of each of `by`), said by
+# a message; any other column stays as it is.
 from_clock <- function(data, column, by) {
   x <- .subset2(data, column)
   if (!inherits(x, "POSIXt")) return(data)

@@ -2,8 +2,9 @@
 
 # Unit of a column by the end of its name; the first that fits.
 ENDS_IN_UNITS <- c(
-  per_min = "1/min", per_mm2 = "1/mm^2", k_min = "K/min", k_h = "K/h", kj_mol = "kJ/mol", mm2 = "mm^2", um2 = "um^2", mm3 = "mm^3",
-  mm = "mm", um = "um", min = "min", h = "h", s = "s", c = "degree_C", kgf = "kgf", mpa = "MPa", pct = "percent")
+  per_min = "1/min", per_mm2 = "1/mm^2", k_min = "K/min", k_h = "K/h", kj_mol = "kJ/mol", mm2 = "mm^2",
+  um2 = "um^2", mm3 = "mm^3", mm = "mm", um = "um", min = "min", h = "h", s = "s", c = "degree_C",
+  kgf = "kgf", mpa = "MPa", pct = "percent")
 
 # Columns that have the unit of the estimate before them; differences of temperature are in K.
 OF_ESTIMATE <- c("std.error", "u_conversion", "conf.low", "conf.high")
@@ -14,10 +15,10 @@ OF_ESTIMATE <- c("std.error", "u_conversion", "conf.low", "conf.high")
 #' `time_min` in min, `temp_c` in degrees Celsius, `q_kj_mol` in kJ/mol. In a table of [time_to()] or
 #' [temp_for()] the standard error and the ends of the interval get the unit of the answer before them.
 #'
-#' Columns of class `units`, and times of class `difftime`, are taken by all functions of this package that take
-#' numbers in a unit, and converted to the unit of the bench. Clock times (`POSIXct`) are taken as column of
-#' times of a log (with those of its readings, `log_time`), and as times of readings: minutes are then counted
-#' from the first of each specimen, and a message says so.
+#' Columns of class `units`, and times of class `difftime`, are taken by all functions of this package that
+#' take numbers in a unit, and converted to the unit of the bench. Clock times (`POSIXct`) are taken as
+#' column of times of a log (with those of its readings, `log_time`), and as times of readings: minutes are
+#' then counted from the first of each specimen, and a message says so.
 #'
 #' @param x A data frame, such as the result of [time_to()], [predict()] in a table, [heat_up()] or readings.
 #' @return `x` with columns of class `units` where the name ends in a unit; others, such as hardness, as they

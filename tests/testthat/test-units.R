@@ -10,12 +10,14 @@ test_that("durations are converted in columns and arguments, of one fit and of m
   expect_equal(temp_for(f, as.difftime(0.5, units = "hours")), temp_for(f, 30))
   expect_equal(heat_up(0.95, 370, as.difftime(5, units = "mins")), heat_up(0.95, 370, 5))
   expect_equal(predict(f, hours[1:3, ]), predict(f, d[1:3, ]))
-  expect_refused(time_to(f, temp_c = as.difftime(1, units = "hours")), "column", "holds differences of time")
+  expect_refused(time_to(f, temp_c = as.difftime(1, units = "hours")), "column",
+                 "holds differences of time")
 })
 
 test_that("clock times of readings are minutes from the first of each specimen, and it is said", {
   d <- with_test_seed(3, made_readings(n = 2))
-  start <- as.POSIXct("2026-11-30 08:00", tz = "Europe/Berlin") + 86400 * match(d$specimen, unique(d$specimen))
+  start <- as.POSIXct("2026-11-30 08:00", tz = "Europe/Berlin") +
+    86400 * match(d$specimen, unique(d$specimen))
   d$read_at <- start + 60 * d$time_min
   f <- fit_softening(d, se = "model")
   expect_message(g <- fit_softening(d, time = read_at, se = "model"), "first of each 'specimen'",
@@ -79,7 +81,8 @@ test_that("a log with clock times goes with readings on the same clock", {
   # drawn in minutes of the log, not of the epoch
   expect_lt(max(ggplot2::layer_data(plot_history(clock))$x), 60)
   expect_lt(max(ggplot2::layer_data(ggplot2::autoplot(soft))$x), 60)
-  expect_refused(equivalent_time(transform(clock, time_s = as.Date(time_s)), 150, 340), "column", "holds dates")
+  expect_refused(equivalent_time(transform(clock, time_s = as.Date(time_s)), 150, 340), "column",
+                 "holds dates")
 })
 
 test_that("with_units() gives the units of names, and answers those of their estimate", {
@@ -88,8 +91,8 @@ test_that("with_units() gives the units of names, and answers those of their est
   unit <- function(x) if (inherits(x, "units")) as.character(units::deparse_unit(x)) else ""
   times <- with_units(time_to(f))
   expect_identical(vapply(times[1:6], unit, ""),
-                   c(temp_c = "\u00b0C", softening = "", time_min = "min", std.error = "min", conf.low = "min",
-                     conf.high = "min"))
+                   c(temp_c = "\u00b0C", softening = "", time_min = "min", std.error = "min",
+                     conf.low = "min", conf.high = "min"))
   expect_equal(as.numeric(units::set_units(times$time_min, "h", mode = "standard")), time_to(f)$time_min / 60)
   temps <- with_units(temp_for(f, 60))
   expect_identical(vapply(temps[c("temp_c", "std.error", "conf.low")], unit, ""),
