@@ -10,6 +10,7 @@
 #' prints the code or the call to use instead.
 #'
 #' @return The code, or the path of the new report, invisibly.
+#' @seealso [lab_project()], [read_readings()], [softening_report()], [explore_page()]
 #' @examples
 #' addin_import()
 #' addin_fit()
@@ -140,6 +141,7 @@ template_file <- function(template) {
 #' @section Errors: `softanneal_error_file` if one of the files is there already, or cannot be
 #'   written.
 #' @section Safety: `r CAUTION_DEFERENCE`
+#' @seealso [addins], [softening_report()], [read_readings()]
 #' @examples
 #' folder <- tempfile("laboratory")
 #' lab_project(folder, group = "group 3")

@@ -205,6 +205,7 @@ ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
 #'   melting temperature in K for pure metals, and higher for alloys (common practice, no
 #'   source; published values range from 0.29 for very pure copper to 0.64 for a brass).
 #' @source Definition by one hour: Callister W D, Materials Science and Engineering, chapter 7.
+#' @seealso [time_to()], [temp_for()], [plot_isochronal()]
 #' @examples
 #' tungsten <- example_data("tungsten")
 #' recryst_temperature(fit_softening(tungsten), solidus_c = 3410)

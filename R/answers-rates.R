@@ -84,7 +84,7 @@ rates_by_temperature <- function(fit, own_n = FALSE, level = 0.95) {
 #'   along histories.
 #' @source Rates from one temperature each, then the line: Burke J (1965) The Kinetics of Phase
 #'   Transformations in Metals, chapter 2 (from memory). Weighted line: Draper N R, Smith H (1998) Applied
-#'   Regression Analysis, section 9.2 (from memory).
+#'   Regression Analysis \doi{10.1002/9781118625590}, section 9.2 (from memory).
 #' @seealso [fit_arrhenius()] for rates from elsewhere, [plot_arrhenius()], [plot_avrami()].
 #' @examples
 #' fit <- fit_softening(example_data("tungsten"))

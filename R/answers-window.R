@@ -35,6 +35,7 @@
 #'   `softanneal_error_model` for a fit of one temperature or with an exponent for each.
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
 #' @source t distribution of the prediction, see [predict.softanneal_fit_softening()].
+#' @seealso [time_to()], [temp_for()], [plot_hardness_map()], [temper_limits()]
 #' @examples
 #' readings <- example_data("bellbrass_readings")
 #' window <- process_window(fit_softening(readings), hardness = c(95, 125), n_points = 25)

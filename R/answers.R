@@ -84,10 +84,11 @@
 #'   fit, `softanneal_error_range` for fractions outside 0 and 1 and temperatures below absolute
 #'   zero, `softanneal_error_model` for a profile of a fit with Huber loss, or with `ln_k_ref`
 #'   fixed or bounded by the call.
-#' @source Delta method on ln t with the implicit derivative, see Bates D M, Watts D G (1988)
-#'   Nonlinear Regression Analysis and Its Applications, section 2; likelihood interval of a
-#'   function of the parameters, chapter 6 there. Percentiles: Davison A C, Hinkley D V (1997)
-#'   Bootstrap Methods and their Application, section 5.3.
+#' @source Delta method on ln t with the implicit derivative, see Bates D M, Watts D G (1988) Nonlinear
+#'   Regression Analysis and Its Applications \doi{10.1002/9780470316757}, section 2; likelihood interval
+#'   of a function of the parameters, chapter 6 there. Percentiles: Davison A C, Hinkley D V (1997)
+#'   Bootstrap Methods and their Application \doi{10.1017/CBO9780511802843}, section 5.3.
+#' @seealso [temp_for()], [recryst_temperature()], [process_window()], [predict-fit]
 #' @examples
 #' tungsten <- example_data("tungsten")
 #' fit <- fit_softening(tungsten)

@@ -31,6 +31,7 @@ LATEX <- "pdflatex"
 #'   `softanneal_error_file` when the file is there already, has another ending, or cannot be
 #'   written; `softanneal_error_package` when what is needed to make it is not installed.
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
+#' @seealso [plan_anneal()], [bench_page()], [readings_form()], [cautions()]
 #' @examples
 #' \donttest{
 #' if (requireNamespace("rmarkdown", quietly = TRUE) && rmarkdown::pandoc_available()) {

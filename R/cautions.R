@@ -39,6 +39,7 @@ CAUTION_PROCESSES <- c("rolling", "sawing", "furnace", "annealing", "quenching",
 #' @details Errors: `softanneal_error_argument` for an unknown process,
 #'   `softanneal_error_range` for a temperature below absolute zero.
 #' @section Safety: `r CAUTION_DEFERENCE`
+#' @seealso [plan_anneal()], [bench_sheet()]
 #' @examples
 #' cautions("annealing", temp_c = 410)
 #' nrow(cautions(temp_c = 250)) < nrow(cautions(temp_c = 750))

@@ -48,6 +48,7 @@ ZERO_CELSIUS <- 273.15
 #' | `softanneal_message_threads` | fewer threads can start than were asked for |
 #'
 #' @name softanneal-conditions
+#' @seealso [base::tryCatch()], [base::warning()]
 #' @examples
 #' tryCatch(jmak_fraction(-1, k = 0.1, n = 2),
 #'          softanneal_error_range = function(e) e$remedy)

@@ -32,6 +32,7 @@ ROCKWELL_ALLOWANCE <- 0.20
 #'   diameter.
 #' @references ISO 6507-1:2018; ISO 6508-1 (distances as restated by an instrument maker); ASTM
 #'   E18 (from memory). `system.file("extdata", "indentation_rules.csv", package = "softanneal")`.
+#' @seealso [indent_layout()], [minimum_thickness()], [choose_scale()]
 #' @examples
 #' indent_spacing(c(70, 170), "HV5")
 #' indent_spacing(30, "HR30T")

@@ -73,6 +73,7 @@ write_beside <- function(data, path) {
 #' @return A data frame with the columns `group`, `quantity`, `temp_c` (degrees Celsius), `value` (empty),
 #'   `unit` (the unit asked for).
 #' @section Errors: `softanneal_error_column` if columns of class data are missing.
+#' @seealso [simulate_class()], [answer_key()], [mark_answers()]
 #' @examples
 #' form <- answer_form(simulate_class(1, seed = 20))
 #' form

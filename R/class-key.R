@@ -34,8 +34,8 @@
 #'   group with the number of `draws`; `blunders`, a table of all blunders; `design`, `seed`.
 #' @section Errors: Those of [simulate_class()], and `softanneal_error_argument` if `class` was
 #'   drawn otherwise.
-#' @source Covariance of least squares with correlated errors: Seber G A F, Wild C J (1989)
-#'   Nonlinear Regression, chapter 6. Rounding: JCGM 100:2008, 4.3.7.
+#' @source Covariance of least squares with correlated errors: Seber G A F, Wild C J (1989) Nonlinear
+#'   Regression \doi{10.1002/0471725315}, chapter 6. Rounding: JCGM 100:2008, 4.3.7.
 #' @seealso [mark_answers()]
 #' @examples
 #' class <- simulate_class(2, seed = 20, blunders = "outlier")

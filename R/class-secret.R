@@ -22,7 +22,8 @@ NEW_SECRET_BITS <- 256L
 #'   hexadecimal digits (128 bits) or more; spaces and hyphens do not count.
 #' @section Errors: `softanneal_error_file` where the operating system has no `/dev/urandom` (Windows): use
 #'   hexadecimal digits of your own there, such as a password manager makes.
-#' @source SHA-256: FIPS PUB 180-4 (2015) Secure Hash Standard.
+#' @source SHA-256: FIPS PUB 180-4 (2015) Secure Hash Standard \doi{10.6028/NIST.FIPS.180-4}.
+#' @seealso [simulate_class()], [answer_key()], [mark_answers()]
 #' @examples
 #' key <- class_secret()
 #' nchar(key)

@@ -92,8 +92,9 @@ class_design <- function(parameters = WORKSHOP_TRUTH, ..., model = "jmak", temp_
 #'   [class_design()]; `softanneal_error_too_few` when no draw of a group is teachable, with the
 #'   reason of the last one.
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
-#' @source L'Ecuyer P (1999) Operations Research 47, 159; streams as in L'Ecuyer P, Simard R, Chen
-#'   E J, Kelton W D (2002) Operations Research 50, 1073.
+#' @source L'Ecuyer P (1999) Operations Research 47, 159 \doi{10.1287/opre.47.1.159}; streams as in
+#'   L'Ecuyer P, Simard R, Chen E J, Kelton W D (2002) Operations Research 50, 1073
+#'   \doi{10.1287/opre.50.6.1073.358}.
 #' @seealso [write_class()] for one file per group, [answer_key()] and [mark_answers()].
 #' @examples
 #' class <- simulate_class(3, seed = 20, blunders = "outlier")

@@ -25,8 +25,10 @@
 #'   (what the fit reports of them, or why it could not be made).
 #' @section Errors: those of [fit_softening()]; a model with too few steps is a row with
 #'   its reason, not an error.
-#' @source Hurvich C M, Tsai C-L (1989) Biometrika 76, 297 (AICc); Schwarz G (1978) Ann.
-#'   Statist. 6, 461 (BIC); Stone M (1974) J. R. Statist. Soc. B 36, 111 (cross-validation).
+#' @source Hurvich C M, Tsai C-L (1989) Biometrika 76, 297 \doi{10.1093/biomet/76.2.297} (AICc); Schwarz G
+#'   (1978) Ann. Statist. 6, 461 \doi{10.1214/aos/1176344136} (BIC); Stone M (1974) J. R. Statist. Soc. B
+#'   36, 111 \doi{10.1111/j.2517-6161.1974.tb00994.x} (cross-validation).
+#' @seealso [softening-models], [fit_softening()], [identifiability()]
 #' @examples
 #' readings <- example_data("bellbrass_readings")
 #' compare_models(readings, c("jmak", "jmak_incubation"))

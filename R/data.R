@@ -56,6 +56,7 @@ EXAMPLE_SETS <- c(
 #'   `softanneal_readings`. Without `name`: a data frame with `name`, `what` and `file`.
 #' @section Errors: `softanneal_error_argument` for an unknown name.
 #' @section Safety: `r CAUTION_DEFERENCE`
+#' @seealso [read_readings()], [simulate_readings()]
 #' @examples
 #' example_data()
 #' cold_work(example_data("bellbrass_rolling"))$reduction_pct

@@ -49,9 +49,10 @@
 #' **Half-seen curves.** Where a parameter has only a limit, all limits come from profiles with the
 #' covariance fixed, cut where the interval above ends.
 #'
-#' @source Lindstrom M J, Bates D M (1990) Biometrics 46, 673 (modes). Patterson H D, Thompson R (1971)
-#'   Biometrika 58, 545 (REML). Gelman A (2006) Bayesian Analysis 1, 515 (priors). Searle S R, Casella G,
-#'   McCulloch C E (1992) Variance Components.
+#' @source Lindstrom M J, Bates D M (1990) Biometrics 46, 673 \doi{10.2307/2532087} (modes). Patterson H
+#'   D, Thompson R (1971) Biometrika 58, 545 \doi{10.1093/biomet/58.3.545} (REML). Gelman A (2006)
+#'   Bayesian Analysis 1, 515 \doi{10.1214/06-BA117A} (priors). Searle S R, Casella G, McCulloch C E
+#'   (1992) Variance Components \doi{10.1002/9780470316856}.
 #' @seealso [fit_softening()], [softening-inference], [components_of_error()], [predict-fit].
 #' @name softening-errors
 #' @examples

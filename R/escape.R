@@ -16,6 +16,7 @@
 #'
 #' @param x Text, factor or numbers.
 #' @return Character vector of the same length; `NA` becomes empty, line ends become blanks.
+#' @seealso [softening_report()], [lab_project()]
 #' @examples
 #' markdown_text("<script>alert(1)</script> | *A*")
 #' @export

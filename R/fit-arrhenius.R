@@ -28,7 +28,9 @@
 #' @section Errors:
 #'   `softanneal_error_too_few` for fewer than two temperatures, `softanneal_error_range` for
 #'   rates or times that are not positive, `softanneal_error_column` for missing columns.
-#' @source Arrhenius S (1889) Z. phys. Chem. 4, 226. Gas constant: CODATA 2018.
+#' @source Arrhenius S (1889) Z. phys. Chem. 4, 226 \doi{10.1515/zpch-1889-0416}. Gas constant: CODATA
+#'   2018.
+#' @seealso [arrhenius_rate()], [plot_arrhenius()], [rates()], [fit_kissinger()]
 #' @examples
 #' # Pure copper, rolled; rates 1/t50 in 1/min (values as in Callister, Materials Science and
 #' # Engineering, after Decker and Harker 1950; value from memory)

@@ -14,8 +14,9 @@
 #' @section Errors:
 #'   `softanneal_error_range` for a tolerance below 0 or above 1 or a limit that is not positive,
 #'   `softanneal_error_argument`.
-#' @source Huber P J (1964) Ann. Math. Statist. 35, 73 (loss). Holland P W, Welsch R E (1977)
-#'   Commun. Statist. A6, 813 (constant 1.345).
+#' @source Huber P J (1964) Ann. Math. Statist. 35, 73 \doi{10.1214/aoms/1177703732} (loss). Holland P W,
+#'   Welsch R E (1977) Commun. Statist. A6, 813 \doi{10.1080/03610927708827533} (constant 1.345).
+#' @seealso [fit_softening()], [fit_least_squares()]
 #' @examples
 #' fit_control(max_iterations = 50)
 #' @export

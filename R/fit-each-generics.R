@@ -22,6 +22,7 @@
 #' @section Errors:
 #'   `softanneal_error_model` where no readings were kept, `softanneal_error_argument`.
 #' @name fits-methods
+#' @seealso [fit_each()], [fits-tables], [share]
 #' @examples
 #' bell <- as.data.frame(example_data("bellbrass_readings"))
 #' fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "B", bell)), by = coil)

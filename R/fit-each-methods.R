@@ -45,6 +45,7 @@
 #'   `softanneal_error_argument` for groups that are not there, `softanneal_error_model` for a group without a
 #'   fit, or where no readings were kept.
 #' @name fits-tables
+#' @seealso [fit_each()], [fits-methods], [fit-tables]
 #' @examples
 #' bell <- as.data.frame(example_data("bellbrass_readings"))
 #' fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "B", bell)), by = coil)

@@ -158,6 +158,7 @@ lack_words <- function(x) {
 #'   triangles, upright or hanging: only a lower or an upper limit is known, drawn at that
 #'   limit. What the readings do not determine is not drawn; the caption counts it. A group without a fit
 #'   keeps its row, and the caption names it with its reason.
+#' @seealso [fit_each()], [plot_groups()]
 #' @examples
 #' bell <- as.data.frame(example_data("bellbrass_readings"))
 #' fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "B", bell)), by = coil)

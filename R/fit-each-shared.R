@@ -25,10 +25,11 @@
 #' @section Errors:
 #'   `softanneal_error_argument` (unknown or fixed parameters), `softanneal_error_too_few` (one group only),
 #'   `softanneal_error_model` (no readings were kept).
-#' @references Block angular least squares: Bjorck A (1996) Numerical Methods for Least Squares Problems,
-#'   section 6.3. F test of nested models: Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its
-#'   Applications, section 3.10.
+#' @references Block angular least squares: Bjorck A (1996) Numerical Methods for Least Squares Problems
+#'   \doi{10.1137/1.9781611971484}, section 6.3. F test of nested models: Bates D M, Watts D G (1988)
+#'   Nonlinear Regression Analysis and Its Applications \doi{10.1002/9780470316757}, section 3.10.
 #' @name share
+#' @seealso [fit_each()], [fits-methods], [plot_groups()]
 #' @examples
 #' bell <- as.data.frame(example_data("bellbrass_readings"))
 #' fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "B", bell)), by = coil)

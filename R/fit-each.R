@@ -93,8 +93,8 @@ CONSTANT_LEVEL <- 0.999
 #'   Only what concerns all groups: `softanneal_error_column`, `softanneal_error_scale`,
 #'   `softanneal_error_missing` (a missing key), `softanneal_error_argument`,
 #'   `softanneal_error_too_few` (no rows), `softanneal_error_workers` (a worker of the plan was lost).
-#' @source Model and inference as in [fit_softening()]; damped normal equations: Marquardt D W
-#'   (1963) J. Soc. Indust. Appl. Math. 11, 431.
+#' @source Model and inference as in [fit_softening()]; damped normal equations: Marquardt D W (1963) J.
+#'   Soc. Indust. Appl. Math. 11, 431 \doi{10.1137/0111030}.
 #' @seealso [fit_archive()] for data larger than memory; [anova()][share] for parameters in
 #'   common; [fits-methods].
 #' @examples

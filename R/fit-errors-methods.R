@@ -85,7 +85,8 @@ modes_of <- function(x) {
 #'   `operator`, with row names and one column.
 #' @section Errors:
 #'   `softanneal_error_model` for a fit with other standard errors.
-#' @source Henderson C R (1975) Biometrics 31, 423.
+#' @source Henderson C R (1975) Biometrics 31, 423 \doi{10.2307/2529430}.
+#' @seealso [softening-errors], [components_of_error()]
 #' @examples
 #' readings <- example_data("bellbrass_readings")
 #' fit <- fit_softening(readings, se = "components")

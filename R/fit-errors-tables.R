@@ -98,8 +98,9 @@ run_of_readings <- function(fit) {
 #'   variance, each summing to 1; `NA` where they lean on a parameter that the readings do not determine.
 #' @section Errors:
 #'   `softanneal_error_model` for a fit with other standard errors.
-#' @source Searle S R, Casella G, McCulloch C E (1992) Variance Components. Weak priors of standard
-#'   deviations: Gelman A (2006) Bayesian Analysis 1, 515.
+#' @source Searle S R, Casella G, McCulloch C E (1992) Variance Components \doi{10.1002/9780470316856}.
+#'   Weak priors of standard deviations: Gelman A (2006) Bayesian Analysis 1, 515 \doi{10.1214/06-BA117A}.
+#' @seealso [softening-errors], [fit_softening()], [uncertainty_budget()]
 #' @examples
 #' readings <- example_data("bellbrass_readings")
 #' fit <- fit_softening(readings, se = "components")

@@ -16,6 +16,7 @@
 #'   determined are zero.
 #' @references Cook R D, Weisberg S (1982) Residuals and Influence in Regression, sections 2.2 and 3.5.
 #' @name fit-generics
+#' @seealso [fit-methods], [fit-tables], [tables]
 #' @examples
 #' fit <- fit_softening(example_data("tungsten"))
 #' max(cooks.distance(fit))

@@ -40,8 +40,8 @@
 #'   `softanneal_error_argument` for malformed arguments, `softanneal_error_missing` when the
 #'   model is not finite at the start, `softanneal_error_too_few` when there are fewer
 #'   residuals than parameters, `softanneal_error_column` for a variable that is not there.
-#' @source More J J (1978) The Levenberg-Marquardt algorithm: implementation and theory,
-#'   Lecture Notes in Mathematics 630, 105.
+#' @source More J J (1978) The Levenberg-Marquardt algorithm: implementation and theory
+#'   \doi{10.1007/BFb0067700}, Lecture Notes in Mathematics 630, 105.
 #' @seealso [fit_softening()] for hardness readings; [fit_arrhenius()] for rates.
 #' @examples
 #' # Fraction recrystallised at two times gives rate and exponent (two points, two numbers)

@@ -34,6 +34,7 @@ coef.softanneal_fit <- function(object, ...) object$coefficients
 #'   `anova()` a table of class `anova`: for one softening fit its lack of fit, for several
 #'   nested fits the F tests between them.
 #' @name fit-methods
+#' @seealso [fit_softening()], [fit-tables], [predict-fit], [fit-generics]
 #' @examples
 #' tungsten <- example_data("tungsten")
 #' fit <- fit_softening(tungsten)

@@ -41,6 +41,7 @@
 #' @section Errors:
 #'   `softanneal_error_column` for a missing column, `softanneal_error_range` for negative
 #'   times or temperatures below absolute zero.
+#' @seealso [fit_softening()], [time_to()], [temp_for()], [softening-errors], [geom_softening()]
 #' @examples
 #' tungsten <- example_data("tungsten")
 #' fit <- fit_softening(tungsten)

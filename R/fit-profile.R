@@ -18,8 +18,9 @@
 #' @section Errors:
 #'   `softanneal_error_argument` for an unknown parameter, `softanneal_error_model` for a fit
 #'   with Huber loss, which has no profile likelihood.
-#' @source Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications,
-#'   chapter 6.
+#' @source Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications
+#'   \doi{10.1002/9780470316757}, chapter 6.
+#' @seealso [identifiability()], [softening-inference], [fit-methods]
 #' @examples
 #' tungsten <- example_data("tungsten")
 #' fit <- fit_softening(tungsten)

@@ -23,8 +23,9 @@
 #' @section Errors:
 #'   `softanneal_error_argument` unless `fit` comes from [fit_softening()],
 #'   `softanneal_error_range` for too few or too many resamples.
-#' @source Davison A C, Hinkley D V (1997) Bootstrap Methods and their Application, chapters
-#'   3 and 6.
+#' @source Davison A C, Hinkley D V (1997) Bootstrap Methods and their Application
+#'   \doi{10.1017/CBO9780511802843}, chapters 3 and 6.
+#' @seealso [softening-inference], [fit-methods], [profile.softanneal_fit_softening()]
 #' @examples
 #' tungsten <- example_data("tungsten")
 #' fit <- fit_softening(tungsten)

@@ -29,6 +29,7 @@
 #'   `.hardness`, the readings in the scale of the fit (HV, whatever the dials), as `.fitted`
 #'   and `.resid` are.
 #' @name fit-tables
+#' @seealso [fit-methods], [tables], [fits-tables]
 #' @examples
 #' tungsten <- example_data("tungsten")
 #' fit <- fit_softening(tungsten)

@@ -57,9 +57,10 @@
 #' numbers are fitted as they were read; on a Rockwell scale this bends the curve and biases n and k, and
 #' `print()` says so.
 #'
-#' @references Model: Avrami M (1939) J. Chem. Phys. 7, 1103; Austin J B, Rickett R L (1939) Trans. AIME
-#'   135, 396 (value from memory). Recovery: Kuhlmann D (1948) Z. Phys. 124, 468. Rule of mixtures in
-#'   hardness: Humphreys F J, Hatherly M, Recrystallization and Related Annealing Phenomena.
+#' @references Model: Avrami M (1939) J. Chem. Phys. 7, 1103 \doi{10.1063/1.1750380}; Austin J B, Rickett
+#'   R L (1939) Trans. AIME 135, 396 (value from memory). Recovery: Kuhlmann D (1948) Z. Phys. 124, 468.
+#'   Rule of mixtures in hardness: Humphreys F J, Hatherly M, Recrystallization and Related Annealing
+#'   Phenomena.
 #' @seealso [fit_softening()]; [compare_models()] to choose; [jmak_fraction()] and [arrhenius_rate()]
 #'   for the laws alone.
 #' @name softening-models
@@ -130,11 +131,11 @@ NULL
 #' reported, limits are not. One warning of class `softanneal_warning_fit` names all parameters that are
 #' not determined, and what readings would determine them.
 #'
-#' @references Cluster covariance: MacKinnon J G, White H (1985) J. Econometrics 29, 305; Bell R M,
-#'   McCaffrey D F (2002) Survey Methodology 28, 169. Robust: Huber P J (1981) Robust
-#'   Statistics. Components: see [softening-errors].
-#'   Lack of fit: Draper N R, Smith H, Applied Regression Analysis.
-#'   Profiles: Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications.
+#' @references Cluster covariance: MacKinnon J G, White H (1985) J. Econometrics 29, 305
+#'   \doi{10.1016/0304-4076(85)90158-7}; Bell R M, McCaffrey D F (2002) Survey Methodology 28, 169.
+#'   Robust: Huber P J (1981) Robust Statistics \doi{10.1002/0471725250}. Components: see
+#'   [softening-errors]. Lack of fit: Draper N R, Smith H, Applied Regression Analysis. Profiles: Bates D
+#'   M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications \doi{10.1002/9780470316757}.
 #' @seealso [fit_softening()]; [softening-errors] for the description of errors;
 #'   [components_of_error()], [identifiability()], [profile.softanneal_fit_softening()],
 #'   [resample_fit()], [fit-methods].
@@ -256,12 +257,13 @@ NULL
 #' high, since it
 #' stands for time zero.
 #'
-#' @references Power law of hardening: Hollomon J H (1945) Trans. AIME 162, 268 (from memory). Grain size of
-#'   brass after cold work of 33 to 55 %: J. Korean Inst. Metals (article 133504 of that journal). Minimum
-#'   cold work: Callister W D, Materials Science and Engineering, figure 7.23. The power of strain in the
-#'   rate is an empirical form, and this package's choice. Grain growth: Burke J E, Turnbull D (1952) Prog.
-#'   Metal Phys. 3, 220 (from memory). Hall E O (1951) Proc. Phys. Soc. B 64, 747; Petch N J (1953) J. Iron
-#'   Steel Inst. 174, 25 (from memory).
+#' @references Power law of hardening: Hollomon J H (1945) Trans. AIME 162, 268 (from memory). Grain size
+#'   of brass after cold work of 33 to 55 %: J. Korean Inst. Metals (article 133504 of that journal).
+#'   Minimum cold work: Callister W D, Materials Science and Engineering, figure 7.23. The power of strain
+#'   in the rate is an empirical form, and this package's choice. Grain growth: Burke J E, Turnbull D
+#'   (1952) Prog. Metal Phys. 3, 220 \doi{10.1016/0502-8205(52)90009-9} (from memory). Hall E O (1951)
+#'   Proc. Phys. Soc. B 64, 747 \doi{10.1088/0370-1301/64/9/303}; Petch N J (1953) J. Iron Steel Inst.
+#'   174, 25 (from memory).
 #' @seealso [fit_softening()], [cold_work()], [fit_hall_petch()], [grain_growth()], [softening-models].
 #' @name softening-strain
 #' @examples

@@ -82,7 +82,8 @@
 #'   (unknown or mixed scales), `softanneal_error_too_few` (fewer steps than
 #'   parameters, one strain only with `strain`, one temperature only with an exponent for each),
 #'   `softanneal_error_argument`; see [softanneal-conditions].
-#' @references Avrami M (1939) J. Chem. Phys. 7, 1103. All others stand on the four pages above.
+#' @references Avrami M (1939) J. Chem. Phys. 7, 1103 \doi{10.1063/1.1750380}. All others stand on the
+#'   four pages above.
 #' @seealso [read_readings()] and [check_readings()] before; [time_to()], [temp_for()],
 #'   [identifiability()], [autoplot.softanneal_fit_softening()] and [plot_arrhenius()] after.
 #' @examples

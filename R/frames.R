@@ -28,6 +28,7 @@ COLUMN_LABELS <- c(
 #' @return `data` with the attribute `label` on the columns that have a standard name; values,
 #'   class and other columns as they were.
 #' @section Errors: `softanneal_error_argument` if `data` is not a data frame.
+#' @seealso [read_readings()], [summarise_readings()]
 #' @examples
 #' attr(label_columns(data.frame(temp_c = 330))$temp_c, "label")
 #' @export
@@ -85,6 +86,7 @@ as_table <- function(out, aside = NULL) {
 #' @param n Most rows to print.
 #' @return `x`, invisibly.
 #' @name tables
+#' @seealso [fit-tables], [fits-tables], [softanneal-conditions]
 #' @examples
 #' print(hardness_scales(), n = 3)
 #' @export

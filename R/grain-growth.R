@@ -28,9 +28,9 @@
 #'   longest argument (others of length 1 are repeated); `NA` where an argument is `NA`.
 #' @section Errors: `softanneal_error_argument` for a wrong type, length or combination,
 #'   `softanneal_error_range` for a value outside its domain, and for a `grain_mm` below `d0_mm`.
-#' @source Beck P A, Kremer J C, Demer L J, Holzworth M L (1948) Trans. AIME 175, 372. Burke J E
-#'   (1949) Trans. AIME 180, 73 (brass). Burke J E, Turnbull D (1952) Prog. Met. Phys. 3, 220.
-#'   (Sources from memory.)
+#' @source Beck P A, Kremer J C, Demer L J, Holzworth M L (1948) Trans. AIME 175, 372. Burke J E (1949)
+#'   Trans. AIME 180, 73 (brass). Burke J E, Turnbull D (1952) Prog. Met. Phys. 3, 220
+#'   \doi{10.1016/0502-8205(52)90009-9}. (Sources from memory.)
 #' @seealso [fit_grain_growth()], [grain_size()]
 #' @examples
 #' # worked example: 8.2e-3 mm grows to 2.7e-2 mm in 12.5 min at 500 degrees Celsius, m = 2

@@ -24,9 +24,9 @@
 #'   exact and standard errors are `NA`.
 #' @section Errors: `softanneal_error_too_few` for fewer than two grain sizes,
 #'   `softanneal_error_range` for sizes that are not positive, `softanneal_error_column`.
-#' @source Hall E O (1951) Proc. Phys. Soc. B 64, 747. Petch N J (1953) J. Iron Steel Inst. 174,
-#'   25. Hardness of brasses: Jindal P C, Armstrong R W (1967) Trans. Met. Soc. AIME (form and range
-#'   of grain size). Published constants for brass with their marks:
+#' @source Hall E O (1951) Proc. Phys. Soc. B 64, 747 \doi{10.1088/0370-1301/64/9/303}. Petch N J (1953)
+#'   J. Iron Steel Inst. 174, 25. Hardness of brasses: Jindal P C, Armstrong R W (1967) Trans. Met. Soc.
+#'   AIME (form and range of grain size). Published constants for brass with their marks:
 #'   `system.file("extdata", "grain_hall_petch.csv", package = "softanneal")`.
 #' @seealso [grain_size()], [fit_grain_growth()]
 #' @examples

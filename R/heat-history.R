@@ -29,6 +29,7 @@
 #' @details Errors: `softanneal_error_range` for a dip that is not smaller than the furnace
 #'   temperature above absolute zero, or times that are not positive.
 #' @section Safety: `r CAUTION_LINE`
+#' @seealso [heat_up()], [anneal_history()], [check_history()]
 #' @examples
 #' furnace <- door_opening(410, dip_c = 9, recover_min = 3)
 #' range(furnace$temp_c)
@@ -117,6 +118,7 @@ history_rows <- function(data, specimen = "specimen", time = "time_s", temp = "t
 #' @return A ggplot. Up to eight specimens differ in colour and linetype; more are drawn alike.
 #' @details Errors: `softanneal_error_range` where time falls within a specimen;
 #'   `softanneal_error_column` for missing columns.
+#' @seealso [anneal_history()], [read_history()], [plot_furnace_log()]
 #' @examples
 #' log <- rbind(door_opening(410, dip_c = 9, specimen = "9 degrees Celsius"),
 #'              door_opening(410, dip_c = 40, specimen = "40 degrees Celsius"))

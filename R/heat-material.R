@@ -33,6 +33,7 @@ USUAL_ALLOY <- c(brass = "C26000", "cartridge brass" = "C26000", CuZn30 = "C2600
 #' @details Errors: `softanneal_error_argument` for a property that is missing for a metal not
 #'   in the table; `softanneal_error_range` for properties that are not positive. Changing
 #'   `heat_j_kgk` alone makes the specific heat constant.
+#' @seealso [heat_up()], [anneal_history()]
 #' @examples
 #' thermal_material("C26000")
 #' thermal_material("C26000", heat_j_kgk = 380) # constant specific heat

@@ -43,6 +43,7 @@ FAULT_CODES <- c(0, 999, 999.9, 1372, 1999, 3276.7, 6553.5, 9999, 9999.9, 32767,
 #'   second by [heat_up()]; the limits are twice and four times that (a judgement). Codes: common practice,
 #'   no source.
 #' @section Safety: `r CAUTION_DEFERENCE`
+#' @seealso [read_history()], [find_steps()], [plot_furnace_log()]
 #' @examples
 #' log <- data.frame(specimen = "B330", time_s = seq(0, 1200, 10), temp_c = 330)
 #' log$temp_c[c(40, 80)] <- c(9999, 380)

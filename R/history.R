@@ -113,8 +113,8 @@ reduced_time <- function(h, mark, mark_first, q, ref_k, slope = FALSE) {
 #' @section Errors:
 #'   `softanneal_error_column`, `softanneal_error_missing` (not finite),
 #'   `softanneal_error_range` (time falls, temperature below absolute zero, negative energy).
-#' @source Scheil E (1935) Arch. Eisenhuettenwes. 8, 565. Avrami M (1940) J. Chem. Phys. 8, 212.
-#'   Cahn J W (1956) Acta Metall. 4, 572.
+#' @source Scheil E (1935) Arch. Eisenhuettenwes. 8, 565. Avrami M (1940) J. Chem. Phys. 8, 212
+#'   \doi{10.1063/1.1750631}. Cahn J W (1956) Acta Metall. 4, 572.
 #' @seealso [soften()] for the hardness along a history.
 #' @examples
 #' # 20 min in the furnace are not 20 min at temperature
@@ -162,6 +162,7 @@ equivalent_time <- function(history, q_kj_mol, temp_c, ..., specimen = specimen,
 #' @inheritSection jmak_fraction Errors
 #' @source Kuhlmann D (1948) Z. Phys. 124, 468; form as in Humphreys F J, Hatherly M,
 #'   Recrystallization and Related Annealing Phenomena.
+#' @seealso [jmak_fraction()], [softening-models], [soften()]
 #' @examples
 #' recovery_loss(c(0, 1, 10, 100), loss = 4, k = 0.5)
 #' @export

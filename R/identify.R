@@ -27,9 +27,10 @@
 #'   singular values of the column-scaled Jacobian, and `condition`, their ratio.
 #' @section Errors: `softanneal_error_argument`, and `softanneal_error_model` for a fit with Huber
 #'   loss, which has no profile likelihood.
-#' @source Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications,
-#'   chapter 6 (profiles); Belsley D A, Kuh E, Welsch R E (1980) Regression Diagnostics (scaled
-#'   singular values).
+#' @source Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications
+#'   \doi{10.1002/9780470316757}, chapter 6 (profiles); Belsley D A, Kuh E, Welsch R E (1980) Regression
+#'   Diagnostics \doi{10.1002/0471725153} (scaled singular values).
+#' @seealso [fit_softening()], [softening-inference], [improve_plan()], [compare_models()]
 #' @examples
 #' # Two temperatures, the hotter one finished before its first reading
 #' readings <- example_data("bellbrass_readings")

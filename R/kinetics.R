@@ -97,7 +97,8 @@ check_incubation_form <- function(theta0, form) {
 #' @param q_kj_mol Activation energy in kJ/mol, zero or more.
 #' @return A numeric vector of rates in the unit of `k_ref`; `NA` where an argument is `NA`.
 #' @inheritSection jmak_fraction Errors
-#' @source Arrhenius S (1889) Z. phys. Chem. 4, 226. Gas constant: CODATA 2018.
+#' @source Arrhenius S (1889) Z. phys. Chem. 4, 226 \doi{10.1515/zpch-1889-0416}. Gas constant: CODATA
+#'   2018.
 #' @seealso [fit_arrhenius()] to estimate Q from rates at several temperatures.
 #' @examples
 #' # How much faster does a process of 150 kJ/mol run at 350 than at 330 degrees Celsius?

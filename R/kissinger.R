@@ -29,7 +29,8 @@
 #'   errors are `NA`.
 #' @section Errors: `softanneal_error_too_few` for fewer than two different peak temperatures,
 #'   `softanneal_error_range` for rates that are not positive, `softanneal_error_column`.
-#' @source Kissinger H E (1957) Anal. Chem. 29, 1702. ASTM E698 (the same line among others; seen).
+#' @source Kissinger H E (1957) Anal. Chem. 29, 1702 \doi{10.1021/ac60131a045}. ASTM E698 (the same line
+#'   among others; seen).
 #' @seealso [fit_arrhenius()] for rates at constant temperature.
 #' @examples
 #' # peaks of rolled copper, computed from published rates at constant temperature

@@ -54,10 +54,10 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #'   `softanneal_error_too_few` (fewer different events than parameters), `softanneal_error_column`,
 #'   `softanneal_error_argument`. Warnings of class `softanneal_warning_fit` name parameters that are not
 #'   determined.
-#' @source Meeker W Q, Escobar L A (1998) Statistical Methods for Reliability Data, chapters 17 and
-#'   19 (model; Example 19.5 is a test of this function). Concavity of the likelihood in
-#'   location/scale and 1/scale: Olsen R J (1978) Econometrica 46, 1211; Burridge J (1981) J. R.
-#'   Stat. Soc. B 43, 41. (Sources from memory.)
+#' @source Meeker W Q, Escobar L A (1998) Statistical Methods for Reliability Data, chapters 17 and 19
+#'   (model; Example 19.5 is a test of this function). Concavity of the likelihood in location/scale and
+#'   1/scale: Olsen R J (1978) Econometrica 46, 1211 \doi{10.2307/1911445}; Burridge J (1981) J. R. Stat.
+#'   Soc. B 43, 41. (Sources from memory.)
 #' @seealso [fit_arrhenius()] for times without scatter or censoring, [time_to()]
 #' @examples
 #' # times to half softening of invented specimens; two had not softened when the test ended

@@ -45,11 +45,11 @@
 #'   fewer rows than parameters), `softanneal_error_range`, `softanneal_error_column`,
 #'   `softanneal_error_argument`. A warning of class `softanneal_warning_fit` when C runs to the
 #'   end of `range`.
-#' @source Hollomon J H, Jaffe L D (1945) Trans. AIME 162, 223. Larson F R, Miller J (1952) Trans.
-#'   ASME 74, 765. Profile: Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its
-#'   Applications, chapter 6. Example data: Probabilistic Physics of Failure Approach to
-#'   Reliability (2017), Example 2.16; its temperatures are taken as degrees Fahrenheit, which is
-#'   not confirmed.
+#' @source Hollomon J H, Jaffe L D (1945) Trans. AIME 162, 223. Larson F R, Miller J (1952) Trans. ASME
+#'   74, 765. Profile: Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications
+#'   \doi{10.1002/9780470316757}, chapter 6. Example data: Probabilistic Physics of Failure Approach to
+#'   Reliability (2017), Example 2.16; its temperatures are taken as degrees Fahrenheit, which is not
+#'   confirmed.
 #' @seealso [larson_miller()], [hollomon_jaffe()]
 #' @examples
 #' creep <- read.csv(system.file("extdata", "master_creep.csv", package = "softanneal"))

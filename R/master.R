@@ -71,6 +71,7 @@ hollomon_jaffe <- function(temp_c = NULL, time_h = NULL, time_min = NULL, parame
 #' @return C for times in the unit `to`.
 #' @section Errors: `softanneal_error_argument` for a wrong type or an unknown unit.
 #' @source `T (C_h + log10 t_h) = T (C_s + log10 t_s)`, so `C_s = C_h - log10(3600)`.
+#' @seealso [fit_master_curve()], [larson_miller()]
 #' @examples
 #' shift_constant(20, "h", "min")
 #' shift_constant(20, "h", "s")

@@ -62,6 +62,7 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #'   `softanneal_error_argument` for a metal without defaults when a value or spread is missing.
 #' @source Sources of the values stand in the table. Draws in mirrored pairs: Hammersley J M,
 #'   Morton K W (1956) Proc. Camb. Phil. Soc. 52, 449.
+#' @seealso [plan_anneal()], [improve_plan()], [softening-models]
 #' @examples
 #' plan_guess("C26000")
 #' plan_guess("C26000", recryst_1h_c = 320, sd_prior = c(recryst_1h_c = 15))$par

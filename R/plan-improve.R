@@ -41,8 +41,7 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 #' @param ... Must be empty.
 #' @param at_c Temperatures in degrees Celsius for the aims `"t50"` and `"hardness"`; default: of the plan.
 #' @param hardness Hardness of the aim `"hardness"`, on the scale of the guess.
-#' @param temp_c Allowed temperatures in degrees Celsius; by default those of the plan and every 10
-#'   degrees Celsius
+#' @param temp_c Allowed temperatures in degrees Celsius; by default those of the plan and every 10 degrees
 #'   between them.
 #' @param time_min Allowed accumulated times in min, at most 64; by default those of the plan
 #'   and 1, 1.5, 2, 3, 4, 6, 8, 12 ... between the shortest and the longest.
@@ -56,13 +55,14 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 #'   means it needs twice the specimens for the same certainty), `criterion` and `criterion_given`,
 #'   `furnace_min` (limit used), `starts_agreed` (starts that ended at the best value) and
 #'   `counted` (share of the draws in which the aim exists).
-#' @section Errors:
-#'   `softanneal_error_range` for temperatures at or above the solidus, limits that allow no
+#' @section Errors: `softanneal_error_range` for temperatures at or above the solidus, limits that allow no
 #'   plan, or a hardness that no draw reaches; `softanneal_error_argument`.
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
-#' @source Chaloner K, Verdinelli I (1995) Statist. Sci. 10, 273. Fedorov V V (1972) Theory of
-#'   Optimal Experiments. Meyer R K, Nachtsheim C J (1995) Technometrics 37, 60. Atkinson A C, Donev
-#'   A N, Tobias R D (2007) Optimum Experimental Designs, with SAS, ch. 17 and 18.
+#' @source Chaloner K, Verdinelli I (1995) Statist. Sci. 10, 273 \doi{10.1214/ss/1177009939}. Fedorov V V
+#'   (1972) Theory of Optimal Experiments. Meyer R K, Nachtsheim C J (1995) Technometrics 37, 60
+#'   \doi{10.1080/00401706.1995.10485889}. Atkinson A C, Donev A N, Tobias R D (2007) Optimum Experimental
+#'   Designs, with SAS, ch. 17 and 18.
+#' @seealso [plan_anneal()], [plan_guess()], [identifiability()]
 #' @examples
 #' plan <- plan_anneal(c(300, 330), c(4, 8, 16, 32), plan_guess(recryst_1h_c = 330, draws = 16))
 #' better <- improve_plan(plan, "q", starts = 2)

@@ -22,8 +22,9 @@
 #'   used, `end_clock` of the last one.
 #' @section Errors:
 #'   `softanneal_error_argument` for an unknown argument.
-#' @source Linear theory: Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its
-#'   Applications, ch. 2.
+#' @source Linear theory: Bates D M, Watts D G (1988) Nonlinear Regression Analysis and Its Applications
+#'   \doi{10.1002/9780470316757}, ch. 2.
+#' @seealso [plan_anneal()], [improve_plan()], [bench_sheet()]
 #' @examples
 #' guess <- plan_guess(recryst_1h_c = 330)
 #' plan <- plan_anneal(c(290, 320, 350), c(4, 8, 16, 32), guess, furnaces = 2)

@@ -97,8 +97,8 @@ FINISHED <- 0.95
 #'   are not positive or fall, a strip too small for one reading, a session too short for any
 #'   step, or sizes that are not positive; `softanneal_error_column`, `softanneal_error_argument`.
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
-#' @source Homologous temperatures: Callister W D, *Materials Science and Engineering*, ch. 7.
-#'   Order of furnaces: Graham R L (1969) SIAM J. Appl. Math. 17, 416.
+#' @source Homologous temperatures: Callister W D, *Materials Science and Engineering*, ch. 7. Order of
+#'   furnaces: Graham R L (1969) SIAM J. Appl. Math. 17, 416 \doi{10.1137/0117039}.
 #' @seealso [improve_plan()], [bench_sheet()], [plan_guess()], [cautions()]
 #' @examples
 #' guess <- plan_guess("C26000", recryst_1h_c = 330)

@@ -26,7 +26,8 @@
 #' @section Errors:
 #'   `softanneal_error_argument` unless `fit` comes from [fit_softening()],
 #'   `softanneal_error_too_few` where no mean lies between the two hardness levels.
-#' @references Avrami M (1939) J. Chem. Phys. 7, 1103.
+#' @references Avrami M (1939) J. Chem. Phys. 7, 1103 \doi{10.1063/1.1750380}.
+#' @seealso [jmak_fraction()], [plot_collapse()], [plot_arrhenius()], [fit_recrystallisation()]
 #' @examples
 #' tungsten <- example_data("tungsten")
 #' plot_avrami(fit_softening(tungsten))

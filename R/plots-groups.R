@@ -20,6 +20,7 @@
 #'   `softanneal_error_argument` unless `fits` comes from [fit_each()];
 #'   `softanneal_error_too_few` where no group has a value.
 #' @references Delta method: see [time_to()].
+#' @seealso [fit_each()], [autoplot.softanneal_fits()], [share]
 #' @examples
 #' bell <- as.data.frame(example_data("bellbrass_readings"))
 #' fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "B", bell)), by = coil)

@@ -16,7 +16,8 @@
 #' @return A ggplot object with alt text.
 #' @section Errors:
 #'   `softanneal_error_argument` unless `fit` comes from [fit_softening()] or [fit_arrhenius()].
-#' @source Arrhenius S (1889) Z. phys. Chem. 4, 226.
+#' @source Arrhenius S (1889) Z. phys. Chem. 4, 226 \doi{10.1515/zpch-1889-0416}.
+#' @seealso [fit_softening()], [fit_arrhenius()], [rates()], [plot_avrami()]
 #' @examples
 #' tungsten <- example_data("tungsten")
 #' plot_arrhenius(fit_softening(tungsten))

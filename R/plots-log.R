@@ -17,6 +17,7 @@
 #' @section Errors:
 #'   As in [plot_history()]; `softanneal_error_argument` where a specimen has no set point.
 #' @section Safety: `r CAUTION_DEFERENCE`
+#' @seealso [read_history()], [check_history()], [plot_history()]
 #' @examples
 #' log <- rbind(door_opening(410, dip_c = 9, specimen = "small dip"),
 #'              door_opening(410, dip_c = 40, specimen = "large dip"))

@@ -19,6 +19,7 @@
 #'   `softanneal_error_too_few` where the readings do not determine the rates.
 #' @references Christian JW (2002) The Theory of Transformations in Metals and Alloys, 3rd ed.,
 #'   chapter 1 (isokinetic transformations and additivity; from memory).
+#' @seealso [plot_avrami()], [plot_residuals()], [compare_models()]
 #' @examples
 #' plot_collapse(fit_softening(example_data("bellbrass_readings")))
 #' @export
@@ -132,6 +133,7 @@ collapse_curves <- function(fit, span) {
 #' @section Errors:
 #'   As in [process_window()].
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
+#' @seealso [process_window()], [time_to()], [temp_for()]
 #' @examples
 #' plot_hardness_map(fit_softening(example_data("bellbrass_readings")))
 #' @export

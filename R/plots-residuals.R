@@ -11,6 +11,7 @@
 #' @return A ggplot object with alt text.
 #' @section Errors:
 #'   `softanneal_error_argument` unless `fit` comes from [fit_softening()].
+#' @seealso [plot_residual_map()], [plot_collapse()], [softening-inference]
 #' @examples
 #' readings <- example_data("bellbrass_readings")
 #' plot_residuals(fit_softening(readings))
@@ -77,6 +78,7 @@ residual_steps <- function(fit) {
 #'   colour: how far. Specimens and strains of one temperature stand side by side.
 #' @section Errors:
 #'   `softanneal_error_argument` unless `fit` comes from [fit_softening()].
+#' @seealso [plot_residuals()], [plot_collapse()], [softening-inference]
 #' @examples
 #' plot_residual_map(fit_softening(example_data("bellbrass_readings")))
 #' @export

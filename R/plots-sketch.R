@@ -18,8 +18,9 @@
 #' @section Errors: `softanneal_error_range` or `softanneal_error_argument` for an exponent or
 #'   fraction that has no sketch.
 #' @references Johnson WA, Mehl RF (1939) Trans. AIME 135, 416. Avrami M (1940) J. Chem. Phys. 8, 212
-#'   (both from memory). The extended area of nuclei that appear as `rho t^a` and grow at G is
-#'   `2 pi rho G^2 t^(a + 2) / ((a + 1) (a + 2))` (arithmetic).
+#'   \doi{10.1063/1.1750631} (both from memory). The extended area of nuclei that appear as `rho t^a` and
+#'   grow at G is `2 pi rho G^2 t^(a + 2) / ((a + 1) (a + 2))` (arithmetic).
+#' @seealso [jmak_fraction()], [plot_avrami()], [grain_size()]
 #' @examples
 #' plot_grain_sketch(n = 2, seed = 1)
 #' @export

@@ -52,6 +52,8 @@ shortest_shown <- function(time_min) {
 #'   from dark to light, with a shape and a line type each.
 #' @return A ggplot object, with alt text (see [ggplot2::get_alt_text()]). `plot()` of a fit takes
 #'   the same arguments, draws it, and returns the fit invisibly.
+#' @seealso [fit_softening()]; [geom_softening()] for fits inside any ggplot; [plot_avrami()],
+#'   [plot_arrhenius()], [plot_residuals()]
 #' @examples
 #' tungsten <- example_data("tungsten")
 #' plot(fit_softening(tungsten))

@@ -56,6 +56,7 @@
 #'   `softanneal_error_argument` where the margin must be stated, pairs are not as many, or a table
 #'   holds several groups, laboratories, strips, operators or specimens,
 #'   `softanneal_error_column`, `softanneal_error_missing`.
+#' @seealso [compare_laboratories()], [uncertainty_budget()], [summarise_readings()]
 #' @examples
 #' rolled <- c(92.0, 91.5, 92.5, 92.0, 91.0)
 #' after_a_month <- c(91.5, 92.0, 91.5, 91.0, 92.0)

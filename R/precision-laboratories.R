@@ -27,12 +27,12 @@
 #'   mean of n_i if they differ (an approximation).
 #'
 #' **One result per cell.** Where each laboratory has one result of each of two or more materials, the
-#' means of laboratories and materials are taken out (two-way layout without repeats): the residual mean
-#' square
-#' holds repeatability and the interaction of laboratory and material together, so `s_r`, `r` and k are `NA`;
-#' s_L^2 = (MS_lab - MS_residual) / q for q materials, s_R^2 = s_L^2 + MS_residual; `components` has the rows
-#' `residual`, `between`, `total`. Tukey's test with one degree of freedom (Biometrics 5 (1949) 232) says
-#' whether differences grow with the material. It asks for the same laboratories on each material.
+#'   means of laboratories and materials are taken out (two-way layout without repeats): the residual mean
+#'   square holds repeatability and the interaction of laboratory and material together, so `s_r`, `r` and
+#'   k are `NA`; s_L^2 = (MS_lab - MS_residual) / q for q materials, s_R^2 = s_L^2 + MS_residual;
+#'   `components` has the rows `residual`, `between`, `total`. Tukey's test with one degree of freedom
+#'   (Biometrics 5 (1949) 232 \doi{10.2307/3001938}) says whether differences grow with the material. It
+#'   asks for the same laboratories on each material.
 #'
 #' With two laboratories h is the same for both and has no critical value (`NA`).
 #'
@@ -57,6 +57,7 @@
 #'   reading where not all cells of a full layout have one, `softanneal_error_duplicate` for two cells of
 #'   a laboratory,
 #'   `softanneal_error_column`, `softanneal_error_missing`, `softanneal_error_argument`.
+#' @seealso [compare_baseline()], [find_outliers()], [uncertainty_budget()]
 #' @examples
 #' r <- data.frame(group = rep(c("bench 1", "bench 2", "bench 3"), each = 4), specimen = "ring",
 #'                 hardness = c(61, 60.5, 61.5, 61, 62, 62.5, 62, 63, 60, 61.5, 61, 60.5))

@@ -53,6 +53,7 @@
 #'   `softanneal_error_column` for a missing or text column, `softanneal_error_missing` for
 #'   infinite readings or a group without a name, `softanneal_error_range` for a `level` outside 0
 #'   and 1, `softanneal_error_too_few` for a table without rows, `softanneal_error_argument`.
+#' @seealso [check_readings()], [summarise_readings()], [compare_laboratories()]
 #' @examples
 #' # eight readings with one far off (NIST/SEMATECH e-Handbook 1.3.5.17.1)
 #' find_outliers(c(199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57))

@@ -13,6 +13,7 @@
 #' @param level Level of the intervals.
 #' @param ... Passed on by `plot()`; must be empty in `autoplot()`.
 #' @return `autoplot()`: a ggplot. `plot()` draws it and returns `x` invisibly.
+#' @seealso [read_readings()], [check_readings()], [autoplot.softanneal_fit_softening()]
 #' @examples
 #' r <- read_readings(data.frame(specimen = "A", temp_c = 330, time_min = rep(c(0, 4, 8), each = 3),
 #'   hardness = c(92, 91.5, 92.5, 88, 87.5, 89, 80, 81, 79.5), scale = "HRF"))
@@ -177,6 +178,7 @@ plot.softanneal_steps <- draw_picture
 #' @param object,x An object from [compare_laboratories()].
 #' @param ... Passed on by `plot()`; must be empty in `autoplot()`.
 #' @return `autoplot()`: a ggplot. `plot()` draws it and returns `x` invisibly.
+#' @seealso [compare_laboratories()]
 #' @examples
 #' cells <- data.frame(lab = 1:4, ring = "bell", m = c(61, 61.4, 60.7, 63),
 #'                     s = c(0.5, 0.4, 0.9, 0.6), n = 5)
@@ -242,6 +244,7 @@ plot.softanneal_laboratories <- draw_picture
 #' @param object,x An object from [uncertainty_budget()] or [propagate_uncertainty()].
 #' @param ... Passed on by `plot()`; must be empty in `autoplot()`.
 #' @return `autoplot()`: a ggplot. `plot()` draws it and returns `x` invisibly.
+#' @seealso [uncertainty_budget()]
 #' @examples
 #' plot(uncertainty_budget(c(78, 79, 77.5, 78.5, 78), scale = "HRF"))
 #' @method autoplot softanneal_budget

@@ -48,6 +48,7 @@
 #'   for unknown or mixed scales, `softanneal_error_argument` where `machine` must be stated or
 #'   `scale` is needed, `softanneal_error_column`, `softanneal_error_missing`,
 #'   `softanneal_error_range` for a negative uncertainty or a mean outside the conversion table.
+#' @seealso [components_of_error()], [compare_baseline()], [convert_hardness()]
 #' @examples
 #' after <- c(78, 79, 77.5, 78.5, 78)
 #' before <- c(92.0, 91.5, 92.5, 92.0, 91.0)

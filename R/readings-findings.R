@@ -51,6 +51,7 @@
 #'   `softanneal_error_too_few` for a table without rows, `softanneal_error_column` for columns
 #'   twice or of the wrong kind, `softanneal_error_argument`. What is wrong with the readings
 #'   themselves is a finding, never an error.
+#' @seealso [read_readings()], [summarise_readings()], [find_outliers()], [fit_softening()]
 #' @examples
 #' r <- data.frame(specimen = "A", temp_c = 330, time_min = rep(c(0, 4), each = 5),
 #'                 hardness = c(92, 91.5, 92, 92.5, 92, 74, 73.5, 74, 74.5, 74), scale = "HRF")

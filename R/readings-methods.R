@@ -11,6 +11,7 @@
 #' @param row.names,optional As in [base::as.data.frame()].
 #' @param ... Passed on by `as.data.frame()`; ignored by `print()`.
 #' @return `print()`: `x`, invisibly. `as.data.frame()`: a data frame.
+#' @seealso [read_readings()], [check_readings()], [summarise_readings()]
 #' @examples
 #' r <- read_readings(data.frame(specimen = "A", temp_c = 330, time_min = c(0, 4, 8),
 #'                               hardness = c(92, 88.5, 80), scale = "HRF"))

@@ -73,8 +73,8 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #'   `softanneal_warning_fit` names parameters that the data do not determine,
 #'   `softanneal_warning_outside` counts the rows that the double-log route leaves out.
 #' @source Avrami M (1939) J. Chem. Phys. 7, 1103 \doi{10.1063/1.1750380}. Quasi-likelihood and
-#'   reweighting: Wedderburn R W M (1974) Biometrika 61, 439. Variance with phi: Ferrari S L P,
-#'   Cribari-Neto F (2004) J. Appl. Stat. 31, 799.
+#'   reweighting: Wedderburn R W M (1974) Biometrika 61, 439 \doi{10.1093/biomet/61.3.439}. Variance with
+#'   phi: Ferrari S L P, Cribari-Neto F (2004) J. Appl. Stat. 31, 799 \doi{10.1080/0266476042000214501}.
 #' @seealso [jmak_fraction()], [fit_softening()] for hardness readings, [fit_lifetime()]
 #' @examples
 #' # Larkfield Bell Works, simulated: n = 2.2, Q = 165 kJ/mol, k = 0.05 per min at 340 degrees

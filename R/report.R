@@ -40,6 +40,7 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #'   folder cannot be written; `softanneal_error_package` without rmarkdown and pandoc; and
 #'   those of [read_readings()] and [fit_softening()].
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
+#' @seealso [fit_softening()], [explore_page()], [bench_sheet()], [lab_project()]
 #' @examples
 #' \donttest{
 #' if (requireNamespace("rmarkdown", quietly = TRUE) && rmarkdown::pandoc_available()) {

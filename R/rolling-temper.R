@@ -26,6 +26,7 @@ bs_numbers <- function(reduction_pct) -39 * log1p(-reduction_pct / 100) / log(92
 #' @details Errors: `softanneal_error_range` for reductions below 0 or not below 100 %.
 #' @references ASTM B601 (temper designations); ASTM B258 (gauge numbers: 39 steps,
 #'   ratio 92 in all).
+#' @seealso [temper_limits()], [cold_work()], [plan_rolling()]
 #' @examples
 #' nearest_temper(c(0, 11, 21, 37, 40.6, 60))
 #' @export
@@ -75,6 +76,7 @@ nearest_temper <- function(reduction_pct) {
 #'   `high`, `status`, `source`.
 #' @details Errors: `softanneal_error_argument` for a temper, alloy or unit not in the table, with
 #'   those it has.
+#' @seealso [nearest_temper()], [process_window()], [cold_work()]
 #' @examples
 #' temper_limits("H04", unit = c("MPa", "HRB"), thickness_mm = 0.95)
 #' temper_limits(alloy = "CuZn30")[c("temper", "quantity", "unit", "low", "high", "status")]

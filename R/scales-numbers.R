@@ -32,6 +32,7 @@ hardness_scales <- function() as_table(scale_info)
 #' @return A numeric vector: depth in mm, or Rockwell number; `NA` where the input is `NA`.
 #'   Errors: `softanneal_error_range` for a number above N or a negative depth,
 #'   `softanneal_error_scale` for a scale that is not a Rockwell scale.
+#' @seealso [minimum_thickness()], [vickers_number()], [hardness_scales()]
 #' @examples
 #' rockwell_depth(80, "HRB")
 #' rockwell_number(0.1, c("HRB", "HR30T"))
@@ -96,6 +97,7 @@ finite_hardness <- function(x, arg) {
 #' @return Numeric vector of hardness numbers; arguments of length 1 are recycled. `NA` in
 #'   gives `NA` out. Errors: `softanneal_error_range` for forces or lengths that are not
 #'   positive, or a Brinell indentation as wide as the ball.
+#' @seealso [rockwell_depth()], [indent_spacing()], [hardness_scales()]
 #' @examples
 #' vickers_number(98.0665, 0.352, 0.348)
 #' brinell_number(4903.325, ball_mm = 10, diameter_mm = 2.4)
@@ -151,6 +153,7 @@ positive <- function(...) {
 #' @section Errors:
 #'   `softanneal_error_argument` for text instead of numbers, lengths that do not fit, or only
 #'   one of `measured` and `measured_scale`; `softanneal_error_missing` for infinite numbers.
+#' @seealso [hardness_scales()], [standardise_scale()], [convert_hardness()]
 #' @examples
 #' hv <- convert_hardness(c(80, 42.5), "HRB", "HV")
 #' format_hardness(hv, "HV", measured = c(80, 42.5), measured_scale = "HRB")

@@ -40,6 +40,7 @@
 #'   index, or a material the method does not hold for; `softanneal_error_range` for a Vickers
 #'   number that is not positive or an index outside 2 to 3; `softanneal_error_scale` for an unknown
 #'   scale or material.
+#' @seealso [convert_hardness()], [fit_hall_petch()]
 #' @examples
 #' estimate_strength(c(115, 130, 150))
 #' estimate_strength(76, "HRB", method = "cahoon_tensile", meyer_index = 2.1)
@@ -139,6 +140,7 @@ table_strength <- function(hv, form) {
 #' @section Errors: `softanneal_error_scale` for a scale without corrections,
 #'   `softanneal_error_range` for a diameter that is not positive, `softanneal_error_argument` for a
 #'   wrong type or length.
+#' @seealso [rockwell_depth()], [convert_hardness()]
 #' @examples
 #' cylinder_correction(c(60, 75), "HRB", diameter_mm = 10)
 #' @export

@@ -99,6 +99,7 @@ curve_over_hv <- function(material, scale) {
 #' @param object,x What [conversion_tables()] returns.
 #' @param ... Must be empty.
 #' @return A ggplot; `plot()` draws it and returns `x` invisibly.
+#' @seealso [conversion_tables()], [convert_hardness()]
 #' @examples
 #' plot(conversion_tables("brass"))
 #' @method autoplot softanneal_conversion_tables

@@ -38,14 +38,12 @@
 #' Two HR15T cells of steel and three cells of GB/T 3771 are used as corrected, with the
 #' figure of the source in their note.
 #'
-#' @section Interpolation:
-#' Blank cells between two given ones are filled from the curve of their column against the
-#' leading scale of the table; a pair of scales is then interpolated directly through all
-#' rows in which at least one of the two is given (both, if one is the leading scale).
-#' Slopes after Fritsch and Carlson, SIAM J. Numer. Anal. 17 (1980) 238-246. Where a scale
-#' has the same number in several rows (aluminium HR15T 89), converting *from* it gives the
-#' middle of these rows. There and back gives the number again within the rounding of the
-#' table.
+#' @section Interpolation: Blank cells between two given ones are filled from the curve of their column
+#'   against the leading scale of the table; a pair of scales is then interpolated directly through all
+#'   rows in which at least one of the two is given (both, if one is the leading scale). Slopes after
+#'   Fritsch and Carlson, SIAM J. Numer. Anal. 17 (1980) 238-246 \doi{10.1137/0717021}. Where a scale has
+#'   the same number in several rows (aluminium HR15T 89), converting *from* it gives the middle of these
+#'   rows. There and back gives the number again within the rounding of the table.
 #'
 #' @section Uncertainty:
 #' The standard uncertainty of `interval = TRUE` is that of the *conversion*, not of the

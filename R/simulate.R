@@ -64,8 +64,8 @@ WORKSHOP_TRUTH <- c(h_worked = 160, h_soft = 78, t50_rex_min = 12, n = 1.6, q_kj
 #'   `softanneal_error_range` for values without physical meaning, or a hardness outside the
 #'   conversion table or the scale; `softanneal_error_too_few` where there are not enough steps
 #'   for the blunders.
-#' @source Readings within a step as one-way random effects: Searle S R, Casella G,
-#'   McCulloch C E (1992) Variance Components, chapter 3. Scatter of the default: [bench_errors()].
+#' @source Readings within a step as one-way random effects: Searle S R, Casella G, McCulloch C E (1992)
+#'   Variance Components \doi{10.1002/9780470316856}, chapter 3. Scatter of the default: [bench_errors()].
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
 #' @seealso [simulate_class()] for a whole class with answer key; `simulate()` for new data from
 #'   a fit ([fit-methods]).

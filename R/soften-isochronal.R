@@ -71,6 +71,7 @@ plot.softanneal_softening <- draw_picture
 #' @section Errors:
 #'   As in [soften()]; `softanneal_error_too_few` for no time, `softanneal_error_argument` for
 #'   more than seven.
+#' @seealso [recryst_temperature()], [autoplot.softanneal_fit_softening()]
 #' @examples
 #' plot_isochronal(c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180),
 #'                 time_min = c(4, 16, 64), temp_ref_c = 370)

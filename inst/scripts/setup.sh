@@ -119,8 +119,8 @@ need_for_tests() {
     command -v node >/dev/null 2>&1 || apt_install nodejs 2>/dev/null ||
         echo "Going on without node; the tests of pages are skipped."
     for package in codetools minpack.lm nlme lme4 boot numDeriv deSolve Rmpfr broom tibble dplyr units data.table \
-        readxl sandwich survival htmltools jsonlite rstudioapi writexl yaml DBI RSQLite future future.apply \
-        progressr nanoparquet; do
+        readxl sandwich survival htmltools jsonlite rstudioapi shiny miniUI spelling writexl yaml DBI \
+        RSQLite future future.apply progressr nanoparquet; do
         need_r $package || echo "Going on without $package; its tests are skipped."
     done
 }

@@ -1,0 +1,3 @@
+# Beside the sources all tests run; the check of the built package alone (CRAN) leaves out the long ones,
+# by skip_on_cran().
+if (nzchar(Sys.getenv("SOFTANNEAL_SOURCE")) && !nzchar(Sys.getenv("NOT_CRAN"))) Sys.setenv(NOT_CRAN = "true")
