@@ -73,6 +73,11 @@ ANSWER_UNITS <- list(
 #'   key). See [answer_form()].
 #' @param key An [answer_key()].
 #' @param ... Must be empty.
+#' @param runs Readings that groups took on a [practice_page()]: paths of its files or tables, one run per
+#'   group.
+#'   What [fit_softening()] finds in them is then right too, in place of what it finds in the readings of
+#'   [simulate_class()], and the blunders of those count no more. A run that does not determine what is asked
+#'   gives a warning.
 #' @param points Named points for the marks, put in place of those of the table: `right`, `within`,
 #'   `unit`, `consistent`, `wrong`, `none`.
 #' @return A table of class `softanneal_marks`, one row for each row of the key in its order:
@@ -93,7 +98,7 @@ ANSWER_UNITS <- list(
 #' marks
 #' summary(marks)
 #' @export
-mark_answers <- function(answers, key, ..., points = MARK_POINTS) {
+mark_answers <- function(answers, key, ..., runs = NULL, points = MARK_POINTS) {
   check_dots_empty(...)
   if (!inherits(key, "softanneal_key")) {
     abort("argument", paste0("`key` must come from answer_key(), not ", describe(key)),
@@ -101,6 +106,7 @@ mark_answers <- function(answers, key, ..., points = MARK_POINTS) {
   }
   check_key(key)
   points <- check_points(points)
+  if (!is.null(runs)) key <- key_with_runs(key, runs)
   given <- if (is.character(answers) && length(answers) > 1L) {
     match_files(answers, key)
   } else {

@@ -197,11 +197,11 @@ draw_truth <- function(design) {
 
 # The reference analysis of one group: value of each key quantity, and the reason why the
 # readings do not pass the class checks (NULL if they do).
-analyse_group <- function(data, key, truth, design) {
+analyse_group <- function(data, key, truth, design, se = "cluster") {
   nothing <- rep(NA_real_, nrow(key))
   data <- data[!is.na(data$hardness), ]
   # what a fit warns of is looked at below, in its states; the blunders of a bench are drawn on purpose
-  fit <- tryCatch(suppressWarnings(fit_softening(data, model = truth$model, se = "cluster",
+  fit <- tryCatch(suppressWarnings(fit_softening(data, model = truth$model, se = se,
                                                  material = design$bench$material),
                                    classes = c("softanneal_warning_fit", "softanneal_warning_assumption")),
                   softanneal_error = function(e) e)

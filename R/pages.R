@@ -20,7 +20,8 @@ write_page <- function(file, page, title, data, overwrite, process, temp_c = NUL
 page_text <- function(page, title, data, process, temp_c = NULL,
                       folder = system.file("pages", package = "softanneal", mustWork = TRUE)) {
   part <- function(name) page_part(file.path(folder, name))
-  scripts <- vapply(c(PAGE_SCRIPTS, paste0(page, ".js")), part, "")
+  own <- paste0(page, c("-physics.js", ".js"))
+  scripts <- vapply(c(PAGE_SCRIPTS, own[file.exists(file.path(folder, own))]), part, "")
   style <- paste(part("page.css"), part(paste0(page, ".css")), sep = "\n")
   fill_template(part("shell.html"), list(
     policy = page_policy(scripts, style), title = markdown_text(title), style = style,

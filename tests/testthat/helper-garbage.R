@@ -222,6 +222,8 @@ valid_calls <- function() {
                         overwrite = TRUE),
     bench_page = list(plan, file.path(coils, "bench.html"), title = "Run", wanted_kj_mol = 5,
                       overwrite = TRUE),
+    practice_page = list(class_design(), 1, file.path(coils, "practice.html"), seed = 3, title = "Run",
+                         rolled_mm = 0.9, budget_h = 8, overwrite = TRUE),
     bench_sheet = list(plan, file.path(coils, "sheet.html"), title = "Run", overwrite = TRUE),
     brinell_number = list(4903.325, ball_mm = 10, diameter_mm = 2.4),
     cautions = list("annealing", temp_c = 400),

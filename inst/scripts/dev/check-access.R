@@ -20,6 +20,7 @@ make_pages <- function(folder) {
   plan <- suppressWarnings(plan_anneal(c(290, 320), c(4, 8, 16, 32, 64), session_min = 120))
   bench_sheet(plan, file.path(folder, "bench-sheet.html"))
   explore_page(fit_softening(example_data("bellbrass_readings")), file.path(folder, "explore.html"))
+  practice_page(class_design(temp_c = c(310, 340, 370)), 1, file.path(folder, "practice.html"), seed = 20)
   for (one in dir(system.file("rmarkdown", "templates", package = "softanneal"))) {
     rmd <- file.path(folder, paste0(one, ".Rmd"))
     file.copy(system.file("rmarkdown", "templates", one, "skeleton", "skeleton.Rmd",
