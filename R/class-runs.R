@@ -40,7 +40,8 @@ key_with_runs <- function(key, runs) {
   }
   if (length(lost)) {
     warn("missing", paste0("The readings of ", count(length(lost), "run"), " (", listed(lost),
-                           ") do not determine what is asked: answers of these groups are compared with the true values alone."),
+                           ") do not determine what is asked: ",
+                           "answers of these groups are compared with the true values alone."),
          n = length(lost))
   }
   out

@@ -136,10 +136,12 @@ practice_data <- function(design, group, seed, title, sizes, set, alloy) {
   known <- unlist(c(key, sizes, set, temps))
   run <- .Call(C_sa_call_sha256, charToRaw(paste(c(format(known, digits = 15L), title), collapse = " ")))
   c(list(run = paste(as.character(run[1:8]), collapse = ""), title = title, group = drawn$group,
-         seed = I(key), sealed = seal_numbers(c(drawn$truth$par, drawn$truth$temp_ref_c), key), model = drawn$truth$model,
+         seed = I(key), sealed = seal_numbers(c(drawn$truth$par, drawn$truth$temp_ref_c), key),
+         model = drawn$truth$model,
          terms = I(names(drawn$truth$par)), sd = as.list(bench$sd), scale = I(scale),
          n_readings = max(bench$reading), resolution = bench$resolution,
-         operators = I(as.character(bench$operators)), temps = I(temps), table = practice_table(unique(scale), bench$material),
+         operators = I(as.character(bench$operators)), temps = I(temps),
+         table = practice_table(unique(scale), bench$material),
          top = min(scale_top(scale), 1e4, na.rm = TRUE), spacing = practice_spacing(scale, bench$material),
          strip = sizes, metal = page_metal(alloy), k_strain = PRACTICE_K_STRAIN, h_strain = PRACTICE_H_STRAIN,
          form = as.list(answer_form(drawn_form(drawn))[c("quantity", "temp_c", "unit")]),

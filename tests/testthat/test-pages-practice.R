@@ -48,7 +48,8 @@ test_that("a practice page is one file, closed to the net, with cautions and wit
   expect_match(html, "default-src 'none'", fixed = TRUE)
   expect_no_match(html, "<(link|img|iframe|script)[^>]* (src|href)=", perl = TRUE)
   for (word in c("zinc fume", "face shield", "not a release for use",
-                 "pinch point where the strip enters the rolls", "chips in the eyes", "hot surfaces that do not look hot")) {
+                 "pinch point where the strip enters the rolls", "chips in the eyes",
+                 "hot surfaces that do not look hot")) {
     expect_match(html, word, fixed = TRUE)
   }
   truth <- unlist(attr(PRACTICE$key, "truth")[1L, names(WORKSHOP_TRUTH)[c(1, 2, 4, 5)]])
@@ -137,7 +138,8 @@ PRACTICE_DRIVER <- "
   answers.value = '150,5'; answers.dispatchEvent(new Event('input', {bubbles: true}));
   const log = practice.log();
   return {told, files, answers: practice.answersFile(),
-    bits: bits(lab.truth.par.concat([lab.truth.temp_ref_c])), seconds: practice.clock(), hurts: s.hurts, doors: s.doors, offset: lab.offset, steps: piece.steps,
+    bits: bits(lab.truth.par.concat([lab.truth.temp_ref_c])), seconds: practice.clock(), hurts: s.hurts,
+    doors: s.doors, offset: lab.offset, steps: piece.steps,
     thick: piece.thickness_mm, broad: piece.width_mm, strip: s.measured,
     readings: piece.readings.map((r) =>
       [r.step, r.reading, r.t, r.true_hv, r.clean, r.factor, r.value, r.temp]),
