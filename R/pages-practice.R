@@ -142,7 +142,7 @@ practice_data <- function(design, group, seed, title, sizes, set, alloy) {
          n_readings = max(bench$reading), resolution = bench$resolution,
          operators = I(as.character(bench$operators)), temps = I(temps),
          table = practice_table(unique(scale), bench$material),
-         top = min(scale_top(scale), 1e4, na.rm = TRUE), spacing = practice_spacing(scale, bench$material),
+         top = I(pmin(scale_top(scale), 1e4)), spacing = practice_spacing(scale, bench$material),
          strip = sizes, metal = page_metal(alloy), k_strain = PRACTICE_K_STRAIN, h_strain = PRACTICE_H_STRAIN,
          form = as.list(answer_form(drawn_form(drawn))[c("quantity", "temp_c", "unit")]),
          cautions = practice_cautions(max(temps)), words = words), set)

@@ -174,7 +174,7 @@ const SoftannealPractice = (function () {
       const shown = inScale(clean * factor, scale) + normal("machine", scales.indexOf(scale)) * d.sd.machine +
         (turn >= 0 ? normal("operator", turn) * d.sd.operator : 0);
       const value = Number(round(shown, d.resolution).toPrecision(12));
-      const fine = Number.isFinite(value) && value > 0 && value <= d.top;
+      const fine = Number.isFinite(value) && value > 0 && value <= d.top[(n - 1) % d.scale.length];
       return { step, reading: n, x, y, t, scale, value: fine ? value : NaN, true_hv, clean, factor, temp, edge, gap,
                operator: s.operator };
     }

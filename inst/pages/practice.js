@@ -72,7 +72,7 @@ const practice = (() => {
     }
     const missing = faults(what, piece);
     if (!missing.length) { enter(kind, more); return; }
-    pending = { what, piece, kind, more, missing };
+    pending = { what, piece, kind, more, missing, key: focused() };
     const wanted = missing.map((x) => x === "bare" ? "take the gloves off, which the rolls draw in" :
       x === "hot" ? "wait: this piece is hot, and a hot piece is never tested" : "put on " + GEAR[x]);
     page.text("practice-guard-why", "Before this act: " + wanted.join("; ") + ".");
@@ -85,10 +85,13 @@ const practice = (() => {
     page.get("practice-guard").hidden = false;
     page.get("practice-guard").querySelector("button").focus();
   }
+  const focused = () => document.activeElement && document.activeElement.getAttribute("data-key");
+  const toFocus = (key) => { const x = Array.from(document.querySelectorAll("[data-key]")).find((y) => y.getAttribute("data-key") === key); if (x) x.focus(); };
   function settle(choice) {
     const p = pending;
     pending = null;
     page.get("practice-guard").hidden = true;
+    toFocus(p.key); /* back to where the act was asked for; what follows keeps it */
     if (choice === "right") {
       const wears = s.wears.filter((x) => !(x === "gloves" && p.missing.includes("bare")));
       enter("wear", { wears: wears.concat(p.missing.filter((x) => x in GEAR)) });
@@ -291,7 +294,7 @@ const practice = (() => {
   }
 
   function show() {
-    const focus = document.activeElement && document.activeElement.getAttribute("data-key");
+    const focus = focused();
     page.get("practice-begin").hidden = s.begun;
     page.get("practice-run").hidden = !s.begun;
     if (!s.begun) return;
@@ -300,10 +303,7 @@ const practice = (() => {
     for (const [name, make] of Object.entries(parts)) page.get("practice-" + name).replaceChildren(...make());
     document.querySelectorAll("#practice-run .card details").forEach((x) => { const h = x.closest(".card").querySelector("h3"); if (h && opened.has(h.textContent)) x.open = true; });
     aim();
-    if (focus) {
-      const again = Array.from(document.querySelectorAll("[data-key]")).find((x) => x.getAttribute("data-key") === focus);
-      if (again && page.get("practice-guard").hidden) again.focus();
-    }
+    if (focus && page.get("practice-guard").hidden) toFocus(focus);
   }
   function tick() {
     if (!s || !s.begun) return;

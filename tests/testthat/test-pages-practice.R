@@ -88,6 +88,69 @@ test_that("practice_page() writes what it can and refuses what cannot be", {
   expect_refused(practice_page(design, 1, file, seed = 20), "file", "already")
 })
 
+# Logs of acts replayed by node; `acts` are lists with kind and what belongs to it, a minute apart.
+practice_logs <- function(data, ...) {
+  skip_if_not(nzchar(Sys.which("node")), "node is not installed")
+  logs <- lapply(list(...), function(acts) {
+    Map(function(act, k) c(act, list(t = 60 * k)), acts, seq_along(acts))
+  })
+  file <- withr::local_tempfile(fileext = ".json")
+  writeLines(json_text(list(data = data, logs = lapply(logs, unname))), file)
+  parts <- system.file("pages", c("core.js", "core-api.js", "practice-physics.js"), package = "softanneal",
+                       mustWork = TRUE)
+  out <- system2("node", shQuote(c(test_path("core", "practice.js"), parts, file)), stdout = TRUE)
+  jsonlite::fromJSON(paste(out, collapse = ""), simplifyDataFrame = TRUE, simplifyVector = TRUE)
+}
+
+test_that("each reading has its own scatter, scale and operator, whatever was done before it", {
+  skip_if_not_installed("jsonlite")
+  own <- practice_of_group()
+  two <- practice_design(scale = c("HRF", "HR30T", "HV"), operators = c("first", "second"))
+  sizes <- list(thickness_mm = 1.6, width_mm = 25, length_mm = 150)
+  set <- list(rolled_mm = 0.95, budget_s = 36000, max_specimens = 2, dip_c = 9, recover_min = 3, open_s = 10,
+              ambient_c = 20)
+  data <- practice_data(two, 1, 20, "Run", sizes, set, thermal_material())
+  expect_identical(as.double(data$top), c(130, 100, 1e4))
+  act <- function(kind, ...) list(kind = kind, ...)
+  head <- list(act("begin", operator = "second"), act("roll", gap_mm = 1.2), act("roll", gap_mm = 0.93))
+  saw <- act("saw", length_mm = 30)
+  read <- function(x, y, piece = "A") act("indent", piece = piece, x = x, y = y)
+  plain <- c(head, list(saw, read(5, 5), read(10, 5), read(15, 5)))
+  # other acts between, and some that cannot be
+  busy <- c(head, list(act("measure"), saw, saw, saw, read(5, 5, "B"), act("open", furnace = 0),
+                       act("in", piece = "B", furnace = 0), act("in", piece = "A", furnace = 1),
+                       act("out", piece = "A", to = "block"), read(5, 5, "B"), act("shut", furnace = 0),
+                       read(5, 5), read(10, 5), read(15, 5), read(15.1, 5), read(17, 5),
+                       read(25, 0.5), read(40, 5)))
+  cracked <- list(act("begin", operator = ""), act("roll", gap_mm = 1.0), act("roll", gap_mm = 0.4),
+                  act("roll", gap_mm = 1.59), saw, read(5, 4))
+  found <- practice_logs(data, plain, busy, cracked)
+  a <- found$readings[[1L]]
+  b <- found$readings[[2L]]
+  b <- b[b$specimen == "A", ]
+  expect_identical(b[1:3, c("scale", "value", "clean")], a[c("scale", "value", "clean")], ignore_attr = TRUE)
+  expect_identical(a$scale, c("HRF", "HR30T", "HV"))
+  normal <- function(...) {
+    w <- philox(c(..., 0, 0, 0)[1:4], data$seed)
+    qnorm(((w[1L] %/% 64) * 2^26 + w[2L] %/% 64 + 0.5) / 2^52)
+  }
+  sd <- two$bench$sd
+  shown <- vapply(1:3, function(k) convert_hardness(a$clean[k], "HV", a$scale[k]), 0) +
+    vapply(0:2, function(k) normal(3, k), 0) * sd[["machine"]] + normal(4, 1) * sd[["operator"]]
+  expect_equal(a$value, round(shown / 0.5) * 0.5)
+  said <- found$said[[2L]]
+  expect_identical(said[c(7L, 11L, 12L, 13L, 21L)], c("Not enough strip", rep("Not done", 4L)))
+  # in the indentation before, near it, near the edge: by the rule of the help page
+  d <- data$spacing
+  expect_equal(b$factor[4:6], c(0.75, 1 + 0.1 * (1 - 1.9 / d$centre_mm), 1 - 0.15 * (1 - 0.5 / d$edge_mm)))
+  expect_equal(found$volume, c(0, 0, 0), tolerance = 1e-9)
+  crack <- found$said[[3L]]
+  expect_match(crack[2L], "the edges crack", fixed = TRUE)
+  expect_match(crack[3L], "stall", fixed = TRUE)
+  expect_match(crack[4L], "untouched", fixed = TRUE)
+  expect_equal(found$readings[[3L]]$edge, 2) # 4 mm from the edge, cracked 2 mm deep
+})
+
 # Does a whole run as a careful student would, with some mistakes on piece A at its end.
 PRACTICE_DRIVER <- "
   await wait(() => document.documentElement.dataset.ready === 'yes');
