@@ -27,7 +27,7 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   known <- list(time, temp, value)
   if (any(before)) known[[2L]][before] <- 0
   names(known) <- c(columns$time, columns$temp, columns$hardness)
-  if (!is.null(log_s)) known[[columns$log_time]] <- log_s
+  if (!is.null(columns$log_time)) known[[columns$log_time]] <- log_s
   if (!is.null(strain)) known[[columns$strain]] <- strain
   gone <- without_weight(missing_rows(known, n, na.action), weights)
   read_on <- reading_scales(data, columns$scale, scale)
@@ -72,7 +72,9 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   } else {
     rows <- if (is.null(gone)) seq_len(n) else seq_len(n)[-as.integer(gone)]
     step <- if (is.numeric(data[["step"]])) data[["step"]][rows]
-    d <- follow_history(d, history, log_s, temp_ref_c, rows, step, columns$time %in% names(data))
+    # the times of a bench page leave the heat-up out, which its log has
+    timed <- columns$time %in% names(data) && !is.null(columns$log_time)
+    d <- follow_history(d, history, log_s, temp_ref_c, rows, step, timed)
   }
   d$temp_k[before] <- d$ref_k
   if (!is.null(strain)) d <- with_strain(d, strain, strain_ref)

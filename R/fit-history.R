@@ -101,7 +101,7 @@ predict_history <- function(object, newdata, history) {
   check_data(newdata, "newdata", rows = FALSE)
   log_s <- if (!is.null(columns$log_time)) {
     numeric_column(newdata, columns$log_time, "newdata", "s", na = TRUE)
-  }
+  } else event_times(newdata, columns, history)
   time <- if (!is.null(log_s) && !columns$time %in% names(newdata)) log_s / 60 else {
     numeric_column(newdata, columns$time, "newdata", "min", 0, na = TRUE)
   }

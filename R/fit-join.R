@@ -1,9 +1,9 @@
 # Readings joined to the temperature histories of their specimens: where in its log a reading was taken, and
 # whether it can have been.
 
-# Log time of each reading in s where a column names it.
+# Log time of each reading in s where a column or the events of a bench page tell it.
 log_times <- function(data, columns, history) {
-  if (is.null(columns$log_time)) return(NULL)
+  if (is.null(columns$log_time)) return(event_times(data, columns, history))
   if (is.null(history)) {
     abort("argument", "`log_time` is given without `history`", arg = "log_time",
           remedy = "Give the log with `history`, or leave `log_time` out.")

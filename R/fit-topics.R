@@ -166,7 +166,8 @@ NULL
 #' **Joining.** A reading is joined to the history of its `specimen`, by the first of these rules
 #' that applies:
 #'
-#' 1. at the log time in s in the column named by `log_time`;
+#' 1. at the log time in s in the column named by `log_time`; or, where the history holds the events of a
+#'    [bench_page()], when the specimen was cold after its `step`;
 #' 2. if the history has a column `furnace_min` (accumulated time in the furnace in min), as from
 #'    [add_steps()]: at the last point with the accumulated time of the reading, which is after the cooling
 #'    of its step. Where fewer than half of the times of a specimen are those of steps to the last digit,

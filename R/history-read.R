@@ -39,7 +39,8 @@
 #' @param ... Must be empty.
 #' @return A data frame of class `softanneal_history`, one row per point, specimens one after the other:
 #'   `specimen`, `time_s` (s from the first point of the log), `temp_c` (degrees Celsius), `sheet_row` (row
-#'   in the file). Attribute `start`: the first time stamp as text, in UTC with a `Z` behind it where the
+#'   in the file); of the events of a [bench_page()] also `event`, `entered`, `note` and `entry`, by which
+#'   [fit_softening()] joins its readings. Attribute `start`: the first time stamp as text, in UTC with a `Z` behind it where the
 #'   zone is known.
 #' @section Errors:
 #'   `softanneal_error_file` for what cannot be read, with line or cell; `softanneal_error_units` for times
@@ -75,7 +76,7 @@ read_history <- function(x, specimen = NULL, ..., time = NULL, temp = NULL, tz =
   }
   times <- log_times_read(grid, roles$time, tz, date_order, dec)
   tell_columns(grid, roles, times, dec)
-  out <- name_channels(log_points(grid, roles, times$s, dec), specimen)
+  out <- name_channels(with_events(log_points(grid, roles, times$s, dec), grid), specimen)
   out <- out[order(match(out$specimen, unique(out$specimen)), method = "radix"), ]
   check_log_clock(out, times)
   start <- min(out$time_s)

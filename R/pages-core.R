@@ -64,3 +64,26 @@ page_guess <- function(guess) {
        temp_ref_c = guess$temp_ref_c, estimated = I(as.integer(guess$estimated)),
        sd_reading = guess$sd_reading, sd_step = guess$sd_step, scale = guess$scale)
 }
+
+# What api.curveInterval() asks the likelihood with, where something is open (curve_limits()); NULL else.
+page_likelihood <- function(fit, level) {
+  if (!needs_likelihood(fit) || by_components(fit)) return(NULL)
+  span <- abs(fit$par[["h_worked"]] - fit$par[["h_soft"]])
+  set <- fit$settings$set[c("kind", "lower", "upper", "natural", "held")]
+  list(conditions = typed_parts(likelihood_conditions(fit, level)), setup = typed_parts(lapply(set, unname)),
+       threshold = likelihood_threshold(fit, level), misfit = fit$lack_of_fit$misfit, flat_rise = FLAT_RISE,
+       flat_span = FLAT_SPAN, narrow = NARROW[["hardness"]] * span, span = span,
+       t = interval_t(fit, level), own = interval_t(fit, level) * sqrt(reading_variance(fit)))
+}
+
+# Parts of a compiled call with their types, which JSON does not tell.
+typed_parts <- function(x) {
+  if (is.null(x)) return(list(type = "none"))
+  if (is.list(x)) {
+    return(list(type = "list", names = if (!is.null(names(x))) I(names(x)), value = unname(lapply(x, typed_parts))))
+  }
+  if (is.matrix(x)) {
+    return(list(type = "matrix", columns = ncol(x), value = lapply(seq_len(nrow(x)), \(i) I(unname(x[i, ])))))
+  }
+  list(type = if (is.integer(x)) "integer" else "number", value = I(unname(x)))
+}

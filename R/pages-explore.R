@@ -6,15 +6,17 @@
 #' One HTML file, for lecture and office, that needs no R, no server and no network: temperature and time by
 #' sliders or typed, softened share and hardness with interval, in HV and on the scale of the dial; the map of
 #' hardness over temperature and time with the readings; n, k and Q movable against the readings; what each
-#' reading contributes; two anneals one after the other, with a door opened in between.
+#' reading contributes; two anneals one after the other, with a door opened in between; a history drawn by
+#' hand.
 #'
 #' The numbers are those of [predict()][predict.softanneal_fit_softening] at the same place, by the same
 #' compiled code. Outside the range of the data (temperatures, longest time) the map is grey and the
 #' page says so. The file opens by a double click in any browser of the last years. It makes no request,
 #' which its Content-Security-Policy forbids it, and stores nothing.
 #'
-#' @param fit A fit of [fit_softening()] with one exponent, without `strain`, all parameters determined or
-#'   fixed.
+#' @param fit A fit of [fit_softening()] with one exponent, without `strain`, of several temperatures. Where
+#'   something is open, intervals are those of the likelihood, open ends are said (`at least`, `at most`), and
+#'   there is no value where none is best, as by [predict()][predict.softanneal_fit_softening].
 #' @param file Path of the page, ending in `.html`.
 #' @param ... Must be empty.
 #' @param title Title of the page.
@@ -33,10 +35,10 @@
 #'   number of parameters).
 #' * Two anneals: the reduced times of the steps add up (Scheil, 1935); with recovery or hardening each
 #'   process has its own, and the page follows the history itself. The sheet is taken to have the drawn
-#'   temperature throughout.
+#'   temperature throughout. The same for a history drawn or typed by points.
 #' @section Errors:
-#'   `softanneal_error_model` for a fit whose parameters are not all determined, or with strains, exponents by
-#'   temperature or one temperature only; `softanneal_error_scale` for a dial without table;
+#'   `softanneal_error_model` for a fit with strains, exponents by temperature or one temperature only, or
+#'   with something open and Huber loss; `softanneal_error_scale` for a dial without table;
 #'   `softanneal_error_file` when the file is there already, has another ending, or cannot be written;
 #'   `softanneal_error_package` without jsonlite.
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
@@ -72,11 +74,9 @@ MOST_CURVES <- 8L
 
 check_explorable <- function(fit) {
   check_ungrouped(fit)
-  lost <- names(fit$states)[!fit$states %in% c("determined", "fixed")]
-  if (length(lost)) {
-    abort("model", paste0("the readings do not determine ", in_quotes(lost, " and "),
-                          ", so the curve has no one value to show"), arg = "fit",
-          remedy = "Read more steps, or fix a parameter that is known (`fixed`).")
+  if (has_open(fit) && !by_components(fit) && !has_likelihood(fit)) {
+    abort("model", "something is open, and the fit has no likelihood to give intervals", arg = "fit",
+          remedy = "Fit with loss = \"squares\", read more steps, or fix a parameter that is known (`fixed`).")
   }
   if (length(fit$settings$set$no_energy)) {
     abort("model", "the fit has one temperature and says nothing about others", arg = "fit",
@@ -97,7 +97,8 @@ explore_data <- function(fit, dial, level) {
   }
   words <- parameter_label(names(fit$par), fit$scale)
   list(
-    fit = page_fit(fit), level = level, along = along,
+    fit = page_fit(fit), level = level, along = along, likelihood = page_likelihood(fit, level),
+    open_words = I(if (has_open(fit)) reader_words(fit_words(fit)) else character()),
     # a new reading and a curve along a history, where the mixture of components is not asked
     t = interval_t(fit, level), reading_variance = reading_variance(fit), cov_full = fit$cov_full,
     components = by_components(fit),
@@ -108,7 +109,8 @@ explore_data <- function(fit, dial, level) {
     model = model_words(fit$model), one_clock = sum(is_energy(names(fit$par))) == 1L,
     reach = explore_reach(fit), se = fit$se,
     parameters = list(term = I(names(fit$par)), label = I(words), meaning = I(unname(
-      PARAMETER_MEANING[base_term(names(fit$par))])), state = I(unname(fit$states))),
+      PARAMETER_MEANING[base_term(names(fit$par))])), state = I(unname(fit$states)),
+                      limits = unname(fit$limits), held = I(unname(fit$settings$set$held))),
     temperatures = I(temperatures),
     colours = list(light = I(ramp_colours(length(temperatures), FALSE)),
                    dark = I(ramp_colours(length(temperatures), TRUE))),

@@ -20,13 +20,17 @@ write_page <- function(file, page, title, data, overwrite, process, temp_c = NUL
 page_text <- function(page, title, data, process, temp_c = NULL,
                       folder = system.file("pages", package = "softanneal", mustWork = TRUE)) {
   part <- function(name) page_part(file.path(folder, name))
-  own <- paste0(page, c("-physics.js", ".js"))
-  scripts <- vapply(c(PAGE_SCRIPTS, own[file.exists(file.path(folder, own))]), part, "")
+  scripts <- vapply(c(PAGE_SCRIPTS, own_scripts(page, folder)), part, "")
   style <- paste(part("page.css"), part(paste0(page, ".css")), sep = "\n")
   fill_template(part("shell.html"), list(
     policy = page_policy(scripts, style), title = markdown_text(title), style = style,
     body = part(paste0(page, ".html")), cautions = page_cautions(process, temp_c), data = json_text(data),
     scripts = paste0("<script>", scripts, "</script>", collapse = "\n")))
+}
+
+# Parts of the script of a page (`bench-judge.js`), then the script itself.
+own_scripts <- function(page, folder) {
+  c(sort(list.files(folder, paste0("^", page, "-[a-z]+[.]js$")), method = "radix"), paste0(page, ".js"))
 }
 
 # A file as one text with the line ends of HTML. No script or style of the package holds a tag that would

@@ -44,6 +44,41 @@ half_interval <- function(half) {
                        paste(report_number(low), "to", report_number(high)))))
 }
 
+# Events of a bench page as a table; NULL for none.
+report_events <- function(events) {
+  if (is.null(events)) return(NULL)
+  if (!is.data.frame(events)) events <- read_history(check_path(events, "events"))
+  if (!has_events(events)) {
+    abort("argument", "`events` holds no events of a bench page", arg = "events",
+          remedy = "Give the file of events that the page saved, or read_history() of it.")
+  }
+  event_table(events)
+}
+
+# What a report says of readings from a bench page; NULL for others.
+report_bench <- function(data, events) {
+  entered <- bench_entries(data)
+  if (is.null(entered)) return(if (!is.null(events)) "The events are those of a bench page.")
+  when <- range(entered[!is.na(entered)])
+  late <- sum(grepl("(^|; )out .*late", events$note))
+  fixed <- sum(grepl("corrected", events$note, fixed = TRUE))
+  c(paste0("The ", length(entered), " readings were entered on a bench page, from ", when[1L], " to ", when[2L],
+           " by the clock of the device. The page records what was tapped and typed and when; it does not see ",
+           "who did it, the furnace or the dial."),
+    if (!is.null(events)) {
+      paste0(count(nrow(events), "step"), " with events: ", late, " out late, ", fixed, " with a corrected time.")
+    } else "Its file of events was not given: door times and late steps are not known here.")
+}
+
+report_event_rows <- function(events) {
+  shown <- function(x) ifelse(is.na(x), "\u2013", x)
+  data.frame(Specimen = events$specimen, Step = events$step, In = shown(events$in.), Shut = shown(events$shut),
+             Out = shown(events$out), Cold = shown(events$cold),
+             "In the furnace (min)" = report_number(events$furnace_min),
+             "Door open (s)" = shown(as.character(round(events$door_s))), Remark = events$note,
+             check.names = FALSE)
+}
+
 # The table of compare_models() for readers.
 report_models <- function(m, scale = "HV") {
   out <- data.frame(

@@ -21,6 +21,8 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' @param level Level of the intervals.
 #' @param overwrite Whether results that are in the folder already may be replaced.
 #' @param reading_scale Hardness scale of a table without such a column.
+#' @param events Events of the same [bench_page()], a path or from [read_history()], for the appendix: door
+#'   times, steps that were late, corrections.
 #' @param u_temp_c As in [fit_softening()]; columns `furnace` and `operator` of the table count as there.
 #' @param ... Further arguments of [read_readings()]: `columns`, `readings`, `temp_c`, `time_min`,
 #'   `times`, `sep`, `dec`, `encoding`, `sheet`, `skip`, `na`.
@@ -51,7 +53,7 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' @export
 softening_report <- function(readings, out_dir, ..., by = NULL, strain = NULL, model = "jmak", scale = "HV",
                              material = "brass", specimen = NULL, title = NULL, level = 0.95,
-                             overwrite = FALSE, reading_scale = NULL, u_temp_c = NULL) {
+                             overwrite = FALSE, reading_scale = NULL, u_temp_c = NULL, events = NULL) {
   by <- if (!is_null_column(rlang::enquo(by))) key_names(rlang::enquo(by))
   strain <- optional_column(rlang::enquo(strain))
   metal <- rlang::enquo(material)
@@ -73,6 +75,7 @@ softening_report <- function(readings, out_dir, ..., by = NULL, strain = NULL, m
     } else "hardness readings"
     title <- paste("Softening kinetics:", gsub("_", " ", name))
   }
+  events <- report_events(events)
   check_folder(out_dir, overwrite, if (is.null(by)) REPORT_FILES else GROUP_FILES)
   data <- read_for_report(readings, reading, by)
   metal <- material_of_rows(data, metal, metal_given)
@@ -87,7 +90,7 @@ softening_report <- function(readings, out_dir, ..., by = NULL, strain = NULL, m
   result <- list(
     fit = fit, models = report_comparison(data, scale, metal$column %or% metal$name, model, u_temp_c, strain),
     level = level,
-    title = title,
+    title = title, bench = report_bench(data, events), events = events,
     half_softening = suppressWarnings(time_to(fit, level = level),
                                       classes = "softanneal_warning_outside"))
   make_folder(out_dir)

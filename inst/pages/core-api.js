@@ -451,6 +451,40 @@ const SoftannealAPI = (function () {
                lower: at.hardness.map((h, i) => h + band.lower[i]),
                upper: at.hardness.map((h, i) => h + band.upper[i]) };
     }
+    /* Parts of a compiled call as R wrote them (typed_parts() in R/pages-core.R). */
+    function untyped(x) {
+      if (x.type === "none") return null;
+      if (x.type === "matrix") return matrix(x.value, x.columns);
+      if (x.type !== "list") return x.type === "integer" ? int(x.value) : real(x.value);
+      const parts = x.value.map(untyped);
+      return x.names ? Object.fromEntries(x.names.map((name, i) => [name, parts[i]])) : list(parts);
+    }
+    /* The curve where something is open, by the likelihood of the hardness at each place (R: softening_band);
+     * `with`: of page_likelihood(). Ends may be infinite; value NaN where no value is best. */
+    function curveInterval(fit, ask, temp_c, time_min, what) {
+      const [temp, time] = common(temp_c, time_min), { hardness: h, gradient } = hardnessGradient(fit, temp, time);
+      const se = standardErrors(fit, gradient);
+      const at = temp.map((t, i) => coordinateAt(time[i] === 0 && !Number.isFinite(t) ? number(fit.temp_ref_c) : t, fit.temp_ref_c));
+      const fine = range(temp.length).filter((i) => Number.isFinite(h[i]));
+      const out = { hardness: h.slice(), lower: h.map(() => NaN), upper: h.map(() => NaN), lost: h.map(() => false) };
+      if (!fine.length) return out;
+      const order = fine.slice().sort((i, j) => at[i] - at[j] || time[i] - time[j]);
+      const stepAt = (half) => Math.min(Math.max(half > 0 && half <= ask.t * ask.span / 2 ? half : 0.1 * ask.span, 0.002 * ask.span), 0.5 * ask.span);
+      const ends = call("curve_interval", untyped(ask.conditions), untyped(ask.setup), number(fit.temp_ref_c) + ZERO, vector(fit.par),
+        matrix(order.map((i) => [at[i], Math.log(time[i]), stepAt(ask.t * se[i]), 0, 0, ask.threshold])), [number(ask.misfit), ask.flat_rise, ask.narrow]);
+      order.forEach((i, k) => {
+        const [low, high, from, to] = ends[k], width = high - low, open = !Number.isFinite(width);
+        const lost = !Number.isNaN(low) && (open || width > ask.narrow && !(to - from <= ask.flat_span * width));
+        out.lost[i] = lost;
+        const away = [h[i] - low, high - h[i]];
+        const grown = what === "prediction" ? away.map((x) => lost ? Math.abs(x) + ask.own : Math.hypot(x, ask.own)) : away;
+        out.lower[i] = Math.max(h[i] - grown[0], 0);
+        out.upper[i] = h[i] + grown[1];
+        if (lost) out.hardness[i] = NaN;
+      });
+      return out;
+    }
+
     /* Variances that a new reading on a new specimen adds (R: reading_extra). */
     function newReading(fit, temp_c, time_min) {
       const [temp, time] = common(temp_c, time_min);
@@ -1039,7 +1073,7 @@ const SoftannealAPI = (function () {
     }
 
     return { call, models: () => models.map((x) => Object.assign({}, x)), terms: () => terms.map((x) => Object.assign({}, x)),
-             hardness, hardnessGradient, softening, fraction, alongHistory, equivalentTime, interval, predict, timeTo,
+             hardness, hardnessGradient, softening, fraction, alongHistory, equivalentTime, interval, predict, curveInterval, timeTo,
              tempFor, fit, sumOfSquares, convert, heat, guessOf, planValue, planValues, nextStep, quantileT: studentQuantile,
              quantileNormal: normalQuantile, types: { int, logical, real, matrix, list, texts } };
   }

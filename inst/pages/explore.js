@@ -10,7 +10,7 @@
   const bare = (par) => ({model: fit.model, growth: fit.growth, par, temp_ref_c: fit.temp_ref_c});
   const clamp = (x, low, high) => Math.min(Math.max(x, low), high);
   const percent = (level) => plain(100 * level) + " %";
-  const share = (x) => fixed(100 * clamp(x, 0, 1), 1) + "\u00a0%";
+  const share = (x) => Number.isNaN(x) ? "\u2013" : fixed(100 * clamp(x, 0, 1), 1) + "\u00a0%";
   const range = (n) => Array.from({length: n}, (_, i) => i);
   const minutes = (t) => plain(t, 3) + " min";
   const degrees = (t) => plain(t) + " \u00b0C";
@@ -28,7 +28,14 @@
 
   // Hardness, its interval and that of a new reading (none for the curve of a fit along logs); softened share
   // (h_worked - H) / (h_worked - h_soft) with the gradient of all three. All parameters are determined.
+  const openPoint = (temp, time) => {
+    const ask = (what) => api.curveInterval(fit, d.likelihood, temp, time, what), curve = ask(), reading = ask("prediction");
+    const h = curve.hardness[0], known = ["h_worked", "h_soft"].every((t) => ["determined", "fixed"].includes(d.parameters.state[at(t)]));
+    return {h, curve: [curve.lower[0], curve.upper[0]], reading: d.along ? null : [reading.lower[0], reading.upper[0]],
+            x: known ? (worked - h) / (worked - soft) : NaN, part: null, open: curve.lost[0]};
+  };
   const pointAt = (temp, time) => {
+    if (d.likelihood) return openPoint(temp, time);
     const one = api.hardnessGradient(fit, temp, time), h = one.hardness[0], g = one.gradient[0];
     const drop = worked - soft, x = (worked - h) / drop;
     const slope = g.map((gj, j) => ((j === at("h_worked") ? 1 - x : j === at("h_soft") ? x : 0) - gj) / drop);
@@ -152,7 +159,7 @@
     for (const h of levels) {
       const times = api.timeTo(bare(fit.par), {hardness: h}, temps).time_min;
       const points = temps.map((t, k) => [x.of(t), y.of(times[k])]);
-      inside.append(svg("path", {class: "iso", d: line(points)}));
+      inside.append(svg("path", {class: d.likelihood ? "iso open" : "iso", d: line(points)}));
       // the label where the line is inside and no other label stands
       const free = points.filter(([a, b]) => a > box.left + 22 && a < box.right - 22 && b > box.top + 14 &&
         b < box.bottom - 10 && taken.every(([u, v]) => Math.abs(a - u) > 34 || Math.abs(b - v) > 20));
@@ -257,21 +264,26 @@
   const answer = () => {
     const one = pointAt(state.temp, state.time);
     const cell = (x, word) => el("td", {"data-value": x}, word);
+    const endsWords = ([low, high], words) => low === 0 && high === Infinity ? "any" : low === 0 ? "at most " + words(high) :
+      high === Infinity ? "at least " + words(low) : words(low).replace(/\u00a0%$/, "") + " to " + words(high);
     const ends = (pair, words) => pair ?
-      el("td", {"data-lower": pair[0], "data-upper": pair[1]}, words(pair[0]).replace(/\u00a0%$/, "") + " to " +
-         words(pair[1])) :
+      el("td", {"data-lower": pair[0], "data-upper": pair[1]}, d.likelihood ? endsWords(pair, words) :
+        words(pair[0]).replace(/\u00a0%$/, "") + " to " + words(pair[1])) :
       el("td", null, "\u2013");
     const tenth = (x) => fixed(x, 1);
     const rows = [["hardness", "Hardness" + (unit && ` (${fit.scale})`), one.h, tenth, one.curve, one.reading]];
     if (state.dial) {
-      const x = toDial([one.h, ...one.curve, ...(one.reading || [])]);
-      const word = (v) => Number.isNaN(v) ? "outside the table" : tenth(v);
+      const all = [one.h, ...one.curve, ...(one.reading || [])], x = toDial(all);
+      // ends without a limit stay what they are
+      if (d.likelihood) all.forEach((v, k) => { if (k && (v === 0 || v === Infinity)) x[k] = v; });
+      const word = (v) => Number.isNaN(v) ? one.open ? "\u2013" : "outside the table" : tenth(v);
       rows.push(["dial", `On the dial (${state.dial})`, x[0], word, x.slice(1, 3), one.reading && x.slice(3, 5)]);
     }
     rows.push(["softened", "Softened share", one.x, share, one.part, null]);
     replace("answer-rows", rows.map(([id, name, x, word, curve, reading], k) =>
       el("tr", {id: "answer-" + id, class: k === 0 && "first"}, el("th", {scope: "row"}, name), cell(x, word(x)),
          ends(curve, word), ends(reading, word))));
+    get("open-here").hidden = !one.open;
     const out = isOutside(state.temp, state.time);
     get("outside").hidden = !out;
     text("outside", out ? `Outside the range of the data (${plain(d.range.temp_c[0])} to ` +
@@ -503,7 +515,7 @@
     const as2 = api.equivalentTime(second, q, target);
     const h = along.hardness[last], g = along.gradient[last];
     const variance = g.reduce((s, gj, j) => s + gj * g.reduce((u, gl, l) => u + gl * d.cov_full[j][l], 0), 0);
-    const half = d.t * Math.sqrt(Math.max(variance, 0)), ends = [h - half, h + half];
+    const half = d.likelihood ? NaN : d.t * Math.sqrt(Math.max(variance, 0)), ends = [h - half, h + half];
     const one = (x) => fixed(x, 1) + unit;
     text("add-words", `The first step leaves ${one(step1.hardness[0])}, ${share(step1.softening[0])} softened: as much ` +
       (d.one_clock ? "" : "recrystallisation ") + `as ${minutes(as1)} at ${degrees(target)}. The second counts as ` +
@@ -516,8 +528,8 @@
     box.dataset.lower = ends[0];
     box.dataset.upper = ends[1];
     const dial = state.dial ? toDial([h])[0] : NaN;
-    replace("add-end", el("strong", null, `After both: ${one(h)}`), ` (${percent(d.level)} interval of the curve ` +
-      `${fixed(ends[0], 1)} to ${fixed(ends[1], 1)}), ${share(along.softening[last])} softened` +
+    replace("add-end", el("strong", null, `After both: ${one(h)}`), (d.likelihood ? " (without interval: something is open)" :
+      ` (${percent(d.level)} interval of the curve ${fixed(ends[0], 1)} to ${fixed(ends[1], 1)})`) + `, ${share(along.softening[last])} softened` +
       (state.dial ? Number.isNaN(dial) ? `; outside the table of ${state.dial}.` : `; ${fixed(dial, 1)} ${state.dial} on the dial.` : "."));
     const hot = Math.max(...history.temp_c), begun = Math.abs(worked - h) > 0.01 * Math.abs(worked - soft);
     const out = hot > d.reach.hottest_c[1] + 1e-9 || Math.log(along.theta[last]) > d.reach.ln_theta + 1e-9 ||
@@ -567,20 +579,117 @@
       "Full line: along both steps."));
   };
 
+  /* ---- a history drawn or typed ---- */
+
+  const DRAWN = 80; // pieces of the time that drawing fills
+  const middle = d.start.temp_c, usual = timeAt(middle, 0.6);
+  const doorAt = (t) => [0.45, 0.5, 0.65].map((x) => Number((x * t).toPrecision(3)));
+  const [a0, a1, a2] = doorAt(usual);
+  const begun = [[0, middle], [a0, middle], [a1, Math.max(middle - 60, coldest)], [a2, middle], [usual, middle]];
+  let own = begun.map((p) => p.slice());
+  const pointsWords = (p) => p.map(([t, c]) => plain(t, 4) + " " + plain(c, 4)).join("; ");
+  // Points as typed, "0 330; 10 330": null with what is wrong otherwise.
+  const pointsOf = (typed) => {
+    const p = typed.split(/[;\n]+/).map((x) => x.trim()).filter(Boolean).map((x) => x.split(/\s+/).map(parse));
+    const wrong = p.findIndex((x, k) => x.length !== 2 || !(x[0] >= 0 && x[0] <= 100 * d.range.reach_min[1]) ||
+      !(x[1] >= coldest - 300 && x[1] >= -273 && x[1] <= hottest) || (k ? x[0] < p[k - 1][0] : x[0] !== 0));
+    return p.length < 2 ? "Two points at least are needed." : wrong >= 0 ? `Point ${wrong + 1} is not a time that does not fall, from ` +
+      `0 on, and a temperature up to ${plain(hottest)} \u00b0C.` : p[p.length - 1][0] > 0 ? p : "The last time must be above 0.";
+  };
+  const valueAt = (p, t) => {
+    const k = p.findIndex((x) => x[0] >= t);
+    if (k <= 0) return p[k < 0 ? p.length - 1 : 0][1];
+    const [a, b] = [p[k - 1], p[k]];
+    return b[0] === a[0] ? b[1] : a[1] + (b[1] - a[1]) * (t - a[0]) / (b[0] - a[0]);
+  };
+  let drawnPlot = null, stroke = null;
+  const drawn = (typing) => {
+    const history = {time_s: own.map((p) => 60 * p[0]), temp_c: own.map((p) => p[1])}, end = history.time_s[own.length - 1];
+    const marks = range(241).map((k) => k === 240 ? end : end * k / 240), along = api.alongHistory(fit, history, marks), last = 240;
+    const as = api.equivalentTime(history, q, middle), h = along.hardness[last];
+    if (!typing) get("points").value = pointsWords(own);
+    get("drawn-end").dataset.value = h;
+    const dial = state.dial ? toDial([h])[0] : NaN;
+    replace("drawn-end", el("strong", null, `At its end: ${fixed(h, 1)}${unit}`), (state.dial && !Number.isNaN(dial) ? ` (${fixed(dial, 1)} ${state.dial} on the dial)` : "") +
+      `, ${share(along.softening[last])} softened` + (d.likelihood ? "; something is open, so this value leans on it" : "") +
+      `. ${d.one_clock ? "The history" : "Its recrystallisation"} counts as ${minutes(as)} at ${degrees(middle)}.`);
+    const hot = Math.max(...history.temp_c), out = hot > d.reach.hottest_c[1] + 1e-9 || Math.log(along.theta[last]) > d.reach.ln_theta + 1e-9;
+    get("drawn-outside").hidden = !out;
+    const whole = end / 60, axis = (b) => linear(0, whole, b.left, b.right, (b.right - b.left) / 60), sizes = {left: 54, right: 14, xWords: "Time (min)"};
+    drawnPlot = plot("drawn", {...sizes, height: () => 220, yWords: "\u00b0C", x: axis,
+      y: (b) => linear(Math.min(coldest, ...history.temp_c), hottest, b.bottom, b.top, 5)});
+    drawnPlot.root.append(drawnPlot.inside);
+    drawnPlot.inside.append(svg("path", {d: line(own.map((p) => [drawnPlot.x.of(p[0]), drawnPlot.y.of(p[1])])), fill: "none",
+                                         stroke: "var(--accent)", "stroke-width": 2.4}));
+    drawnPlot.axes();
+    drawnPlot.root.setAttribute("aria-label", page.seen(`Temperature over time: ${pointsWords(own)} (minutes and degrees Celsius).`));
+    const low = plot("drawn", {...sizes, height: () => 220, yWords: "Hardness" + (unit && ` (${fit.scale})`), x: axis,
+      y: (b) => linear(Math.min(worked, soft) - 0.05 * Math.abs(worked - soft), Math.max(worked, soft) + 0.05 * Math.abs(worked - soft), b.bottom, b.top, 5)});
+    low.root.querySelector("clipPath").id = "drawn-low-clip";
+    low.inside.setAttribute("clip-path", "url(#drawn-low-clip)");
+    low.root.append(low.inside);
+    low.inside.append(svg("path", {d: line(marks.map((t, k) => [low.x.of(t / 60), low.y.of(along.hardness[k])])), fill: "none",
+                                   stroke: "var(--ink)", "stroke-width": 2.4}));
+    low.axes();
+    low.root.setAttribute("aria-label", page.seen(`Hardness along it, down to ${fixed(h, 1)}${unit}.`));
+    replace("drawn", drawnPlot.root, low.root);
+  };
+  const drawOn = (e) => {
+    if (!(e.buttons & 1) || !drawnPlot) { stroke = null; return; }
+    const r = drawnPlot.root.getBoundingClientRect(), k = drawnPlot.width / r.width;
+    if (e.type === "pointerdown" && e.clientY > r.bottom) return;
+    const whole = own[own.length - 1][0];
+    const here = [clamp(drawnPlot.x.back((e.clientX - r.left) * k) / whole, 0, 1) * DRAWN,
+                  clamp(Math.round(drawnPlot.y.back((e.clientY - r.top) * k)), coldest, hottest)];
+    const from = stroke || here, low = Math.min(from[0], here[0]), high = Math.max(from[0], here[0]);
+    const grid = range(DRAWN + 1).map((i) => {
+      if (i < Math.round(low) || i > Math.round(high)) return valueAt(own, whole * i / DRAWN);
+      const part = high === low ? 1 : clamp((i - from[0]) / (here[0] - from[0]), 0, 1);
+      return from[1] + (here[1] - from[1]) * part;
+    });
+    stroke = here;
+    // points within a line are left out
+    own = grid.map((c, i) => [Number((whole * i / DRAWN).toPrecision(4)), Math.round(c)])
+      .filter((p, i, all) => i === 0 || i === DRAWN || Math.abs(all[i - 1][1] + all[i + 1][1] - 2 * p[1]) > 0.5);
+    get("points").setAttribute("aria-invalid", "false");
+    get("points-fault").hidden = true;
+    soon(() => drawn());
+  };
+  get("drawn").addEventListener("pointerdown", drawOn);
+  get("drawn").addEventListener("pointermove", drawOn);
+  get("points").addEventListener("change", () => {
+    const p = pointsOf(get("points").value), fine = Array.isArray(p);
+    get("points").setAttribute("aria-invalid", String(!fine));
+    get("points-fault").hidden = fine;
+    text("points-fault", fine ? "" : p);
+    if (fine) { own = p; drawn(true); }
+  });
+  get("points-anew").addEventListener("click", () => { own = begun.map((p) => p.slice()); drawn(); });
+  get("points-plain").addEventListener("click", () => { const t = own[own.length - 1][0]; own = [[0, middle], [t, middle]]; drawn(); });
+
   /* ---- the fit in numbers ---- */
 
   text("model-words", `Model: ${d.model}.`);
+  get("open-words").hidden = !d.open_words.length;
+  text("open-words", d.open_words.map((x) => x.replace(/[^.]$/, "$&.")).join(" ") + (d.likelihood ? " Lines of the map that lean on what is open are dashed; the curves drawn " +
+    "are those of the lowest sum of squares." : ""));
+  const isOpen = (j) => ["only an upper limit", "only a lower limit", "not determined"].includes(d.parameters.state[j]);
+  const stateWords = (j) => {
+    const word = d.parameters.state[j], [low, high] = d.parameters.limits[j] || [null, null];
+    return word === "only an upper limit" ? "at most " + significant(high, 3) : word === "only a lower limit" ? "at least " + significant(low, 3) :
+      word === "determined" ? significant(Math.sqrt(d.cov_full[j][j]), 2) : word;
+  };
   replace("parameters", el("thead", null, el("tr", null, ["Parameter", "Estimate", "Standard error", "Meaning"]
     .map((x) => el("th", {scope: "col", class: x === "Meaning" && "words"}, x)))), el("tbody", null, d.parameters.term.map((term, j) => el("tr", null,
-    el("th", {scope: "row"}, d.parameters.label[j]), el("td", null, significant(fit.par[j], 4)),
-    el("td", null, d.parameters.state[j] === "fixed" ? "fixed" : significant(Math.sqrt(d.cov_full[j][j]), 2)),
+    el("th", {scope: "row"}, d.parameters.label[j]), el("td", null, isOpen(j) ? `(${significant(fit.par[j], 4)})` : significant(fit.par[j], 4)),
+    el("td", null, stateWords(j)),
     el("td", {class: "words"}, d.parameters.meaning[j] || "")))));
   text("numbers-words", `Rates at ${degrees(fit.temp_ref_c)}. ${r.of.length} readings of ${c.mean.length} temperatures ` +
     "and times. Computed in this page by the compiled code of the R package softanneal; nothing is sent or stored.");
 
   /* ---- start, and anew when the page changes its width or dress ---- */
 
-  const all = () => { drawMap(); update(); move(); addition(); };
+  const all = () => { drawMap(); update(); move(); addition(); drawn(); };
   get("wait").hidden = true;
   get("ready").hidden = false;
   all();

@@ -5,6 +5,8 @@ page_plan <- function() {
                                session_min = 600))
 }
 
+for_q <- function() bench_aim("q", NULL, NULL, NULL, NULL, 10, 1.5, 10)
+
 written_bench <- function(plan = page_plan(), ...) {
   file <- withr::local_tempfile(fileext = ".html", .local_envir = parent.frame())
   bench_page(plan, file, ...)
@@ -36,9 +38,9 @@ test_that("no payload in the title of a bench page acts, and each comes back as 
 test_that("each bench page begins a run of its own; steps stand in the order of the plan", {
   skip_if_not_installed("jsonlite")
   plan <- page_plan()
-  first <- bench_data(plan, "a", 10)
+  first <- bench_data(plan, "a", for_q())
   Sys.sleep(0.01)
-  expect_false(first$run == bench_data(plan, "a", 10)$run)
+  expect_false(first$run == bench_data(plan, "a", for_q())$run)
   expect_match(first$run, "^[0-9a-f]{16}$")
   expect_identical(as.double(first$range), c(29, 82)) # of HR30T, ISO 6508-1 (from memory)
   hot <- first$steps$step > 0
@@ -53,12 +55,35 @@ test_that("bench_page() refuses what it cannot write or convert", {
   expect_refused(bench_page("plan", file), "argument", "must come from plan_anneal()")
   expect_refused(bench_page(plan, sub("html$", "txt", file)), "file", "html")
   expect_refused(bench_page(plan, file, wanted_kj_mol = 0), "range", "wanted_kj_mol")
+  aimed <- function(...) bench_page(plan, file, ...)
+  expect_refused(aimed(aim = "time"), "argument", "needs `temp_c`")
+  expect_refused(aimed(aim = "temperature", temp_c = 350), "argument", "needs `time_min`")
+  expect_refused(aimed(softening = 0.5), "argument", "no use for `softening`")
+  expect_refused(aimed(aim = "time", temp_c = 350, hardness = 100, softening = 0.4), "argument", "two targets")
+  expect_refused(aimed(aim = "time", temp_c = 350, wanted_factor = 1), "range", "wanted_factor")
   bench_page(plan, file)
   expect_refused(bench_page(plan, file), "file", "already")
   expect_identical(bench_page(plan, file, overwrite = TRUE), file)
   plan$guess$conversion <- NA_character_
   expect_refused(bench_page(plan, file, overwrite = TRUE), "scale", "cannot be converted to HV")
 })
+
+# What a report says of the run, and readings without their events.
+expect_report_of_bench <- function(readings, history) {
+  acts <- event_table(history)
+  expect_identical(nrow(acts), 6L)
+  expect_true(all(acts$furnace_min > 2) && !anyNA(acts$cold))
+  said <- report_bench(readings, acts)
+  expect_match(said[1L], "The 16 readings were entered on a bench page", fixed = TRUE)
+  expect_match(said[2L], "6 steps with events: [0-6] out late, 0 with a corrected")
+  expect_match(report_bench(readings, NULL)[2L], "not given")
+  expect_null(report_bench(readings[names(readings) != "entry"], NULL))
+  rows <- report_event_rows(acts)
+  expect_match(rows$Out, "^[0-9]{2}:[0-9]{2}:[0-9]{2}$")
+  expect_refused(report_events(as.data.frame(history)[1:3]), "argument", "no events of a bench page")
+  lost <- history[history$event != "cold 2" | history$specimen != "P340", ]
+  expect_refused(fit_softening(readings, history = lost), "missing", "'P340, step 2'")
+}
 
 # Does a whole run: taps the button of the first card, or types the next of `truth` values of its step.
 BENCH_DRIVER <- "
@@ -95,6 +120,15 @@ BENCH_DRIVER <- "
         form.requestSubmit();
         odd.push(String(bench.log().length === n), document.getElementById('bench-told').textContent);
       }
+      if (k === 1) { // a slip is asked about
+        field.value = '41,5';
+        form.requestSubmit();
+        await wait(() => bench.log().length === n + 1);
+        odd.push(document.getElementById('bench-told').textContent);
+        document.getElementById('bench-undo').click();
+        await wait(() => bench.log().length === n + 2);
+        continue;
+      }
       field.value = text;
       form.requestSubmit();
       shift += 20000;
@@ -118,10 +152,44 @@ BENCH_DRIVER <- "
           saved: document.getElementById('bench-saved').textContent, fitted: fit.textContent,
           undone: bench.readingsFile().split('\\n').length - files[0].split('\\n').length};"
 
+test_that("a slip is marked whenever it was typed, and the right readings are not", {
+  skip_if_not(nzchar(Sys.which("node")), "node is not installed")
+  skip_if_not_installed("jsonlite")
+  judge <- system.file("pages", "bench-judge.js", package = "softanneal", mustWork = TRUE)
+  script <- withr::local_tempfile(fileext = ".js")
+  writeLines(c(
+    sprintf("const j = require(%s), o = {};", encodeString(normalizePath(judge), quote = "\"")),
+    "const m = (v, e) => j.judge(v, 1, () => e || null).marks.join(' ');",
+    "o.third = m([71.5, 17.5, 71]); o.second = m([71.5, 17.5]); o.known = m([71.5, 17.5], [65, 80]);",
+    "o.first = m([17.5, 71.5, 71]); o.twice = m([17.5, 17.6, 71], [65, 80]); o.alone = m([17.5], [65, 80]);",
+    "o.fine = m([70, 71, 72, 73, 69]); o.tie = m([71, 71.5, 17, 17.5]); o.edge = m([70, 70, 70, 73.8]);",
+    "o.beyond = m([70, 70, 70, 74.3]);",
+    "o.off = String([j.judge([20, 20.5], 1, () => [65, 80]).off(), j.judge([70], 1, () => null).off()]);",
+    # scatter of ten readings known to be 2, one slip in two steps of eight
+    "const v = [-3.1, -1.8, -0.9, -0.2, 0.3, 0.8, 1.4, 2.9].map((x) => 2 * x / 1.85);",
+    "const steps = Array.from({length: 8}, (_, k) => [0, 1, 2, 3].map((i) => v[(3 * k + 2 * i) % 8]));",
+    "o.sd = [j.usualSd(steps), j.usualSd(steps.map((s, k) => k < 2 ? s.concat([-50]) : s)), j.usualSd(steps.slice(4))];",
+    "console.log(JSON.stringify(o));"), script)
+  found <- jsonlite::fromJSON(system2("node", shQuote(script), stdout = TRUE))
+  expect_identical(found$third, " far ")
+  expect_identical(found$second, "apart apart")
+  expect_identical(found$known, " far")
+  expect_identical(found$first, "far  ")
+  expect_identical(found$twice, "far far ")
+  expect_identical(found$alone, "alone")
+  expect_identical(found$fine, "    ")
+  expect_identical(found$tie, "apart apart apart apart")
+  expect_identical(c(found$edge, found$beyond), c("   ", "   far")) # 3.5 sqrt(1 + 1/4) and beyond: 4.9 apart
+  expect_identical(found$off, "true,false")
+  expect_lt(abs(log(found$sd[1L] / 2)), log(1.4))
+  expect_lt(abs(log(found$sd[2L] / found$sd[1L])), log(1.3))
+  expect_true(is.na(found$sd[3L]))
+})
+
 test_that("a run in the browser: its files are read by R, and its fit is that of R", {
   skip_unless_browser()
   plan <- page_plan()
-  data <- bench_data(plan, "Run", 10)
+  data <- bench_data(plan, "Run", for_q())
   s <- plan$steps
   par <- c(h_worked = 158, h_soft = 76, ln_k_ref = -1.6, n = 1.5, q_kj_mol = 150)
   data$truth <- lapply(split(seq_len(nrow(s)), s$specimen), function(rows) {
@@ -143,6 +211,7 @@ test_that("a run in the browser: its files are read by R, and its fit is that of
   expect_identical(found$odd[c(1L, 3L)], c("true", "true"))
   expect_match(found$odd[[2L]], "is not a number", fixed = TRUE)
   expect_match(found$odd[[4L]], "is no number of the scale HR30T", fixed = TRUE)
+  expect_match(found$odd[[5L]], "41.5 HR30T: .*read again")
   expect_match(found$shown, "^0:0[0-9] over$")
   expect_match(found$saved, "localStorage", fixed = TRUE)
   files <- withr::local_tempdir()
@@ -161,9 +230,13 @@ test_that("a run in the browser: its files are read by R, and its fit is that of
   expect_setequal(history$specimen, s$specimen)
   steps <- suppressWarnings(find_steps(history))
   expect_identical(nrow(steps), 6L)
-  untimed <- readings[names(readings) != "time_min"]
-  along <- suppressWarnings(fit_softening(untimed, history = history, log_time = log_s))
+  along <- suppressWarnings(fit_softening(readings, history = history))
   expect_equal(coef(along)[["h_soft"]], coef(fit)[["h_soft"]], tolerance = 0.05)
+  # the same as by the log times in the file
+  untimed <- readings[names(readings) != "time_min"]
+  by_log <- suppressWarnings(fit_softening(untimed, history = history, log_time = log_s))
+  expect_equal(coef(along), coef(by_log), tolerance = 1e-10)
+  expect_report_of_bench(readings, history)
   expect_true(found$same)
   expect_match(found$refused, "not a file of readings or events", fixed = TRUE)
   expect_identical(found$undone, -1L)

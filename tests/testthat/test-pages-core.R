@@ -113,6 +113,29 @@ test_that("curves, intervals, answers and histories in the browser are those of 
   run_core(cases)
 })
 
+test_that("the curve in the browser where something is open is that of R, with its open ends", {
+  d <- in_vickers()
+  half <- d[d$temp_c %in% c(330, 410), ]
+  at <- data.frame(temp_c = c(350, 330, 410, 300, 250), time_min = c(10, 30, 5, 5, 1))
+  cases <- list()
+  for (se in c("components", "cluster")) {
+    fit <- suppressWarnings(fit_softening(half, se = se))
+    expect_true(any(is_open(fit)))
+    told <- function(...) unname(suppressWarnings(predict(fit, at, ...)))
+    curve <- told(interval = "confidence")
+    new <- told(interval = "prediction")
+    expect_true(anyNA(curve[, 1L]))
+    ask <- list(page_fit(fit), page_likelihood(fit, 0.95), at$temp_c, at$time_min)
+    cases <- c(cases, list(
+      core_case(paste("open curve", se), "curveInterval", ask,
+                list(hardness = I(curve[, 1L]), lower = I(curve[, 2L]), upper = I(curve[, 3L])), 1e-6),
+      core_case(paste("open reading", se), "curveInterval", c(ask, "prediction"),
+                list(lower = I(new[, 2L]), upper = I(new[, 3L])), 1e-6))) # ends are sought by roots
+  }
+  run_core(cases)
+  expect_null(page_likelihood(suppressWarnings(fit_softening(d, se = "cluster")), 0.95))
+})
+
 test_that("conversions, heating and the worth of steps in the browser are those of R", {
   cases <- list()
   for (material in names(scale_tables)) {

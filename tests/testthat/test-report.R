@@ -113,9 +113,19 @@ test_that("names from the data stay text in report and tables", {
   skip_without_pandoc()
   out <- withr::local_tempdir()
   d <- with_test_seed(51, made_readings())
-  r <- softening_report(d, out, title = "<script>alert(1)</script> & *stars*")
+  # with the events of a bench page, of which one was corrected
+  events <- data.frame(specimen = "P1", time = paste0("2026-11-30T08:", c("00:00", "00:12", "09:00", "15:00"), "Z"),
+                       temp_c = c(20, 25, 330, 21), event = paste(c("in", "shut", "out", "cold"), 1),
+                       entered = "", note = c("", "", "out 2 min late; corrected: <i>hands full</i>", ""),
+                       entry = paste0("n00000000000", 1:4))
+  r <- softening_report(d, out, title = "<script>alert(1)</script> & *stars*",
+                        events = suppressWarnings(suppressMessages(read_history(events))))
   html <- paste(readLines(file.path(out, "report.html"), warn = FALSE), collapse = "\n")
   expect_false(grepl("<script>alert", html, fixed = TRUE))
+  expect_match(html, "The events are those of a bench page.", fixed = TRUE)
+  expect_match(html, "out 2 min late; corrected: &lt;i&gt;hands full", fixed = TRUE)
+  expect_match(html, "08:09:00", fixed = TRUE)
+  expect_equal(c(page_numbers(html, "Events (clock", 7), page_numbers(html, "Events (clock", 8)), c(9, 12))
   path <- withr::local_tempfile(fileext = ".csv")
   softanneal:::write_table(data.frame(a = c("=1+1", "-x", "@y", "plain"), n = -1), path)
   back <- utils::read.csv(path)

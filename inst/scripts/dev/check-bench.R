@@ -1,6 +1,6 @@
 # A whole run of 24 steps on a bench page in Chromium, by keyboard alone and with a moved clock
 # (check-bench.js); the files it saves are read and fitted here, and the fit must be that of the page to 1e-8.
-# Pictures of the page at 360 and 1280 pixels, light and dark, stay in FOLDER. Package installed; needs node,
+# Pictures of the page at 360, 768 and 1280 pixels, light and dark, stay in FOLDER. Package installed; needs node,
 # npm and Chromium.
 #   Rscript inst/scripts/dev/check-bench.R [FOLDER [MODULES]]
 
@@ -60,12 +60,19 @@ if (file.exists(file.path(out, "readings.csv"))) {
   cat("largest difference of a parameter, page and R:", away, "; page on another device:", other, "\n")
   if (!(away <= 1e-8) || !(other <= 1e-8)) faults <- c(faults, "the fit of the page is not that of R")
   history <- suppressMessages(read_history(file.path(out, "events.csv")))
-  untimed <- readings[names(readings) != "time_min"]
-  along <- suppressWarnings(fit_softening(untimed, history = history, log_time = log_s))
+  along <- suppressWarnings(fit_softening(readings, history = history))
   print(rbind(holds = coef(fit), along_events = coef(along)), digits = 4)
 }
 cat(found$fit, "\n", found$advice, "\n", found$saved, "\n", found$told_other, "\n", sep = "\n")
-cat("from a reading entered to all shown:", stats::median(found$ms), "ms (with the steps of the test)\n")
+if (exists("fit")) {
+  here_ms <- 1000 * min(replicate(5, system.time(for (k in 1:4) fit_softening(readings))[["elapsed"]])) / 4
+  cat("quick fit after a reading, shown:", stats::median(found$quick), "ms; whole fit with components:",
+      stats::median(found$whole), "ms, in R", round(here_ms, 1), "ms, ratio",
+      round(stats::median(found$whole) / here_ms, 2), "\n")
+  cat("first paint:", round(found$paint), "ms; page:", found$bytes, "bytes\n")
+  if (!(stats::median(found$quick) < 20)) faults <- c(faults, "the quick fit takes 20 ms or more")
+  if (!(found$paint < 1000) || !(found$bytes < 5e5)) faults <- c(faults, "the page is slow or large")
+}
 if (length(faults)) {
   writeLines(c("Faults:", paste(" ", faults)))
   quit(status = 1)
