@@ -65,8 +65,9 @@ event_table <- function(history) {
     clock <- if (is.na(start)) paste(format_quantity(s), "s") else format(start + s, "%H:%M:%S", tz = "UTC")
     data.frame(specimen = history$specimen[own[1L]], step = as.integer(what[key == k, 3L][1L]),
                t(ifelse(is.na(s), NA_character_, clock)), furnace_min = (s[["out"]] - s[["in"]]) / 60,
-               door_s = s[["shut"]] - s[["in"]], note = paste(unique(ifelse(
-                 startsWith(notes[kept], "out "), notes[kept], paste(act[kept], notes[kept]))), collapse = "; "))
+               door_s = s[["shut"]] - s[["in"]],
+               note = paste(paste0(ifelse(startsWith(notes[kept], "out "), "", paste0(act[kept], " ")),
+                                   notes[kept]), collapse = "; "))
   })
   do.call(rbind, rows)
 }

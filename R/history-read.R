@@ -40,8 +40,8 @@
 #' @return A data frame of class `softanneal_history`, one row per point, specimens one after the other:
 #'   `specimen`, `time_s` (s from the first point of the log), `temp_c` (degrees Celsius), `sheet_row` (row
 #'   in the file); of the events of a [bench_page()] also `event`, `entered`, `note` and `entry`, by which
-#'   [fit_softening()] joins its readings. Attribute `start`: the first time stamp as text, in UTC with a `Z` behind it where the
-#'   zone is known.
+#'   [fit_softening()] joins its readings. Attribute `start`: the first time stamp as text, in UTC with a `Z`
+#'   behind it where the zone is known.
 #' @section Errors:
 #'   `softanneal_error_file` for what cannot be read, with line or cell; `softanneal_error_units` for times
 #'   without a unit; `softanneal_error_column` where times or temperatures are not found;

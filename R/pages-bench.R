@@ -6,8 +6,8 @@
 #' One HTML file for telephone or tablet at the furnace: what to do now and next from the plan, a clock for
 #' each specimen in a furnace, one large button for in, door shut, out and cold, readings typed one by one
 #' and checked at once, the softening curves fitted anew after each reading, what a further step would add
-#' and when what is wanted is reached. It needs no R, no server and no network, and makes no request, which its
-#' Content-Security-Policy forbids it.
+#' and when what is wanted is reached. It needs no R, no server and no network, and makes no request, which
+#' its Content-Security-Policy forbids it.
 #'
 #' Every entry is saved in the browser before the page says so, one by one, so that neither a reload nor a
 #' second tab loses or overwrites any. Where the browser refuses to save or has no room the page says it and

@@ -80,7 +80,8 @@ page_likelihood <- function(fit, level) {
 typed_parts <- function(x) {
   if (is.null(x)) return(list(type = "none"))
   if (is.list(x)) {
-    return(list(type = "list", names = if (!is.null(names(x))) I(names(x)), value = unname(lapply(x, typed_parts))))
+    return(list(type = "list", names = if (!is.null(names(x))) I(names(x)),
+                value = unname(lapply(x, typed_parts))))
   }
   if (is.matrix(x)) {
     return(list(type = "matrix", columns = ncol(x), value = lapply(seq_len(nrow(x)), \(i) I(unname(x[i, ])))))

@@ -76,7 +76,7 @@ check_explorable <- function(fit) {
   check_ungrouped(fit)
   if (has_open(fit) && !by_components(fit) && !has_likelihood(fit)) {
     abort("model", "something is open, and the fit has no likelihood to give intervals", arg = "fit",
-          remedy = "Fit with loss = \"squares\", read more steps, or fix a parameter that is known (`fixed`).")
+          remedy = "Fit with loss = \"squares\", read more steps, or fix a known parameter (`fixed`).")
   }
   if (length(fit$settings$set$no_energy)) {
     abort("model", "the fit has one temperature and says nothing about others", arg = "fit",

@@ -62,18 +62,19 @@ report_bench <- function(data, events) {
   when <- range(entered[!is.na(entered)])
   late <- sum(grepl("(^|; )out .*late", events$note))
   fixed <- sum(grepl("corrected", events$note, fixed = TRUE))
-  c(paste0("The ", length(entered), " readings were entered on a bench page, from ", when[1L], " to ", when[2L],
-           " by the clock of the device. The page records what was tapped and typed and when; it does not see ",
-           "who did it, the furnace or the dial."),
+  c(paste0("The ", length(entered), " readings were entered on a bench page, from ", when[1L], " to ",
+           when[2L], " by the clock of the device. The page records what was tapped and typed and when; it ",
+           "does not see who did it, the furnace or the dial."),
     if (!is.null(events)) {
-      paste0(count(nrow(events), "step"), " with events: ", late, " out late, ", fixed, " with a corrected time.")
+      paste0(count(nrow(events), "step"), " with events: ", late, " out late, ", fixed,
+             " with a corrected time.")
     } else "Its file of events was not given: door times and late steps are not known here.")
 }
 
 report_event_rows <- function(events) {
   shown <- function(x) ifelse(is.na(x), "\u2013", x)
-  data.frame(Specimen = events$specimen, Step = events$step, In = shown(events$in.), Shut = shown(events$shut),
-             Out = shown(events$out), Cold = shown(events$cold),
+  data.frame(Specimen = events$specimen, Step = events$step, In = shown(events$in.),
+             Shut = shown(events$shut), Out = shown(events$out), Cold = shown(events$cold),
              "In the furnace (min)" = report_number(events$furnace_min),
              "Door open (s)" = shown(as.character(round(events$door_s))), Remark = events$note,
              check.names = FALSE)

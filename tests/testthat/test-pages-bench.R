@@ -59,7 +59,8 @@ test_that("bench_page() refuses what it cannot write or convert", {
   expect_refused(aimed(aim = "time"), "argument", "needs `temp_c`")
   expect_refused(aimed(aim = "temperature", temp_c = 350), "argument", "needs `time_min`")
   expect_refused(aimed(softening = 0.5), "argument", "no use for `softening`")
-  expect_refused(aimed(aim = "time", temp_c = 350, hardness = 100, softening = 0.4), "argument", "two targets")
+  expect_refused(aimed(aim = "time", temp_c = 350, hardness = 100, softening = 0.4), "argument",
+                 "two targets")
   expect_refused(aimed(aim = "time", temp_c = 350, wanted_factor = 1), "range", "wanted_factor")
   bench_page(plan, file)
   expect_refused(bench_page(plan, file), "file", "already")
@@ -168,7 +169,7 @@ test_that("a slip is marked whenever it was typed, and the right readings are no
     # scatter of ten readings known to be 2, one slip in two steps of eight
     "const v = [-3.1, -1.8, -0.9, -0.2, 0.3, 0.8, 1.4, 2.9].map((x) => 2 * x / 1.85);",
     "const steps = Array.from({length: 8}, (_, k) => [0, 1, 2, 3].map((i) => v[(3 * k + 2 * i) % 8]));",
-    "o.sd = [j.usualSd(steps), j.usualSd(steps.map((s, k) => k < 2 ? s.concat([-50]) : s)), j.usualSd(steps.slice(4))];",
+    "o.sd = [steps, steps.map((s, k) => k < 2 ? s.concat([-50]) : s), steps.slice(4)].map(j.usualSd);",
     "console.log(JSON.stringify(o));"), script)
   found <- jsonlite::fromJSON(system2("node", shQuote(script), stdout = TRUE))
   expect_identical(found$third, " far ")

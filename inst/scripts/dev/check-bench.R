@@ -1,7 +1,7 @@
 # A whole run of 24 steps on a bench page in Chromium, by keyboard alone and with a moved clock
 # (check-bench.js); the files it saves are read and fitted here, and the fit must be that of the page to 1e-8.
-# Pictures of the page at 360, 768 and 1280 pixels, light and dark, stay in FOLDER. Package installed; needs node,
-# npm and Chromium.
+# Pictures of the page at 360, 768 and 1280 pixels, light and dark, stay in FOLDER. Package installed; needs
+# node, npm and Chromium.
 #   Rscript inst/scripts/dev/check-bench.R [FOLDER [MODULES]]
 
 library(softanneal)

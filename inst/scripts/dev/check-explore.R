@@ -28,14 +28,16 @@ cases <- lapply(names(fits), function(name) {
   end <- utils::tail(suppressWarnings(predict(fits[[name]], history = history)), 1L)
   list(name = name, file = file, at = at, want = unname(told), end = as.double(end))
 })
-writeLines(jsonlite::toJSON(list(cases = cases, history = history), auto_unbox = TRUE, digits = NA, na = "null"),
-           file.path(out, "cases.json"))
+writeLines(jsonlite::toJSON(list(cases = cases, history = history), auto_unbox = TRUE, digits = NA,
+                            na = "null"), file.path(out, "cases.json"))
 here <- dirname(sub("^--file=", "", grep("^--file=", commandArgs(), value = TRUE)))
-system2("node", shQuote(c(file.path(here, "check-explore.js"), modules, browser, file.path(out, "cases.json"), out)))
+system2("node", shQuote(c(file.path(here, "check-explore.js"), modules, browser,
+                          file.path(out, "cases.json"), out)))
 found <- jsonlite::fromJSON(file.path(out, "found.json"))
-cat("largest difference of a number, page and R (a thousandth of it where something is open):", found$worst, "\n")
-cat("from a key on a slider to all shown:", stats::median(found$ms), "ms; first paint:", round(max(found$paint)),
-    "ms; page:", max(found$bytes), "bytes\n")
+cat("largest difference of a number, page and R (a thousandth of it where something is open):",
+    found$worst, "\n")
+cat("from a key on a slider to all shown:", stats::median(found$ms), "ms; first paint:",
+    round(max(found$paint)), "ms; page:", max(found$bytes), "bytes\n")
 faults <- c(as.character(found$faults), if (length(found$requests)) paste("request:", found$requests),
             if (!(found$worst <= 1e-8)) "the numbers are not those of predict()",
             if (!(max(found$paint) < 1000) || !(max(found$bytes) < 5e5)) "a page is slow or large")
