@@ -115,7 +115,8 @@ test_that("names from the data stay text in report and tables", {
   d <- with_test_seed(51, made_readings())
   # with the events of a bench page, of which one was corrected
   clock <- paste0("2026-11-30T08:", c("00:00", "00:12", "09:00", "15:00"), "Z")
-  events <- data.frame(specimen = "P1", time = clock, temp_c = c(20, 25, 330, 21), event = paste(c("in", "shut", "out", "cold"), 1),
+  events <- data.frame(specimen = "P1", time = clock, temp_c = c(20, 25, 330, 21),
+                       event = paste(c("in", "shut", "out", "cold"), 1),
                        entered = "", note = c("", "", "out 2 min late; corrected: <i>hands full</i>", ""),
                        entry = paste0("n00000000000", 1:4))
   r <- softening_report(d, out, title = "<script>alert(1)</script> & *stars*",
