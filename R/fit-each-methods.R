@@ -9,8 +9,8 @@
 #' like a column of a table gets "by_" before its name there.
 #'
 #' @param x,object Fits of many groups from [fit_each()].
-#' @param conf.int,conf.level Whether to add `conf.low` and `conf.high`, and at which level. For
-#'   parameters without standard error they are the limits of the profile at the level of the fit,
+#' @param conf.int,conf.level Whether to add `conf.low` and `conf.high`, and at which level. In groups
+#'   with a parameter that is not determined they are the limits of the profile at the level of the fit,
 #'   and `NA` at any other.
 #' @param newdata Data frame with the key columns, `temp_c` and `time_min`; any rows, any order. Without it
 #'   the rows that were fitted.
@@ -123,14 +123,18 @@ tidy.softanneal_fits <- function(x, conf.int = FALSE, conf.level = 0.95, ...) {
   if (conf.int) {
     half <- stats::qt(0.5 + conf.level / 2, df) * se
     limits <- fits_limits(x, conf.level)
-    out$conf.low <- ifelse(is.na(se), limits[1L, ], estimate - half)
-    out$conf.high <- ifelse(is.na(se), limits[2L, ], estimate + half)
+    by_profile <- is.na(se) | has_profile(x)
+    out$conf.low <- ifelse(by_profile, limits[1L, ], estimate - half)
+    out$conf.high <- ifelse(by_profile, limits[2L, ], estimate + half)
   }
   fitted <- rep(fits_fitted(x), each = p)
   out$state <- ifelse(fitted, parameter_states(as.vector(x$state)), NA_character_)
   out$status <- rep(group_status(x), each = p)
   as_table(structure(out, class = "data.frame", row.names = .set_row_names(p * groups)))
 }
+
+# Which parameters of which groups have the interval of a profile, as a vector of p x groups.
+has_profile <- function(x) !is.na(fits_limits(x, x$set$level)[1L, ])
 
 # Limits of the profiles, 2 x (p groups), NA where there are none.
 fits_limits <- function(x, level) {
@@ -205,7 +209,7 @@ open_words <- function(x) {
   for (g in x$with_limits) {
     state <- x$state[, g]
     odd <- which(state > 1L)
-    out[g] <- paste0(x$set$terms[odd], ": ", parameter_states(state[odd]), collapse = "; ")
+    if (length(odd)) out[g] <- paste0(x$set$terms[odd], ": ", parameter_states(state[odd]), collapse = "; ")
   }
   out
 }

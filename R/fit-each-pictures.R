@@ -244,6 +244,12 @@ fits_picture_data <- function(object, terms, level) {
                               c("determined", "only a lower limit", "only an upper limit"))]
   kind[state == 1L] <- PICTURE_KINDS[1L] # held at a value
   value <- as.vector(par)
+  low <- as.vector(par - half)
+  high <- as.vector(par + half)
+  traced <- which(as.vector(matrix(has_profile(object), nrow(object$par))[rows, ]) & state == 0L)
+  at_level <- array(fits_limits(object, level), dim(limits))
+  low[traced] <- as.vector(at_level[1L, rows, ])[traced]
+  high[traced] <- as.vector(at_level[2L, rows, ])[traced]
   lower <- which(kind == PICTURE_KINDS[2L])
   upper <- which(kind == PICTURE_KINDS[3L])
   value[lower] <- as.vector(limits[1L, rows, ])[lower]
@@ -251,7 +257,7 @@ fits_picture_data <- function(object, terms, level) {
   d <- data.frame(group = rep(seq_len(groups), each = length(rows)),
                   label = rep(group_labels(object), each = length(rows)),
                   panel = factor(rep(panel, groups), panel), estimate = value,
-                  low = as.vector(par - half), high = as.vector(par + half),
+                  low = low, high = high,
                   kind = factor(kind, PICTURE_KINDS))
   status <- rep(group_status(object), each = length(rows))
   d[!is.na(d$estimate) & !is.na(kind) & status %in% c("ok", "open", "one temperature"), ]

@@ -195,7 +195,8 @@ new_fits <- function(r, keys, set, columns, readings = NULL, material = NULL) {
   by <- group_count(r, "by_treatment") == 1L
   df <- group_count(r, "used") - group_count(r, "estimated")
   df[by] <- (group_count(r, "treatments") - group_count(r, "estimated"))[by]
-  with_limits <- which(.colSums(r$state > 1L, nrow(r$state), ncol(r$state)) > 0 &
+  with_limits <- which((.colSums(r$state > 1L, nrow(r$state), ncol(r$state)) > 0 |
+                          .colSums(!is.nan(r$limit), nrow(r$limit), ncol(r$limit)) > 0) &
                          group_count(r, "status") < register()$fitted_statuses)
   fits <- list(keys = keys, par = r$par, cov = r$cov, state = r$state, counts = r$counts, sums = r$sums,
                df_interval = df, with_limits = with_limits,

@@ -240,13 +240,38 @@ with_components <- function(fit, errors) {
 }
 
 # Half-seen curves: profiles with the covariance fixed, cut where the marginalised interval of each
-# parameter ends on the scale of its standard error.
+# parameter ends on the scale of its standard error. Where least squares leave nothing open the profiles
+# count only if the readings see the energy from one side and its valley is bent.
 components_states <- function(fit, errors, s) {
-  if (!any(!fit$states %in% c("determined", "fixed")) || is.null(s$quantile)) return(fit)
+  if (is.null(s$quantile)) return(fit)
+  settled <- fit$states %in% c("determined", "fixed")
+  if (all(settled) && !any(has_ends(fit)) && !one_sided(fit)) return(fit)
   r <- components_profile(fit, errors, fit$level)
+  if (all(settled) && all(r$states %in% c("determined", "fixed")) && !is_bent(fit, r)) {
+    fit$limits[, ] <- NA_real_
+    return(fit)
+  }
   fit$states[] <- r$states
   fit$limits[, ] <- r$limits
   fit
+}
+
+# Is softening over at the first reading of some temperature, or under way at fewer than two? Twin: one_sided()
+# in src/profile.c.
+one_sided <- function(fit) {
+  if (fit$states[["q_kj_mol"]] == "fixed") return(FALSE)
+  p <- progress(fit)
+  if (!is.null(fit$readings$history) || !is.null(fit$conditions$strain) || is.null(p)) return(TRUE)
+  any(p$first > OVER, na.rm = TRUE) || sum(p$last > IDLE & p$first < OVER, na.rm = TRUE) < 2L
+}
+
+# Does the profile of the energy or of the rate end much farther out than the line with the same covariance
+# says?
+BENT <- 1.5
+is_bent <- function(fit, profile) {
+  at <- match(c("ln_k_ref", "q_kj_mol"), names(fit$par))
+  far <- abs(profile$limits - fit$par)[at, , drop = FALSE] / profile$line[at]
+  any(far > BENT, na.rm = TRUE)
 }
 
 # The errors of a likelihood of answers, with the standard deviations of effective_sds().
@@ -299,5 +324,6 @@ components_profile <- function(fit, errors, level) {
              list(errors$m$g, errors$m$mode, errors$loading), rise)
   list(states = parameter_states(r[[1L]]),
        limits = matrix(r[[2L]], p, 2L, byrow = TRUE,
-                       dimnames = list(names(fit$par), c("lower", "upper"))))
+                       dimnames = list(names(fit$par), c("lower", "upper"))),
+       line = r[[3L]])
 }

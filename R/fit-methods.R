@@ -110,13 +110,21 @@ wald_limits <- function(object, level) {
   }
   dimnames(out) <- list(names(b), c("lower", "upper"))
   open <- !object$states %in% c("determined", "fixed")
-  if (any(open) && !is.null(object$limits)) {
+  # in a fit with something open, or with a bent valley, the determined ones have ends of their profiles too
+  traced <- object$states == "determined" & has_ends(object)
+  if (any(open | traced) && !is.null(object$limits)) {
     limits <- if (level == object$level) object$limits else if (!is.null(object$errors)) {
       components_profile(object, object$errors, level)$limits
     } else refit(object, level = level)$limits
-    out[open, ] <- limits[open, , drop = FALSE]
+    traced <- traced & !is.na(limits[, 1L])
+    out[open | traced, ] <- limits[open | traced, , drop = FALSE]
   }
   within_nature(object, out, level)
+}
+
+# Which parameters have ends of a profile.
+has_ends <- function(object) {
+  if (is.null(object$limits)) rep(FALSE, length(object$coefficients)) else !is.na(object$limits[, 1L])
 }
 
 interval_t <- function(object, level) {

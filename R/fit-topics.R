@@ -124,7 +124,10 @@ NULL
 #' | `fixed` | fixed by `fixed`, or an energy with readings at one temperature only, which is then `NA` | `NA` |
 #'
 #' A parameter with a wide interval, at a bound, or in a direction the data do not identify is followed
-#' along its profile. A side is open if the sum of squares does not rise by the threshold of the `level`
+#' along its profile; so are all where softening was over at the first reading of a temperature, or is
+#' seen at one alone, and the valley of the sum of squares goes on beyond the linear interval. Once one is
+#' open, or such a valley is bent, every interval is that of its profile; standard errors follow, but
+#' for `"components"`. A side is open if the sum of squares does not rise by the threshold of the `level`
 #' interval (of the scatter between treatments or of the readings, whichever is larger) before the search
 #' limit (the bounds in [softening-models]). With `"components"` the profile uses the fixed covariance of
 #' the errors. With Huber loss no profile is followed: bounds and directions the data do not identify are

@@ -100,14 +100,15 @@ int sa_batch_judge(const sa_batch_settings *set, sa_batch_room *r, sa_batch_grou
         else
             for (size_t j = 0; j < p; j++)
                 if (alone[j])
-                    half[j] = seen[j] = HUGE_VAL; /* its profile is followed */
+                    seen[j] = HUGE_VAL; /* its profile is followed */
         const sa_profile_task task = {.par = g->par, .at_bound = g->at_bound,
                                       .objective = g->res.objective, .threshold = threshold,
-                                      .half = seen, .loading = g->loading};
+                                      .half = seen, .loading = g->loading,
+                                      .cov = g->model};
         const sa_profile_result found = {.state = state, .limit = limit,
                                          .better = adopted < MOST_ADOPTIONS ? better : NULL};
         if (!sa_softening_states(&g->s, &task, &found, r->work)) {
-            sa_softening_narrow(half, state, limit, p, g->model, g->cluster);
+            sa_softening_rescale(half, state, limit, p, g->model, g->cluster);
             return by;
         }
         const int iterations = g->res.iterations, evaluations = g->res.evaluations;

@@ -256,10 +256,32 @@ double glue_mixed_minimum(const glue_mixed *m, double *par)
     return objective;
 }
 
+/* Half widths of the linear intervals of the parameters at `par`. */
+static void half_widths(const glue_mixed *m, const double *par, const double *rise, double *line)
+{
+    const sa_lsq_problem pb = sa_softening_problem(&m->s);
+    const size_t p = pb.p;
+    double *resid = room(pb.n), *jac = room(pb.n * p), *cov = room(p * p);
+    double *singular = room(p), *loading = room(p);
+    for (size_t j = 0; j < m->p; j++)
+        line[j] = NAN;
+    if (pb.fn(par, resid, jac, pb.context))
+        return;
+    int *skip = (int *)R_alloc(p, sizeof(int));
+    for (size_t j = 0; j < p; j++)
+        skip[j] = m->s.held[j] || par[j] <= pb.lower[j] || par[j] >= pb.upper[j];
+    sa_covariance(jac, pb.n, p, skip, 1e-11, cov, NULL, singular, loading,
+                  room(pb.n * p + 2 * p * p + p));
+    for (size_t j = 0; j < m->p; j++)
+        if (!skip[j] && cov[j + j * p] > 0.0)
+            line[j] = sqrt(rise[j] * cov[j + j * p]);
+}
+
 /* States and limits of all parameters under the joint likelihood of parameters and errors of furnaces.
  * linear: list(g of each step in order of blocks, modes of the columns, loading); the variances in
  * `errors` are those of the likelihood. threshold: rise of the sum at the ends of the interval of each
- * parameter (NA: not followed). Returns list(state, limit). */
+ * parameter (NA: not followed). Returns list(state, limit, line); line: half widths of the linear intervals
+ * under the same likelihood, NaN where there is none. */
 SEXP sa_call_mixed_profile(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure,
                            SEXP errors, SEXP linear, SEXP threshold)
 {
@@ -274,9 +296,9 @@ SEXP sa_call_mixed_profile(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP st
                      glue_doubles(glue_part(linear, 0), rn, "g"),
                      glue_doubles(glue_part(linear, 1), (R_xlen_t)m.columns, "mode"));
     double objective = glue_mixed_minimum(&m, b), *work = room(glue_mixed_work(&m));
-    SEXP out = PROTECT(Rf_allocVector(VECSXP, 2));
+    SEXP out = PROTECT(Rf_allocVector(VECSXP, 3));
     SET_VECTOR_ELT(out, 0, Rf_allocVector(INTSXP, rp));
-    double *limit = put(out, 1, 2, m.p), of_one[2 * SA_MODEL_MAX_PAR];
+    double *line = put(out, 2, m.p, 0), *limit = put(out, 1, 2, m.p), of_one[2 * SA_MODEL_MAX_PAR];
     int *state = INTEGER(VECTOR_ELT(out, 0)), states[SA_MODEL_MAX_PAR];
     int again = 0;
     for (size_t j = 0; j < m.p; j++) {
@@ -309,6 +331,7 @@ SEXP sa_call_mixed_profile(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP st
         limit[2 * j] = of_one[2 * j];
         limit[2 * j + 1] = of_one[2 * j + 1];
     }
+    half_widths(&m, b, rise, line);
     UNPROTECT(1);
     return out;
 }

@@ -55,7 +55,7 @@ static int infer(inference *f)
     const sa_softening *s = f->s;
     const int huber = f->control->huber > 0.0;
     const size_t p = sa_model_parameters(s->kind).n_par;
-    double half[SA_MODEL_MAX_PAR], seen[SA_MODEL_MAX_PAR], better[SA_MODEL_MAX_PAR];
+    double half[SA_MODEL_MAX_PAR], line[SA_MODEL_MAX_PAR], seen[SA_MODEL_MAX_PAR], better[SA_MODEL_MAX_PAR];
     size_t estimated = p;
     for (size_t j = 0; j < p; j++)
         estimated -= (size_t)(s->held[j] != 0);
@@ -75,7 +75,8 @@ static int infer(inference *f)
         double least = sa_least_variance(variance, f->squares, n - e);
         for (size_t j = 0; j < p; j++) {
             double v = cluster ? f->cov.cluster[j + j * p] : variance * f->cov.model[j + j * p];
-            half[j] = cluster && f->cov.alone[j] ? HUGE_VAL : t * sqrt(v); /* huge: follow it */
+            line[j] = t * sqrt(v);
+            half[j] = cluster && f->cov.alone[j] ? HUGE_VAL : line[j]; /* huge: follow it */
             seen[j] = fmax(half[j], t * sqrt(least * f->cov.model[j + j * p]));
         }
         double threshold = huber ? HUGE_VAL : t * t * least;
@@ -83,12 +84,13 @@ static int infer(inference *f)
             threshold = HUGE_VAL; /* no variance: only what is plain */
         const sa_profile_task task = {.par = f->par, .at_bound = f->at_bound,
                                       .objective = f->result.objective, .threshold = threshold,
-                                      .half = seen, .loading = f->cov.loading, .every = f->every};
+                                      .half = seen, .loading = f->cov.loading, .every = f->every,
+                                      .cov = f->cov.model};
         const sa_profile_result states = {.state = f->state, .limit = f->limit, .ends = f->ends,
                                           .better = adopted < 3 ? better : NULL};
         int found = sa_softening_states(s, &task, &states, f->work);
         if (!found && !f->every)
-            sa_softening_narrow(half, f->state, f->limit, p, f->cov.model, f->cov.cluster);
+            sa_softening_rescale(line, f->state, f->limit, p, f->cov.model, f->cov.cluster);
         if (!found)
             return adopted;
         int iterations = f->result.iterations, evaluations = f->result.evaluations;

@@ -11,6 +11,10 @@
 
 #define BISECTIONS 24
 #define CONFIRMATIONS 4
+#define COARSE 6 /* bisections that tell an end from the edge of the search */
+#define FAR 1.5  /* half widths of the line at which a straight valley is asked */
+#define ENDS_ALONE 2
+#define OVER 0.9 /* share of the softening from which a temperature counts as finished */
 
 /* Does parameter j at its bound stop the valley of `which` at the mere edge of the search? Only
  * where both trade against each other within one process. Logarithms of rates have no natural
@@ -266,8 +270,11 @@ static int follow(profiler *f, size_t which, int side, const double *minimum, do
                 memcpy(par, keep, f->p * sizeof(double));
                 break;
             }
+            /* the long step may have passed over the stretch where another parameter stands at its edge
+             * and ended where the readings see nothing of it any more */
             int edge = artificial;
-            for (int b = 0; (refine || judge_end) && b < BISECTIONS; b++) {
+            const int most = refine || judge_end ? BISECTIONS : COARSE;
+            for (int b = 0; b < most && (judge_end || !edge); b++) {
                 double mid = 0.5 * (inside + outside), try_par[SA_MODEL_MAX_PAR];
                 memcpy(try_par, keep, f->p * sizeof(double));
                 if (profile_at(f, which, mid, try_par, &artificial) >= ceiling) {
@@ -279,7 +286,7 @@ static int follow(profiler *f, size_t which, int side, const double *minimum, do
                 }
             }
             memcpy(par, keep, f->p * sizeof(double));
-            if (judge_end && edge)
+            if (edge)
                 break;
             *limit = 0.5 * (inside + outside);
             return 1;
@@ -324,21 +331,26 @@ static int level_unseen(const sa_softening *s, const double *par)
     return seen < 2;
 }
 
-/* Follows parameter j to both sides: its state and, where a side is open or `with_ends`, its limits.
+static double first_step(const profiler *f, const sa_profile_task *task, size_t j)
+{
+    const measure y = measure_of(&f->at, task->par, j);
+    const double width = isfinite(task->half[j]) ? task->half[j] : 0.0;
+    return fmin(fmax(fmin(width, 4.0 * y.wide), y.step), 0.1 * (f->s.upper[j] - f->s.lower[j]));
+}
+
+/* Follows parameter j to both sides: its state and, where a side is open or `with_ends`, its limits (at
+ * once where both sides are known to end).
  * Returns 1 when a lower minimum was met, which is then in `better`. */
 static int look(profiler *f, const sa_profile_task *task, const sa_profile_result *out, size_t j,
                 int with_ends)
 {
     const size_t p = f->p;
     const int *at_bound = task->at_bound;
-    const measure y = measure_of(&f->at, task->par, j);
-    const double width = isfinite(task->half[j]) ? task->half[j] : 0.0;
-    const double span = f->s.upper[j] - f->s.lower[j];
-    const double step = fmin(fmax(fmin(width, 4.0 * y.wide), y.step), 0.1 * span);
+    const double step = first_step(f, task, j);
     const int seen = task->loading[j] <= 1e-8;
     int open[2] = {0, 0}, by_nature[2] = {0, 0}, *state = &out->state[j];
     /* first pass: is a side open? second: the ends of the interval, where one is */
-    for (int pass = 0; pass < 2; pass++) {
+    for (int pass = with_ends == ENDS_ALONE; pass < 2; pass++) {
         for (int e = 0; e < 2; e++) {
             const int side = e == 0 ? -1 : 1, natural = f->s.natural[j + (size_t)e * p];
             double *end = &out->limit[2 * j + (size_t)e], trial[SA_MODEL_MAX_PAR];
@@ -385,6 +397,56 @@ static int look(profiler *f, const sa_profile_task *task, const sa_profile_resul
     return 0;
 }
 
+/* Is softening over at the first reading of some temperature, or under way at fewer than two? Then the
+ * energy hangs on readings that the curve sees from one side only. Conditions in order of temperature. */
+static int one_sided(const sa_softening *s, const double *par)
+{
+    const sa_clock *clock = &s->clock;
+    const double soft = par[SA_P_SOFT], drop = par[SA_P_WORKED] - soft;
+    int under_way = 0, here = 0;
+    if (clock->along || clock->strain)
+        return 1;
+    for (size_t i = 0, first = 0; i < clock->n; i++) {
+        if (i == 0 || clock->coordinate[i] < clock->coordinate[i - 1] ||
+            clock->coordinate[i] > clock->coordinate[i - 1]) {
+            first = 1;
+            here = 0;
+        }
+        if (!(clock->log_time[i] > -HUGE_VAL))
+            continue;
+        const double gone = drop - (s->hardness[i] - soft);
+        if (first && gone > OVER * drop)
+            return 1;
+        first = 0;
+        if (!here && gone > (1.0 - OVER) * drop && gone < OVER * drop)
+            here = ++under_way;
+    }
+    return under_way < 2;
+}
+
+/* Is the valley of parameter j wider on either side than its linear error? Asked on the straight line of
+ * the linear error, which the sum along the profile stays below. */
+static int bent(profiler *f, const sa_profile_task *task, size_t j)
+{
+    const sa_lsq_problem pb = sa_softening_problem(&f->s);
+    const double *along = task->cov + j * f->at.n_par;
+    if (!(along[j] > 0.0))
+        return 0;
+    for (int side = -1; side < 2; side += 2) {
+        const double by = side * FAR * sqrt(f->threshold / along[j]);
+        double par[SA_MODEL_MAX_PAR];
+        int inside = 1;
+        memcpy(par, task->par, f->p * sizeof(double));
+        for (size_t k = 0; k < f->at.n_par; k++) {
+            par[k] += by * along[k];
+            inside &= f->held[k] || (par[k] >= f->s.lower[k] && par[k] <= f->s.upper[k]);
+        }
+        if (inside && sum_at(f, &pb, par) < task->objective + FAR * f->threshold)
+            return 1;
+    }
+    return 0;
+}
+
 int sa_softening_states(const sa_softening *s, const sa_profile_task *task,
                         const sa_profile_result *out, double *work)
 {
@@ -417,7 +479,7 @@ int sa_softening_states(const sa_softening *s, const sa_profile_task *task,
 
     /* `doubt`: a parameter is open or at the mere edge of the search, which leaves no Wald interval
      * its meaning */
-    int open_at_all = 0, doubt = 0;
+    int open_at_all = 0, doubt = 0, curved = 0;
     for (size_t j = 0; j < at.n_par; j++) {
         limit[2 * j] = limit[2 * j + 1] = NAN;
         if (f.held[j] || half[j] < 0.0)
@@ -440,47 +502,38 @@ int sa_softening_states(const sa_softening *s, const sa_profile_task *task,
             return 1;
         open_at_all |= state[j] >= SA_OPEN_BELOW;
     }
-    for (size_t j = 0; (open_at_all || doubt) && f.threshold < HUGE_VAL && j < at.n_par; j++)
+    if (task->cov && !task->every && !open_at_all && !f.held[SA_P_Q] && half[SA_P_Q] >= 0.0 &&
+        f.threshold < HUGE_VAL && one_sided(s, task->par))
+        curved = bent(&f, task, SA_P_Q);
+    for (size_t j = 0; (open_at_all || doubt || curved) && f.threshold < HUGE_VAL && j < at.n_par; j++)
         if (!looked[j] && !f.held[j] && half[j] >= 0.0) {
             if (look(&f, task, out, j, 0))
                 return 1;
             open_at_all |= state[j] >= SA_OPEN_BELOW;
         }
     /* beside an open parameter the linear error of a determined one is no measure: along the open
-     * direction the line leads out of the bounds. Its own profile is: of the wide ones, and then of
-     * all where one of these is narrower than its line */
-    int narrower = 0;
-    for (size_t k = 0; open_at_all && !task->every && k < (narrower ? 2 : 1) * at.n_par; k++) {
-        const size_t j = k % at.n_par;
-        const double wide = measure_of(&at, task->par, j).wide;
-        double *ends_of = &limit[2 * j];
-        if (state[j] != SA_DETERMINED || !isnan(ends_of[0]) || !isfinite(half[j]) ||
-            !(half[j] > (k < at.n_par ? wide : 0.0)))
-            continue;
-        for (int e = 0; e < 2; e++) {
-            double trial[SA_MODEL_MAX_PAR];
-            if (follow(&f, j, 2 * e - 1, task->par, task->objective, task->objective + f.threshold,
-                       fmin(half[j], wide), 1, &ends_of[e], trial) <= 0)
-                ends_of[e] = e == 0 ? s->lower[j] : s->upper[j];
-        }
-        narrower |= ends_of[1] - ends_of[0] < 1.8 * half[j];
+     * direction the line leads out of the bounds, or its valley goes on where the line ends. Its own
+     * profile is */
+    for (size_t j = 0; (open_at_all || curved) && !task->every && j < at.n_par; j++) {
+        if (state[j] == SA_DETERMINED && isnan(limit[2 * j]) && half[j] >= 0.0 &&
+            look(&f, task, out, j, ENDS_ALONE))
+            return 1;
     }
     return 0;
 }
 
-void sa_softening_narrow(const double *half, const int *state, double *limit, size_t p, double *first,
-                         double *second)
+void sa_softening_rescale(const double *half, const int *state, const double *limit, size_t p,
+                          double *first, double *second)
 {
     for (size_t j = 0; j < p; j++) {
         if (state[j] != SA_DETERMINED || isnan(limit[2 * j]))
             continue;
         const double share = 0.5 * (limit[2 * j + 1] - limit[2 * j]) / half[j];
-        for (size_t k = 0; share < 0.9 && k < p; k++) {
+        for (size_t k = 0; (share < 0.9 || share > 1.1) && share > 0.0 && isfinite(share) && k < p; k++) {
             first[j + k * p] *= share;
             first[k + j * p] *= share;
             second[j + k * p] *= share;
             second[k + j * p] *= share;
         }
-        limit[2 * j] = limit[2 * j + 1] = NAN;
     }
 }

@@ -134,13 +134,15 @@ int sa_softening_wide(const sa_softening *s, const double *par, size_t j, double
 
 /* A minimum whose parameters are looked at. `half` (p): half widths of the Wald intervals, below zero:
  * passed over. `threshold`: rise of the sum of squares at the ends of an interval; infinite: no profile.
- * `every`: limits of all are wanted. */
+ * `every`: limits of all are wanted. `cov` (n_par x n_par, unscaled; may be NULL): linear covariance, against which
+ * the valley of the energy is held where readings see it from one side only. */
 typedef struct {
     const double *par;
     const int *at_bound;
     double objective, threshold;
     const double *half, *loading;
     int every;
+    const double *cov;
 } sa_profile_task;
 
 /* `limit` (2 p): ends found, NaN where not looked for. `ends` (2 p times p, may be NULL): the parameters
@@ -156,10 +158,9 @@ int sa_softening_states(const sa_softening *s, const sa_profile_task *task,
                         const sa_profile_result *out, double *work);
 
 /* Covariances (p x p) of which determined parameters get the error of their profile, where
- * sa_softening_states() left its ends in `limit` beside a parameter that is open; the ends are
- * forgotten then. */
-void sa_softening_narrow(const double *half, const int *state, double *limit, size_t p, double *first,
-                         double *second);
+ * sa_softening_states() left its ends in `limit`, beside a parameter that is open or in a bent valley. */
+void sa_softening_rescale(const double *half, const int *state, const double *limit, size_t p,
+                          double *first, double *second);
 
 /* The short way for the plain model at constant temperature, from the double-logarithmic line
  * by damped normal equations, until the squared cosine between residual and tangent plane is

@@ -707,10 +707,13 @@ const SoftannealAPI = (function () {
         if (errors) {
           const s = summaryOf(errors, p, o.level);
           errors.sds = s.sd;
-          if (states.some(isLost)) {
+          const lost = states.some(isLost);
+          if (lost || limits.some((x) => !Number.isNaN(x[0])) || isOneSided(out)) {
             const profile = profileOf(out, errors, set, d, o.level);
-            states = profile.states;
-            limits = profile.limits;
+            if (lost || profile.states.some(isLost) || isBent(out, profile)) {
+              states = profile.states;
+              limits = profile.limits;
+            } else limits = limits.map(() => [NaN, NaN]);
           }
           full = s.vcov;
           dfInterval = s.df;
@@ -732,8 +735,8 @@ const SoftannealAPI = (function () {
       out.std_error = out.cov.map((row, j) => Math.sqrt(row[j]));
       out.known = out.par.map((x, j) => set.noEnergy.includes(j) ? NaN : x);
       const ends = interval(out, identity(p), o.level);
-      out.conf = out.par.map((x, j) => states[j] === "determined" ? [x + ends.lower[j], x + ends.upper[j]] :
-        states[j] === "fixed" ? [NaN, NaN] : limits[j]);
+      out.conf = out.par.map((x, j) => states[j] === "determined" && Number.isNaN(limits[j][0]) ?
+        [x + ends.lower[j], x + ends.upper[j]] : states[j] === "fixed" ? [NaN, NaN] : limits[j]);
       return out;
     }
 
@@ -959,7 +962,28 @@ const SoftannealAPI = (function () {
         d.ref_k, real(fitted.par), errors.form,
         list(errors.errorsOf(sds.map((x) => x * x)).concat([real(errors.m.g), real(errors.m.mode)])),
         list([real(errors.m.g), real(errors.m.mode), real(errors.loading)]), real(range(p).map(() => z * z)));
-      return { states: r[0].map((k) => stateWords[k]), limits: range(p).map((j) => [r[1][0][j], r[1][1][j]]) };
+      return { states: r[0].map((k) => stateWords[k]), limits: range(p).map((j) => [r[1][0][j], r[1][1][j]]), line: r[2] };
+    }
+    /* As one_sided() and is_bent() in R (R/fit-errors.R). */
+    function isOneSided(fitted) {
+      if (fitted.states[fitted.terms.indexOf("q_kj_mol")] === "fixed") return false;
+      const at = fitted.conditions, drop = fitted.par[0] - fitted.par[1], temps = [];
+      let underWay = 0;
+      at.temp_c.forEach((t, i) => { if (at.time_min[i] > 0 && !temps.some((x) => Math.abs(x - t) < 1e-6)) temps.push(t); });
+      for (const t of temps) {
+        const k = range(at.mean.length).filter((i) => at.time_min[i] > 0 && Math.abs(at.temp_c[i] - t) < 1e-6)
+          .sort((a, b) => at.time_min[a] - at.time_min[b]);
+        const gone = (i) => (fitted.par[0] - at.mean[i]) / drop;
+        if (gone(k[0]) > 0.9) return true;
+        if (gone(k[k.length - 1]) > 0.1 && gone(k[0]) < 0.9) underWay++;
+      }
+      return underWay < 2;
+    }
+    function isBent(fitted, profile) {
+      return ["ln_k_ref", "q_kj_mol"].some((term) => {
+        const j = fitted.terms.indexOf(term);
+        return profile.limits[j].some((x) => Math.abs(x - fitted.par[j]) / profile.line[j] > 1.5);
+      });
     }
 
     /* Readings against a curve with any parameters. */

@@ -146,6 +146,47 @@ test_that("the hotter of two temperatures finished before its first reading: Q h
   expect_true(is.na(half$time_min[2L]))
 })
 
+test_that("a parameter called determined has the interval of its profile: two temperatures, one finished", {
+  # HR30T of one strip, 450 degrees finished before its first reading; drawn with ln k at 396 degrees of -1.02
+  d <- data.frame(
+    specimen = rep(c("K", "L"), each = 25), temp_c = rep(c(350, 450), each = 25),
+    time_min = rep(rep(c(0, 8, 16, 32, 64), each = 5), 2), scale = "HR30T",
+    hardness = c(74, 73.5, 74, 73.5, 73.5, 69, 69, 69.5, 68.5, 69, 63, 62.5, 62.5, 63.5, 62.5, 51, 50.5, 51,
+                 51.5, 50.5, 41, 40, 44, 42, 40, 74, 74, 73.5, 73.5, 74, 40, 41, 40, 39.5, 40, 39, 40, 38,
+                 39.5, 40, 40, 39, 40.5, 41, 39.5, 40, 39, 41, 40, 40))
+  for (se in SE_CHOICES) {
+    f <- quietly_fitted(d, se = se)
+    expect_identical(unname(f$states), c("determined", "determined", "only a lower limit", "determined",
+                                         "only a lower limit"), label = se)
+    at <- confint(f)
+    expect_equal(at, confint(f, method = "profile"), tolerance = 1e-3, label = se)
+    expect_lt(at["ln_k_ref", 1L], -1.02)
+    expect_identical(at["ln_k_ref", 2L], Inf)
+    expect_identical(unname(f$states), identifiability(f)$state, label = se)
+  }
+  # drawn again and again, with other energies
+  sets <- with_test_seed(3, do.call(rbind, lapply(1:12, function(i) {
+    cbind(coil = i, made_readings(temps = c(300, 420), times = c(0, 5, 10, 20, 40), q = 25 + 8 * i, half_min = 6,
+                                  sd_step = 0.5))
+  })))
+  each <- suppressWarnings(fit_each(sets, coil, se = "model"), "softanneal_warning_fit")
+  t <- tidy(each, conf.int = TRUE)
+  seen <- 0
+  for (i in 1:12) {
+    f <- quietly_fitted(sets[sets$coil == i, ], se = "model")
+    own <- t[t$coil == i, ]
+    expect_identical(own$state, unname(f$states), label = i)
+    expect_equal(cbind(own$conf.low, own$conf.high), unname(confint(f)), tolerance = 1e-3, label = i)
+    at <- confint(f)
+    profile <- confint(f, method = "profile")
+    wider <- abs(profile - coef(f)) / abs(at - coef(f))
+    expect_lt(max(wider[f$states == "determined", ]), 1.5)
+    seen <- seen + any(f$states != "determined") + 100 * all(f$states == "determined")
+  }
+  expect_gt(seen %% 100, 2)
+  expect_gt(seen %/% 100, 2)
+})
+
 test_that("readings that are all on the plateau are reported, not fitted to nonsense", {
   d <- with_test_seed(9, made_readings(temps = c(300, 420), times = c(0, 5, 10, 20, 40, 80)))
   d$hardness <- 80 + with_test_seed(10, rnorm(nrow(d)))
