@@ -47,8 +47,8 @@
 #' estimates. An offset common to all runs is never visible: 1 degree changes ln k by about 0.05.
 #'
 #' **Half-seen curves.** Where a parameter has only a limit, or softening was over at the first reading of a
-#' temperature and the profile ends much farther out than the interval above, all limits come from profiles with the
-#' covariance fixed, cut where the interval above ends.
+#' temperature and the profile ends much farther out than the interval above, all limits come from
+#' profiles with the covariance fixed, cut where the interval above ends.
 #'
 #' @source Lindstrom M J, Bates D M (1990) Biometrics 46, 673 \doi{10.2307/2532087} (modes). Patterson H
 #'   D, Thompson R (1971) Biometrika 58, 545 \doi{10.1093/biomet/58.3.545} (REML). Gelman A (2006)

@@ -256,8 +256,8 @@ components_states <- function(fit, errors, s) {
   fit
 }
 
-# Is softening over at the first reading of some temperature, or under way at fewer than two? Twin: one_sided()
-# in src/profile.c.
+# Is softening over at the first reading of some temperature, or under way at fewer than two? Twin:
+# one_sided() in src/profile.c.
 one_sided <- function(fit) {
   if (fit$states[["q_kj_mol"]] == "fixed") return(FALSE)
   p <- progress(fit)

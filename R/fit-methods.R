@@ -122,11 +122,6 @@ wald_limits <- function(object, level) {
   within_nature(object, out, level)
 }
 
-# Which parameters have ends of a profile.
-has_ends <- function(object) {
-  if (is.null(object$limits)) rep(FALSE, length(object$coefficients)) else !is.na(object$limits[, 1L])
-}
-
 interval_t <- function(object, level) {
   if (is.na(object$df_interval) || object$df_interval <= 0) return(NA_real_)
   t <- stats::qt(0.5 + level / 2, object$df_interval)

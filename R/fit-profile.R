@@ -92,6 +92,11 @@ trace_parameter <- function(object, term, values, variance) {
              tau = sign(values - object$par[[j]]) * sqrt(rise / variance))
 }
 
+# Which parameters have ends of a profile.
+has_ends <- function(object) {
+  if (is.null(object$limits)) rep(FALSE, length(object$coefficients)) else !is.na(object$limits[, 1L])
+}
+
 profile_limits <- function(object, parm, level) {
   if (!inherits(object, "softanneal_fit_softening")) {
     abort("model", "profile intervals are for softening fits", arg = "method",

@@ -166,8 +166,8 @@ test_that("a parameter called determined has the interval of its profile: two te
   }
   # drawn again and again, with other energies
   sets <- with_test_seed(3, do.call(rbind, lapply(1:12, function(i) {
-    cbind(coil = i, made_readings(temps = c(300, 420), times = c(0, 5, 10, 20, 40), q = 25 + 8 * i, half_min = 6,
-                                  sd_step = 0.5))
+    cbind(coil = i, made_readings(temps = c(300, 420), times = c(0, 5, 10, 20, 40), q = 25 + 8 * i,
+                                  half_min = 6, sd_step = 0.5))
   })))
   each <- suppressWarnings(fit_each(sets, coil, se = "model"), "softanneal_warning_fit")
   t <- tidy(each, conf.int = TRUE)
