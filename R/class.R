@@ -115,6 +115,10 @@ simulate_class <- function(n_groups, seed, ..., groups = seq_len(n_groups), desi
 use_design <- function(design, ...) {
   if (is.null(design)) return(class_design(...))
   check_dots_empty(...)
+  check_design(design)
+}
+
+check_design <- function(design) {
   if (!inherits(design, "softanneal_class_design")) {
     abort("argument", paste0("`design` must come from class_design(), not ", describe(design)),
           arg = "design")

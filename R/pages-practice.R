@@ -99,7 +99,7 @@ practice_page <- function(design, group, file, seed, ..., title = "Practice run"
                           dip_c = 9, recover_min = 3, open_s = 10, ambient_c = 20, alloy = "C26000",
                           overwrite = FALSE) {
   check_dots_empty(...)
-  design <- use_design(design)
+  design <- check_design(design)
   group <- check_number(group, "group", 1, 9999, whole = TRUE)
   file <- check_new_file(file, "html", overwrite)
   title <- check_string(title, "title")
