@@ -101,3 +101,25 @@ print.softanneal_table <- function(x, ..., digits = max(3L, getOption("digits") 
   if (length(aside)) cat("Not shown: ", paste(aside, collapse = ", "), "\n", sep = "")
   invisible(x)
 }
+
+# S4 generics, such as those of DBI, must be told that these are data frames. That takes its time, so it waits
+# until DBI is loaded; the definitions stand in an environment of their own.
+FRAME_CLASSES <- list(
+  "softanneal_table", "softanneal_readings", c("softanneal_class", "softanneal_readings"), "softanneal_steps",
+  "softanneal_history", "softanneal_softening", "softanneal_findings", "softanneal_marks", "softanneal_key",
+  "softanneal_window", "softanneal_model_table", "softanneal_identifiability", "softanneal_outliers",
+  "softanneal_choice", "softanneal_conversion_tables", "softanneal_components", "softanneal_profile",
+  "softanneal_cautions")
+
+frame_state <- new.env()
+
+tell_s4 <- function(...) {
+  if (exists(".packageName", frame_state, inherits = FALSE)) return(invisible())
+  assign(".packageName", "softanneal", frame_state)
+  for (own in FRAME_CLASSES) methods::setOldClass(c(own, "data.frame"), where = frame_state)
+  invisible()
+}
+
+tell_s4_with_dbi <- function() {
+  if (isNamespaceLoaded("DBI")) tell_s4() else setHook(packageEvent("DBI", "onLoad"), tell_s4)
+}

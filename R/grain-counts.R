@@ -19,6 +19,9 @@
 #' The interval is `mean +/- t s/sqrt(n)` over the fields and the relative accuracy is half of it
 #' in per cent of the mean: 10 % or less is good enough for most purposes (standard, statistical
 #' analysis). Fields should be spread over the specimen. With one field both are `NA`.
+#' A call is for one specimen. For many, count by specimen: in `dplyr::summarise()` of a grouped table
+#' `as.data.frame(count_intercepts(...))` gives a row for each (`dplyr::mutate()` refuses the result, since it
+#' is not one per row).
 #' In a rolled and recrystallised sheet, count in both directions and report it: the grains may not
 #' be equiaxed.
 #'

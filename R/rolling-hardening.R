@@ -182,7 +182,10 @@ autoplot.softanneal_fit_hardening <- function(object, level = 0.95, ...) {
     ggplot2::geom_line(ggplot2::aes(group = .data[["part"]], linetype = .data[["line"]]),
                        colour = MAIN_COLOUR, linewidth = 0.8) +
     ggplot2::geom_point(data = points, size = 2.2, colour = SECOND_COLOUR) +
-    ggplot2::labs(x = paste0("Strain (no unit), ", names[2L]), y = names[1L], linetype = "Curve",
+    ggplot2::labs(x = paste(if (names[2L] == "effective_strain") "Effective strain" else names[2L],
+                            "(no unit)"),
+                  y = if (names[1L] == "hardness") "Hardness (scale of the data)" else names[1L],
+                  linetype = "Curve",
                   title = "Work hardening", alt = alt,
                   caption = paste0("Band: ", format(100 * level), " % of the curve.")) +
     plain_theme()
