@@ -1,11 +1,13 @@
 # Makes the invented tables of the vignette `joining` and of inst/course, and carries over a published one.
 # Larkfield Bell Works, brass: recrystallisation n = 1.6, Q = 140 kJ/mol, half of it in 12 min at 330 deg C;
 # as-rolled 160 HV, soft 78 HV; recovery takes 16 HV of the grains that are not recrystallised, by
-# 1 - exp(-t/2 min) at 330 deg C with the same Q, so hardness reaches its half earlier than the fraction. Run in
-# the package folder with the package installed: Rscript inst/scripts/dev/make-course-data.R
+# 1 - exp(-t/2 min) at 330 deg C with the same Q, so hardness reaches its half earlier than the fraction. Run
+# in the package folder with the package installed: Rscript inst/scripts/dev/make-course-data.R
 
 library(softanneal)
-seed <- function(x) set.seed(x, kind = "Mersenne-Twister", normal.kind = "Inversion", sample.kind = "Rejection")
+seed <- function(x) {
+  set.seed(x, kind = "Mersenne-Twister", normal.kind = "Inversion", sample.kind = "Rejection")
+}
 save_csv <- function(x, name) {
   con <- file(file.path("inst", "extdata", name), "wb")
   on.exit(close(con))
@@ -26,12 +28,14 @@ readings <- pieces[rep(seq_len(nrow(pieces)), each = 3), c("specimen", "temp_c",
 readings$hardness <- round(rep(hv, each = 3) + rnorm(nrow(readings), sd = 1.2), 1)
 readings$scale <- "HV"
 save_csv(readings, "join_readings.csv")
-save_csv(data.frame(specimen = pieces$specimen, yield_mpa = round(-184 + 3.96 * hv + rnorm(length(hv), sd = 14)),
+save_csv(data.frame(specimen = pieces$specimen,
+                    yield_mpa = round(-184 + 3.96 * hv + rnorm(length(hv), sd = 14)),
                     uts_mpa = round(130 + 2.55 * hv + rnorm(length(hv), sd = 9))), "join_tensile.csv")
 anneal <- which(pieces$time_min > 0)
 fraction <- function(sd) round(pmin(pmax(x[anneal] + rnorm(length(anneal), sd = sd), 0), 1), 3)
-save_csv(data.frame(specimen = rep(pieces$specimen[anneal], 2), method = rep(c("EBSD", "XRD"), each = length(anneal)),
-                    fraction = c(fraction(0.02), fraction(0.07)), sd = rep(c(0.02, 0.07), each = length(anneal))),
+n <- length(anneal)
+save_csv(data.frame(specimen = rep(pieces$specimen[anneal], 2), method = rep(c("EBSD", "XRD"), each = n),
+                    fraction = c(fraction(0.02), fraction(0.07)), sd = rep(c(0.02, 0.07), each = n)),
          "join_fractions.csv")
 soft <- which(x > 0.99)
 grain_mm <- 0.012 * (1 + 0.08 * log(pieces$time_min[soft]))
@@ -70,5 +74,5 @@ save_csv(work[c("specimen", "strain", "temp_c", "time_min", "hardness", "scale")
 # worked_arrhenius.csv)
 save_csv(data.frame(temp_c = c(135, 119, 113, 102, 88, 43),
                     rate_per_min = c(0.105, 0.044, 0.029, 0.0125, 0.0042, 0.000038),
-                    source = paste("Decker B F, Harker D (1950) Trans. AIME 188, 887, as tabulated in Callister,",
-                                   "Materials Science and Engineering (from memory)")), "course_copper_rates.csv")
+                    source = paste("Decker B F, Harker D (1950) Trans. AIME 188, 887, as tabulated in",
+                                   "Callister, Materials Science and Engineering (from memory)")), "course_copper_rates.csv")
