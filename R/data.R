@@ -51,10 +51,11 @@ EXAMPLE_SETS <- c(
 #' 9 kJ/mol.
 #'
 #' @section Figures for a course:
-#' The folder `course` of the package holds nine scripts of at most five lines that draw the figures of a course on
-#' annealing from data in `extdata`: softening and isochronal curves, Avrami and Arrhenius plots, effect of cold
-#' work on hardness and on softening, grain growth, Hall-Petch line, calorimeter peaks. Each names its data, with
-#' source or true values: `list.files(system.file("course", package = "softanneal"), full.names = TRUE)`.
+#' The folder `course` of the package holds nine scripts of at most five lines that draw the figures of a
+#' course on annealing from data in `extdata`: softening and isochronal curves, Avrami and Arrhenius plots,
+#' effect of cold work on hardness and on softening, grain growth, Hall-Petch line, calorimeter peaks. Each
+#' names its data, with source or true values:
+#' `list.files(system.file("course", package = "softanneal"), full.names = TRUE)`.
 #' @param name Name of a set; without it, a list of the sets.
 #' @param path `TRUE` for the path of the file instead of the table.
 #' @return A data frame with labelled columns ([label_columns()]); readings are of class

@@ -75,4 +75,5 @@ save_csv(work[c("specimen", "strain", "temp_c", "time_min", "hardness", "scale")
 save_csv(data.frame(temp_c = c(135, 119, 113, 102, 88, 43),
                     rate_per_min = c(0.105, 0.044, 0.029, 0.0125, 0.0042, 0.000038),
                     source = paste("Decker B F, Harker D (1950) Trans. AIME 188, 887, as tabulated in",
-                                   "Callister, Materials Science and Engineering (from memory)")), "course_copper_rates.csv")
+                                   "Callister, Materials Science and Engineering (from memory)")),
+         "course_copper_rates.csv")
