@@ -88,8 +88,8 @@
 #' @param source A folder, a vector of files, or a DBI connection.
 #' @param out_dir Folder of the results; made where it does not exist. Best outside `source`.
 #' @param by Key columns as in [fit_each()].
-#' @param ... Further arguments of [fit_each()], such as `model`, `se`, `temp_ref_c`. Columns
-#'   are named in quotes here.
+#' @param ... Further arguments of [fit_each()], such as `model`, `se`, `temp_ref_c`, `material`. Columns
+#'   are named in quotes here; the metals of the groups may stand in one, `material` by default.
 #' @param query For a connection: an SQL query in key order.
 #' @param chunk_rows For a connection: rows fetched at a time. They must fit in memory, as each
 #'   file of a folder must.

@@ -76,6 +76,21 @@ group_materials <- function(material, d, column) {
   unique(material)[code[cumsum(c(1L, d$size))[seq_along(d$size)]]]
 }
 
+# fits$a is the fit of group "a" where no field has that name; other names are NULL, as in a list.
+#' @rdname fits-tables
+#' @export
+`$.softanneal_fits` <- function(x, name) {
+  value <- .subset2(x, name)
+  if (!is.null(value) || name %in% FITS_FIELDS) return(value)
+  keys <- .subset2(x, "keys")
+  if (!is.data.frame(keys) || !any(group_labels(x) == name)) return(NULL)
+  x[[name]]
+}
+
+# Fields of these objects that may be NULL.
+FITS_FIELDS <- c("par", "cov", "state", "counts", "sums", "limits", "with_limits", "keys", "df_interval",
+                 "material", "readings", "set", "columns", "call", "version")
+
 # Number of the group that a label or number names.
 group_number <- function(x, i) {
   groups <- ncol(x$par)

@@ -18,6 +18,7 @@
 #'   `newdata` the rows that were fitted.
 #' @param interval,level,se.fit,scale As in [predict.softanneal_fit_softening()]; each group is converted
 #'   by the table of its own metal.
+#' @param name Name of one group.
 #' @param i Groups to keep: numbers, or a logical vector with one value per group. With `[[`: the number of
 #'   one group, or its name as `coef()` shows it (the keys joined by " / ").
 #' @param row.names,optional Ignored.

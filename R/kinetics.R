@@ -4,6 +4,9 @@
 # Molar gas constant, J/(mol K), exact (CODATA 2018). Twin: SA_GAS_CONSTANT in src/status.h.
 GAS_CONSTANT <- 8.31446261815324
 
+# Recrystallised fraction that counts as complete in the one-hour temperature of a metal.
+COMPLETE <- 0.99
+
 # Coordinate e in mol/kJ: ln k = ln k_ref + Q e. Twin: sa_inverse_temperature() in
 # src/kinetics.c.
 inverse_temperature <- function(temp_c, temp_ref_c) {

@@ -2,8 +2,6 @@
 # drawn around a usual value. Defaults per metal with source: inst/extdata/plan_kinetics.csv.
 # Temperatures in deg C, times in min, energies in kJ/mol, levels in the scale of the guess.
 
-# Recrystallised fraction that counts as complete in the one-hour temperature.
-COMPLETE <- 0.99
 GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 
 #' A guess of the kinetics, with its spread

@@ -113,8 +113,15 @@ print.softanneal_steps <- function(x, digits = 2L, ..., n = 20L) {
   shown[numbers] <- lapply(shown[numbers], function(v) round(v, min(places, 6)))
   if (!any(shown$n_missing > 0)) shown$n_missing <- NULL
   steps <- nrow(unique(shown[key[c("specimen", "temp_c", "time_min")]]))
+  # what divides the steps further: scales, or the columns of `by`
+  within <- names(shown)[seq_len(match("n", names(shown)) - 1L)]
+  within <- setdiff(within, key[c("specimen", "temp_c", "time_min")])
+  within <- within[vapply(within, \(name) length(unique(shown[[name]])) > 1L, NA)]
   words <- paste0("Readings of ", count(steps, "step"),
-                  if (steps < nrow(x)) paste(" in", count(nrow(x), "group"), "(step and scale)"),
+                  if (steps < nrow(x)) {
+                    paste0(" in ", count(nrow(x), "group"), " (",
+                           gsub("'", "", in_quotes(c("step", within), " and ")), ")")
+                  },
                   "; temperature in ", degree_c(), ", time in min, ",
                   format(100 * attr(x, "level")), " % t intervals of the mean")
   cat(strwrap(words, getOption("width"), exdent = 2L), sep = "\n")

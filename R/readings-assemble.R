@@ -18,7 +18,7 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
   rows <- attr(raw, "rows") %or% seq_len(nrow(raw))
   attr(raw, "rows") <- NULL
   wide <- wide_columns(raw, readings, columns)
-  roles <- understand_headers(raw, columns, wide$at)
+  roles <- understand_headers(raw, columns, wide$at, names(constants))
   filled <- fill_down(raw, roles, wide)
   raw <- filled$raw
   attr(raw, "place") <- NULL
@@ -41,7 +41,7 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
     clock <- role$column == "time_min" && inherits(raw[[j]], "POSIXt") # counted once the pieces are known
     if (role$column %in% READINGS_NUMBERS && !clock) {
       by_class <- inherits(raw[[j]], c("units", "difftime"))
-      value <- column_numbers(raw[[j]], name, role$column, dec, at)
+      value <- column_numbers(raw[[j]], name, role$column, dec, at, role$clock)
       said <- c(said, attr(value, "told"))
       attr(value, "told") <- NULL
       # identity is left out: 0 + 1 * x could turn -0 and cost a copy
@@ -87,7 +87,8 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
     origin$column <- long$column
     if (!is.null(place)) origin$letter <- place$letters[long$at]
   }
-  for (column in READINGS_NEEDED) any_needed(raw, column)
+  refuse_missing_columns(setdiff(READINGS_NEEDED, names(raw)), names(raw),
+                         setdiff(names(raw), c(READINGS_NEEDED, READINGS_OPTIONAL)))
   raw <- from_clock(raw, "time_min", c("specimen", "group", "laboratory"))
   rolled <- if (is.null(place)) list(raw = raw) else as_rolled_temperatures(raw)
   raw <- rolled$raw
@@ -191,21 +192,6 @@ describe_change <- function(name, role) {
     if (role$change[2L] < 1) paste("divided by", format(1 / role$change[2L])) else
       paste("times", format(role$change[2L])))
   paste0("'", name, "' is `", role$column, "`", if (!is.null(how)) paste0(", ", how))
-}
-
-any_needed <- function(raw, column) {
-  if (column %in% names(raw)) return(invisible())
-  constant <- c(specimen = "specimen = \"A\"", temp_c = "temp_c = 330", time_min = "time_min = 0",
-                scale = "scale = \"HRF\"")
-  abort("column", paste0("there is no column `", column, "`"), arg = column,
-        remedy = paste0("The columns are ", in_quotes(names(raw), " and "),
-                        ". Name the right one by `columns = c(",
-                        column, " = ...)`",
-                        if (column %in% names(constant)) {
-                          paste0(", or give a constant, e.g. `", constant[[column]], "`")
-                        },
-                        if (column == "hardness") ", or the columns of a wide sheet by `readings`",
-                        "."))
 }
 
 # One source for each quantity: column, constant, header or wide columns.

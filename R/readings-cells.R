@@ -5,8 +5,12 @@
 # their class to the unit of the bench. Text is read with the decimal mark of the file. `place`: the
 # sheet and the letter of the column. The attribute `told` holds what was read otherwise than as a
 # number.
-column_numbers <- function(x, name, column, dec, place = NULL) {
-  if (is.character(x) || is.factor(x)) x <- text_numbers(trimws(as.character(x)), name, dec, column, place)
+column_numbers <- function(x, name, column, dec, place = NULL, clock = NULL) {
+  if (is.character(x) || is.factor(x)) {
+    x <- text_numbers(trimws(as.character(x)), name, dec, column, place, clock)
+  } else if (!is.null(clock) && is.numeric(x)) {
+    refuse_numbers_beside_clock(x, x, name, clock, place)
+  }
   told <- attr(x, "told")
   bench <- c(time_min = "min", temp_c = "degC", position_mm = "mm", thickness_mm = "mm")
   frame <- structure(list(x), names = name, class = "data.frame",
@@ -37,7 +41,7 @@ plain_signs <- function(text) {
   text
 }
 
-text_numbers <- function(text, name, dec, column = "hardness", place = NULL) {
+text_numbers <- function(text, name, dec, column = "hardness", place = NULL, clock = NULL) {
   text <- valid_text(text)
   text <- plain_signs(text)
   text[!nzchar(text)] <- NA
@@ -47,16 +51,21 @@ text_numbers <- function(text, name, dec, column = "hardness", place = NULL) {
   number[grepl("[xXpP]|[Ii]nf|NaN", text)] <- NA
   bad <- which(is.na(number) & !is.na(text))
   told <- character()
+  if (!is.null(clock)) refuse_numbers_beside_clock(number, text, name, clock, place)
   if (length(bad) && column == "time_min") {
     raw_rolled <- bad[grepl(AS_ROLLED_WORDS, fold_header(text[bad]))]
     number[raw_rolled] <- 0
-    clock <- bad[grepl("^[0-9]{1,3}:[0-5][0-9]:[0-5][0-9]$", text[bad])]
-    number[clock] <- vapply(strsplit(text[clock], ":", fixed = TRUE),
-                            \(p) sum(as.numeric(p) * c(60, 1, 1 / 60)), 0)
+    minutes <- clock_minutes(text[bad], clock)
+    read <- bad[!is.na(minutes)]
+    number[read] <- minutes[!is.na(minutes)]
+    shown <- read[number[read] > 0][1L]
+    if (is.na(shown)) shown <- read[1L]
     told <- c(if (length(raw_rolled)) paste0("'", text[raw_rolled[1L]], "' is time 0"),
-              if (length(clock)) paste0("'", text[clock[1L]], "' is hours, minutes and seconds"))
-    bad <- setdiff(bad, c(raw_rolled, clock))
-    attr(number, "minutes") <- clock
+              if (length(read)) {
+                paste0("'", text[shown], "' is ", if (is.null(clock)) "hours, minutes and seconds" else
+                  paste(format(number[shown], digits = 6), "min"))
+              })
+    bad <- setdiff(bad, c(raw_rolled, read))
   }
   if (length(bad) && column == "temp_c") {
     # as-rolled rows get the temperature of their specimen, or are refused as missing

@@ -24,7 +24,7 @@ check_constants <- function(constants) {
 }
 
 # What each column of the sheet is. Returns a list by column position (NULL: left alone).
-understand_headers <- function(raw, columns, wide) {
+understand_headers <- function(raw, columns, wide, constants = NULL) {
   roles <- vector("list", length(raw))
   if (!is.null(columns)) {
     if (!is.character(columns) || is.null(names(columns)) || anyNA(columns) ||
@@ -52,11 +52,19 @@ understand_headers <- function(raw, columns, wide) {
     }
   }
   named <- vapply(roles, function(r) if (is.null(r)) "" else r$column, "")
+  bare <- list()
   for (j in setdiff(seq_along(raw), c(which(named != ""), wide))) {
-    role <- parse_header(names(raw)[j], inherits(raw[[j]], c("units", "difftime", "POSIXt")))
+    role <- tryCatch(parse_header(names(raw)[j], inherits(raw[[j]], c("units", "difftime", "POSIXt"))),
+                     softanneal_error_units = identity)
+    if (inherits(role, "condition")) {
+      if (is.null(role$bare)) rlang::cnd_signal(role)
+      bare <- c(bare, stats::setNames(list(role), names(raw)[j]))
+      next
+    }
     # a column the user named replaces one that merely looks like it; the other stays as it is
     if (!is.null(role) && !role$column %in% named[named != ""]) roles[[j]] <- role
   }
+  if (length(bare)) refuse_bare(bare, raw, roles, wide, constants)
   roles <- plainest_roles(roles, names(raw))
   now <- vapply(roles, function(r) if (is.null(r)) NA_character_ else r$column, "")
   twice <- unique(now[duplicated(now) & !is.na(now)])
@@ -66,6 +74,16 @@ understand_headers <- function(raw, columns, wide) {
           remedy = paste0("Say which by `columns = c(", twice[1L], " = ...)`."))
   }
   roles
+}
+
+# Headers without their unit, together with the columns that are missing altogether.
+refuse_bare <- function(bare, raw, roles, wide, constants) {
+  there <- c(unlist(lapply(roles, `[[`, "column")), constants, if (length(wide)) "hardness")
+  column <- vapply(bare, `[[`, "", "bare")
+  lost <- setdiff(READINGS_NEEDED, c(there, column, "scale"))
+  if (length(bare) == 1L && !length(lost)) rlang::cnd_signal(bare[[1L]])
+  understood <- lengths(roles) > 0L | seq_along(roles) %in% wide
+  refuse_missing_columns(lost, names(raw), names(raw)[!understood], stats::setNames(names(bare), column))
 }
 
 # Two headers for one quantity: the plainer word wins where the other is one of the looser words

@@ -15,6 +15,7 @@
 #' | `time order` | error | accumulated time falls while the step number rises |
 #' | `times` | warning | times of one specimen are those of the others in another unit, or the single steps of their schedule; or doubling times whose first is there twice, as where single steps were not added up |
 #' | `specimens` | warning | the times at which specimens are half-way soft do not lie on a line against 1/T, and one slip would put them there: labels exchanged, hours or seconds, Kelvin or Fahrenheit |
+#' | `temperatures` | warning | the metal softens far too slowly or too fast for temperatures that in Kelvin or Fahrenheit (or read so, though degrees Celsius) would be as usual; or all end in .15 |
 #' | `other stock`, `other scale` | warning | a specimen was much harder or softer before the furnace than the others; or would agree if its scale were another |
 #' | `mixed scales` | warning | several scales within one step, unless all are read side by side on every specimen |
 #' | `scale changed` | warning | a specimen continues in another scale |
@@ -42,6 +43,8 @@
 #' @param thickness_mm,length_mm Thickness and length of the specimens in mm, if no such column is
 #'   there.
 #' @param level Level of the outlier, rise and drift tests, 1 - alpha, over the whole table.
+#' @param material Metal, as in [fit_softening()]: a name, or a column; by default the column `material` if there
+#'   is one. What is known of it is compared with the temperatures.
 #' @return A data frame of class `softanneal_findings`, worst first, with the columns `level`
 #'   (`"error"`, `"warning"`, `"note"`), `check`, `row` (the first row concerned), `n` (rows
 #'   concerned), `what`, `why`, `remedy`, for tables from files `where` (cells of the sheet), and `rows`
@@ -59,14 +62,17 @@
 #' @export
 check_readings <- function(data, hardness = hardness, specimen = specimen, temp = temp_c,
                            time = time_min,
-                           reading_scale = scale, thickness_mm = NULL, length_mm = NULL, level = 0.95) {
+                           reading_scale = scale, thickness_mm = NULL, length_mm = NULL, level = 0.95,
+                           material = "brass") {
   pick <- reading_columns(rlang::enquo(hardness), rlang::enquo(specimen), rlang::enquo(temp),
                           rlang::enquo(time), rlang::enquo(reading_scale))
   check_data(data)
   check_level(level)
   alpha <- 1 - level
   r <- readings_parts(data, pick, thickness_mm, length_mm)
+  r$material <- metal_of_rows(data, rlang::enquo(material), !missing(material))
   found <- c(find_names(r), find_repeats(r), find_time_order(r), find_schedules(r), find_pieces(r),
+             find_temperature_unit(r),
              find_scales(r), find_temperatures(r), find_range(r),
              find_thin(r), find_spacing(r), find_far(r, alpha), find_rises(r, alpha),
              find_drift(r, alpha), find_warm(r), find_few(r))

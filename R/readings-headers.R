@@ -47,7 +47,7 @@ fold_header <- function(text) {
   for (i in if (length(odd)) seq_len(nrow(PLAIN_LETTERS))) {
     text[odd] <- gsub(PLAIN_LETTERS[i, 1L], PLAIN_LETTERS[i, 2L], text[odd], fixed = TRUE)
   }
-  text <- trimws(tolower(gsub("[[:space:]]+", " ", text)))
+  text <- trimws(tolower(gsub("[[:space:]]+", " ", gsub("&deg;", "\u00b0", text, fixed = TRUE))))
   text <- gsub("(superficial )?rockwell (hardness )?(15|30|45)[ -]?([ntwxy])", "hr\\3\\4", text)
   text <- gsub("rockwell (hardness )?([abcdefghk])($|[^a-z])", "hr\\2\\3", text)
   sub("^vickers( hardness)?($|[^a-z])", "hv\\2", text)
@@ -145,9 +145,13 @@ parse_quantity <- function(name, quantity, rest, found, is_units) {
   about <- QUANTITIES[[quantity]]
   if (rest == "") {
     if (is_units) return(list(column = about$column, unit = NA, change = c(0, 1), times = times))
-    abort("units", paste0("the column '", name, "' has no unit"), arg = name, column = about$column,
+    abort("units", paste0("the column '", name, "' has no unit"), arg = name, column = about$column, bare = about$column,
           remedy = paste0("Say it in the header or by `columns = c(", about$column, " = \"", name,
                           "\")`."))
+  }
+  clock <- if (quantity == "time") clock_of_header(rest)
+  if (!is.null(clock)) {
+    return(list(column = "time_min", unit = "min", change = c(0, 1), times = times, clock = clock, rank = 2))
   }
   spelled <- gsub("\u00b0|[ ._]|deg(rees?)?", "", rest)
   unit <- unname(UNIT_SPELLINGS[spelled])

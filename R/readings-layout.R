@@ -101,7 +101,7 @@ grid_table <- function(grid, named, na, dec) {
   raw <- structure(raw, class = "data.frame", row.names = .set_row_names(length(rows)))
   letters <- column_letters(seq_along(raw))
   if (grid$kind == "text") {
-    if (is.null(dec)) dec <- detect_decimal(raw, grid$path)
+    if (is.null(dec)) dec <- detect_decimal(raw, grid$path, list(row = rows, letters = letters))
     if (dec == ",") found <- c(found, "decimal comma")
   } else {
     text <- lapply(raw, \(x) grepl("^[-+]?[0-9]+,[0-9]{1,2}$", x))
@@ -132,15 +132,27 @@ tell_layout <- function(grid, found) {
 }
 
 # The decimal mark of the cells; 1,440 alone may be either and is asked for.
-detect_decimal <- function(raw, path) {
+detect_decimal <- function(raw, path, place = NULL) {
   cells <- unlist(lapply(raw, unique), use.names = FALSE)
   cells <- cells[!is.na(cells)]
   comma <- grepl("^[-+]?[0-9]*,[0-9]+$", cells, useBytes = TRUE)
   point <- grepl("^[-+]?[0-9]*\\.[0-9]+$", cells, useBytes = TRUE)
   if (any(comma) && any(point)) {
+    # the rarer of the two is probably the slip
+    shape <- c("^[-+]?[0-9]*,[0-9]+$", "^[-+]?[0-9]*\\.[0-9]+$")
+    at <- lapply(shape, \(s) do.call(rbind, lapply(seq_along(raw), \(j) {
+      row <- grep(s, raw[[j]], useBytes = TRUE)
+      cbind(row = row, column = rep(j, length(row)))
+    })))
+    rare <- at[[which.min(vapply(at, nrow, 0L))]]
+    rare <- rare[order(rare[, "row"]), , drop = FALSE]
     abort("file", paste0("'", path,
-                         "' has numbers with a decimal comma and numbers with a decimal point"),
-          arg = "dec", cells = utils::head(c(cells[comma][1L], cells[point][1L])),
+                         "' has numbers with a decimal comma and numbers with a decimal point, such as '",
+                         raw[[rare[1L, "column"]]][rare[1L, "row"]], "'"),
+          arg = "dec", cells = utils::head(c(cells[comma][1L], cells[point][1L])), rows = rare[, "row"],
+          where = if (!is.null(place)) paste0("line ", place$row[rare[1L, "row"]], ", column ",
+                                                   place$letters[rare[1L, "column"]],
+                         if (nrow(rare) > 1L) paste(" and", nrow(rare) - 1L, "more")),
           remedy = "Correct the file, or give the decimal mark by `dec`.")
   }
   thousands <- grepl("^[-+]?[1-9][0-9]{0,2},[0-9]{3}$", cells, useBytes = TRUE)

@@ -221,13 +221,14 @@ tell_odd_pieces <- function(d, data) {
   scale <- known_scale(rep_len(d$scale_read, n))
   if (anyNA(scale)) return(invisible())
   r <- list(n = n, h = d$as_read, specimen = own_pieces_of(data, known, d$na.action), temp = d$label_c,
-            time = d$time_min, scale = scale, part = part)
-  found <- c(find_schedules(r), find_pieces(r))
+            time = d$time_min, scale = scale, part = part, material = rep_len(table_names(d$material), n))
+  found <- c(find_schedules(r), find_pieces(r), find_temperature_unit(r))
   if (!length(found)) return(invisible())
   rows <- found[[1L]]$rows
   if (!is.null(d$na.action)) rows <- seq_len(nrow(data))[-as.integer(d$na.action)][rows]
   what <- paste(vapply(found, `[[`, "", "what"), collapse = "; ")
-  warn("assumption", paste0("Check before this fit is used: ", what, ". check_readings() gives the reasons."),
+  warn("assumption", paste0("Check before this fit is used: ", sub("([^?])$", "\\1.", what),
+                            " check_readings() gives the reasons."),
        n = length(rows), rows = rows)
 }
 

@@ -40,6 +40,7 @@
 #' | merged cells, keys written once for several rows | the value above, where no value repeats and a third of the cells is empty (times: half) |
 #' | `72 HRB` | the reading, if the scale agrees |
 #' | `as rolled`, `0:04:30` as time | 0; hours, minutes, seconds |
+#' | `0:04` under `time (h:mm)` or `time mm:ss` | hours and minutes, or minutes and seconds; a plain number there is refused |
 #' | as-rolled row without temperature | that of its specimen, where it has one only |
 #' | comma, semicolon, tab, bar or blanks between fields; decimal comma; UTF-8, UTF-16, Latin-1, GB18030 | found by looking |
 #' | quotes around fields, inch marks within (`1/4" strip`) | quotes; characters |

@@ -52,6 +52,12 @@ test_that("a folder of partitions gives the table of fit_each()", {
   }
   csv <- quiet_archive(folder, withr::local_tempfile(), by = coil, format = "csv")
   expect_equal(as.data.frame(csv)$q_kj_mol, want$q_kj_mol, tolerance = 1e-15)
+  # the metal of each group from a column: one table a metal, as in one call
+  d$metal <- ifelse(d$coil == d$coil[1L], "brass", "copper")
+  folder <- write_partitions(d, withr::local_tempfile(), 3L)
+  metals <- suppressWarnings(fit_archive(folder, withr::local_tempfile(), by = coil, material = "metal"))
+  expect_same_table(as.data.frame(metals),
+                    as.data.frame(suppressWarnings(fit_each(d, coil, material = metal))))
   model <- quiet_archive(folder, withr::local_tempfile(), by = coil, se = "model", temp_ref_c = 330)
   expect_equal(as.data.frame(model)$se_n,
                as.data.frame(suppressWarnings(fit_each(d, coil, se = "model", temp_ref_c = 330)))$se_n)

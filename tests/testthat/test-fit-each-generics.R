@@ -97,3 +97,12 @@ test_that("fits of an earlier version, or without readings, say why they cannot"
   expect_refused(fitted(old), "model", "keep no readings", "x")
   expect_refused(predict(old), "model", "keep no readings", "x")
 })
+
+test_that("a group answers to its name after a dollar sign", {
+  bell <- as.data.frame(example_data("bellbrass_readings"))
+  fits <- fit_each(rbind(cbind(coil = "A", bell), cbind(coil = "par", bell)), by = coil)
+  expect_equal(coef(fits$A), coef(fits[["A"]]))
+  expect_identical(fits$par, unclass(fits)$par) # a field goes first
+  expect_null(fits$B)
+  expect_null(fits$material)
+})

@@ -402,7 +402,8 @@ test_that("a range of sizes passes: one row, no hardness at all, factors, tibble
 test_that("a step read in two scales is one step, and its readings are counted together", {
   r <- bell_readings()
   expect_false("few readings" %in% check_readings(r)$check)
-  expect_output(print(summarise_readings(r)), "28 steps in 56 groups")
+  expect_output(print(summarise_readings(r)), "28 steps in 56 groups (step and scale)",
+                fixed = TRUE)
   expect_output(print(fit_softening(r)), "of 28 steps at 4")
   one <- r[r$scale == "HRF", ]
   few <- check_readings(one)
