@@ -83,9 +83,9 @@ CONSTANT_LEVEL <- 0.999
 #'   `as.data.frame()` (one row per group: keys, `status`, estimates, `se_` standard errors, `undetermined`
 #'   (parameters without standard error), `sigma`, `nobs`, `missing`, `n_steps`, `temp_ref_c`),
 #'   [tidy()] (one row per group and parameter), [glance()] (one row per group), [summary()], [coef()],
-#'   [predict()], [augment()], [ggplot2::autoplot()], `[` to pick groups and `[[` or `$` for the full fit of one;
-#'   see [fits-tables]. [time_to()], [temp_for()], [recryst_temperature()] and [process_window()] answer for
-#'   all groups at once.
+#'   [predict()], [augment()], [ggplot2::autoplot()], `[` to pick groups and `[[` or `$` for the full fit
+#'   of one; see [fits-tables]. [time_to()], [temp_for()], [recryst_temperature()] and [process_window()]
+#'   answer for all groups at once.
 #'   One warning of class `softanneal_warning_fit` counts and names groups that are not `ok`; its
 #'   field `status` holds the counts. Rows with a missing value are left out, with one warning
 #'   of class `softanneal_warning_missing`.

@@ -43,8 +43,8 @@
 #' @param thickness_mm,length_mm Thickness and length of the specimens in mm, if no such column is
 #'   there.
 #' @param level Level of the outlier, rise and drift tests, 1 - alpha, over the whole table.
-#' @param material Metal, as in [fit_softening()]: a name, or a column; by default the column `material` if there
-#'   is one. What is known of it is compared with the temperatures.
+#' @param material Metal, as in [fit_softening()]: a name, or a column; by default the column `material` if
+#'   there is one. What is known of it is compared with the temperatures.
 #' @return A data frame of class `softanneal_findings`, worst first, with the columns `level`
 #'   (`"error"`, `"warning"`, `"note"`), `check`, `row` (the first row concerned), `n` (rows
 #'   concerned), `what`, `why`, `remedy`, for tables from files `where` (cells of the sheet), and `rows`

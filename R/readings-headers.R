@@ -145,7 +145,8 @@ parse_quantity <- function(name, quantity, rest, found, is_units) {
   about <- QUANTITIES[[quantity]]
   if (rest == "") {
     if (is_units) return(list(column = about$column, unit = NA, change = c(0, 1), times = times))
-    abort("units", paste0("the column '", name, "' has no unit"), arg = name, column = about$column, bare = about$column,
+    abort("units", paste0("the column '", name, "' has no unit"), arg = name, column = about$column,
+          bare = about$column,
           remedy = paste0("Say it in the header or by `columns = c(", about$column, " = \"", name,
                           "\")`."))
   }
