@@ -149,7 +149,7 @@ check_key <- function(key) {
   logged <- key$quantity %in% c("k_per_min", "t50_min")
   check_numeric(number("value"), "value")
   check_numeric(number("value")[logged], "value", 0, open = TRUE)
-  check_numeric(number("temp_c")[logged], "temp_c")
+  check_numeric(number("temp_c")[logged], "temp_c", -ZERO_CELSIUS, open = TRUE)
   for (name in c("std.error", "lower", "upper")) {
     x <- number(name)
     if (anyNA(x)) {

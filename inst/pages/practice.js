@@ -368,6 +368,15 @@ const practice = (() => {
     setTimeout(() => URL.revokeObjectURL(link.href), 60000);
   }
 
+  /* A record as keep() wrote it; throws where it is damaged. */
+  function take(text) {
+    const old = JSON.parse(text || "null");
+    if (!old || !Array.isArray(old.log) || !old.log.every((e) => Number.isFinite(e.t))) return;
+    const end = lab.replay(old.log).end;
+    log = old.log;
+    clock.sim = Math.max(Number.isFinite(old.sim) ? old.sim : 0, end);
+    draft.answers = old.answers || {};
+  }
   async function begin() {
     page.text("practice-task", "Practice for " + d.group + ": annealed strip of " + d.words.material + ", " + page.plain(d.strip.thickness_mm) + " mm by " + page.plain(d.strip.width_mm) + " mm by " +
       page.plain(d.strip.length_mm) + " mm. Roll it to " + page.plain(d.rolled_mm) + " mm, saw pieces, read them as rolled, anneal them step by step in furnaces at " + d.temps.map((x) => page.plain(x)).join(", ") +
@@ -394,16 +403,15 @@ const practice = (() => {
     });
     api = await SoftannealAPI.load(SoftannealCore);
     lab = SoftannealPractice.bench(api, d);
-    try {
-      const old = JSON.parse(localStorage.getItem(place) || "null");
-      if (old && Array.isArray(old.log)) {
-        lab.replay(old.log); /* throws where the record is damaged */
-        log = old.log; clock.sim = old.sim; draft.answers = old.answers || {};
-      }
-    } catch (e) { log = []; }
+    try { take(localStorage.getItem(place)); } catch (e) { log = []; }
     s = lab.replay(log);
     clock.real = Date.now();
-    clock.sim = Math.max(clock.sim, s.end);
+    /* acts of another tab */
+    window.addEventListener("storage", (e) => {
+      const before = log.length;
+      try { if (e.key === place && e.newValue && JSON.parse(e.newValue).log.length > before) take(e.newValue); } catch (x) { return; }
+      if (log.length > before) { s = lab.replay(log); show(); }
+    });
     page.get("practice-answers").replaceChildren(...answersForm());
     show();
     setInterval(tick, 250);

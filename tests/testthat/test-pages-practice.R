@@ -348,6 +348,7 @@ test_that("runs beside answers: own readings count, strangers and doubles are re
   expect_refused(mark_answers(given, key, runs = replace(run, "group", "group-07")), "argument",
                  "no group 'group-07'")
   expect_refused(mark_answers(given, key, runs = list(run, run)), "duplicate", "two runs of group-02")
+  expect_refused(mark_answers(given, replace(key, "temp_c", -key$temp_c), runs = run), "range", "temp_c")
   bare <- key
   attr(bare, "design") <- NULL
   expect_refused(mark_answers(given, bare, runs = run), "argument", "lost its design")
