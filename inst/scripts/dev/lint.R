@@ -9,7 +9,11 @@ if (!requireNamespace("lintr", quietly = TRUE)) {
 files <- list.files(c("R", "tests/testthat", "inst/scripts", "inst/scripts/dev",
                       "inst/benchmarks"), "[.]R$",
                     full.names = TRUE)
-found <- unlist(lapply(files, function(file) lintr::lint(file)), recursive = FALSE)
+cores <- if (.Platform$OS.type == "unix") parallel::detectCores() else 1L
+linted <- parallel::mclapply(files, function(file) lintr::lint(file), mc.cores = cores)
+broken <- vapply(linted, inherits, NA, "try-error")
+if (any(broken)) stop("not linted: ", toString(files[broken]))
+found <- unlist(linted, recursive = FALSE)
 in_table <- vapply(found, function(x) {
   x$linter == "line_length_linter" && startsWith(x$line, "#' |")
 }, NA)
