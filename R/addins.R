@@ -5,7 +5,8 @@
 #'
 #' Menu entries of RStudio under Addins: **Import readings** asks for a file and inserts the call
 #' that reads it; **Insert a fit** inserts a fit with its plot and answers, for the selected name
-#' of a table; **Explore a fit** inserts the call of [explore_page()] for the selected name of a fit;
+#' of a table; **Explore a fit** inserts the call of [explore_page()] for the selected name of a fit, and
+#' **Bench page of a plan** that of [bench_page()] for a plan;
 #' **New laboratory report** asks where and opens a new report. Outside RStudio each
 #' prints the code or the call to use instead.
 #'
@@ -15,6 +16,7 @@
 #' addin_import()
 #' addin_fit()
 #' addin_explore()
+#' addin_bench()
 #' addin_report()
 #' @name addins
 NULL
@@ -40,6 +42,13 @@ addin_fit <- function() {
 addin_explore <- function() {
   selected <- if (in_rstudio()) rstudioapi::getActiveDocumentContext()$selection[[1L]]$text
   insert_code(explore_code(table_name(selected, "fit")))
+}
+
+#' @rdname addins
+#' @export
+addin_bench <- function() {
+  selected <- if (in_rstudio()) rstudioapi::getActiveDocumentContext()$selection[[1L]]$text
+  insert_code(bench_code(table_name(selected, "plan")))
 }
 
 # The selected text where it is the name of a table or one expression such as `data$bell`;
@@ -101,8 +110,14 @@ fit_code <- function(name = "readings") {
 }
 
 explore_code <- function(name = "fit") {
-  c(paste0("explore_page(", name, ", \"explore.html\", overwrite = TRUE)"),
-    "utils::browseURL(\"explore.html\")")
+  c(paste0("explore_page(", name, ", \"explore.html\", overwrite = TRUE, open = interactive())"),
+    "cautions(\"annealing\")")
+}
+
+# A page that is there holds a run: it is not written over.
+bench_code <- function(name = "plan") {
+  c(paste0("bench_page(", name, ", \"bench.html\", open = interactive())"),
+    "cautions(c(\"furnace\", \"annealing\"))")
 }
 
 # A report from the template beside nothing that is there already.
@@ -137,6 +152,7 @@ template_file <- function(template) {
 #' @param group Name of the group, for the report.
 #' @param example Whether to put the example readings into `data/readings.csv`.
 #' @param ... Ignored; RStudio may pass more.
+#' @param plan A plan of [plan_anneal()]: `bench.html` is then its [bench_page()].
 #' @return The path, invisibly.
 #' @section Errors: `softanneal_error_file` if one of the files is there already, or cannot be
 #'   written.
@@ -147,15 +163,18 @@ template_file <- function(template) {
 #' lab_project(folder, group = "group 3")
 #' list.files(folder, recursive = TRUE)
 #' @export
-lab_project <- function(path, group = "", example = TRUE, ...) {
+lab_project <- function(path, group = "", example = TRUE, ..., plan = NULL) {
   path <- check_path(path, "path")
   group <- check_string(group, "group")
   example <- check_flag(example, "example")
+  if (!is.null(plan)) check_plan(plan)
+  bench <- file.path(path, "bench.html")
   file <- file.path(path, c("README.md", "R/analysis.R", "report/report.Rmd",
                             if (example) "data/readings.csv"))
-  if (any(file.exists(file))) {
+  there <- file.exists(c(file, bench[!is.null(plan)]))
+  if (any(there)) {
     abort("file", paste0("there are files in ", path, " already: ",
-                         listed(basename(file)[file.exists(file)])), arg = "path",
+                         listed(basename(c(file, bench))[which(there)])), arg = "path",
           remedy = "Choose a new folder.")
   }
   for (part in c("data", "R", "report")) {
@@ -177,6 +196,7 @@ lab_project <- function(path, group = "", example = TRUE, ...) {
             remedy = "Check the free space and your rights in the folder.")
     }
   }
+  if (!is.null(plan)) bench_page(plan, bench, title = if (nzchar(group)) group else "Annealing run")
   invisible(path)
 }
 
@@ -186,7 +206,12 @@ project_script <- function() {
     "check_readings(readings)", "summarise_readings(readings)", "",
     fit_code("readings"), "plot_avrami(fit)", "plot_arrhenius(fit)", "",
     "# a page to explore the fit, for any browser (needs the package jsonlite)",
-    "explore_page(fit, \"explore.html\", overwrite = TRUE)")
+    "explore_page(fit, \"explore.html\", overwrite = TRUE)", "",
+    "# at the furnace: a plan, and its page for telephone or tablet",
+    "# plan <- plan_anneal(c(300, 330, 360), c(4, 8, 16, 32), plan_guess(recryst_1h_c = 330))",
+    paste("#", bench_code()[1L]),
+    "# what the page saves: readings <- read_readings(\"readings.csv\");",
+    "# fit_softening(readings, history = read_history(\"events.csv\"))")
 }
 
 project_readme <- function(group) {

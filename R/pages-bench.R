@@ -36,7 +36,9 @@
 #' the specimen counts as cold. A number that the scale cannot give is not taken.
 #'
 #' Advice: the interval of the answer of `aim` against what is wanted, and for each step that could come
-#' next how much narrower the interval would be, by linear theory as in [improve_plan()].
+#' next how much narrower the interval would be, by linear theory as in [improve_plan()]. The interval of a
+#' time or temperature to a hardness leaves out the uncertainty of the conversion to HV, which [time_to()]
+#' and [temp_for()] add.
 #'
 #' @param plan A plan of [plan_anneal()] or [improve_plan()] with a conversion table between its scale and HV.
 #' @param file Path of the page, ending in `.html`.
@@ -52,6 +54,7 @@
 #' @param wanted_factor For `"time"`: the 95 % interval is to be within this factor of its middle.
 #' @param wanted_c For `"temperature"`: half-width of the 95 % interval that is wanted, degrees Celsius.
 #' @param overwrite Whether a file that is there may be replaced.
+#' @param open Whether to open the page in the browser, which keeps what is saved (a viewer may not).
 #' @return The path, invisibly. Each page has a record of its own: one made anew begins a new run.
 #' @section Errors:
 #'   `softanneal_error_scale` where the scale of the plan cannot be converted to HV; `softanneal_error_file`
@@ -68,16 +71,20 @@
 #' @export
 bench_page <- function(plan, file, ..., title = "Annealing run", wanted_kj_mol = 10,
                        aim = c("q", "time", "temperature"), hardness = NULL, softening = NULL, temp_c = NULL,
-                       time_min = NULL, wanted_factor = 1.5, wanted_c = 10, overwrite = FALSE) {
+                       time_min = NULL, wanted_factor = 1.5, wanted_c = 10, overwrite = FALSE,
+                       open = FALSE) {
   check_dots_empty(...)
   check_plan(plan)
   file <- check_new_file(file, "html", overwrite)
   title <- check_string(title, "title")
+  open <- check_flag(open, "open")
   aim <- bench_aim(aim, hardness, softening, temp_c, time_min, wanted_kj_mol, wanted_factor, wanted_c)
   need_package("jsonlite", "to write the page")
   data <- bench_data(plan, title, aim)
   process <- c("furnace", "annealing", if (plan$settings$cooling == "water") "quenching", "indenting")
   write_page(file, "bench", title, data, overwrite, process, max(plan$steps$temp_c))
+  if (open) show_page(file, viewer = FALSE)
+  invisible(file)
 }
 
 # What is wanted of a run, with its target in HV or as a share.

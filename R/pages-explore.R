@@ -24,6 +24,7 @@
 #'   of the readings other than HV, else `"HRB"` where the table has it. The page offers the others too.
 #' @param level Level of the intervals.
 #' @param overwrite Whether a file that is there may be replaced.
+#' @param open Whether to show the page, in the viewer of RStudio or the browser.
 #' @return The path, invisibly.
 #' @section What the page does:
 #' * Interval of the curve, and of a new reading, as `predict(interval = "confidence")` and `"prediction"`
@@ -52,17 +53,20 @@
 #' }
 #' @export
 explore_page <- function(fit, file, ..., title = "Softening explored", dial = NULL, level = 0.95,
-                         overwrite = FALSE) {
+                         overwrite = FALSE, open = FALSE) {
   check_dots_empty(...)
   check_softening(fit)
   file <- check_new_file(file, "html", overwrite)
   title <- check_string(title, "title")
   level <- check_level(level)
+  open <- check_flag(open, "open")
   check_explorable(fit)
   need_package("jsonlite", "to write the page")
   hottest <- max(fit$conditions$temp_c)
   write_page(file, "explore", title, explore_data(fit, dial, level), overwrite,
              c("annealing", "furnace", "indenting"), temp_c = hottest + EXPLORED_BEYOND[["temp_c"]])
+  if (open) show_page(file)
+  invisible(file)
 }
 
 # How far the sliders reach beyond the data: degrees Celsius on either side, factors of the shortest and

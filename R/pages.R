@@ -39,6 +39,16 @@ page_part <- function(path) {
   enc2utf8(paste(readLines(path, encoding = "UTF-8", warn = FALSE), collapse = "\n"))
 }
 
+# A page shown: in the viewer of RStudio, which takes files of the session's folder, or in the browser, where
+# what a page saves stays.
+show_page <- function(file, viewer = TRUE) {
+  show <- getOption("viewer")
+  if (!viewer || !is.function(show)) return(invisible(utils::browseURL(normalizePath(file))))
+  copy <- file.path(tempdir(), paste0("softanneal-", basename(file)))
+  file.copy(file, copy, overwrite = TRUE)
+  invisible(show(copy))
+}
+
 # Each {{name}} replaced once; what comes in is not looked at again.
 fill_template <- function(template, values) {
   mark <- gregexpr("\\{\\{[a-z]+\\}\\}", template)

@@ -18,7 +18,7 @@ cat("\nLoad before:", tryCatch(readLines("/proc/loadavg")[1L], error = function(
                               warning = function(w) "unknown"), "\n")
 
 rscript <- file.path(R.home("bin"), "Rscript")
-for (script in c("fit.R", "each.R", "history.R", "conversion.R")) {
+for (script in c("fit.R", "each.R", "history.R", "conversion.R", if (nzchar(Sys.which("node"))) "pages.R")) {
   cat("\n== ", script, "\n", sep = "")
   status <- system2(rscript, c(shQuote(file.path(here, script)), if (script == "each.R") given))
   if (status != 0L) cat(script, "ended with status", status, "\n")

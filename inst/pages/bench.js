@@ -347,7 +347,7 @@ const bench = (() => {
   }
   const AIM_WORDS = { q: "Q", time: "the time", temperature: "the temperature" };
   const target = () => !Number.isFinite(plan.aim.hardness) ? { softening: plan.aim.softening } : { hardness: plan.aim.hardness };
-  const targetWords = () => !Number.isFinite(plan.aim.hardness) ? page.significant(100 * plan.aim.softening, 3) + " % softening" : plain(plan.aim.hardness) + " HV";
+  const targetWords = () => !Number.isFinite(plan.aim.hardness) ? page.plain(100 * plan.aim.softening) + " % softening" : plain(plan.aim.hardness) + " HV";
   /* What is asked, as the design kernels know it: variance of Q, or of ln time to a hardness at a temperature,
      for a temperature asked at the one that the curve now gives. */
   function aimOf(guess) {
@@ -359,7 +359,7 @@ const bench = (() => {
     return !Number.isFinite(a.hardness) && a.softening === 0.5 ? { name: "t50", at_c } : { name: "hardness", at_c, hardness };
   }
   function wantedNow(f) {
-    const a = plan.aim, number = page.significant, tail = (x) => x + ". ";
+    const a = plan.aim, number = page.significant, tail = (x) => x + (Number.isFinite(a.hardness) && plan.table ? ", without the uncertainty of the conversion to HV" : "") + ". ";
     if (a.name === "q") {
       const j = f.terms.indexOf("q_kj_mol"), half = (f.conf[j][1] - f.conf[j][0]) / 2;
       return { reached: half <= a.wanted, words: tail("Q = " + number(f.par[j]) + " kJ/mol, 95 % interval " + number(f.conf[j][0]) + " to " +

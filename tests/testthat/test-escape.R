@@ -36,6 +36,7 @@ test_that("R code of the addins holds a path and a name as data", {
     expect_identical(code[[2L]][[3L]][[2L]], text)
     expect_length(parse(text = fit_code(table_name(text))), 5L)
     expect_length(parse(text = explore_code(table_name(text, "fit"))), 2L)
+    expect_length(parse(text = bench_code(table_name(text, "plan"))), 2L)
   }
   expect_identical(table_name(" data$bell[1:3, ] "), "data$bell[1:3, ]")
   expect_identical(table_name("my data"), "`my data`")

@@ -2,8 +2,8 @@
 # a condition of our own must come out. The values and the valid calls are in helper-garbage.R.
 
 # Functions without arguments to throw at, or whose work is opening windows.
-WITHOUT_ARGUMENTS <- c("addin_explore", "addin_fit", "addin_import", "addin_report", "class_secret",
-                       "hardness_scales")
+WITHOUT_ARGUMENTS <- c("addin_bench", "addin_explore", "addin_fit", "addin_import", "addin_report",
+                       "class_secret", "hardness_scales")
 # Those that set documents take seconds when they are not refused: tests of their own below.
 DOCUMENTS <- c("softening_report", "bench_sheet", "explore_page", "practice_page")
 
@@ -74,7 +74,7 @@ test_that("a document of garbage is refused before a file is written", {
   among <- list(softening_report = c("readings", "out_dir", "model", "scale", "material", "level",
                                      "overwrite"),
                 bench_sheet = c("plan", "file", "title", "overwrite"),
-                explore_page = c("fit", "file", "title", "dial", "level", "overwrite"),
+                explore_page = c("fit", "file", "title", "dial", "level", "overwrite", "open"),
                 practice_page = setdiff(names(formals(practice_page)), "..."))
   for (f in DOCUMENTS) {
     args <- named_arguments(f, calls[[f]])

@@ -86,6 +86,31 @@ expect_report_of_bench <- function(readings, history) {
   expect_refused(fit_softening(readings, history = lost), "missing", "'P340, step 2'")
 }
 
+# The answers of the page are those of R for the readings it had then.
+expect_aims <- function(aims, folder) {
+  fitted <- function(text) {
+    file <- file.path(folder, "then.csv")
+    writeLines(text, file, useBytes = TRUE)
+    d <- suppressMessages(read_readings(file))
+    d$hardness <- convert_hardness(d$hardness, d$scale, "HV")
+    d$scale <- "HV" # R adds the uncertainty of the conversion, which the page leaves out
+    suppressMessages(suppressWarnings(fit_softening(d)))
+  }
+  shown <- function(pattern, text) as.numeric(regmatches(text, regexec(pattern, text))[[1L]][-1L])
+  number <- "([0-9]+[.]?[0-9]*)"
+  one <- time_to(fitted(aims[2L]), softening = 0.5, temp_c = 350, method = "delta")
+  said <- paste0(number, " min at 350 .C to 50 % softening, 95 % interval ", number, " to ", number)
+  expect_equal(shown(said, aims[1L]), unlist(one[c("time_min", "conf.low", "conf.high")], use.names = FALSE),
+               tolerance = 5e-3)
+  expect_match(aims[1L], "within a factor of 1.5, reached: 1[.]", perl = TRUE)
+  other <- temp_for(fitted(aims[4L]), 30, hardness = 100, method = "delta")
+  said <- paste0(number, " .C for 100 HV in 30 min, 95 % interval ", number, " to ", number)
+  expect_equal(shown(said, aims[3L]), unlist(other[c("temp_c", "conf.low", "conf.high")], use.names = FALSE),
+               tolerance = 5e-4)
+  expect_match(aims[3L], "Wanted: half-width 4 .C, reached: [0-9.]+, without the uncertainty")
+  expect_match(aims[c(1L, 3L)], "(Next best|Then): P3")
+}
+
 # Does a whole run: taps the button of the first card, or types the next of `truth` values of its step.
 BENCH_DRIVER <- "
   const real = Date.now.bind(Date);
@@ -148,10 +173,22 @@ BENCH_DRIVER <- "
   document.getElementById('bench-undo').click();
   await wait(() => bench.log().length === count + 1);
   await wait(() => /^Saved/.test(document.getElementById('bench-saved').textContent));
-  return {before, odd, shown, files, par, same, refused,
-          advice: document.getElementById('bench-advice').innerText,
+  // the advice for a time, then for a temperature
+  const advice = document.getElementById('bench-advice').innerText, aims = [];
+  const lines = bench.readingsFile().split('\\n').length - files[0].split('\\n').length;
+  for (const aim of [{name: 'time', wanted: 1.5, softening: 0.5, temp_c: 350},
+                     {name: 'temperature', wanted: 4, hardness: 100, softening: 0.5, time_min: 30}]) {
+    page.data.aim = Object.assign(page.data.aim, {hardness: null}, aim);
+    const n = bench.log().length;
+    document.getElementById('bench-undo').click();
+    await wait(() => bench.log().length === n + 1);
+    await wait(() => fit.dataset.busy === 'no');
+    aims.push(document.getElementById('bench-advice').innerText, bench.readingsFile());
+  }
+  return {aims, before, odd, shown, files, par, same, refused,
+          advice,
           saved: document.getElementById('bench-saved').textContent, fitted: fit.textContent,
-          undone: bench.readingsFile().split('\\n').length - files[0].split('\\n').length};"
+          undone: lines};"
 
 test_that("a slip is marked whenever it was typed, and the right readings are not", {
   skip_if_not(nzchar(Sys.which("node")), "node is not installed")
@@ -242,4 +279,5 @@ test_that("a run in the browser: its files are read by R, and its fit is that of
   expect_match(found$refused, "not a file of readings or events", fixed = TRUE)
   expect_identical(found$undone, -1L)
   expect_match(found$advice, "not a release for use", fixed = TRUE)
+  expect_aims(found$aims, files)
 })

@@ -238,6 +238,7 @@ test_that("outside RStudio an addin says what to do", {
   expect_message(code <- addin_fit(), "fit <- fit_softening(readings)", fixed = TRUE)
   expect_true("cautions(\"annealing\")" %in% code)
   expect_message(code <- addin_explore(), "explore_page(fit, \"explore.html\"", fixed = TRUE)
+  expect_message(addin_bench(), "bench_page(plan, \"bench.html\", open = interactive())", fixed = TRUE)
   expect_message(call <- addin_report(), "rmarkdown::draft")
   expect_match(call, "template = \"laboratory-report\"", fixed = TRUE)
 })
@@ -258,6 +259,21 @@ test_that("the code that addins insert runs", {
   withr::local_dir(withr::local_tempdir())
   run(explore_code("fit")[1L], env)
   expect_identical(list.files(), "explore.html")
+  env$plan <- suppressWarnings(plan_anneal(c(300, 340), c(4, 16), plan_guess(recryst_1h_c = 330)))
+  run(bench_code("plan")[1L], env)
+  expect_identical(list.files(), c("bench.html", "explore.html"))
+  # a viewer takes a copy in the folder of the session; what is to stay saved opens in the browser
+  seen <- character()
+  withr::local_options(viewer = function(url, ...) seen <<- c(seen, url),
+                       browser = function(url) seen <<- c(seen, paste("browser", url)))
+  show_page("explore.html")
+  expect_true(startsWith(seen, tempdir()) && file.exists(seen))
+  bench_page(env$plan, "bench.html", overwrite = TRUE, open = TRUE)
+  expect_match(seen[2L], "^browser .*bench.html")
+  lab_project("lab", group = "group 3", example = FALSE, plan = env$plan)
+  expect_match(paste(readLines("lab/bench.html", n = 20L, warn = FALSE), collapse = ""), "<title>group 3")
+  expect_error(lab_project("lab", plan = env$plan), class = "softanneal_error_file")
+  expect_error(lab_project("other", plan = "plan"), class = "softanneal_error_argument")
   # a path with quotes and backslashes stays one string
   odd <- "C:\\my \"data\"\\r.csv"
   expect_identical(eval(parse(text = import_code(odd)[2])[[1]][[3]][[2]]), odd)

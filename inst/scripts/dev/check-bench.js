@@ -182,7 +182,11 @@ async function slip(page) {
         await sleep(1200);
         const said = await page.evaluate(() => document.querySelector("[data-until]").textContent);
         check(/^[78]:\d\d:\d\d over$/.test(said), "after 8 h of sleep the clock says " + said);
-        await pass(page, -480);
+        await pass(page, -510); // and one that is set back is said
+        await sleep(1200);
+        const back = await page.evaluate(() => document.querySelector("[data-until]").textContent);
+        check(/set back/.test(back), "with a clock set back by 30 min the page says " + back);
+        await pass(page, 30);
         check(text.length > 0, "no clock");
       }
       if (acts === 9) { // two tabs: both write, both see all
