@@ -192,9 +192,18 @@ ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
 #' default half within one hour. Some tables define it by complete recrystallisation in one
 #' hour; ask for `fraction = 0.99` to compare with these.
 #'
-#' @param fit A fit of [fit_softening()], or fits of many groups of [fit_each()].
-#' @param fraction Recrystallised fraction.
-#' @param time_min Time in min.
+#' From readings it is read off the hardness over temperature after one time, as drawn by
+#' [plot_isochronal()]. With as many steps as parameters the law is fitted to that time alone (with `n = 1`:
+#' at one time n and Q show in their product only); `method` is `"curve"`, with the errors of
+#' [fit_softening()]. With fewer, or where that interval is open, the answer lies on the straight line between
+#' the two means beside it, from as rolled, or the coldest step, to the hottest, and `conf.low` and
+#' `conf.high` are their temperatures, whatever the level.
+#'
+#' @param fit A fit of [fit_softening()], fits of many groups of [fit_each()], or readings: a data frame
+#'   with columns `temp_c`, `time_min`, `hardness` and `scale`, as from [read_readings()].
+#' @param fraction Recrystallised fraction; of readings the softened share.
+#' @param time_min Time in min; for readings one of theirs, by default 60 or the only one there is.
+#' @param u_temp_c,scale,material,property For readings, as in [fit_softening()].
 #' @param solidus_c Melting temperature (solidus) in degrees Celsius; when given, the homologous
 #'   temperature is returned too.
 #' @param level,... As in [temp_for()].
@@ -209,11 +218,24 @@ ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
 #' @examples
 #' tungsten <- example_data("tungsten")
 #' recryst_temperature(fit_softening(tungsten), solidus_c = 3410)
+#' # read off the readings of one time
+#' recryst_temperature(example_data("bellbrass_readings"), time_min = 32)
 #' @export
 recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, ..., solidus_c = NULL,
-                                level = 0.95) {
+                                level = 0.95, u_temp_c = NULL, scale = NULL, material = "brass",
+                                property = NULL) {
   solidus_c <- check_number(solidus_c, "solidus_c", -ZERO_CELSIUS, open = TRUE, null = TRUE)
-  out <- temp_for(fit, time_min, fraction = fraction, level = level, ...)
+  out <- if (is.data.frame(fit)) {
+    check_dots_empty(...)
+    recryst_of_readings(fit, fraction, if (!missing(time_min)) time_min, level, u_temp_c, scale %or% "HV",
+                        material, property)
+  } else {
+    if (!is.null(u_temp_c) || !missing(material) || !is.null(property) || !is.null(scale)) {
+      abort("argument", "`u_temp_c`, `scale`, `material` and `property` are for readings, and `fit` is a fit",
+            arg = "u_temp_c", remedy = "Leave them out.")
+    }
+    temp_for(fit, time_min, fraction = fraction, level = level, ...)
+  }
   if (!is.null(solidus_c)) {
     out$homologous <- (out$temp_c + ZERO_CELSIUS) / (solidus_c + ZERO_CELSIUS)
   }

@@ -54,7 +54,9 @@ compare_models <- function(data, models = NULL, ..., cross_validate = TRUE) {
 compare_row <- function(model, data, cross_validate, ...) {
   quiet <- function(...) suppressWarnings(fit_softening(..., model = model),
                                           classes = "softanneal_warning")
-  fit <- tryCatch(quiet(data, ...), softanneal_error_too_few = function(e) e)
+  fit <- tryCatch(quiet(data, ...), softanneal_error_too_few = function(e) e,
+                  # a model that a rising property has not
+                  softanneal_error_model = function(e) e)
   if (inherits(fit, "error")) {
     return(data.frame(model = model, parameters = length(model_terms(model)),
                       sigma = NA_real_, AICc = NA_real_, BIC = NA_real_,

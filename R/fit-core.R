@@ -130,7 +130,7 @@ fit_remarks <- function(fit) {
 # The same with what would settle it.
 fit_words <- function(fit) {
   settle <- if (inherits(fit, "softanneal_fit_softening")) settling(fit) else ""
-  c(fit_remarks(fit), if (nzchar(settle)) settle)
+  in_property(c(fit_remarks(fit), if (nzchar(settle)) settle), fit)
 }
 
 state_sentence <- function(fit, term) {

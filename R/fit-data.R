@@ -8,7 +8,7 @@ STRAIN_FORMULA <- hardness ~ time_min + temp_c + strain
 environment(STRAIN_FORMULA) <- baseenv()
 
 softening_data <- function(data, columns, scale, material, weights, na.action, temp_ref_c,
-                           history = NULL, strain_ref = NULL) {
+                           history = NULL, strain_ref = NULL, property = NULL) {
   check_data(data)
   n <- nrow(data)
   data <- from_clock(data, columns$time, clock_keys(data, columns$specimen, columns$temp))
@@ -19,8 +19,9 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   }
   temp <- numeric_column(data, columns$temp, unit = "degree_C", lower = -ZERO_CELSIUS, open = TRUE,
                          na = TRUE, remedy = "Temperatures are in degrees Celsius, above -273.15.")
-  value <- numeric_column(data, columns$hardness, lower = 0, open = TRUE, na = TRUE,
-                          remedy = "A hardness is above zero; check the reading.")
+  value <- numeric_column(data, columns$hardness, lower = 0, open = is.null(property), na = TRUE,
+                          remedy = if (is.null(property)) "A hardness is above zero; check the reading." else
+                            "Values are zero or more; add a constant to changes of a property.")
   before <- is.na(temp) & !is.na(time) & time == 0 # as rolled: the temperature has no meaning
   weights <- check_weights(weights, n)
   strain <- if (!is.null(columns$strain)) strain_column(data, columns$strain)
@@ -30,7 +31,7 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   if (!is.null(columns$log_time)) known[[columns$log_time]] <- log_s
   if (!is.null(strain)) known[[columns$strain]] <- strain
   gone <- without_weight(missing_rows(known, n, na.action), weights)
-  read_on <- reading_scales(data, columns$scale, scale)
+  read_on <- if (is.null(property)) reading_scales(data, columns$scale, scale) else "as read"
   if (!is.null(strain) && columns$strain %in% REDUCTION_COLUMNS) {
     say("units", paste0("Column `", columns$strain, "` is a reduction in per cent: the fit and its answers ",
                         "have its effective strain, 2/sqrt(3) ln(100/(100 - reduction)), as `strain`."))
@@ -64,9 +65,11 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   id <- if (is.null(specimen)) rep.int(1L, length(time)) else match(specimen, unique(specimen))
   d <- list(n = length(time), temp_k = temp_k, time_min = time, hardness = fitted_scale$hardness,
             weights = weights, specimen_id = id, order = NULL, ref_k = NULL,
-            scale = fitted_scale$scale, material = material, na.action = gone,
+            scale = if (is.null(property)) fitted_scale$scale else property[["unit"]],
+            material = material, na.action = gone,
             specimen = specimen, as_read = value, scale_read = read_on, columns = columns,
             run = run, operator = operator, label_c = temp)
+  d$property <- property
   if (is.null(history)) {
     d$ref_k <- reference_temperature(temp_ref_c, temp_k, time)
   } else {
@@ -247,6 +250,7 @@ softening_setup <- function(d, model, start, fixed, lower, upper) {
   hardest <- max(d$hardness)
   softest <- min(d$hardness)
   high <- high * ifelse(part$rule == "top", 10 * hardest, ifelse(part$rule == "softest", softest, 1))
+  if (!is.null(d$property)) low[is_level(terms)] <- -hardest # the bound of a hardness is no bound of all
   value[1:2] <- c(hardest, softest)
   if (!is.null(d$strain_ln)) value[terms == "h_strain"] <- start_of_hardening(d)
   names(low) <- names(high) <- names(value) <- terms

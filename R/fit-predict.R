@@ -304,6 +304,8 @@ central_jacobian <- function(value, par) {
 time_rows <- function(fit, temp_c, target, what, par, strain) {
   place <- fit_places(fit, temp_c, strain)
   known <- known_places(place)
+  # no hardness is reached by softening where the fit rises
+  if (is.null(property_of(fit)) && what != "fraction" && par[[2L]] > par[[1L]]) known[] <- FALSE
   out <- matrix(NA_real_, length(temp_c), length(par) + 1L)
   out[known, ] <- .Call(C_sa_call_time_to, fit$settings$set$kind, place_rows(place, known),
                         rep_len(as.double(target), length(temp_c))[known], target_code(what),

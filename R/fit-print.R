@@ -3,7 +3,11 @@
 
 #' @export
 format.softanneal_fit <- function(x, ...) {
-  what <- if (inherits(x, "softanneal_fit_softening")) paste0("softening fit ", x$model) else {
+  what <- if (inherits(x, "softanneal_fit_softening")) {
+    if (is.null(property_of(x))) paste("softening fit", x$model) else {
+      paste0("fit of ", property_word(x), ", ", x$model)
+    }
+  } else {
     if (inherits(x, "softanneal_fit_arrhenius")) "Arrhenius fit" else "least-squares fit"
   }
   paste0("<", what, ": ", x$nobs, " values, ", x$estimated, " parameters",
@@ -83,7 +87,8 @@ count_line <- function(x, what = "values") {
 header_lines.softanneal_fit_softening <- function(x) {
   treatments <- length(unique(x$conditions$cluster_of))
   oven <- unique(signif(x$conditions$temp_c[x$conditions$time_min > 0], 12))
-  c(paste0("Softening fit '", x$model, "': ", model_words(x$model)),
+  what <- if (is.null(property_of(x))) "Softening fit" else paste0("Fit of ", property_word(x), ", model")
+  c(paste0(what, " '", x$model, "': ", model_words(x$model)),
     paste0(count_line(x, "readings"), " of ", count(treatments, "step"), " at ", length(oven),
            if (length(oven) == 1L) " temperature (" else " temperatures (",
            paste(format(sort(oven)), collapse = ", "), " degrees Celsius)"),
@@ -93,6 +98,7 @@ header_lines.softanneal_fit_softening <- function(x) {
 }
 
 scale_line <- function(x) {
+  if (!is.null(property_of(x))) return(if (nzchar(x$scale)) paste0("Fitted in ", x$scale))
   read <- unique(x$readings$scale_read)
   if (x$scale == "HV" && !all(read == "HV") && any(standardise_scale(read) != "HV")) {
     return(paste0("Readings in ", in_quotes(read, " and "), " converted to HV (", x$material,
@@ -115,7 +121,7 @@ se_words <- function(x) {
 
 foot_lines <- function(x, digits) {
   c(paste0("Residual standard deviation ", format(x$sigma, digits = digits),
-           if (!is.null(x$scale)) paste0(" ", x$scale), " on ", x$df.residual,
+           if (!is.null(x$scale) && nzchar(x$scale)) paste0(" ", x$scale), " on ", x$df.residual,
            " degrees of freedom"),
     paste0(if (x$convergence$converged) "Converged: " else "Not converged: ", x$convergence$end,
            " (", x$convergence$iterations, " iterations)"))

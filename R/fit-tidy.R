@@ -27,7 +27,7 @@
 #'   `augment()`: the data with `.fitted`, `.resid`,
 #'   `.se.fit` and, when asked, `.lower`, `.upper`; no `.resid` for `newdata`. Of a softening fit also
 #'   `.hardness`, the readings in the scale of the fit (HV, whatever the dials), as `.fitted`
-#'   and `.resid` are.
+#'   and `.resid` are (not of a fit with `property`, whose column is in its unit already).
 #' @name fit-tables
 #' @seealso [fit-methods], [tables], [fits-tables]
 #' @examples
@@ -105,7 +105,9 @@ augment.softanneal_fit <- function(x, data = NULL, newdata = NULL,
           arg = "data", remedy = "Give the table that was fitted.")
   }
   prediction <- stats::predict(x, interval = interval, level = level, se.fit = TRUE)
-  in_scale <- if (inherits(x, "softanneal_fit_softening")) stats::fitted(x) + resid
+  # a property is there in its unit already
+  own <- inherits(x, "softanneal_fit_softening") && is.null(property_of(x))
+  in_scale <- if (own) stats::fitted(x) + resid
   add_predictions(data, prediction, resid, in_scale)
 }
 

@@ -70,6 +70,14 @@
 #' @param u_temp_c Standard uncertainty of the furnace temperature in K, as from its calibration
 #'   certificate: one number, or named by furnace run or specimen.
 #' @param u_temp_exact Whether `u_temp_c` is taken as exact; otherwise as known to about 50 %.
+#' @param property Name and unit of another property than hardness, such as `"Yield stress (MPa)"` or
+#'   `"Recrystallised fraction"`, see there.
+#' @section Other properties: With `property` the column `hardness` holds it (`hardness = yield_mpa`), in its
+#'   own unit and not below zero; no scale is needed, and nothing is converted. `h_worked` and `h_soft` are
+#'   then its values as rolled and annealed, and `hardness` in the answers is the property. It may rise, as
+#'   conductivity, fraction or grain size do, in models without recovery, hardening and grain growth. The
+#'   model takes it as linear in the recrystallised fraction, which is an assumption, and a poor one for grain
+#'   size.
 #' @return An object of class `softanneal_fit_softening` over `softanneal_fit`: a list with
 #'   `coefficients`, `vcov`, `sigma`, `states` (whether each parameter is determined), `limits`,
 #'   `lack_of_fit`, `convergence`, `conditions` (means by temperature and time), with `se = "components"`
@@ -108,7 +116,7 @@ fit_softening <- function(data,
                           na.action = stats::na.exclude, control = NULL, strain = NULL,
                           strain_ref = NULL, n_by = c("shared", "by temperature"),
                           growth_exponent = NULL, furnace = furnace, operator = operator,
-                          u_temp_c = NULL, u_temp_exact = FALSE) {
+                          u_temp_c = NULL, u_temp_exact = FALSE, property = NULL) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_softening")
   automatic <- missing(se)
@@ -116,7 +124,8 @@ fit_softening <- function(data,
   loss <- check_choice(loss, c("squares", "huber"), "loss")
   level <- check_level(level)
   model <- check_model_name(model)
-  scale <- check_fit_scale(scale)
+  property <- check_property(property, !missing(scale))
+  scale <- if (is.null(property)) check_fit_scale(scale) else "as read"
   columns <- list(time = column_name(rlang::enquo(time)), temp = column_name(rlang::enquo(temp)),
                   hardness = column_name(rlang::enquo(hardness)),
                   scale = column_name(rlang::enquo(reading_scale)),
@@ -136,7 +145,7 @@ fit_softening <- function(data,
   weights <- weights_in(rlang::enquo(weights), data)
   material <- one_metal(data, rlang::enquo(material), !missing(material))
   d <- softening_data(data, columns, scale, material, weights, na.action, temp_ref_c, history,
-                      strain_ref)
+                      strain_ref, property)
   tell_odd_pieces(d, data)
   d <- with_furnace_uncertainty(d, u_temp_c, u_temp_exact)
   if (n_by == "by temperature") d <- with_exponents(d)
@@ -225,6 +234,7 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
                    if (!is.null(d$strain)) list(strain = d$strain_ref * exp(r$strain))),
     settings = list(set = set, control = control), readings = d)
   if (se == "components") fit <- with_components(fit, errors)
+  refuse_rising_terms(fit)
   warn_fit(fit)
   fit
 }

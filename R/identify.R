@@ -60,7 +60,7 @@ identifiability <- function(fit, ..., level = 0.95, temp_c = NULL, time_min = NU
                     advice = "")
   out$conf.low[states == "fixed"] <- out$conf.high[states == "fixed"] <- NA_real_
   for (k in seq_along(terms)) {
-    out$reason[k] <- reason_for(fit, terms[k], states[[k]])
+    out$reason[k] <- in_property(reason_for(fit, terms[k], states[[k]]), fit)
     if (asked[k]) out$advice[k] <- advice_for(fit, r$ends[, 2L * k - 1:0], candidates)
   }
   singular <- sort(fit$singular[fit$singular > 0], decreasing = TRUE)
@@ -158,14 +158,15 @@ advice_for <- function(fit, ends, candidates) {
                  "simpler model."))
   }
   # below 0.01 HV no reading shows a difference, however small the scatter is
-  if (length(k) == 0L || gap[k] < max(2 * sqrt(noise), 0.01)) {
+  least <- if (is.null(property_of(fit))) 0.01 else 0
+  if (length(k) == 0L || gap[k] < max(2 * sqrt(noise), least)) {
     return("No single reading would settle it; more readings or a simpler model.")
   }
   paste0("Read at ", temperature_label(signif(candidates$temp_c[k], 3)), " after ",
          format_quantity(candidates$time_min[k], 2), " min",
          if (!is.null(candidates$strain)) paste(" at strain", format_quantity(candidates$strain[k])),
          ": acceptable fits differ there by ",
-         format_quantity(gap[k], 2), " ", fit$scale, ".")
+         format_quantity(gap[k], 2), unit_after(fit$scale), ".")
 }
 
 #' @export

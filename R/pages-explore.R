@@ -56,6 +56,10 @@ explore_page <- function(fit, file, ..., title = "Softening explored", dial = NU
                          overwrite = FALSE, open = FALSE) {
   check_dots_empty(...)
   check_softening(fit)
+  if (!is.null(property_of(fit))) {
+    abort("model", "the page explores fits of hardness, not of another property", arg = "fit",
+          remedy = "Use predict(), time_to() and plot_hardness_map().")
+  }
   file <- check_new_file(file, "html", overwrite)
   title <- check_string(title, "title")
   level <- check_level(level)

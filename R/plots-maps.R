@@ -182,22 +182,22 @@ plot_hardness_map <- function(fit, hardness = NULL, ..., temp_c = NULL, time_min
     ggplot2::geom_label(ggplot2::aes(label = .data[["label"]]),
                         data = map_labels(curves, temp_c, time_min), size = 2.8, label.size = 0,
                         label.padding = grid::unit(0.08, "lines"), colour = INK) +
-    ggplot2::scale_fill_gradientn(hardness_title(fit$scale), colours = rev(ramp_colours(7))) +
+    ggplot2::scale_fill_gradientn(property_title(fit), colours = rev(ramp_colours(7))) +
     ggplot2::scale_x_log10("Time at temperature (min, logarithmic)", breaks = log_breaks(time_min),
                            labels = axis_numbers, expand = c(0, 0), limits = range(time_min)) +
     ggplot2::scale_y_continuous("Temperature (\u00b0C)", expand = c(0, 0), limits = range(temp_c)) +
     ggplot2::labs(
-      title = "Hardness over temperature and time",
+      title = in_property("Hardness over temperature and time", fit),
       caption = caption_of(
         if (nrow(curves)) {
-          paste0("Lines: equal hardness (", fit$scale, ")",
+          paste0(in_property(paste0("Lines: equal hardness (", fit$scale, ")"), fit),
                  if (!all(curves$inside)) "; dashed outside the region of the data", ".")
         },
         paste0("Grey: region of the data. Points: means of the readings",
                if (!is.null(fit$readings$history)) ", at their equivalent times", "."),
         if (open) "No line where the readings do not determine the curve.",
         "An estimate, not a release for use."),
-      alt = paste0("Map of hardness in ", fit$scale, " over time from ",
+      alt = paste0(in_property(paste0("Map of hardness in ", fit$scale, " over time from "), fit),
                    format_quantity(min(time_min)), " to ", format_quantity(max(time_min)),
                    " min and temperature from ", format_quantity(min(temp_c)), " to ",
                    format_quantity(max(temp_c)), " degrees Celsius with ",

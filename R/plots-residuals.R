@@ -34,13 +34,14 @@ plot_residuals <- function(fit, ...) {
     ggplot2::geom_point(data = means, shape = 18, size = 3, colour = SECOND_COLOUR) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]]), labeller = ggplot2::label_wrap_gen(11)) +
     time_axis(TRUE, zero, r$time_min[r$time_min > short], any(r$time_min <= short), time_title(fit)) +
-    ggplot2::labs(y = paste0("Residual (", fit$scale, ")"), title = "Residuals by step",
+    ggplot2::labs(y = in_property(paste0("Residual (", fit$scale, ")"), fit), title = "Residuals by step",
                   caption = caption_of("Points: readings. Diamonds: means of a step, joined by specimen.",
                                        if (any(r$time_min > 0 & r$time_min <= short))
                                          "Equivalent times too short for the axis stand at 0."),
-                  alt = paste0("Residuals in ", fit$scale, " over time in min in ", nlevels(r$panel),
-                               " panels by temperature; in ", sum(one_sided), " of ",
-                               length(one_sided), " steps all readings lie on one side of the curve.")) +
+                  alt = in_property(paste0(
+                    "Residuals in ", fit$scale, " over time in min in ", nlevels(r$panel),
+                    " panels by temperature; in ", sum(one_sided), " of ", length(one_sided),
+                    " steps all readings lie on one side of the curve."), fit)) +
     plain_theme() +
     # the last time of a panel and the 0 of the next keep apart
     ggplot2::theme(panel.spacing.x = grid::unit(1.4, "lines"),
@@ -105,8 +106,8 @@ plot_residual_map <- function(fit, base_size = NULL, ...) {
     ggplot2::scale_size_area("Distance (standard\ndeviations)", max_size = 5.5, breaks = 1:4,
                              limits = c(0, max(3, d$size))) +
     ggplot2::labs(y = "Annealed at", title = "Residuals over temperature and time",
-                  caption = paste0("One standard deviation of a step mean: ", format_quantity(sigma, 2L),
-                                   " ", fit$scale, "."),
+                  caption = in_property(paste0("One standard deviation of a step mean: ",
+                                               format_quantity(sigma, 2L), " ", fit$scale, "."), fit),
                   alt = paste0("Mean residuals of ", nrow(d), " steps over time in min at ",
                                nlevels(d$panel), " temperatures; the largest is ",
                                format_quantity(max(d$size), 2L), " standard deviations; ",

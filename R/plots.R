@@ -121,7 +121,7 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
   }
   p + strain_panels(object) + temperature_scales(levels(means$temperature)) +
     time_axis(log_time, zero, shown_times, has_zero, time_title(object)) +
-    ggplot2::labs(y = hardness_title(object$scale), title = "Softening curves",
+    ggplot2::labs(y = property_title(object), title = in_property("Softening curves", object),
                   caption = curve_caption(object, band, means, curve, readings, level, short),
                   alt = curve_alt(object, means, temps, band, any(!is.na(curve$lower)))) +
     plain_theme(base_size) + if (is.null(means$strain)) curve_ends(curve, log_time)
@@ -209,8 +209,8 @@ curve_caption <- function(fit, band, means, curve, readings, level, short) {
 
 curve_alt <- function(fit, means, temps, band, banded) {
   half <- suppressWarnings(time_to(fit), classes = "softanneal_warning_outside")
-  paste0("Hardness in ", fit$scale, " over ", tolower(sub(" \\(min\\)", "", time_title(fit))), " in min, ",
-         fit$nobs,
+  in_property(paste0("Hardness in ", fit$scale, " over ", tolower(sub(" \\(min\\)", "", time_title(fit))),
+         " in min, ", fit$nobs,
          " readings at ", length(temps), " temperatures with fitted ", fit$model, " curves",
          if (band != "none" && banded) paste(" and", band, "bands"), ". Hardness falls from ",
          paste(format_quantity(worked_hardness(fit, check_strain(fit, NULL))), collapse = ", "),
@@ -223,5 +223,5 @@ curve_alt <- function(fit, means, temps, band, banded) {
                 temperature_label(half$temp_c),
                 if (!is.null(strain_name(fit))) {
                   paste(" and strain", format_quantity(half[[strain_name(fit)]]))
-                }, collapse = ", "), ".")
+                }, collapse = ", "), "."), fit)
 }

@@ -10,9 +10,10 @@ report_estimates <- function(fit, level) {
   meaning[reference] <- sub("the reference temperature", temperature_label(fit$temp_ref_c),
                             meaning[reference])
   fixed <- fit$states == "fixed"
-  out <- data.frame(Parameter = parameter_label(terms, fit$scale), Estimate = t[, "Estimate"],
+  out <- data.frame(Parameter = in_property(parameter_label(terms, fit$scale), fit),
+                    Estimate = t[, "Estimate"],
                     se = ifelse(fixed, "fixed", t[, "Std. error"]),
-                    interval = ifelse(fixed, "\u2013", t[, 4L]), Meaning = meaning,
+                    interval = ifelse(fixed, "\u2013", t[, 4L]), Meaning = in_property(meaning, fit),
                     row.names = NULL)
   names(out)[3:4] <- c("Standard error", colnames(t)[4L])
   out
@@ -93,7 +94,7 @@ report_models <- function(m, scale = "HV") {
   out
 }
 
-unit_of_scale <- function(scale) if (scale == "as read") "" else paste0(" (", scale, ")")
+unit_of_scale <- function(scale) if (scale %in% c("as read", "")) "" else paste0(" (", scale, ")")
 
 # Components of error with their shares in the variance of the answers; NULL for a fit without.
 report_errors <- function(fit) {
@@ -109,7 +110,8 @@ report_errors <- function(fit) {
                                                          format_quantity(e$conf.high, 2L))),
     q = share(e$q_share), half = share(e$t50_share), new = share(e$reading_share))
   names(out) <- c("Error", "Standard deviation", "95 % interval", "Activation energy",
-                  paste("Half softening at", trimws(temperature_label(attr(e, "temp_c")))),
+                  paste(if (is.null(property_of(fit))) "Half softening at" else "Half change at",
+                        trimws(temperature_label(attr(e, "temp_c")))),
                   "New reading")
   out
 }
@@ -118,7 +120,7 @@ report_errors <- function(fit) {
 report_answer <- function(result) {
   fit <- result$fit
   h <- result$half_softening
-  unit <- if (fit$scale == "as read") "" else paste0(" ", fit$scale)
+  unit <- unit_after(fit$scale)
   worked <- worked_hardness(fit, check_strain(fit, NULL))
   strain <- strain_name(fit)
   reach <- half_interval(h)
@@ -127,11 +129,11 @@ report_answer <- function(result) {
     paste0(report_number(h$time_min), " min (", reach, ")"))), " at ",
     trimws(temperature_label(h$temp_c)),
     if (!is.null(strain)) paste(" and strain", format_quantity(h[[strain]])))
-  c(paste0("Hardness falls from ", paste(format_quantity(worked), collapse = ", "), " to ",
+  in_property(c(paste0("Hardness falls from ", paste(format_quantity(worked), collapse = ", "), " to ",
            format_quantity(fit$par[["h_soft"]]), unit, "."),
     paste0("Half of the softening takes ", paste(times, collapse = "; "), ". In parentheses: ",
            percent_text(result$level), " intervals."),
-    reader_words(energy_sentence(fit, result$level)))
+    reader_words(energy_sentence(fit, result$level))), fit)
 }
 
 lack_sentence <- function(fit) {
@@ -160,9 +162,11 @@ report_table <- function(x, caption, words = character()) {
 }
 
 # The four common models and the chosen one.
-report_comparison <- function(data, scale, material, chosen, u_temp_c = NULL, strain = NULL) {
+report_comparison <- function(data, scale, material, chosen, u_temp_c = NULL, strain = NULL,
+                              property = NULL) {
   args <- list(quote(data), unique(c(usual_models(), chosen)), cross_validate = FALSE,
-               scale = scale, material = material, u_temp_c = u_temp_c)
+               material = material, u_temp_c = u_temp_c, property = property)
+  if (is.null(property)) args$scale <- scale
   if (!is.null(strain)) args$strain <- strain
   suppressMessages(do.call(compare_models, args), classes = "softanneal_message_units") # told by the fit
 }

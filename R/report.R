@@ -15,6 +15,8 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #'   `c(alloy, coil)`: each is fitted for itself, and the report compares them.
 #' @param strain Column of the strain of cold work, or of the reduction in per cent (`reduction_pct`), as in
 #'   [fit_softening()]: one fit of several reductions.
+#' @param property As in [fit_softening()], of a data frame; `columns = c(hardness = "yield_mpa")` names its
+#'   column.
 #' @param model,scale,material As in [fit_softening()].
 #' @param specimen Name of the specimen for a table without such a column.
 #' @param title Title of the report; by default made from the name of the file.
@@ -53,11 +55,13 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' @export
 softening_report <- function(readings, out_dir, ..., by = NULL, strain = NULL, model = "jmak", scale = "HV",
                              material = "brass", specimen = NULL, title = NULL, level = 0.95,
-                             overwrite = FALSE, reading_scale = NULL, u_temp_c = NULL, events = NULL) {
+                             overwrite = FALSE, reading_scale = NULL, u_temp_c = NULL, events = NULL,
+                             property = NULL) {
   by <- if (!is_null_column(rlang::enquo(by))) key_names(rlang::enquo(by))
   strain <- optional_column(rlang::enquo(strain))
   metal <- rlang::enquo(material)
   metal_given <- !missing(material)
+  scale_given <- !missing(scale)
   reading <- reading_arguments(specimen, reading_scale, ...)
   out_dir <- check_path(out_dir, "out_dir")
   level <- check_level(level)
@@ -73,14 +77,18 @@ softening_report <- function(readings, out_dir, ..., by = NULL, strain = NULL, m
     name <- if (is.character(readings) && length(readings) == 1L) {
       tools::file_path_sans_ext(basename(readings))
     } else "hardness readings"
-    title <- paste("Softening kinetics:", gsub("_", " ", name))
+    title <- if (is.null(property)) paste("Softening kinetics:", gsub("_", " ", name)) else {
+      paste("Annealing kinetics:", property)
+    }
   }
   events <- report_events(events)
   check_folder(out_dir, overwrite, if (is.null(by)) REPORT_FILES else GROUP_FILES)
-  data <- read_for_report(readings, reading, by)
+  data <- if (is.null(property)) read_for_report(readings, reading, by) else property_rows(readings, reading)
   metal <- material_of_rows(data, metal, metal_given)
   ask <- function(part, ...) {
-    args <- list(data = quote(part), model = model, scale = scale, level = level, u_temp_c = u_temp_c, ...)
+    args <- list(data = quote(part), model = model, level = level, u_temp_c = u_temp_c, property = property,
+                 ...)
+    if (is.null(property) || scale_given) args$scale <- scale
     args$material <- metal$column %or% metal$name
     if (!is.null(strain)) args$strain <- strain
     do.call(fit_softening, args)
@@ -88,7 +96,8 @@ softening_report <- function(readings, out_dir, ..., by = NULL, strain = NULL, m
   if (!is.null(by)) return(report_of_groups(data, by, ask, out_dir, title, level))
   fit <- ask(data)
   result <- list(
-    fit = fit, models = report_comparison(data, scale, metal$column %or% metal$name, model, u_temp_c, strain),
+    fit = fit, models = report_comparison(data, scale, metal$column %or% metal$name, model, u_temp_c, strain,
+                                            property),
     level = level,
     title = title, bench = report_bench(data, events), events = events,
     half_softening = suppressWarnings(time_to(fit, level = level),
@@ -154,6 +163,25 @@ read_for_report <- function(readings, arguments, by = NULL) {
     say("file", "No column `specimen`: each temperature and time is taken as one step.")
     read(specimen = "all readings")
   })
+}
+
+# Readings of a property come as a table with the standard names, or `columns` that say which are which; the
+# readers of files know hardness alone.
+property_rows <- function(readings, arguments) {
+  if (!is.data.frame(readings)) {
+    abort("argument", "with `property`, `readings` must be a data frame", arg = "readings",
+          remedy = "Read the file first, such as with read.csv().")
+  }
+  odd <- setdiff(names(arguments), c("columns", "specimen"))
+  if (length(odd)) {
+    abort("argument", paste0("`", odd[1L], "` is for hardness readings, and `property` is given"),
+          arg = odd[1L], remedy = "Leave it out.")
+  }
+  for (k in seq_along(arguments$columns)) {
+    readings[[names(arguments$columns)[k]]] <- any_column(readings, arguments$columns[[k]], "readings")
+  }
+  if (!is.null(arguments$specimen)) readings$specimen <- arguments$specimen
+  readings
 }
 
 report_plots <- function(fit, level) {
@@ -223,7 +251,7 @@ format.softanneal_report <- function(x, ...) {
   if (!is.null(x$comparison)) return(format_groups_report(x))
   fit <- x$fit
   b <- fit$par
-  unit <- if (fit$scale == "as read") "" else paste0(" ", fit$scale)
+  unit <- unit_after(fit$scale)
   h <- x$half_softening
   reach <- ifelse(is.na(h$conf.low), "", paste0(" (", range_text(h$conf.low, h$conf.high), ")"))
   lines <- c(
@@ -236,7 +264,7 @@ format.softanneal_report <- function(x, ...) {
            answer_text(h$time_min), reach, ifelse(nzchar(h$note), paste0("  ", h$note), "")),
     paste0("  ", energy_sentence(fit, x$level)))
   remarks <- setdiff(fit_words(fit), state_sentence_of_energy(fit))
-  c(lines, if (length(remarks)) paste0("  ", strwrap(remarks, width = 76)),
+  c(lines[1L], in_property(lines[-1L], fit), if (length(remarks)) paste0("  ", strwrap(remarks, width = 76)),
     paste0("  ", strwrap(CAUTION_LINE, width = 76)))
 }
 

@@ -52,52 +52,71 @@ plot.softanneal_softening <- draw_picture
 
 #' Hardness against temperature at given times
 #'
-#' Isochronal cuts through a softening model: the hardness after one time at constant
-#' temperature, over the temperature. The cut shows at which temperature a metal softens in
-#' the time a furnace step takes.
+#' Isochronal curves: the hardness after one time at constant temperature, over the temperature, measured or
+#' of a model. They show at which temperature a metal softens in the time a furnace step takes.
 #'
-#' @param parameters A fit of [fit_softening()], or a named vector of parameters as in
-#'   [soften()].
-#' @param time_min Times at temperature in min, one curve each; up to seven.
+#' @param parameters A fit of [fit_softening()], a named vector of parameters as in [soften()], or readings: a
+#'   data frame with columns `temp_c`, `time_min`, `hardness` and `scale`, as from [read_readings()].
+#' @param time_min Times at temperature in min, one curve each; up to seven. `NULL`: for readings the times
+#'   read at most temperatures, otherwise 10 and 60.
 #' @param temp_c Lowest and highest temperature of the plot in degrees Celsius; by default,
 #'   for a fit the range of its readings, widened by a quarter on both sides, else the range in
 #'   which the curves fall.
 #' @param model,temp_ref_c As in [soften()].
 #' @param band For a fit: `"confidence"` for the band of each curve, or `"none"`.
-#' @param level Level of the band.
+#' @param level Level of the band, and of the intervals of means and temperatures.
+#' @param fit For readings: a fit of [fit_softening()], whose curves are drawn in place of straight lines.
+#' @param scale,material,property For readings, as in [fit_softening()]; `scale = "as read"` draws the
+#'   numbers of the dial. With `fit` the scale is that of the fit.
 #' @param ... Must be empty.
 #' @return A ggplot object with alt text. For a fit, parts of curves outside the temperatures
-#'   read are dashed, and the means of readings at just these times are shown.
+#'   read are dashed, and the means of readings at just these times are shown. For readings: means with
+#'   intervals from the scatter of readings within a step, the curve of each time (straight lines where there
+#'   are too few steps for it), the level as rolled, and in the caption the temperature at which half of the
+#'   softening is passed ([recryst_temperature()]).
 #' @section Errors:
 #'   As in [soften()]; `softanneal_error_too_few` for no time, `softanneal_error_argument` for
-#'   more than seven.
+#'   more than seven, `softanneal_error_range` for a time without readings.
 #' @seealso [recryst_temperature()], [autoplot.softanneal_fit_softening()]
 #' @examples
 #' plot_isochronal(c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180),
 #'                 time_min = c(4, 16, 64), temp_ref_c = 370)
+#' # measured
+#' readings <- example_data("bellbrass_readings")
+#' plot_isochronal(readings, 32)
 #' @export
-plot_isochronal <- function(parameters, time_min = c(10, 60), ..., temp_c = NULL, model = NULL,
-                            temp_ref_c = NULL, band = c("confidence", "none"), level = 0.95) {
+plot_isochronal <- function(parameters, time_min = NULL, ..., temp_c = NULL, model = NULL,
+                            temp_ref_c = NULL, band = c("confidence", "none"), level = 0.95, fit = NULL,
+                            scale = "HV", material = "brass", property = NULL) {
   check_dots_empty(...)
-  p <- forward_parameters(parameters, model, temp_ref_c)
-  time_min <- sort(unique(check_numeric(time_min, "time_min", 0, open = TRUE)))
-  if (!length(time_min)) abort("too_few", "`time_min` holds no time", arg = "time_min")
-  if (length(time_min) > 7L) {
-    abort("argument", "`time_min` holds more than seven times", arg = "time_min",
-          remedy = "Draw fewer curves in one plot.")
-  }
-  band <- check_choice(band, c("confidence", "none"), "band")
   level <- check_level(level)
+  band <- check_choice(band, c("confidence", "none"), "band")
+  measured <- NULL
+  if (is.data.frame(parameters)) {
+    if (!is.null(fit)) {
+      check_softening(fit)
+      if (!is.null(property_of(fit))) property <- property_title(fit) else
+        if (fit$scale != "HV") scale <- "as read"
+    }
+    measured <- isochronal_means(parameters, check_isochronal(time_min), level, scale, material, property)
+    time_min <- measured$time_min
+    if (!is.null(fit)) same_scale(measured$fit$scale, fit$scale)
+    parameters <- fit
+  }
+  time_min <- check_isochronal(time_min) %or% c(10, 60)
+  if (is.null(parameters)) return(measured_isochronal(measured, level))
+  p <- forward_parameters(parameters, model, temp_ref_c)
   fit <- if (inherits(parameters, "softanneal_fit_softening")) parameters
   read <- if (!is.null(fit)) range(fit$conditions$temp_c[fit$conditions$time_min > 0])
-  range_c <- isochronal_range(p, time_min, temp_c, read)
+  seen <- if (is.null(measured)) read else range(measured$steps$temp_c)
+  range_c <- isochronal_range(p, time_min, temp_c, seen)
   grid <- seq(range_c[1L], range_c[2L], length.out = 241L)
   curve <- data.frame(temp_c = rep(grid, length(time_min)),
                       time_min = rep(time_min, each = length(grid)))
   e <- inverse_temperature(curve$temp_c, p$ref_k - ZERO_CELSIUS)
   m <- .Call(C_sa_call_hardness, p$kind, log(curve$time_min), e, p$par)
   curve$hardness <- m[, 1L]
-  label <- \(x) factor(paste(format_quantity(x), "min"), paste(format_quantity(time_min), "min"))
+  label <- isochronal_label(time_min)
   curve$after <- label(curve$time_min)
   picture <- ggplot2::ggplot(curve, ggplot2::aes(.data[["temp_c"]], .data[["hardness"]],
                                                  colour = .data[["after"]]))
@@ -113,19 +132,41 @@ plot_isochronal <- function(parameters, time_min = c(10, 60), ..., temp_c = NULL
   outside <- if (is.null(fit)) rep(FALSE, nrow(curve)) else {
     curve$temp_c < read[1L] | curve$temp_c > read[2L]
   }
-  shown <- isochronal_points(fit, time_min, label)
+  shown <- if (is.null(measured)) isochronal_points(fit, time_min, label) else {
+    transform(measured$steps, after = label(time_min))
+  }
+  about <- function(text) if (is.null(fit)) text else in_property(text, fit)
   picture <- picture +
-    isochronal_lines(curve, outside, read) +
+    isochronal_lines(curve, outside, read) + rolled_line(measured) +
     level_scales(levels(curve$after), "After", lines = FALSE) +
     ggplot2::labs(
-      x = "Temperature (\u00b0C)", title = "Hardness after a time at constant temperature",
-      y = if (is.null(p$scale)) "Hardness" else hardness_title(p$scale),
-      caption = isochronal_caption(fit, band, level, any(outside), nrow(shown)),
-      alt = isochronal_alt(curve, time_min, range_c)) +
-    plain_theme()
+      x = "Temperature (\u00b0C)", title = about("Hardness after a time at constant temperature"),
+      y = if (is.null(fit)) "Hardness" else property_title(fit),
+      caption = caption_of(isochronal_caption(fit, band, level, any(outside), nrow(shown)),
+                           if (!is.null(measured)) {
+                             measured_words(measured, isochronal_temperatures(measured, 0.5, level))
+                           }),
+      alt = about(isochronal_alt(curve, time_min, range_c)))
   marks <- curve[seq_len(nrow(curve)) %% 24L == 12L, ]
   if (nrow(shown)) marks <- shown
-  picture + ggplot2::geom_point(ggplot2::aes(shape = .data[["after"]]), data = marks, size = 2.2)
+  picture + measured_bars(measured, shown) +
+    ggplot2::geom_point(ggplot2::aes(shape = .data[["after"]]), data = marks, size = 2.2) +
+    plain_theme()
+}
+
+isochronal_label <- function(time_min) {
+  function(x) factor(paste(format_quantity(x), "min"), paste(format_quantity(time_min), "min"))
+}
+
+check_isochronal <- function(time_min) {
+  if (is.null(time_min)) return(NULL)
+  time_min <- sort(unique(check_numeric(time_min, "time_min", 0, open = TRUE)))
+  if (!length(time_min)) abort("too_few", "`time_min` holds no time", arg = "time_min")
+  if (length(time_min) > 7L) {
+    abort("argument", "`time_min` holds more than seven times", arg = "time_min",
+          remedy = "Draw fewer curves in one plot.")
+  }
+  time_min
 }
 
 isochronal_lines <- function(curve, outside, read) {

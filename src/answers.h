@@ -9,11 +9,12 @@ typedef struct {
     sa_target_kind what;
     double target, coordinate, log_time;
     sa_group group;
+    int rises; /* the curve of the minimum rises: a property other than hardness */
 } sa_meeting;
 
 /* ln k_ref with which the curve of the other parameters meets the target at that place, in
  * closed form, and its gradient in them (0 for ln k_ref itself). Returns 0 when no rate does,
- * or when the curve would rise through it. */
+ * or when the curve would pass it the wrong way. */
 int sa_meeting_rate(sa_model_kind kind, const sa_meeting *at, const double *par, double *ln_k,
                     double *gradient);
 

@@ -103,7 +103,8 @@ static int solve_all(pulled_fit *f, double objective, double pull, const double 
     const double low = fmin(minimum[SA_P_WORKED], minimum[SA_P_SOFT]) + margin;
     const double high = fmax(minimum[SA_P_WORKED], minimum[SA_P_SOFT]) - margin;
     const sa_meeting meet = {SA_TO_HARDNESS, fmin(fmax(pull, low), high), f->at->coordinate,
-                             f->at->log_time, f->at->group};
+                             f->at->log_time, f->at->group,
+                             minimum[SA_P_SOFT] > minimum[SA_P_WORKED]};
     memcpy(from, minimum, f->p * sizeof(double));
     if (isfinite(f->at->log_time) && sa_scan_shapes(f->s, &meet, from, f->resid) &&
         solve(f, objective, from, &other) && (!got || other.total < out->total * (1.0 - 1e-9))) {

@@ -36,10 +36,11 @@ static int rate_of_base(sa_model_kind kind, const sa_meeting *at, const double *
     double b[SA_BASE_PAR], hardness;
     memcpy(b, par, place.n_par * sizeof(double));
     b[SA_P_LN_K] = *ln_k;
-    if (!(sa_model_at(kind, at->log_time, at->coordinate, b).slope_ln_time < 0.0))
+    const double side = at->rises ? -1.0 : 1.0;
+    if (!(side * sa_model_at(kind, at->log_time, at->coordinate, b).slope_ln_time < 0.0))
         return 0;
     const sa_clock one = {.n = 1, .coordinate = &at->coordinate, .log_time = &at->log_time};
-    if (sa_model_hardness(kind, &one, b, &hardness, gradient) || !(gradient[SA_P_LN_K] < 0.0))
+    if (sa_model_hardness(kind, &one, b, &hardness, gradient) || !(side * gradient[SA_P_LN_K] < 0.0))
         return 0;
     if (at->what == SA_TO_SOFTENING) {
         gradient[SA_P_WORKED] -= 1.0 - at->target;

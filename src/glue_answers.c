@@ -128,7 +128,8 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
                                meet[k],
                                meet[k + count],
                                {meet[k + 4 * count], (int)glue_whole(meet[k + 5 * count], 0.0,
-                                                                     last_exponent, "exponent")}};
+                                                                     last_exponent, "exponent")},
+                               a.par[SA_P_SOFT] > a.par[SA_P_WORKED]};
         const sa_walk walk = {a.objective, meet[k + 6 * count], meet[k + 3 * count], set[3], set[4]};
         const sa_moved moved = set[1] > 0.0 ? SA_MOVE_COORDINATE : SA_MOVE_TIME;
         double ends[2];

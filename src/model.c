@@ -194,6 +194,8 @@ int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_ta
     if (what == SA_TO_SOFTENING)
         aim = par[SA_P_WORKED] + target * (par[SA_P_SOFT] - par[SA_P_WORKED]);
     const int fraction = what == SA_TO_FRACTION;
+    /* a property that rises passes its target from below */
+    const double side = !fraction && par[SA_P_SOFT] > par[SA_P_WORKED] ? -1.0 : 1.0;
     /* a bracket in ln t around the clock of recrystallisation, wide enough for any rate */
     double centre = -par[SA_P_LN_K] - par[SA_P_Q] * coordinate, low = centre - 60.0;
     double high = centre + sa_shape_reach(at.shape, par[SA_P_N]);
@@ -207,19 +209,19 @@ int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_ta
     /* a curve that rises first may start below the target: then from its top, the last of a
      * row of points above the target */
     if (at.rises && isfinite(low) && isfinite(high) && !fraction &&
-        !(distance(kind, low, coordinate, aim, what, par) > 0.0)) {
+        !(side * distance(kind, low, coordinate, aim, what, par) > 0.0)) {
         const double begin = low, width = (high - low) / 2000.0;
         for (int k = 1; k < 2000; k++)
-            if (distance(kind, begin + k * width, coordinate, aim, what, par) > 0.0)
+            if (side * distance(kind, begin + k * width, coordinate, aim, what, par) > 0.0)
                 low = begin + k * width;
     }
     if (!isfinite(low) || !isfinite(high) ||
-        !(distance(kind, low, coordinate, aim, what, par) > 0.0) ||
-        !(distance(kind, high, coordinate, aim, what, par) < 0.0))
+        !(side * distance(kind, low, coordinate, aim, what, par) > 0.0) ||
+        !(side * distance(kind, high, coordinate, aim, what, par) < 0.0))
         return 0;
     for (int k = 0; k < 200 && high - low > 1e-14 * fmax(1.0, fabs(low)); k++) {
         double mid = 0.5 * (low + high);
-        if (distance(kind, mid, coordinate, aim, what, par) > 0.0)
+        if (side * distance(kind, mid, coordinate, aim, what, par) > 0.0)
             low = mid;
         else
             high = mid;
@@ -241,7 +243,7 @@ int sa_model_time_to(sa_model_kind kind, double coordinate, double target, sa_ta
     double hardness, log_time = *ln_time;
     sa_clock one = {.n = 1, .coordinate = &coordinate, .log_time = &log_time};
     sa_model_state s = sa_model_at(kind, log_time, coordinate, par);
-    if (sa_model_hardness(kind, &one, par, &hardness, gradient) || !(s.slope_ln_time < 0.0))
+    if (sa_model_hardness(kind, &one, par, &hardness, gradient) || !(side * s.slope_ln_time < 0.0))
         return 0;
     if (what == SA_TO_SOFTENING) {
         gradient[SA_P_WORKED] -= 1.0 - target;

@@ -1,0 +1,79 @@
+# Softening fits of another property than hardness: yield stress, resistivity, fraction, grain size. Name and
+# unit stand in the readings of the fit (`property`); words about hardness become words about the property.
+
+MOST_LETTERS_OF_PROPERTY <- 60L
+
+# c(name, unit) of "Yield stress (MPa)", NULL for none. `scale_given`: the call names a scale of hardness too.
+check_property <- function(property, scale_given) {
+  if (is.null(property)) return(NULL)
+  property <- trimws(valid_text(check_string(property, "property")))
+  unit <- if (grepl("[(][^()]*[)]$", property)) trimws(sub("^.*[(]([^()]*)[)]$", "\\1", property)) else ""
+  name <- trimws(sub("[(][^()]*[)]$", "", property))
+  if (!grepl("[[:alpha:]]", name) || nchar(property) > MOST_LETTERS_OF_PROPERTY ||
+        grepl("[[:cntrl:]]", property)) {
+    abort("argument", "`property` must name a property, with its unit in parentheses", arg = "property",
+          remedy = "Such as property = \"Yield stress (MPa)\".")
+  }
+  if (nzchar(unit) && !is.na(known_scale(unit))) {
+    abort("argument", paste0("`property` is for what is not a hardness, and ", unit, " is a hardness scale"),
+          arg = "property",
+          remedy = "Leave `property` out; scale = \"as read\" fits the numbers of the dial.")
+  }
+  if (scale_given) {
+    abort("argument", "`property` and `scale` exclude each other: a property is fitted in its own unit",
+          arg = "scale", remedy = "Leave `scale` out.")
+  }
+  c(name = name, unit = unit)
+}
+
+property_of <- function(fit) fit$readings$property
+
+# Whether the property rises on annealing.
+property_rises <- function(fit) !is.null(property_of(fit)) && fit$par[["h_soft"]] > fit$par[["h_worked"]]
+
+# Recovery, hardening and grain growth are terms of a hardness that falls.
+refuse_rising_terms <- function(fit) {
+  if (!property_rises(fit) || !any(is_amplitude(names(fit$par)))) return(invisible())
+  abort("model", paste0(property_of(fit)[["name"]], " rises on annealing, and model '", fit$model,
+                        "' has a term of a hardness that falls"), arg = "model",
+        remedy = "Fit model = \"jmak\" or another without recovery, hardening and grain growth.")
+}
+
+# Title of the axis: quantity and unit.
+property_title <- function(fit) {
+  property <- property_of(fit)
+  if (is.null(property)) return(hardness_title(fit$scale))
+  paste0(property[["name"]], if (nzchar(property[["unit"]])) paste0(" (", property[["unit"]], ")"))
+}
+
+# The name of the property within a sentence; capitals that are no beginning of a sentence stay.
+property_word <- function(fit) {
+  name <- property_of(fit)[["name"]]
+  if (is.null(name)) return("hardness")
+  if (!grepl("^[[:upper:]][[:lower:]]", name)) return(name)
+  paste0(tolower(substr(name, 1L, 1L)), substring(name, 2L))
+}
+
+# Texts about hardness and softening as texts about the property of the fit.
+in_property <- function(text, fit) {
+  property <- property_of(fit)
+  if (is.null(property) || is.null(text)) return(text)
+  name <- property[["name"]]
+  swap <- c("Softening curves" = paste(name, "curves"), "when soft\\b" = "when annealed",
+            "(the )?\\bsoftening\\b" = "the change", "\\bSoftening\\b" = "The change",
+            "\\bHardness\\b" = name, "\\bhardness\\b" = property_word(fit),
+            if (property_rises(fit)) {
+              c("\\bfalls from\\b" = "rises from", "\\bfalling from\\b" = "rising from")
+            })
+  for (pattern in names(swap)) {
+    # a name is text, not a replacement with references
+    text <- gsub(pattern, gsub("\\", "\\\\", swap[[pattern]], fixed = TRUE), text, perl = TRUE)
+  }
+  if (nzchar(property[["unit"]])) return(text)
+  # without a unit
+  text <- gsub(" [(][)]", "", gsub(" in (?= |over)", " ", text, perl = TRUE))
+  gsub(" +", " ", gsub(" ([.;,])", "\\1", text))
+}
+
+# " HV", or nothing where the scale has no name.
+unit_after <- function(scale) if (scale %in% c("as read", "")) "" else paste0(" ", scale)
