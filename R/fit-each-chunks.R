@@ -7,6 +7,7 @@ process$id <- Sys.getpid()
 .onLoad <- function(libname, pkgname) {
   process$id <- Sys.getpid()
   tell_s4_with_dbi()
+  greet_marginaleffects()
 }
 
 # OpenMP in a forked child hangs when the parent has used it before: one thread there. Elsewhere

@@ -65,9 +65,19 @@ fraction_variance <- function(object, x) {
   object$sigma^2 * pmax(x * (1 - x), object$edge * (1 - object$edge))
 }
 
+# As of glm(): those given, in the order of the data, or those of the last round of reweighting.
+#' @export
+weights.softanneal_fit_recrystallisation <- function(object, type = c("prior", "working"), ...) {
+  check_dots_empty(...)
+  type <- check_choice(type, c("prior", "working"), "type")
+  w <- if (type == "prior") object$case_weights else object$weights
+  if (is.null(w)) NULL else stats::naresid(object$na.action, w)
+}
+
 #' @export
 simulate.softanneal_fit_recrystallisation <- function(object, nsim = 1, seed = NULL, ...) {
-  if (object$variance != "proportional" || is.na(object$phi) || object$phi <= 0) {
+  points <- (1 + object$phi) * (if (is.null(object$case_weights)) 1 else object$case_weights)
+  if (object$variance != "proportional" || is.na(object$phi) || min(points[points > 0]) <= 1) {
     return(simulate.softanneal_fit(object, nsim, seed, ...))
   }
   check_dots_empty(...)

@@ -56,7 +56,9 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #' @param edge Minimum distance from 0 and 1 at which the proportional variance is evaluated.
 #' @param lower,upper Bounds as named vectors for some of `ln_k_ref`, `n`, `q_kj_mol`, `theta0`.
 #'   Without them `n` is kept between 0.05 and 20, `q_kj_mol` between 0 and 2000, `theta0` above 0.
-#' @param weights Case weights, one per row, such as the number of points counted; `NULL` for equal.
+#' @param weights Case weights, one per row, such as the number of points counted; `NULL` for equal. Rows of
+#'   weight zero do not count. Their unit does not matter: ten times the weights give the same estimates and
+#'   errors.
 #' @param temp_ref_c Reference temperature in degrees Celsius; by default that of the mean of 1/T.
 #' @param na.action,control As in [fit_least_squares()].
 #' @param ... Must be empty.
@@ -66,7 +68,8 @@ RECRYST_UNITS <- c(ln_k_ref = "", n = "", q_kj_mol = "kJ/mol", theta0 = "")
 #'   confidence limits are made on the double-log scale and stay between 0 and 1. `residuals()`,
 #'   `fitted()` and `sigma()` of a double-log fit are on its stretched scale. `simulate()` draws
 #'   beta-distributed fractions under the proportional variance, otherwise normal ones, which may
-#'   leave 0 to 1. The field `phi` is the estimate of phi, or `NA`.
+#'   leave 0 to 1. `weights()` returns the case weights, `weights(type = "working")` those of the last
+#'   reweighting. The field `phi` is the estimate of phi (per unit of weight), or `NA`.
 #' @section Errors: `softanneal_error_range` (fraction not between -0.1 and 1.1, negative time),
 #'   `softanneal_error_too_few` (all fractions 0, all 1, or fewer informative steps than
 #'   parameters), `softanneal_error_column`, `softanneal_error_argument`. Warnings:
@@ -129,7 +132,8 @@ fit_recrystallisation <- function(data, fraction = fraction, time = time_min, te
   energy <- !one_temperature(d$temp)
   terms <- c("ln_k_ref", "n", if (energy) "q_kj_mol", if (incubation) "theta0")
   check_fractions(d, terms, columns, method)
-  d$ref <- mean_inverse_temperature(d$temp, temp_ref_c)
+  # rows of weight zero are as if they were not there
+  d$ref <- mean_inverse_temperature(if (is.null(d$w)) d$temp else d$temp[d$w > 0], temp_ref_c)
   bounds <- recryst_bounds(lower, upper, terms)
   fit <- if (method == "direct") direct_fit(d, terms, bounds, variance, edge, control) else {
     double_log_fit(d, terms, bounds, control)
@@ -229,8 +233,19 @@ header_lines.softanneal_fit_recrystallisation <- function(x) {
          " degrees Celsius, X = 1 - exp(-(k t",
          if ("theta0" %in% names(x$coefficients)) " - theta0",
          ")^n)"),
-  if (!is.na(x$phi)) paste0("phi ", format_quantity(x$phi), ": scatter as of about ",
-                            format_quantity(x$phi + 1), " independent points a fraction"))
+  if (!is.na(x$phi)) phi_words(x))
+}
+
+# Points behind a fraction by its scatter; of weights the product counts, whatever their unit.
+phi_words <- function(x) {
+  w <- x$case_weights[x$case_weights > 0]
+  if (is.null(x$case_weights)) {
+    return(paste0("phi ", format_quantity(x$phi), ": scatter as of about ", format_quantity(x$phi + 1),
+                  " independent points per fraction"))
+  }
+  points <- unique(format_quantity(range(w) * (x$phi + 1)))
+  paste0("Scatter as of about ", format_quantity(x$phi + 1), " independent points per unit of weight, ",
+         paste(points, collapse = " to "), " per fraction")
 }
 
 fraction_count <- function(x) {

@@ -120,7 +120,7 @@ need_for_tests() {
         echo "Going on without node; the tests of pages are skipped."
     for package in codetools minpack.lm nlme lme4 boot numDeriv deSolve Rmpfr broom tibble dplyr units data.table \
         readxl sandwich survival htmltools jsonlite rstudioapi shiny miniUI spelling writexl yaml DBI \
-        RSQLite future future.apply progressr nanoparquet; do
+        RSQLite future future.apply progressr nanoparquet emmeans parameters; do
         need_r $package || echo "Going on without $package; its tests are skipped."
     done
 }

@@ -76,13 +76,13 @@ test_that("reweighting ends where the weights are those of the fitted curve", {
   d <- counted()
   fit <- fit_recrystallisation(d)
   x <- fitted(fit)
-  expect_equal(weights(fit), 1 / pmax(x * (1 - x), 0.01 * 0.99), tolerance = 1e-7)
+  expect_equal(weights(fit, "working"), 1 / pmax(x * (1 - x), 0.01 * 0.99), tolerance = 1e-7)
   # at the solution the weighted residuals are orthogonal to the derivatives
   g <- recryst_law(c(coef(fit), theta0 = 0), d$time_min,
                    -1000 / 8.31446261815324 * (1 / (d$temp_c + 273.15) -
                                                  1 / (fit$temp_ref_c + 273.15)))$jac[, 1:3]
-  score <- crossprod(g, weights(fit) * residuals(fit))
-  expect_lt(max(abs(score) / sqrt(colSums(weights(fit) * g^2))), 1e-6)
+  score <- crossprod(g, weights(fit, "working") * residuals(fit))
+  expect_lt(max(abs(score) / sqrt(colSums(weights(fit, "working") * g^2))), 1e-6)
   expect_equal(fit$phi, 1 / sigma(fit)^2 - 1)
   # rows that can no longer scatter do not count as degrees of freedom
   expect_lt(fit$df_interval, df.residual(fit))
@@ -282,4 +282,29 @@ test_that("a profile that meets a lower minimum says so and has no tau there", {
   expect_warning(p <- profile(fit, "n"), "lower minimum near n", class = "softanneal_warning_fit")
   expect_true(anyNA(p$tau))
   expect_true(all(p$deviance[is.na(p$tau)] < fit$deviance))
+})
+
+test_that("weights of fractions are those given, in any unit, and rows of weight zero do not count", {
+  d <- utils::read.csv(extdata("grain_bellbrass_fractions.csv"))
+  d$points <- rep(c(60, 120, 30), length.out = nrow(d))
+  f <- fit_recrystallisation(d, weights = points)
+  expect_identical(weights(f), d$points)
+  expect_null(weights(fit_recrystallisation(d)))
+  x <- pmin(pmax(fitted(f), 0.01), 0.99)
+  expect_equal(unname(weights(f, "working")), unname(d$points / (x * (1 - x))), tolerance = 1e-4)
+  expect_refused(weights(f, "mine"), "argument", "must be 'prior' or 'working'")
+  more <- fit_recrystallisation(d, weights = 10 * points)
+  expect_equal(tidy(more), tidy(f))
+  said <- \(fit) grep("points per unit", capture.output(print(fit)), value = TRUE)
+  expect_match(said(f), "1.84 independent points per unit of weight", fixed = TRUE)
+  expect_match(said(more), "0.184 independent points", fixed = TRUE)
+  drawn <- function(fit) stats::sd(unlist(simulate(fit, 5, seed = 1)[20, ]))
+  expect_equal(drawn(more), drawn(f))
+  zero <- fit_recrystallisation(transform(d, points = replace(points, 3, 0)), weights = points)
+  without <- fit_recrystallisation(d[-3, ], weights = points)
+  expect_equal(tidy(zero), tidy(without))
+  expect_equal(zero$temp_ref_c, without$temp_ref_c)
+  gap <- suppressWarnings(fit_recrystallisation(transform(d, fraction = replace(fraction, 5, NA)),
+                                                weights = points))
+  expect_identical(which(is.na(weights(gap))), 5L)
 })
