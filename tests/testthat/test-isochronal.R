@@ -29,7 +29,7 @@ test_that("the temperature of half the softening is that of the law, without a b
   expect_identical(a$time_min, 60) # the only time there is
   narrow <- recryst_temperature(d, u_temp_c = 0.1)
   wide <- recryst_temperature(d, u_temp_c = 6)
-  expect_lt(narrow$std.error, wide$std.error)
+  expect_lt(narrow$conf.high - narrow$conf.low, wide$conf.high - wide$conf.low)
   expect_equal(recryst_temperature(d, solidus_c = 915)$homologous, (a$temp_c + 273.15) / (915 + 273.15))
   # another order of rows changes nothing
   expect_equal(recryst_temperature(d[rev(seq_len(nrow(d))), ]), a, tolerance = 1e-6)
