@@ -3,17 +3,22 @@
 
 #' Addins for RStudio
 #'
-#' Menu entries of RStudio under Addins: **Import readings** asks for a file and inserts the call
-#' that reads it; **Insert a fit** inserts a fit with its plot and answers, for the selected name
-#' of a table; **Explore a fit** inserts the call of [explore_page()] for the selected name of a fit, and
-#' **Bench page of a plan** that of [bench_page()] for a plan;
-#' **New laboratory report** asks where and opens a new report. Outside RStudio each
-#' prints the code or the call to use instead.
+#' Menu entries of RStudio under Addins: **Import readings** opens a window in which a file is chosen, its
+#' columns are named and the table is shown as read, and inserts the call (without the packages shiny and
+#' miniUI it asks for the file alone); **Insert the usual chain** inserts all steps from file to answers;
+#' **Insert a fit** inserts a fit with its plot and answers, for the selected name of a table; **Explore a
+#' fit** inserts the call of [explore_page()] for the selected name of a fit, and **Bench page of a plan**
+#' that of [bench_page()] for a plan; **New laboratory report** asks where and opens a new report. Outside
+#' RStudio each prints the code or the call to use instead.
+#'
+#' Snippets of the usual chains (`anneal`, `annealplan`, `anneallots`) stand in
+#' `system.file("rstudio", "r.snippets", package = "softanneal")`: paste them under Tools, Edit Code Snippets.
 #'
 #' @return The code, or the path of the new report, invisibly.
 #' @seealso [lab_project()], [read_readings()], [softening_report()], [explore_page()]
 #' @examples
 #' addin_import()
+#' addin_chain()
 #' addin_fit()
 #' addin_explore()
 #' addin_bench()
@@ -25,10 +30,20 @@ NULL
 #' @export
 addin_import <- function() {
   if (!in_rstudio()) return(insert_code(import_code()))
+  if (requireNamespace("shiny", quietly = TRUE) && requireNamespace("miniUI", quietly = TRUE)) {
+    code <- shiny::runGadget(import_window(), import_server,
+                             viewer = shiny::dialogViewer("Import readings", 1000, 700))
+    return(if (is.null(code)) invisible(NULL) else insert_code(code))
+  }
   file <- rstudioapi::selectFile("Readings", filter = "Tables (*.csv *.tsv *.txt *.xls *.xlsx)")
   if (is.null(file)) return(invisible(NULL))
   insert_code(import_code(file))
 }
+
+#' @rdname addins
+#' @export
+addin_chain <- function() insert_code(c(import_code(), "summarise_readings(readings)", fit_code(),
+                                        "softening_report(readings, \"report\")"))
 
 #' @rdname addins
 #' @export

@@ -202,7 +202,8 @@ autoplot.softanneal_fits <- function(object, terms = NULL, level = 0.95, max_lab
                   caption = caption_of(picture_caption(level, object$set$level, absent),
                                        no_fit_words(object), if (named) names$key),
                   alt = paste(c(fits_alt(d, absent), no_fit_words(object)), collapse = " ")) +
-    plain_theme() + ggplot2::theme(legend.position = "bottom")
+    plain_theme() + # a legend where there is something to tell apart
+    ggplot2::theme(legend.position = if (length(unique(d$kind)) > 1L) "bottom" else "none")
 }
 
 PICTURE_KINDS <- c("estimate", "only a lower limit", "only an upper limit")

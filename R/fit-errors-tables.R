@@ -224,7 +224,7 @@ autoplot.softanneal_components <- function(object, ...) {
     ggplot2::geom_col(fill = group_colours(1), width = 0.7) +
     ggplot2::geom_text(ggplot2::aes(label = .data[["label"]]), hjust = -0.15, size = 3.2) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["what"]]), labeller = ggplot2::label_wrap_gen(12)) +
-    ggplot2::scale_x_continuous(limits = c(0, 115), breaks = c(0, 50, 100)) +
+    ggplot2::scale_x_continuous(limits = c(0, 165), breaks = c(0, 50, 100)) +
     ggplot2::labs(x = "Share of the variance (%)", y = NULL, title = "What an error is made of",
                   caption = caption_of(
                     paste0("Time to half softening and new reading: at ",

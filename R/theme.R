@@ -24,7 +24,8 @@ finish_theme <- function(legend) {
                  plot.title = ggplot2::element_text(size = ggplot2::rel(1.1)),
                  plot.title.position = "plot", plot.caption.position = "plot",
                  plot.caption = ggplot2::element_text(hjust = 0, colour = INK),
-                 legend.position = legend, legend.key.width = ggplot2::unit(1.6, "lines"))
+                 strip.clip = "off", legend.position = legend,
+                 legend.key.width = ggplot2::unit(1.6, "lines"))
 }
 
 #' @rawNamespace S3method(ggplot2::ggplot_add,softanneal_finish)

@@ -14,6 +14,7 @@ alone <- function(d, lot) {
 }
 
 test_that("a group in double brackets is the fit of its readings", {
+  skip_on_cran()
   d <- lots()
   d <- d[with_test_seed(1, sample(nrow(d))), ] # any order of rows
   fits <- many(d)

@@ -11,6 +11,7 @@ open_fit <- function() { # the hotter temperature over before its first reading
 }
 
 test_that("the three routes agree in a regular case", {
+  skip_on_cran()
   f <- regular_fit()
   for (aim in list(list(softening = 0.5), list(hardness = 100), list(fraction = 0.9))) {
     ask <- function(...) as.data.frame(do.call(time_to, c(list(f), aim, list(...))))
@@ -68,6 +69,7 @@ test_that("a fraction of the plain model has the interval of ln k", {
 })
 
 test_that("recovery, hardening and histories are followed as well", {
+  skip_on_cran()
   bell <- bell_readings()
   for (model in c("recovery_jmak", "hardening_jmak")) {
     f <- quietly_fitted(bell, model)
@@ -188,6 +190,7 @@ test_that("the band of an open curve is the profile of its hardness", {
 })
 
 test_that("windows, plots and reports keep to what is possible", {
+  skip_on_cran()
   f <- open_fit()
   w <- process_window(f, c(90, 120), temp_c = c(300, 360, 420), time_min = c(2, 10, 40))
   expect_false(anyNA(w$probability))

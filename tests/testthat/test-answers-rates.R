@@ -102,6 +102,7 @@ test_that("where no rate can be had, the row says why, with the limit there is",
 })
 
 test_that("one step between the levels gives a rate with the shared exponent only", {
+  skip_on_cran()
   f <- fit_softening(bell_readings(), se = "cluster")
   r <- suppressWarnings(as.data.frame(rates(f)))
   own <- suppressWarnings(as.data.frame(rates(f, n = "own")))

@@ -18,6 +18,7 @@ text_of <- function(file) {
 }
 
 test_that("the sheet has cautions first, all steps, boxes and places", {
+  skip_on_cran()
   skip_unless_pandoc()
   dir <- withr::local_tempdir()
   file <- file.path(dir, "sheet.html")
@@ -43,6 +44,7 @@ test_that("the sheet has cautions first, all steps, boxes and places", {
 })
 
 test_that("names and titles from data cannot become markup", {
+  skip_on_cran()
   skip_unless_pandoc()
   dir <- withr::local_tempdir()
   file <- file.path(dir, "sheet.html")
@@ -62,6 +64,7 @@ test_that("names and titles from data cannot become markup", {
 })
 
 test_that("files are not replaced unasked, and nothing is left behind", {
+  skip_on_cran()
   skip_unless_pandoc()
   dir <- withr::local_tempdir()
   file <- file.path(dir, "sheet.html")
@@ -96,6 +99,7 @@ pages_of <- function(file) {
 }
 
 test_that("a browser prints the sheet on A4 or Letter, steps on wide pages", {
+  skip_on_cran()
   withr::local_envvar(LD_PRELOAD = NA) # a checker of this process is not for the printer
   skip_unless_pandoc()
   skip_if(!nzchar(find_browser()), "a browser")

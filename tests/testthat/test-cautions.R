@@ -38,6 +38,7 @@ test_that("unknown processes and impossible temperatures are refused", {
 })
 
 test_that("a notebook shows every precaution, not the first columns of a table", {
+  skip_on_cran()
   skip_if_not_installed("rmarkdown")
   skip_if_not(rmarkdown::pandoc_available(), "pandoc")
   dir <- withr::local_tempdir()

@@ -202,6 +202,7 @@ test_that("the plot of a layout shows each indentation in its size and equal sca
 })
 
 test_that("the gap of each way is the least distance of its lattice, and sites take the widest", {
+  skip_on_cran()
   lattice <- function(way, free, staggered) {
     rows <- lapply(seq_len(way$rows), function(i) {
       n <- way$columns - if (staggered && i %% 2 == 0) 1 - way$extra else 0

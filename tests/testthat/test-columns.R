@@ -58,6 +58,7 @@ numbers_of <- function(x) {
 }
 
 test_that("every verb takes a column in every way it can be named", {
+  skip_on_cran()
   verbs <- column_verbs()
   quiet <- function(x) suppressMessages(suppressWarnings(x, classes = "softanneal_warning"))
   for (k in seq_along(verbs)) {

@@ -43,6 +43,7 @@ test_that("readings carry their labels, whatever they are read from", {
 })
 
 test_that("nothing is computed from labels: results are the same without", {
+  skip_on_cran()
   labelled <- example_data("bellbrass_readings")
   bare <- labelled
   for (name in names(bare)) attr(bare[[name]], "label") <- NULL
@@ -94,6 +95,7 @@ test_that("example data are made by the script, byte for byte", {
 })
 
 test_that("example data have the rows, columns and truths of their page", {
+  skip_on_cran()
   sets <- example_data()
   expect_identical(sets$name, c("bellbrass_rolling", "bellbrass_readings", "bellbrass_history",
                                 "bellbrass_messy", "tungsten"))
@@ -121,6 +123,7 @@ test_that("example data have the rows, columns and truths of their page", {
 })
 
 test_that("the messy sheet teaches what it is for", {
+  skip_on_cran()
   sheet <- example_data("bellbrass_messy", path = TRUE)
   raw <- example_data("bellbrass_messy")
   expect_true(all(vapply(raw, is.character, NA)))

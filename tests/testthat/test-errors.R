@@ -262,6 +262,7 @@ test_that("shares of the variance add up, and a known furnace takes nothing away
 })
 
 test_that("a new reading is more uncertain on a new specimen than on one fitted, and it is covered", {
+  skip_on_cran()
   d <- with_test_seed(12, bench_readings(u = 2, piece = 3))
   fit <- components(d)
   at <- data.frame(temp_c = 330, time_min = c(0, 6, 12, 40), specimen = "piece-330 1")
@@ -321,6 +322,7 @@ test_that("two runs say what is assumed and what one degree does", {
 })
 
 test_that("furnace errors do not pass for a richer model", {
+  skip_on_cran()
   richer <- with_test_seed(17, vapply(1:6, function(k) {
     d <- bench_readings(u = 2, piece = 0)
     m <- suppressWarnings(compare_models(d, c("jmak", "recovery_jmak"), cross_validate = FALSE))

@@ -46,6 +46,7 @@ test_that("R code of the addins holds a path and a name as data", {
 })
 
 test_that("a project for a group of any name runs nothing of it, and shows it", {
+  skip_on_cran()
   skip_unless_documents()
   dir <- withr::local_tempdir()
   withr::local_dir(dir)
@@ -97,6 +98,7 @@ test_that("a project for a group of any name runs nothing of it, and shows it", 
 })
 
 test_that("plan, bench sheet and key run nothing of what they are told, and show it", {
+  skip_on_cran()
   skip_unless_documents()
   dir <- withr::local_tempdir()
   withr::local_dir(dir)
@@ -138,6 +140,7 @@ test_that("plan, bench sheet and key run nothing of what they are told, and show
 })
 
 test_that("LaTeX gets nothing that acts there, and prints it where it is at hand", {
+  skip_on_cran()
   skip_unless_documents()
   dir <- withr::local_tempdir()
   withr::local_dir(dir)

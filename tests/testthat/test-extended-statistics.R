@@ -50,6 +50,7 @@ hits_of <- function(study, kind) t(vapply(study, \(s) as.numeric(s$hits[[kind]])
   `colnames<-`(c(names(truth), "t50", "curve"))
 
 test_that("intervals cover and estimates are unbiased where readings of a step share errors", {
+  skip_on_cran()
   skip_unless_extended()
   study <- coverage_study(1000L, 601, sd_step = 1.5, sd_reading = 1.5)
   # pooled over steps that scatter alike: the exact kind here
@@ -76,6 +77,7 @@ test_that("intervals cover and estimates are unbiased where readings of a step s
 })
 
 test_that("intervals cover, and the lack-of-fit test keeps its level, without shared errors", {
+  skip_on_cran()
   skip_unless_extended()
   study <- coverage_study(1000L, 602, sd_step = 0, sd_reading = 1.5)
   for (kind in c("steps", "model")) {
@@ -90,6 +92,7 @@ test_that("intervals cover, and the lack-of-fit test keeps its level, without sh
 })
 
 test_that("compare_baseline(): both kinds of error", {
+  skip_on_cran()
   skip_unless_extended()
   sets <- 4000L
   for (n in c(5L, 10L)) {
@@ -120,6 +123,7 @@ test_that("compare_baseline(): both kinds of error", {
 })
 
 test_that("find_outliers(): false alarms of Grubbs and of the generalised ESD", {
+  skip_on_cran()
   skip_unless_extended()
   sets <- 20000L
   for (n in c(4L, 6L, 10L, 30L)) {
@@ -145,6 +149,7 @@ test_that("find_outliers(): false alarms of Grubbs and of the generalised ESD", 
 })
 
 test_that("compare_laboratories(): level of F, and coverage of the intervals of the components", {
+  skip_on_cran()
   skip_unless_extended()
   lab <- rep(1:8, each = 3L)
   r <- with_test_seed(608, t(vapply(seq_len(4000L), function(k) {

@@ -75,6 +75,7 @@ test_that("a whole-plot effect is tested against whole plots", {
 })
 
 test_that("offset and slope of each subject are those of lme4 (sleepstudy)", {
+  skip_on_cran()
   skip_if_not_installed("lme4")
   d <- lme4::sleepstudy
   id <- as.integer(d$Subject)

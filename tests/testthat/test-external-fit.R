@@ -26,6 +26,7 @@ test_that("coefficients, errors, likelihood and predictions agree with nls", {
 })
 
 test_that("every model agrees with minpack.lm on tungsten from the same minimum", {
+  skip_on_cran()
   skip_if_not_installed("minpack.lm")
   w <- as.data.frame(tungsten_readings())
   hardness_of <- function(t, e, hw, hs, lk, n, q, A = 0, lr = 0, qr = 0, th = 0) {
@@ -114,6 +115,7 @@ test_that("cluster errors agree with the sandwich package where it has the corre
 })
 
 test_that("tungsten: activation energy within 350 +- 10 kJ/mol under every model", {
+  skip_on_cran()
   # Alfonso Lopez and others, J. Nucl. Mater. 2014-2015, hardness read from published figures;
   # 349 +- 9 by interpolation of the times to half the loss
   w <- tungsten_readings()
@@ -132,6 +134,7 @@ test_that("tungsten: activation energy within 350 +- 10 kJ/mol under every model
 })
 
 test_that("tungsten: incubation alone runs to zero, with recovery it is well determined", {
+  skip_on_cran()
   w <- tungsten_readings()
   expect_warning(alone <- fit_softening(w, "jmak_incubation", se = "model"), "theta0 lies on its bound at 0",
                  class = "softanneal_warning_fit")
@@ -178,6 +181,7 @@ test_that("coefficients and errors agree with generalised nonlinear least square
 })
 
 test_that("the parametric bootstrap agrees with that of the boot package", {
+  skip_on_cran()
   skip_if_not_installed("boot")
   d <- with_test_seed(25, made_readings(sd_step = 0))
   f <- fit_softening(d, se = "model")

@@ -222,6 +222,7 @@ exact_cubics <- function(x, y, at) {
 }
 
 test_that("conversions between all pairs of the brass table, and to HV in the others", {
+  skip_on_cran()
   skip_if_not_installed("Rmpfr")
   pairs <- list()
   for (material in c("brass", "brass_gb", "copper", "aluminium", "steel", "steel_din")) {

@@ -18,6 +18,7 @@ few_data <- function() {
 }
 
 test_that("every method answers a fit of few or flat data, and what it cannot say is said", {
+  skip_on_cran()
   withr::local_pdf(withr::local_tempfile(fileext = ".pdf"))
   drawn <- function(p) ggplot2::ggplot_build(p)
   methods <- list(

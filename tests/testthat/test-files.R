@@ -152,6 +152,7 @@ test_that("cells that a spreadsheet would take for a formula are escaped, and co
 })
 
 test_that("nothing from data is evaluated or becomes markup in a report", {
+  skip_on_cran()
   skip_if_not_installed("rmarkdown")
   skip_if_not_installed("knitr")
   skip_if_not(rmarkdown::pandoc_available(), "pandoc is not available")

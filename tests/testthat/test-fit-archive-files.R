@@ -225,6 +225,7 @@ damages <- function() list(
   other = function(f) writeLines(c("part: 2", "file: ../../secret.rds"), f))
 
 test_that("each file of an archive damaged in each way: an error on reading, then the same table", {
+  skip_on_cran()
   d <- partition_readings(3)
   folder <- coil_folder(d)
   for (format in c("rds", "csv")) {

@@ -81,6 +81,7 @@ test_that("parquet partitions and results", {
 })
 
 test_that("a query in key order, with groups across the cuts", {
+  skip_on_cran()
   skip_if_not_installed("RSQLite")
   d <- archive_readings()
   want <- as.data.frame(suppressWarnings(fit_each(d, coil)))

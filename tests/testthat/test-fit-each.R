@@ -32,6 +32,7 @@ expect_same_fits <- function(a, b) {
 }
 
 test_that("each group gets the fit of fit_softening(): minimum, errors, states, limits", {
+  skip_on_cran()
   designs <- list(
     list(60), list(60, seed = 2, times = c(0, 5, 20, 80), n = 2),
     list(60, seed = 3, temps = c(300, 340), times = c(0, 2, 4, 8, 16, 32, 64), n = 5),
@@ -69,6 +70,7 @@ test_that("each group gets the fit of fit_softening(): minimum, errors, states, 
 })
 
 test_that("the other models and settings are those of the single fit", {
+  skip_on_cran()
   d <- many_readings(4, seed = 8, theta0 = 0.3, times = c(0, 2, 4, 8, 16, 32, 64, 128))
   check <- function(..., tolerance = 1e-5) {
     fits <- quiet_each(d, "coil", ...)
@@ -104,6 +106,7 @@ test_that("the other models and settings are those of the single fit", {
 })
 
 test_that("order of rows, chunks and threads change nothing, to the last digit", {
+  skip_on_cran()
   d <- many_readings(23, seed = 9)
   d$coil <- paste0("coil-", d$coil)
   fits <- quiet_each(d, coil)

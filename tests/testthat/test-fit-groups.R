@@ -31,6 +31,7 @@ test_that("exact readings give the true parameters back", {
 })
 
 test_that("intervals cover the truth as often as they say", {
+  skip_on_cran()
   covered <- vapply(1:40, function(k) {
     f <- quietly_fitted(with_test_seed(800 + k, made_strains(sd_step = 1, n = 2)), strain = strain,
                         strain_ref = 0.6, se = "steps")
@@ -79,6 +80,7 @@ test_that("derivatives of every grouped model agree with numDeriv", {
 })
 
 test_that("every model takes strain, and every method knows it", {
+  skip_on_cran()
   d <- with_test_seed(81, made_strains(sd_step = 0.5))
   plain <- strain_fit()
   for (model in model_names()) {
@@ -134,6 +136,7 @@ test_that("answers come by strain", {
 })
 
 test_that("plots have a panel per strain", {
+  skip_on_cran()
   f <- strain_fit()
   for (p in list(ggplot2::autoplot(f), plot_avrami(f))) {
     layout <- ggplot2::ggplot_build(p)$layout$layout
@@ -219,6 +222,7 @@ test_that("an exponent for each temperature is fitted and tested against one for
 })
 
 test_that("readings of one exponent give no sign of three", {
+  skip_on_cran()
   # p values of 40 sets of independent readings are uniform
   p <- vapply(1:40, function(k) {
     d <- with_test_seed(900 + k, made_readings(temps = c(310, 330, 350), n = 1))

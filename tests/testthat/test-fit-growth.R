@@ -90,6 +90,7 @@ test_that("intervals cover the truth as often as they say", {
 })
 
 test_that("every model takes growth, with strain as well, and the methods know it", {
+  skip_on_cran()
   d <- with_test_seed(91, grown_readings())
   f <- growth_fit()
   for (model in model_names()) {

@@ -202,6 +202,7 @@ test_that("augment() takes the data or new data, in their class", {
 })
 
 test_that("answers of time_to() invert the curve", {
+  skip_on_cran()
   f <- all_fits$ordinary
   t <- time_to(f, hardness = c(100, 140))
   expect_named(t, c("temp_c", "hardness", "scale", "time_min", "std.error", "u_conversion", "conf.low",
@@ -227,6 +228,7 @@ test_that("answers of time_to() invert the curve", {
 })
 
 test_that("a hardness that recovery alone reaches has an interval around it, or none", {
+  skip_on_cran()
   rec <- quietly_fitted(tungsten_readings(), "recovery_jmak_incubation")
   x <- suppressWarnings(time_to(rec, hardness = c(432, 429, 425, 420, 400), temp_c = c(1150, 1250)))
   expect_true(all(x$conf.low < 0.95 * x$time_min & x$conf.high > 1.05 * x$time_min))

@@ -28,6 +28,7 @@ with_scatter <- function(d, seed, sd = 1) {
 whole_range <- c(190, 230, 270, 310, 340, 370, 400)
 
 test_that("exact readings of all six models give every parameter back, no slower than noisy ones", {
+  skip_on_cran()
   evaluations <- c(exact = 0, noisy = 0)
   for (model in model_names()) for (seed in 1:3) {
     truth <- random_truth(seed)
@@ -68,6 +69,7 @@ expect_same_fit <- function(g, f, tolerance = 1e-8, ...) {
 }
 
 test_that("rounding, order of rows, order of replicates and names of pieces change nothing", {
+  skip_on_cran()
   for (seed in 1:6) {
     model <- c("jmak", "jmak_incubation", "recovery_jmak")[seed %% 3 + 1]
     d <- random_readings(seed, model)
@@ -98,6 +100,7 @@ test_that("rounding, order of rows, order of replicates and names of pieces chan
 })
 
 test_that("units are only units: K, degrees Fahrenheit, s, h, and the reference temperature", {
+  skip_on_cran()
   skip_if_not_installed("units")
   for (seed in 1:4) {
     model <- c("jmak", "recovery_jmak")[seed %% 2 + 1]
@@ -131,6 +134,7 @@ test_that("units are only units: K, degrees Fahrenheit, s, h, and the reference 
 })
 
 test_that("a factor on hardness scales hardness, a factor on time scales the rates", {
+  skip_on_cran()
   for (seed in 1:4) {
     model <- c("jmak", "recovery_jmak", "jmak_incubation", "jmak")[seed]
     d <- random_readings(seed, model)

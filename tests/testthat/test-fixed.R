@@ -1,6 +1,7 @@
 # What is held by `fixed` stays where it was put, in every model and for every parameter.
 
 test_that("every parameter of every model can be fixed", {
+  skip_on_cran()
   bell <- bell_readings()
   for (model in c("jmak", "jmak_incubation", "recovery_jmak", "recovery_jmak_incubation",
                   "hardening_jmak")) {

@@ -80,6 +80,7 @@ damaged_way <- function(seed, data, folder, all = FALSE) with_test_seed(seed, {
 })
 
 test_that("the whole way on damaged data ends whole or refused", {
+  skip_on_cran()
   grDevices::pdf(NULL)
   on.exit(grDevices::dev.off())
   folder <- withr::local_tempdir()

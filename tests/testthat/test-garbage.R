@@ -8,6 +8,7 @@ WITHOUT_ARGUMENTS <- c("addin_bench", "addin_explore", "addin_fit", "addin_impor
 DOCUMENTS <- c("softening_report", "bench_sheet", "explore_page", "practice_page")
 
 test_that("there is a valid call for every exported function, with every argument of it", {
+  skip_on_cran()
   withr::local_dir(withr::local_tempdir())
   calls <- valid_calls()
   expect_setequal(c(names(calls), WITHOUT_ARGUMENTS), getNamespaceExports("softanneal"))
@@ -24,6 +25,7 @@ test_that("there is a valid call for every exported function, with every argumen
 })
 
 test_that("garbage gives a result or a classed condition, never an error from inside", {
+  skip_on_cran()
   withr::local_dir(withr::local_tempdir())
   calls <- valid_calls()
   quick <- setdiff(names(calls), DOCUMENTS)
@@ -45,6 +47,7 @@ test_that("garbage gives a result or a classed condition, never an error from in
 })
 
 test_that("random garbage in several arguments at once", {
+  skip_on_cran()
   withr::local_dir(withr::local_tempdir())
   calls <- valid_calls()
   calls <- calls[setdiff(names(calls), DOCUMENTS)]
@@ -67,6 +70,7 @@ test_that("random garbage in several arguments at once", {
 })
 
 test_that("a document of garbage is refused before a file is written", {
+  skip_on_cran()
   withr::local_dir(withr::local_tempdir())
   skip_if_not_installed("rmarkdown")
   calls <- valid_calls()
@@ -91,6 +95,7 @@ test_that("a document of garbage is refused before a file is written", {
 })
 
 test_that("garbage at the methods of fits", {
+  skip_on_cran()
   withr::local_dir(withr::local_tempdir())
   fit <- bell_softening()
   new <- data.frame(temp_c = 330, time_min = c(1, 10))
@@ -111,6 +116,7 @@ test_that("garbage at the methods of fits", {
 })
 
 test_that("temperatures of no furnace are refused at once, not integrated for years", {
+  skip_on_cran()
   log <- data.frame(time_s = c(0, 60), temp_c = c(20, 1e12))
   expect_error(equivalent_time(log, 0, 370), class = "softanneal_error_range")
   log$temp_c <- c(400, -273.15 + 1e-6)
@@ -120,6 +126,7 @@ test_that("temperatures of no furnace are refused at once, not integrated for ye
 })
 
 test_that("units that do not belong are refused, those of the bench converted", {
+  skip_on_cran()
   skip_if_not_installed("units")
   expect_error(arrhenius_rate(300, 1, 330, units::set_units(150, "kg")),
                class = "softanneal_error_units")

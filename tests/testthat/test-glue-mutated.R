@@ -2,6 +2,7 @@
 # only. By hand many more, under the sanitizers: inst/scripts/dev/check-calls.R.
 
 test_that("a mutated call of an entry point is a result or an error of R", {
+  skip_on_cran()
   recorded <- recorded_calls()
   tries <- if (extended_tests()) 20000L else 800L
   ends <- with_test_seed(61, vapply(seq_len(tries), function(k) call_outcome(mutated_call(recorded)), ""))
@@ -11,6 +12,7 @@ test_that("a mutated call of an entry point is a result or an error of R", {
 })
 
 test_that("lists that are too short, places out of range and sizes that are none are refused", {
+  skip_on_cran()
   call <- function(name, ...) .Call(entry_points()[[name]], ...)
   refused <- function(...) expect_error(call(...), "internal error")
   refused("sa_call_runs", list(c(1, 2, 3)), c(1L, 2L, 99L), 3L)
@@ -31,6 +33,7 @@ test_that("lists that are too short, places out of range and sizes that are none
 })
 
 test_that("any place out of order, and any number of no size, ends in a result or an error of R", {
+  skip_on_cran()
   recorded <- recorded_calls(1L)
   kinds <- if (extended_tests()) c("integer", "double") else "integer"
   ends <- character()
@@ -44,6 +47,7 @@ test_that("any place out of order, and any number of no size, ends in a result o
 })
 
 test_that("an order that names a place twice, and cuts that leave something out, are refused", {
+  skip_on_cran()
   calls <- recorded_calls(1L)
   known <- vapply(calls, `[[`, "", "name")
   refused <- function(name, change, words) {

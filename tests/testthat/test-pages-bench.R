@@ -14,6 +14,7 @@ written_bench <- function(plan = page_plan(), ...) {
 }
 
 test_that("a bench page holds plan, tables and cautions, is closed to the net and acts on no title", {
+  skip_on_cran()
   skip_if_not_installed("jsonlite")
   html <- written_bench(title = "</title><script>alert(1)</script>")
   expect_lt(nchar(html, "bytes"), 500000)
@@ -27,6 +28,7 @@ test_that("a bench page holds plan, tables and cautions, is closed to the net an
 })
 
 test_that("no payload in the title of a bench page acts, and each comes back as typed", {
+  skip_on_cran()
   skip_if_not_installed("jsonlite")
   typed <- c(payloads(), end = "</script><script>alert(1)</script>", open = "<!--<script>",
              line = "a\u2028b\u2029c")
@@ -36,6 +38,7 @@ test_that("no payload in the title of a bench page acts, and each comes back as 
 })
 
 test_that("each bench page begins a run of its own; steps stand in the order of the plan", {
+  skip_on_cran()
   skip_if_not_installed("jsonlite")
   plan <- page_plan()
   first <- bench_data(plan, "a", for_q())
@@ -49,6 +52,7 @@ test_that("each bench page begins a run of its own; steps stand in the order of 
 })
 
 test_that("bench_page() refuses what it cannot write or convert", {
+  skip_on_cran()
   skip_if_not_installed("jsonlite")
   plan <- page_plan()
   file <- withr::local_tempfile(fileext = ".html")
@@ -191,6 +195,7 @@ BENCH_DRIVER <- "
           undone: lines};"
 
 test_that("a slip is marked whenever it was typed, and the right readings are not", {
+  skip_on_cran()
   skip_if_not(nzchar(Sys.which("node")), "node is not installed")
   skip_if_not_installed("jsonlite")
   judge <- system.file("pages", "bench-judge.js", package = "softanneal", mustWork = TRUE)
@@ -225,6 +230,7 @@ test_that("a slip is marked whenever it was typed, and the right readings are no
 })
 
 test_that("a run in the browser: its files are read by R, and its fit is that of R", {
+  skip_on_cran()
   skip_unless_browser()
   plan <- page_plan()
   data <- bench_data(plan, "Run", for_q())

@@ -31,6 +31,7 @@ in_vickers <- function() {
 }
 
 test_that("fits in the browser are those of R: all models, components and clusters", {
+  skip_on_cran()
   d <- in_vickers()
   cases <- c(
     lapply(model_names(), function(m) {
@@ -48,6 +49,7 @@ test_that("fits in the browser are those of R: all models, components and cluste
 })
 
 test_that("fits in the browser under other errors: runs, operators, missing labels, half-seen curves", {
+  skip_on_cran()
   d <- in_vickers()
   people <- d
   people$operator <- rep_len(c("first", "second", "second"), nrow(d))
@@ -64,6 +66,7 @@ test_that("fits in the browser under other errors: runs, operators, missing labe
 })
 
 test_that("curves, intervals, answers and histories in the browser are those of R", {
+  skip_on_cran()
   d <- in_vickers()
   at <- data.frame(temp_c = c(290, 330, 370, 410, 330), time_min = c(8, 20, 3, 128, 0))
   cases <- list()
@@ -114,6 +117,7 @@ test_that("curves, intervals, answers and histories in the browser are those of 
 })
 
 test_that("the curve in the browser where something is open is that of R, with its open ends", {
+  skip_on_cran()
   d <- in_vickers()
   half <- d[d$temp_c %in% c(330, 410), ]
   at <- data.frame(temp_c = c(350, 330, 410, 300, 250), time_min = c(10, 30, 5, 5, 1))
@@ -137,6 +141,7 @@ test_that("the curve in the browser where something is open is that of R, with i
 })
 
 test_that("conversions, heating and the worth of steps in the browser are those of R", {
+  skip_on_cran()
   cases <- list()
   for (material in names(scale_tables)) {
     tables <- page_tables(material)
@@ -192,6 +197,7 @@ test_that("conversions, heating and the worth of steps in the browser are those 
 })
 
 test_that("the script of the core makes no code, asks for nothing and says whose it is", {
+  skip_on_cran()
   text <- paste(readLines(system.file("pages", "core.js", package = "softanneal", mustWork = TRUE),
                           encoding = "UTF-8"), collapse = "\n")
   expect_no_match(text, "\\beval\\(|new Function|require\\(|importScripts\\(|</script")
@@ -200,6 +206,7 @@ test_that("the script of the core makes no code, asks for nothing and says whose
 })
 
 test_that("what a page cannot show is refused", {
+  skip_on_cran()
   d <- in_vickers()
   by <- suppressWarnings(fit_softening(d, n_by = "by temperature", se = "cluster"))
   expect_refused(page_fit(by), "model", "one cold reduction with one exponent")

@@ -19,6 +19,7 @@ numbers_of <- function(html) {
 }
 
 test_that("a page holds the fit, its readings and the cautions, in less than 500 kB", {
+  skip_on_cran()
   skip_if_not_installed("jsonlite")
   fit <- bell_softening()
   html <- written_page(fit, title = "Bell brass")
@@ -39,6 +40,7 @@ test_that("a page holds the fit, its readings and the cautions, in less than 500
 })
 
 test_that("what a page cannot show is refused, and no file is lost", {
+  skip_on_cran()
   skip_if_not_installed("jsonlite")
   dir <- withr::local_tempdir()
   file <- file.path(dir, "a.html")
@@ -142,6 +144,7 @@ double_door <- function(s) {
 }
 
 test_that("the numbers in the page are those of predict(), in a browser", {
+  skip_on_cran()
   skip_unless_browser()
   fit <- bell_softening()
   points <- cbind(c(350, 333.3, 410, 255.5), c(4.7, 16.25, 128, 500))
@@ -188,6 +191,7 @@ test_that("the numbers in the page are those of predict(), in a browser", {
 })
 
 test_that("other errors and grain growth, on a telephone, with what people typed shown as typed", {
+  skip_on_cran()
   skip_unless_browser()
   readings <- as.data.frame(example_data("bellbrass_readings"))
   typed <- c(payloads(), end = "</script><script>document.title = 'acted'</script>", open = "<!--<script>",

@@ -9,6 +9,7 @@ rows_of <- function(p, geom) {
 axis_name <- function(p, axis) p$scales$get_scales(axis)$name
 
 test_that("the Avrami plot leaves out no mean and does not bend pure JMAK", {
+  skip_on_cran()
   above <- c(low = 0, low_all = 0)
   for (seed in 1:6) {
     d <- with_test_seed(seed, made_readings(sd_step = 1, times = c(0, 2, 4, 8, 16, 32, 64, 128)))
@@ -36,6 +37,7 @@ test_that("the Avrami plot leaves out no mean and does not bend pure JMAK", {
 })
 
 test_that("captions name intervals and bands only where there are some", {
+  skip_on_cran()
   f <- bell_softening()
   for (p in list(ggplot2::autoplot(f), ggplot2::autoplot(f, band = "none"))) {
     expect_identical(grepl("Band", p$labels$caption), rows_of(p, "GeomRibbon") > 0)
@@ -58,6 +60,7 @@ test_that("captions name intervals and bands only where there are some", {
 })
 
 test_that("along a history times are called equivalent, and few decades are shown", {
+  skip_on_cran()
   history <- do.call(rbind, lapply(c(A = 300, B = 340), \(t) {
     data.frame(temp_c = t, time_s = seq(0, 4800, 60))
   }))
@@ -81,6 +84,7 @@ test_that("along a history times are called equivalent, and few decades are show
 })
 
 test_that("a process window greys what lies outside the readings and marks what is open", {
+  skip_on_cran()
   f <- bell_softening()
   inside <- process_window(f, c(95, 125), n_points = 15)
   expect_no_match(ggplot2::get_alt_text(ggplot2::autoplot(inside)), "outside")
@@ -114,6 +118,7 @@ test_that("a process window greys what lies outside the readings and marks what 
 })
 
 test_that("a fixed parameter is on the plot of what is determined", {
+  skip_on_cran()
   f <- quietly_fitted(example_data("bellbrass_readings"), fixed = c(n = 1.6))
   p <- ggplot2::autoplot(identifiability(f))
   built <- ggplot2::ggplot_build(p)
@@ -125,6 +130,7 @@ test_that("a fixed parameter is on the plot of what is determined", {
 })
 
 test_that("the timetable names what was not booked", {
+  skip_on_cran()
   plan <- suppressWarnings(plan_anneal(c(300, 350), c(5, 10, 20, 40, 80), session_min = 150))
   lost <- plan$steps[is.na(plan$steps$read_min), ]
   skip_if_not(nrow(lost) > 0)
@@ -141,6 +147,7 @@ test_that("the timetable names what was not booked", {
 })
 
 test_that("the sketch has the fractions and the exponent it names, and keeps the seed", {
+  skip_on_cran()
   set.seed(5)
   before <- .Random.seed
   p <- plot_grain_sketch(n = 3, fraction = c(0.1, 0.5, 0.9), seed = 2)
@@ -168,6 +175,7 @@ test_that("the sketch has the fractions and the exponent it names, and keeps the
 })
 
 test_that("the furnace log measures the time within the tolerance", {
+  skip_on_cran()
   w <- softanneal:::time_within(c(0, 10, 20, 30), c(20, 120, 120, 20), 120, 10)
   # by hand: 110 is passed at 9 s and at 21 s
   expect_equal(unlist(w), c(first_s = 9, last_s = 21, within_s = 12))
@@ -184,6 +192,7 @@ test_that("the furnace log measures the time within the tolerance", {
 })
 
 test_that("groups are compared in order, with the interval of the same fit alone", {
+  skip_on_cran()
   d <- as.data.frame(example_data("bellbrass_readings"))
   slow <- transform(d, coil = "slow", time_min = time_min * 3)
   two <- rbind(cbind(d, coil = "a name that is longer than eighteen letters"),
@@ -205,6 +214,7 @@ test_that("groups are compared in order, with the interval of the same fit alone
 })
 
 test_that("the collapse plot puts JMAK of all temperatures on one curve, and shows what is off", {
+  skip_on_cran()
   d <- with_test_seed(3, made_readings(sd_step = 0.3))
   f <- quietly_fitted(d)
   p <- plot_collapse(f)
@@ -222,6 +232,7 @@ test_that("the collapse plot puts JMAK of all temperatures on one curve, and sho
 })
 
 test_that("no line on the map where what is known hardly falls", {
+  skip_on_cran()
   r <- example_data("bellbrass_readings")
   two <- quietly_fitted(r[r$temp_c >= 370, ])
   expect_false(grepl("77[.]7[0-9]{2}", ggplot2::get_alt_text(plot_hardness_map(two))))
@@ -230,6 +241,7 @@ test_that("no line on the map where what is known hardly falls", {
 })
 
 test_that("a bar that leaves the plot of what the readings determine is said to go on", {
+  skip_on_cran()
   r <- example_data("bellbrass_readings")
   i <- suppressWarnings(identifiability(fit_softening(r)))
   expect_no_match(paste("", ggplot2::autoplot(i)$labels$caption), "further out")
@@ -238,6 +250,7 @@ test_that("a bar that leaves the plot of what the readings determine is said to 
 })
 
 test_that("names of many groups do not take the room of the panels", {
+  skip_on_cran()
   short <- softanneal:::short_names
   campaign <- short(sprintf("coil %02d of the long campaign", 1:40))
   expect_identical(campaign$short, sprintf("coil %02d", 1:40))
@@ -251,6 +264,7 @@ test_that("names of many groups do not take the room of the panels", {
 })
 
 test_that("curves keep a legend where the end of one is not determined", {
+  skip_on_cran()
   curve <- data.frame(temperature = factor(c("a", "a", "b", "b")), at = c(1, 2, 1, 2),
                       fit = c(9, 8, 7, NA))
   expect_null(softanneal:::curve_ends(curve, TRUE))
@@ -259,6 +273,7 @@ test_that("curves keep a legend where the end of one is not determined", {
 })
 
 test_that("the map of residuals has one mark a step, on the side the mean lies", {
+  skip_on_cran()
   f <- fit_softening(with_test_seed(75, made_readings(sd_step = 2)))
   p <- plot_residual_map(f)
   marks <- ggplot2::layer_data(p, 1L)
@@ -272,6 +287,7 @@ test_that("the map of residuals has one mark a step, on the side the mean lies",
 })
 
 test_that("labels of the map keep apart", {
+  skip_on_cran()
   p <- plot_hardness_map(bell_softening(), hardness = seq(85, 155, 5))
   labels <- ggplot2::layer_data(p, length(p$layers))
   x <- labels$x / diff(p$scales$get_scales("x")$limits)
@@ -282,6 +298,7 @@ test_that("labels of the map keep apart", {
 })
 
 test_that("an open rate does not press the points of the Arrhenius plot flat", {
+  skip_on_cran()
   bell <- bell_readings()
   p <- plot_arrhenius(quietly_fitted(bell[bell$temp_c >= 370, ]))
   view <- p$coordinates$limits$y
@@ -290,12 +307,14 @@ test_that("an open rate does not press the points of the Arrhenius plot flat", {
 })
 
 test_that("one state of all parameters needs no key", {
+  skip_on_cran()
   p <- ggplot2::autoplot(identifiability(bell_softening()))
   expect_identical(p$scales$get_scales("colour")$guide, "none")
   expect_match(p$labels$caption, "The readings determine all parameters.", fixed = TRUE)
 })
 
 test_that("every picture goes to pdf() without a warning, with a title, titles of axes and alt text", {
+  skip_on_cran()
   bell <- bell_readings()
   f <- fit_softening(bell)
   plan <- suppressWarnings(plan_anneal(c(300, 350), c(5, 10, 20, 40), session_min = 150))
@@ -329,6 +348,7 @@ test_that("every picture goes to pdf() without a warning, with a title, titles o
 })
 
 test_that("pictures of what the readings do not determine are refused in words", {
+  skip_on_cran()
   flat <- data.frame(coil = "A", specimen = rep(c("a", "b"), each = 4), temp_c = rep(c(300, 350), each = 4),
                      time_min = rep(c(0, 4, 8, 16), 2), hardness = 150, scale = "HV")
   expect_refused(plot_collapse(quietly_fitted(flat)), "too_few", "do not determine a rate", "fit")

@@ -34,6 +34,7 @@ contrast_on <- function(colours, ground) {
 }
 
 test_that("temperatures go from dark to light, apart in grey and for three deficiencies", {
+  skip_on_cran()
   for (n in 1:12) {
     ramp <- softanneal:::ramp_colours(n, dark = FALSE)
     expect_true(all(contrast_on(ramp, "white") >= 3))
@@ -49,6 +50,7 @@ test_that("temperatures go from dark to light, apart in grey and for three defic
 })
 
 test_that("kinds stay apart for colour-deficient eyes, shapes and lines beside them", {
+  skip_on_cran()
   four <- softanneal:::group_colours(4)
   expect_true(all(contrast_on(four, "white") >= 3))
   expect_true(all(least_distance(four)[c("full", "protan", "deutan", "tritan")] > 15))
@@ -74,6 +76,7 @@ nine_temperatures <- function() {
 }
 
 test_that("captions are wrapped to the device and panels keep their room", {
+  skip_on_cran()
   f <- nine_temperatures()
   for (p in list(plot_arrhenius(f), ggplot2::autoplot(f) + ggplot2::theme_bw())) {
     for (size in list(c(3.4, 2.6), c(7, 5), c(13, 7.5))) {
@@ -92,6 +95,7 @@ test_that("captions are wrapped to the device and panels keep their room", {
 })
 
 test_that("the legend gives way to labels in the order of the curves where they fit", {
+  skip_on_cran()
   f <- bell_softening()
   q <- drawn(ggplot2::autoplot(f), 7, 5)
   labels <- ggplot2::layer_data(q, length(q$layers))
@@ -104,6 +108,7 @@ test_that("the legend gives way to labels in the order of the curves where they 
 })
 
 test_that("sizes and themes that the user sets stay", {
+  skip_on_cran()
   f <- bell_softening()
   text <- function(p, width = 3.4, height = 2.6) {
     ggplot2::calc_element("text", softanneal:::picture_theme_of(drawn(p, width, height)))$size
@@ -120,6 +125,7 @@ test_that("sizes and themes that the user sets stay", {
 })
 
 test_that("on a dark ground no mark is black and the ramp is light", {
+  skip_on_cran()
   f <- bell_softening()
   dark <- ggplot2::theme(panel.background = ggplot2::element_rect(fill = "#1A1A1A"))
   p <- ggplot2::autoplot(f) + dark
@@ -138,6 +144,7 @@ test_that("on a dark ground no mark is black and the ramp is light", {
 })
 
 test_that("a plot with a second axis on one side only is drawn", {
+  skip_on_cran()
   pieces <- data.frame(temp_c = rep(c(290, 320, 350), each = 2), time_min = c(151, 204, 38, 55, 13, 17))
   path <- withr::local_tempfile(fileext = ".pdf")
   grDevices::pdf(path)
@@ -146,6 +153,7 @@ test_that("a plot with a second axis on one side only is drawn", {
 })
 
 test_that("a layer of other data needs no inherit.aes = FALSE", {
+  skip_on_cran()
   fit <- bell_softening()
   mine <- data.frame(time_min = c(5, 10), hardness = c(120, 90))
   steps <- summarise_readings(bell_readings())

@@ -3,6 +3,7 @@
 body_of <- function(lines) lines[-seq_len(which(lines == "---")[2L])]
 
 test_that("each template has a Quarto version with the same body and parameters", {
+  skip_on_cran()
   folder <- system.file("rmarkdown", "templates", package = "softanneal")
   names <- dir(folder)
   expect_setequal(dir(system.file("quarto", package = "softanneal")), paste0(names, ".qmd"))

@@ -41,6 +41,7 @@ read_record <- function(file, args) {
 }
 
 test_that("every record gives its truth or its refusal", {
+  skip_on_cran()
   table <- records()
   expect_gt(nrow(table), 40L)
   expect_setequal(c(table$file, "truth.csv"), list.files(test_path("records")))
@@ -66,6 +67,7 @@ test_that("every record gives its truth or its refusal", {
 })
 
 test_that("each reading says where it stands on its sheet", {
+  skip_on_cran()
   for (file in c("wide-two-rows.csv", "notes-above-short.csv")) {
     r <- suppressMessages(read_readings(test_path("records", file)))
     lines <- readLines(test_path("records", file))
@@ -76,6 +78,7 @@ test_that("each reading says where it stands on its sheet", {
 })
 
 test_that("columns of other classes are converted exactly or refused in their own words", {
+  skip_on_cran()
   d <- record_truth()
   with_column <- function(name, value) {
     d[[name]] <- value
@@ -109,6 +112,7 @@ test_that("columns of other classes are converted exactly or refused in their ow
 })
 
 test_that("the report takes what read_readings() takes", {
+  skip_on_cran()
   expect_refused(softening_report(test_path("records", "plain.csv"), tempfile(), shet = 1), "argument",
                  "unknown argument 'shet'", "shet")
   r <- suppressMessages(read_for_report(test_path("records", "own-words-notes.csv"), reading_arguments(
@@ -135,6 +139,7 @@ rows_of <- function(d, check) {
 }
 
 test_that("one reading 8 sd off is found, and clean benches are left in peace", {
+  skip_on_cran()
   with_test_seed(21, {
     found <- alarm <- twice <- logical(0)
     for (n in c(3, 5, 6)) for (dial in c(0.5, 1)) for (i in 1:6) {
@@ -155,6 +160,7 @@ test_that("one reading 8 sd off is found, and clean benches are left in peace", 
 })
 
 test_that("the likeliest slip is named, with the cell of the sheet", {
+  skip_on_cran()
   expect_identical(likely_slip(7.2, 72, 0.5), "decimal point?")
   expect_identical(likely_slip(720, 72, 0.5), "decimal point?")
   expect_identical(likely_slip(27, 72, 0.5), "digits exchanged?")
@@ -173,6 +179,7 @@ test_that("the likeliest slip is named, with the cell of the sheet", {
 })
 
 test_that("scales read side by side are no finding; one left out is", {
+  skip_on_cran()
   d <- record_truth()
   both <- rbind(d, transform(d, scale = "HR30T", hardness = hardness - 20))
   expect_false(any(c("mixed scales", "scale changed") %in% check_readings(both)$check))
@@ -180,6 +187,7 @@ test_that("scales read side by side are no finding; one left out is", {
 })
 
 test_that("groups, laboratories, strips and reductions are not pooled without a word", {
+  skip_on_cran()
   d <- record_truth()
   two <- rbind(transform(d, group = "red"), transform(d, group = "blue", hardness = hardness - 5))
   expect_message(s <- summarise_readings(two), class = "softanneal_message_groups")
@@ -206,6 +214,7 @@ test_that("groups, laboratories, strips and reductions are not pooled without a 
 })
 
 test_that("hours for minutes in one piece and steps not added up are found, clean benches are not", {
+  skip_on_cran()
   with_test_seed(22, {
     d <- real_bench()
     hours <- transform(d, time_min = ifelse(specimen == "piece-330", time_min / 60, time_min))
@@ -223,6 +232,7 @@ test_that("hours for minutes in one piece and steps not added up are found, clea
 })
 
 test_that("labels exchanged, units of one piece, other stock and scale are found, clean benches are not", {
+  skip_on_cran()
   across <- function(d) {
     f <- check_readings(d)
     f$what[f$check %in% c("specimens", "times", "other stock", "other scale")]
@@ -262,6 +272,7 @@ test_that("labels exchanged, units of one piece, other stock and scale are found
 })
 
 test_that("a slip is named from a misfit of 0.8 on, where it explains eight ninths of the square", {
+  skip_on_cran()
   # one curve for each piece, half soft at ln t = `half`; the times between steps are all but exact
   piece <- function(name, temp, half) {
     time <- exp(half + seq(-4, 3, 0.1))
@@ -304,6 +315,7 @@ test_that("a slip is named from a misfit of 0.8 on, where it explains eight nint
 })
 
 test_that("stock is judged by the scatter of the others and what is usual, at 1 % of all pieces", {
+  skip_on_cran()
   pieces <- function(hv, read = hv) {
     Map(function(name, hv, read) {
       list(name = name, temp = 300, time = 5, hv = 80, worked = hv, read = read, rows = 1L, scale = "HV")
@@ -326,6 +338,7 @@ test_that("stock is judged by the scatter of the others and what is usual, at 1 
 })
 
 test_that("single steps of a schedule that does not double are found by the schedule of the others", {
+  skip_on_cran()
   d <- expand.grid(reading = 1:3, time_min = c(0, 10, 20, 40, 60), temp_c = c(300, 330, 360))
   d <- transform(d, specimen = paste0("p", temp_c), scale = "HV",
                  hardness = 160 - 80 * jmak_fraction(time_min, arrhenius_rate(temp_c, 0.06, 330, 140), 1.6))
@@ -336,6 +349,7 @@ test_that("single steps of a schedule that does not double are found by the sche
 })
 
 test_that("columns nobody has named are not pooled without a word", {
+  skip_on_cran()
   with_test_seed(24, d <- real_bench(n = 3))
   d$Charge <- ifelse(d$specimen %in% c("piece-290", "piece-370"), "A", "B")
   expect_told(fit_softening(d, n_by = "shared"), "assumption", "2 values of `Charge` (A, B)", 2L)
@@ -354,6 +368,7 @@ test_that("columns nobody has named are not pooled without a word", {
 })
 
 test_that("words for the state before the furnace, and names that differ in case only", {
+  skip_on_cran()
   for (word in c("walzhart", "Walzhart", "vor dem Gl\u00fchen", "ungegl\u00fcht", "as rolled", "As received",
                  "\u00e9croui")) {
     d <- record_truth()
@@ -371,6 +386,7 @@ test_that("words for the state before the furnace, and names that differ in case
 })
 
 test_that("readings outside the table are not to be dropped", {
+  skip_on_cran()
   d <- transform(record_truth(), scale = "HRB", hardness = replace(hardness, 1, 96.5))
   expect_refused(fit_softening(d), "range", "outside the brass table", "hardness", 1L)
   # just beyond they stay, see test-scales-beyond.R

@@ -15,6 +15,7 @@ three_coils <- function() {
 }
 
 test_that("a report by groups compares them in a table and a plot", {
+  skip_on_cran()
   skip_without_pandoc()
   out <- file.path(withr::local_tempdir(), "coils")
   r <- expect_told(softening_report(three_coils(), out, by = coil), "fit", "1 of 3 groups have no fit: C",
@@ -49,6 +50,7 @@ test_that("a report by groups compares them in a table and a plot", {
 })
 
 test_that("a report takes reductions in per cent", {
+  skip_on_cran()
   skip_without_pandoc()
   d <- with_test_seed(53, do.call(rbind, lapply(c(20, 40, 60), function(r) {
     cbind(made_readings(n = 2, half_min = 300 / r, worked = 120 + r), reduction_pct = r)

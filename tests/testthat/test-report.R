@@ -14,6 +14,7 @@ page_numbers <- function(html, caption, k) {
 }
 
 test_that("the main job leaves tables, plots and a report that agree with the fit", {
+  skip_on_cran()
   skip_without_pandoc()
   out <- withr::local_tempdir()
   r <- softening_report(extdata("bellbrass_readings.csv"), out)
@@ -64,6 +65,7 @@ test_that("the main job leaves tables, plots and a report that agree with the fi
 })
 
 test_that("furnaces, operators and a stated temperature error are in the page as in the fit", {
+  skip_on_cran()
   skip_without_pandoc()
   quiet <- function(x) suppressWarnings(x, classes = "softanneal_warning")
   out <- withr::local_tempdir()
@@ -95,6 +97,7 @@ test_that("furnaces, operators and a stated temperature error are in the page as
 })
 
 test_that("results are not overwritten unless asked, and a folder must be writable", {
+  skip_on_cran()
   skip_without_pandoc()
   out <- withr::local_tempdir()
   writeLines("mine", file.path(out, "models.csv"))
@@ -110,6 +113,7 @@ test_that("results are not overwritten unless asked, and a folder must be writab
 })
 
 test_that("names from the data stay text in report and tables", {
+  skip_on_cran()
   skip_without_pandoc()
   out <- withr::local_tempdir()
   d <- with_test_seed(51, made_readings())
@@ -135,6 +139,7 @@ test_that("names from the data stay text in report and tables", {
 })
 
 test_that("readings hotter than any brass carry no caution about brass, and an open Q is said", {
+  skip_on_cran()
   w <- quietly_fitted(tungsten_readings())
   expect_false(any(grepl("brass", softanneal:::report_cautions(w)$precaution)))
   b <- bell_softening()
@@ -146,6 +151,7 @@ test_that("readings hotter than any brass carry no caution about brass, and an o
 })
 
 test_that("a table without specimens is taken as one piece, and says so", {
+  skip_on_cran()
   d <- with_test_seed(53, made_readings())
   expect_message(x <- softanneal:::read_for_report(d[setdiff(names(d), "specimen")], NULL),
                  "one step")
@@ -153,6 +159,7 @@ test_that("a table without specimens is taken as one piece, and says so", {
 })
 
 test_that("numbers and words of a report are those people write", {
+  skip_on_cran()
   expect_equal(softanneal:::p_words(c(1e-20, 0.0312, NA)), c("p < 0.001", "p = 0.031", "\u2013"))
   f <- quietly_fitted(example_data("bellbrass_readings"), fixed = c(n = 1.6))
   t <- softanneal:::report_estimates(f, 0.9)

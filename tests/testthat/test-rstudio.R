@@ -241,6 +241,53 @@ test_that("outside RStudio an addin says what to do", {
   expect_message(addin_bench(), "bench_page(plan, \"bench.html\", open = interactive())", fixed = TRUE)
   expect_message(call <- addin_report(), "rmarkdown::draft")
   expect_match(call, "template = \"laboratory-report\"", fixed = TRUE)
+  expect_message(code <- addin_chain(), "softening_report(readings", fixed = TRUE)
+  expect_identical(length(parse(text = code)), length(code))
+})
+
+test_that("the import says what is wrong with a file, then reads it by the columns that are named", {
+  file <- example_data("bellbrass_messy", path = TRUE)
+  first <- import_attempt(file, import_arguments(list(skip = 1)))
+  expect_null(first$table)
+  expect_true(nzchar(first$error))
+  expect_true(all(c("Piece", "Furnace temp (C)") %in% first$headers))
+  readings <- data.frame(Probe = "a", T = 330, min = c(0, 4, 8), Wert = c(160, 120, 90))
+  other <- withr::local_tempfile(fileext = ".csv")
+  utils::write.csv2(readings, other, row.names = FALSE)
+  chosen <- list(specimen = "Probe", temp_c = "T", time_min = "min", hardness = "Wert", one_scale = "HV",
+                 skip = 0, sep = "", dec = "", times = "", one_specimen = "", scale = "", operator = "")
+  arguments <- import_arguments(chosen)
+  second <- import_attempt(other, arguments)
+  expect_null(second$error)
+  expect_equal(second$table$hardness, readings$Wert, ignore_attr = TRUE)
+  # the code does the same
+  here <- new.env()
+  suppressMessages(eval(parse(text = import_call(other, arguments)), here))
+  expect_identical(here$readings, second$table)
+  expect_false(is.null(import_attempt("no such file.csv")$error))
+})
+
+test_that("the window of the import follows what is chosen, and gives back the code", {
+  skip_if_not_installed("shiny")
+  skip_if_not_installed("miniUI")
+  expect_match(as.character(import_window()), "Column: Hardness")
+  shiny::testServer(import_server, {
+    session$setInputs(file = example_data("bellbrass_readings", path = TRUE), skip = 0, sep = "", dec = "",
+                      times = "", one_specimen = "", one_scale = "")
+    expect_match(output$said, "168 readings")
+    expect_match(paste(unlist(output$preview), collapse = ""), "bell-A")
+    session$setInputs(times = "accumulated")
+    expect_match(output$code, "times = \"accumulated\"")
+  })
+})
+
+test_that("snippets are code that R can parse", {
+  lines <- readLines(package_file("rstudio", "r.snippets"))
+  expect_gte(sum(startsWith(lines, "snippet ")), 3L)
+  body <- sub("^\t", "", lines[startsWith(lines, "\t")])
+  code <- parse(text = gsub("\\$\\{[0-9]:([^}]*)\\}", "\\1", body))
+  called <- unique(unlist(lapply(code, function(e) setdiff(all.names(e), all.vars(e)))))
+  expect_true(all(setdiff(called, c("<-", "c", "library", "plot")) %in% exported()))
 })
 
 test_that("the code that addins insert runs", {

@@ -1,12 +1,14 @@
 # A saved object that is not as the package makes it: a result, or a classed error that names the field.
 
 test_that("objects of every class agree with the table of their fields", {
+  skip_on_cran()
   for (x in c(saved_objects(), result_objects())) {
     if (is.list(x)) expect_no_error(check_object(x, near = TRUE))
   }
 })
 
 test_that("a tampered object gives its result or a classed error", {
+  skip_on_cran()
   grDevices::pdf(NULL)
   on.exit(grDevices::dev.off())
   tries <- as.integer(Sys.getenv("SOFTANNEAL_TAMPERED_ROUNDS", if (extended_tests()) "5000" else "200"))
@@ -20,6 +22,7 @@ test_that("a tampered object gives its result or a classed error", {
 })
 
 test_that("the error names the field and comes before anything is computed", {
+  skip_on_cran()
   fit <- read_saved(test_path("fixtures", "fit_softening.rds"))$object
   for (field in c("vcov", "par", "conditions")) {
     bad <- fit
@@ -49,6 +52,7 @@ test_that("the error names the field and comes before anything is computed", {
 })
 
 test_that("parts of an object that do not belong together are refused by name", {
+  skip_on_cran()
   refused <- function(name, field, alter) {
     x <- read_saved(test_path("fixtures", paste0(name, ".rds")))$object
     expect_no_error(check_object(x))
@@ -113,6 +117,7 @@ test_that("parts of an object that do not belong together are refused by name", 
 })
 
 test_that("a part of a sound table is a sound table", {
+  skip_on_cran()
   for (name in c("identifiability", "history", "window", "rates", "budget")) {
     x <- read_saved(test_path("fixtures", paste0(name, ".rds")))$object
     if (is.data.frame(x)) {
@@ -135,6 +140,7 @@ test_that("a part of a sound table is a sound table", {
 })
 
 test_that("an error in what the caller wrote names the function called", {
+  skip_on_cran()
   for (f in c("time_to", "fit_softening", "fit_each", "rates")) {
     call <- as.call(list(as.name(f), as.name("no_such_thing")))
     e <- tryCatch(eval(call, asNamespace("softanneal")), error = identity)
@@ -144,6 +150,7 @@ test_that("an error in what the caller wrote names the function called", {
 })
 
 test_that("keys without columns and columns without names are told where they end in an error", {
+  skip_on_cran()
   fits <- read_saved(test_path("fixtures", "fit_each.rds"))$object
   fits$keys <- fits$keys[0L]
   expect_error(check_object(fits, near = TRUE), "`keys` must have columns", class = "softanneal_error_object")
@@ -156,6 +163,7 @@ test_that("keys without columns and columns without names are told where they en
 })
 
 test_that("a growth law with two fixed numbers is sound", {
+  skip_on_cran()
   growth <- utils::read.csv(extdata("grain_bellbrass_growth.csv"))
   fit <- suppressWarnings(fit_grain_growth(growth, d0_mm = 0.009, m = 2))
   expect_length(fit$fixed, 2L)
@@ -163,6 +171,7 @@ test_that("a growth law with two fixed numbers is sound", {
 })
 
 test_that("a part of a table is shown as it is, a broken one is refused", {
+  skip_on_cran()
   readings <- bell_readings()
   expect_output(print(readings[1:3]), "temp_c")
   readings$note <- "seen"
@@ -175,6 +184,7 @@ test_that("a part of a table is shown as it is, a broken one is refused", {
 })
 
 test_that("a fault of the package is not put on a sound object", {
+  skip_on_cran()
   fit <- read_saved(test_path("fixtures", "fit_softening.rds"))$object
   expect_error(guarded(fit, stop("a fault"), FALSE), "^a fault$")
   expect_length(objects_held$places, 0L)
@@ -182,6 +192,7 @@ test_that("a fault of the package is not put on a sound object", {
 })
 
 test_that("an argument that is not given is told by name", {
+  skip_on_cran()
   calls <- valid_calls()
   ours <- asNamespace("softanneal")
   for (name in intersect(names(calls), ls(ours))) {
@@ -197,6 +208,7 @@ test_that("an argument that is not given is told by name", {
 })
 
 test_that("how any fit can end is in the table, so that none is taken for altered", {
+  skip_on_cran()
   table <- fact_table("object_fields.csv")
   values <- table$values[table$field == "convergence$end" & !is.na(table$values)]
   expect_gt(length(values), 5L)

@@ -29,6 +29,7 @@ run_solutions <- function(file) {
 }
 
 test_that("tutorials are where learnr looks, named and described", {
+  skip_on_cran()
   files <- tutorials()
   expect_setequal(basename(files), c("cold-work.Rmd", "standard-errors.Rmd"))
   # learnr wants <name>/<name>.Rmd
@@ -46,6 +47,7 @@ test_that("tutorials are where learnr looks, named and described", {
 })
 
 test_that("every exercise has a hint and a solution, no name twice, and cautions are shown", {
+  skip_on_cran()
   for (file in tutorials()) {
     chunks <- chunks_of(file)
     expect_identical(anyDuplicated(chunks$name), 0L)
@@ -62,6 +64,7 @@ test_that("every exercise has a hint and a solution, no name twice, and cautions
 })
 
 test_that("every precaution is in the text of a tutorial, and who has the last word", {
+  skip_on_cran()
   skip_if_not_installed("rmarkdown")
   for (file in tutorials()) {
     chunks <- chunks_of(file)
@@ -82,6 +85,7 @@ test_that("every precaution is in the text of a tutorial, and who has the last w
 })
 
 test_that("knitr finds the same chunks", {
+  skip_on_cran()
   skip_if_not_installed("knitr")
   for (file in tutorials()) {
     out <- withr::local_tempfile(fileext = ".R")
@@ -94,6 +98,7 @@ test_that("knitr finds the same chunks", {
 })
 
 test_that("the solutions of the first tutorial run and find what the text says", {
+  skip_on_cran()
   env <- run_solutions(grep("cold-work", tutorials(), value = TRUE))
   expect_equal(env$rolled$reduction_pct[env$rolled$pass == 4], c(41, 41), tolerance = 0.02)
   expect_s3_class(env$fit, "softanneal_fit_softening")
@@ -110,6 +115,7 @@ test_that("the solutions of the first tutorial run and find what the text says",
 })
 
 test_that("the solutions of the second tutorial run and find what the text says", {
+  skip_on_cran()
   env <- run_solutions(grep("standard-errors", tutorials(), value = TRUE))
   expect_gt(env$errors[["cluster"]], env$errors[["model"]])
   # what the repetition says lies far above the textbook error
@@ -121,6 +127,7 @@ test_that("the solutions of the second tutorial run and find what the text says"
 })
 
 test_that("with learnr the tutorials are found", {
+  skip_on_cran()
   skip_if_not_installed("learnr")
   skip_if_not(nzchar(system.file("tutorials", package = "softanneal", lib.loc = .libPaths())),
               "an installed package")
