@@ -47,6 +47,10 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
                          method = check_choice(method, INTERVAL_METHODS, "method"),
                          n_resamples = n_resamples, seed = seed, scale = scale))
   }
+  if (is_posterior(fit)) {
+    check_posterior_method(method, INTERVAL_METHODS)
+    return(temp_for_posterior(fit, time_min, hardness, softening, fraction, level, strain, scale))
+  }
   check_softening(fit)
   check_two_temperatures(fit)
   check_one_exponent(fit)

@@ -6,8 +6,8 @@
 #' lies between two hardness limits, from the fit with its uncertainty. The region above a
 #' stated probability is the process window.
 #'
-#' @param fit A fit of [fit_softening()] of readings at two temperatures or more, or fits of many groups of
-#'   [fit_each()].
+#' @param fit A fit of [fit_softening()] of readings at two temperatures or more, fits of many groups of
+#'   [fit_each()], or a posterior of [fit_posterior()]: the probability is then the mean over its draws.
 #' @param hardness Two limits of hardness, in `scale`.
 #' @param scale Scale of the limits, by default that of the fit; converted by the table of its `material`.
 #'   The uncertainty of that conversion is not in the probability.
@@ -50,8 +50,10 @@ process_window <- function(fit, hardness = NULL, probability = 0.9, target = c("
                              temp_c = temp_c, time_min = time_min, n_points = n_points, temper = temper,
                              thickness_mm = thickness_mm, strain = strain, scale = scale))
   }
+  post <- if (is_posterior(fit)) fit
+  if (!is.null(post)) fit <- post$fit
   check_softening(fit)
-  check_two_temperatures(fit)
+  if (is.null(post) || "q_kj_mol" %in% post$fixed) check_two_temperatures(fit)
   check_one_exponent(fit)
   strain <- check_strain(fit, strain, one = TRUE)
   if (is.null(hardness) == is.null(temper)) {
@@ -78,9 +80,13 @@ process_window <- function(fit, hardness = NULL, probability = 0.9, target = c("
   temp_c <- window_axis(temp_c, at$temp_c[after], n_points, "temp_c", FALSE)
   time_min <- window_axis(time_min, at$time_min[after], n_points, "time_min", TRUE)
   grid <- expand.grid(temp_c = temp_c, time_min = time_min, KEEP.OUT.ATTRS = FALSE)
-  part <- window_band(fit, grid, length(temp_c), strain)
-  grid$hardness <- ifelse(part$lost, NA_real_, part$fit)
-  grid$probability <- window_probability(fit, part, hardness, target == "reading")
+  if (is.null(post)) {
+    part <- window_band(fit, grid, length(temp_c), strain)
+    grid$hardness <- ifelse(part$lost, NA_real_, part$fit)
+    grid$probability <- window_probability(fit, part, hardness, target == "reading")
+  } else {
+    grid[c("hardness", "probability")] <- window_posterior(post, grid, hardness, target == "reading", strain)
+  }
   grid$inside <- grid$probability >= probability
   structure(grid, limits = hardness, wanted = probability, target = target, scale = fit$scale,
             temper = band$words,

@@ -52,7 +52,8 @@
 #' A time is an estimate, not a release for use: mind [cautions()] and try it on a
 #' sample first.
 #'
-#' @param fit A fit of [fit_softening()], or fits of many groups of [fit_each()].
+#' @param fit A fit of [fit_softening()], or fits of many groups of [fit_each()]; or a posterior of
+#'   [fit_posterior()], whose answers are medians and quantiles of the draws (`method` is `"posterior"`).
 #' @param hardness Hardness wanted, in the scale `scale`.
 #' @param softening Softened fraction, the part of the way from `h_worked` to `h_soft`, between 0 and
 #'   1; 0.5 (t50) is the default target.
@@ -105,6 +106,10 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
     return(time_to_each(fit, hardness, softening, fraction, temp_c, level = level, strain = strain,
                         method = check_choice(method, INTERVAL_METHODS, "method"),
                         n_resamples = n_resamples, seed = seed, scale = scale))
+  }
+  if (is_posterior(fit)) {
+    check_posterior_method(method, INTERVAL_METHODS)
+    return(time_to_posterior(fit, hardness, softening, fraction, temp_c, level, strain, scale))
   }
   check_softening(fit)
   method <- check_interval_method(fit, method, n_resamples, seed, !missing(n_resamples) || !missing(seed))

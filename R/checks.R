@@ -36,6 +36,7 @@ ZERO_CELSIUS <- 273.15
 #' | `softanneal_warning_fit` | a fit did not converge, met a bound, or does not determine a parameter |
 #' | `softanneal_warning_extrapolation` | a prediction lies outside the readings |
 #' | `softanneal_warning_assumption` | an assumption of the computation does not hold |
+#' | `softanneal_warning_sampling` | chains of a posterior do not agree, diverged, or hold few effective draws |
 #'
 #' Messages are of class `softanneal_message_<what>` over `softanneal_message`.
 #'
@@ -299,17 +300,6 @@ common_length <- function(..., spread = TRUE) {
     as_is <- length(one) == n || (n > 0L && !spread)
     if (as_is && is.null(attributes(one))) one else rep_len(one, n)
   })
-}
-
-# Give a result table the class of the table it came from (data frame, tibble, data.table),
-# without its groups.
-table_like <- function(out, template) {
-  if (inherits(template, "tbl_df")) {
-    class(out) <- c("tbl_df", "tbl", "data.frame")
-  } else if (inherits(template, "data.table") && requireNamespace("data.table", quietly = TRUE)) {
-    out <- data.table::as.data.table(out)
-  }
-  out
 }
 
 # Bytes that are invalid in the encoding they claim, shown as <ff>: text functions and

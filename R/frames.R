@@ -123,3 +123,14 @@ tell_s4 <- function(...) {
 tell_s4_with_dbi <- function() {
   if (isNamespaceLoaded("DBI")) tell_s4() else setHook(packageEvent("DBI", "onLoad"), tell_s4)
 }
+
+# Give a result table the class of the table it came from (data frame, tibble, data.table),
+# without its groups.
+table_like <- function(out, template) {
+  if (inherits(template, "tbl_df")) {
+    class(out) <- c("tbl_df", "tbl", "data.frame")
+  } else if (inherits(template, "data.table") && requireNamespace("data.table", quietly = TRUE)) {
+    out <- data.table::as.data.table(out)
+  }
+  out
+}

@@ -24,8 +24,8 @@ done
 files=
 for file in "$top"/src/*.c; do
     case $(basename "$file") in
-    # entry points of R alone: many fits, threads, fingerprints
-    init.c | glue_batch.c | glue_threads.c | glue_hash.c) ;;
+    # of R alone: many fits, threads, fingerprints, posteriors
+    init.c | glue_batch.c | glue_threads.c | glue_hash.c | glue_posterior.c | posterior.c | sampler.c | glue_pool.c | pool.c) ;;
     *) files="$files $file" ;;
     esac
 done
