@@ -30,7 +30,7 @@ effective_draws <- function(x) {
   size <- stats::nextn(2L * n)
   centred <- rbind(sweep(x, 2L, colMeans(x)), matrix(0, size - n, m))
   spectrum <- stats::mvfft(centred)
-  covariance <- Re(stats::mvfft(Mod(spectrum)^2, inverse = TRUE))[seq_len(n), , drop = FALSE] / (size * n)
+  covariance <- Re(stats::mvfft(Mod(spectrum)^2, inverse = TRUE))[seq_len(n), , drop = FALSE] / size / n
   lags <- rowMeans(covariance)
   within <- lags[1L] * n / (n - 1)
   whole <- within * (n - 1) / n + if (m > 1L) stats::var(colMeans(x)) else 0
@@ -43,7 +43,8 @@ effective_draws <- function(x) {
   kept <- cummin(sums[seq_len(last)])
   tau <- -1 + 2 * sum(kept)
   if (!is.na(positive) && 2L * last + 1L <= n) tau <- tau + max(rho[2L * last + 1L], 0)
-  n * m / max(tau, 1 / log10(n * m))
+  whole_number <- as.double(n) * m
+  whole_number / max(tau, 1 / log10(whole_number))
 }
 
 # One row a quantity (columns of `draws`, chains below each other).

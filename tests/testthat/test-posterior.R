@@ -158,6 +158,8 @@ test_that("effective draws and R-hat are those of Vehtari and others", {
   expect_equal(own$ess_bulk[1L], posterior::ess_bulk(x), tolerance = 1e-8)
   expect_equal(own$ess_tail[1L], posterior::ess_tail(x), tolerance = 1e-8)
   expect_equal(own$rhat[2L], posterior::rhat(exp(x)), tolerance = 1e-10)
+  long <- with_test_seed(7, matrix(stats::rnorm(1e5), ncol = 2L)) # beyond what an integer product holds
+  expect_equal(effective_draws(long), posterior::ess_mean(long), tolerance = 0.05)
   s <- posterior::summarise_draws(posterior::as_draws(post))
   expect_equal(as.numeric(s$ess_bulk), post$diagnostics$ess_bulk, tolerance = 1e-8)
   expect_equal(posterior::as_draws_df(post)$n, unname(post$draws[, "n"]))
@@ -258,4 +260,48 @@ test_that("before and after are drawn", {
   d <- ggplot2::ggplot_build(ggplot2::autoplot(prior_brass()))$data[[2]]
   area <- vapply(split(d, d$PANEL), function(x) sum(diff(x$x) * (x$y[-1] + x$y[-nrow(x)]) / 2), 0)
   expect_equal(unname(area), rep(1, 10L), tolerance = 0.01)
+})
+
+test_that("a long random walk finds the same posterior", {
+  skip_if_not(extended_tests(), "extended tests are not asked for")
+  p <- posterior_problem(fit, prior_brass())
+  long <- fit_posterior(fit, prior = prior_brass(), n_draws = 5000, seed = 12)
+  d <- long$draws
+  x <- sweep(d[, long$sds], 2L, p$table$b[match(long$sds, p$table$quantity)], `/`)
+  u <- cbind(stats::qlogis(sweep(sweep(d[, long$terms], 2L, p$lower), 2L, p$upper - p$lower, `/`)),
+             x + log(-expm1(-x)), d[, long$furnaces] / d[, "sd_furnace_c"])
+  expect_equal(density_at(p, u[1L, ])$value - density_at(p, u[2L, ])$value, unname(d[1L, "lp__"] - d[2L, "lp__"]))
+  root <- 2.38 / sqrt(ncol(u)) * t(chol(stats::cov(u)))
+  walk <- with_test_seed(13, {
+    n <- 4e5
+    at <- colMeans(u)
+    now <- density_at(p, at)$value
+    out <- matrix(0, n / 20, ncol(u))
+    for (i in seq_len(n)) {
+      to <- at + drop(root %*% stats::rnorm(length(at)))
+      new <- density_at(p, to)$value
+      if (log(stats::runif(1)) < new - now) {
+        at <- to
+        now <- new
+      }
+      if (i %% 20 == 0) out[i / 20, ] <- at
+    }
+    out[-seq_len(1000), ]
+  })
+  values <- t(density_at(p, t(walk))$values)
+  values <- values[, c(seq_along(long$terms), length(long$terms) + which(p$presence))]
+  both <- d[, c(long$terms, long$sds)]
+  for (j in seq_len(ncol(both))) {
+    own <- effective_draws(split_chains(matrix(both[, j], 5000)))
+    other <- effective_draws(split_chains(matrix(values[, j])))
+    error <- stats::sd(both[, j]) * sqrt(1 / own + 1 / other)
+    expect_lt(abs(mean(both[, j]) - mean(values[, j])), 4 * error)
+    for (q in c(0.05, 0.5, 0.95)) {
+      place <- stats::quantile(both[, j], q, names = FALSE)
+      share <- mean(values[, j] <= place)
+      expect_lt(abs(share - q), 5 * sqrt(q * (1 - q) * (1 / own + 1 / other)))
+    }
+    cat(colnames(both)[j], "mean", format(mean(both[, j])), "and", format(mean(values[, j])), "error",
+        format(error), "\n")
+  }
 })
