@@ -1,5 +1,5 @@
-# Effective draws a second of fit_posterior() on the 168 readings of the example, and of a random walk with the
-# covariance of the posterior (mcmc::metrop()) on the same compiled density. Package installed, one core:
+# Effective draws a second of fit_posterior() on the 168 readings of the example, and of a random walk with
+# the covariance of the posterior (mcmc::metrop()) on the same compiled density. Package installed, one core:
 #   Rscript inst/benchmarks/posterior-speed.R
 suppressMessages(library(softanneal))
 space <- asNamespace("softanneal")
