@@ -109,7 +109,7 @@ rates <- function(fit, n = c("shared", "own"), ..., level = 0.95) {
   table <- data.frame(temp_c = r$temp_c, n_steps = steps$n_steps, n_between = steps$n_between,
                       ln_k = r$ln_k, std.error = r$std.error, k_per_min = exp(r$ln_k),
                       conf.low = exp(ends[, 1L]), conf.high = exp(ends[, 2L]), n = r$n,
-                      std.error_n = r$std.error_n, reason = rate_reasons(r, steps))
+                      std.error_n = r$std.error_n, reason = in_property(rate_reasons(r, steps), fit))
   lost <- which(is.na(table$ln_k))
   if (length(lost)) {
     warn("outside", paste0(length(lost), " of ", nrow(table), " rates are NA; the column `reason` says why (",

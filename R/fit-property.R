@@ -7,6 +7,8 @@ MOST_LETTERS_OF_PROPERTY <- 60L
 check_property <- function(property, scale_given) {
   if (is.null(property)) return(NULL)
   property <- trimws(valid_text(check_string(property, "property")))
+  # signs that standard fonts of PDF lack: ohm in letters, the Greek mu as the sign for micro
+  property <- gsub("\u03bc", "\u00b5", gsub("[\u03a9\u2126]", "ohm", enc2utf8(property)), fixed = TRUE)
   unit <- if (grepl("[(][^()]*[)]$", property)) trimws(sub("^.*[(]([^()]*)[)]$", "\\1", property)) else ""
   name <- trimws(sub("[(][^()]*[)]$", "", property))
   if (!grepl("[[:alpha:]]", name) || nchar(property) > MOST_LETTERS_OF_PROPERTY ||
@@ -27,6 +29,9 @@ check_property <- function(property, scale_given) {
 }
 
 property_of <- function(fit) fit$readings$property
+
+# Levels for words that do not ask whether the property rises.
+UP_AND_DOWN <- c(h_worked = 1, h_soft = 0)
 
 # Whether the property rises on annealing.
 property_rises <- function(fit) !is.null(property_of(fit)) && fit$par[["h_soft"]] > fit$par[["h_worked"]]

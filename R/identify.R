@@ -64,6 +64,7 @@ identifiability <- function(fit, ..., level = 0.95, temp_c = NULL, time_min = NU
     if (asked[k]) out$advice[k] <- advice_for(fit, r$ends[, 2L * k - 1:0], candidates)
   }
   singular <- sort(fit$singular[fit$singular > 0], decreasing = TRUE)
+  attr(out, "property") <- property_of(fit)
   structure(out, singular = singular, level = level, scale = fit$scale,
             condition = if (length(singular)) singular[1L] / singular[length(singular)] else NA_real_,
             class = c("softanneal_identifiability", "data.frame"))

@@ -28,7 +28,9 @@ autoplot.softanneal_identifiability <- function(object, ...) {
   d$kind <- factor(kind, kinds)
   words <- c("determine", "bound", "do not determine", "were not asked for")
   keys <- paste0(words, c(" it", " it", " it", " it: it is fixed"))
-  d$name <- parameter_label(d$term, unit = FALSE)
+  label <- parameter_label(d$term, unit = FALSE)
+  label <- in_property(label, list(readings = list(property = attr(object, "property")), par = UP_AND_DOWN))
+  d$name <- label
   given <- d$state == "fixed" & !is.na(d$estimate)
   d$name[given] <- paste0(d$name[given], " = ", format_quantity(d$estimate[given]))
   d$name <- factor(d$name, rev(d$name))
@@ -63,7 +65,7 @@ autoplot.softanneal_identifiability <- function(object, ...) {
                     if (any(given)) "Parameters with a value and without a bar are fixed.",
                     if (any(kind == kinds[3L] & is.na(d$estimate))) "No energy from one temperature."),
                   alt = paste0("Profile intervals of ", nrow(d), " parameters: ",
-                               paste(parameter_label(d$term, unit = FALSE),
+                               paste(label,
                                      ifelse(kind == kinds[3L], kinds[3L], d$state),
                                      collapse = ", "), ".")) +
     plain_theme()

@@ -118,9 +118,16 @@ report_groups_table <- function(result) {
     q = report_number(d$q), q_reach = reach(d$q_low, d$q_high),
     sigma = report_number(d$sigma), Remark = reader_words(d$remark))
   interval <- paste(percent_text(result$level), "interval")
-  names(out)[3:7] <- c(paste("Half softening at", trimws(temperature_label(result$temp_c)), "(min)"),
+  half <- if (is.null(property_of_groups(result))) "Half softening at" else "Half change at"
+  names(out)[3:7] <- c(paste(half, trimws(temperature_label(result$temp_c)), "(min)"),
                        interval, "Activation energy (kJ/mol)", paste0(interval, " "), "Residual sd")
   out[c(rep(TRUE, 7L), any(nzchar(d$remark)))]
+}
+
+# The property of the first group with a fit.
+property_of_groups <- function(result) {
+  fits <- Filter(Negate(is.null), result$fits)
+  if (length(fits)) property_of(fits[[1L]])
 }
 
 format_groups_report <- function(x) {
@@ -129,7 +136,8 @@ format_groups_report <- function(x) {
   reach <- ifelse(is.na(d$time_low), "", paste0(" (", range_text(d$time_low, d$time_high), ")"))
   c(x$title,
     paste0("  ", count(nrow(d), "group"), " by ", paste(x$by, collapse = ", "), ", ", sum(fitted), " fitted"),
-    paste0("  Half of the softening at ", in_degrees(format(x$temp_c)), " (min; ", format(100 * x$level),
+    paste0("  Half of the ", if (is.null(property_of_groups(x))) "softening" else "change", " at ",
+           in_degrees(format(x$temp_c)), " (min; ", format(100 * x$level),
            " % interval) and activation energy (kJ/mol):"),
     paste0("    ", format(x$labels), "  ", ifelse(fitted, paste0(
       answer_text(d$time), reach, ";  Q ",

@@ -328,7 +328,7 @@ test_that("every picture goes to pdf() without a warning, with a title, titles o
     plot_groups(fit_each(rbind(transform(as.data.frame(bell), coil = "A"),
                                transform(as.data.frame(bell), coil = "B")), by = "coil")),
     plot_grain_sketch(2, seed = 1), ggplot2::autoplot(conversion_tables("brass")),
-    plot_isochronal(f, time_min = c(10, 60)),
+    plot_isochronal(f, time_min = c(10, 60)), plot_isochronal(bell, 32),
     ggplot2::autoplot(indent_layout(20, 80, n_readings = 6, steps = 3, hardness = 30, scale = "HR30T")),
     ggplot2::autoplot(uncertainty_budget(c(78, 79, 77.5, 78.5, 78), scale = "HRF")),
     ggplot2::autoplot(cold_work(data.frame(specimen = "B1", pass = 0:2, thickness_mm = c(1.6, 1.4, 1.2)))))
