@@ -655,9 +655,9 @@ const bench = (() => {
   async function whole(mine) {
     const pause = () => new Promise((done) => setTimeout(done, 0));
     const s = state();
-    const began = performance.now();
+    const began = performance.now(), before = fitted;
     refit(s, true);
-    if (fitted.fit) timings.push(performance.now() - began);
+    if (fitted.fit && fitted !== before) timings.push(performance.now() - began);
     await pause();
     for (const t of temperatures()) {
       if (mine !== turn) return;
