@@ -187,3 +187,8 @@ posterior_runs <- function(steps) {
 
 # Twin: SA_MOST_FURNACES in src/posterior.h.
 MOST_RUNS <- 64L
+
+# ln density, gradient and values at unknowns (columns of `u`), without the shear of the sampler.
+posterior_density <- function(problem, u) {
+  .Call(C_sa_call_posterior_density, problem$fit, problem$prior, as.double(u))
+}

@@ -10,7 +10,7 @@ cat("fit_posterior():", round(ours, 2), "s,", nrow(post$draws), "draws, least ef
     round(least), "\n")
 if (requireNamespace("mcmc", quietly = TRUE)) {
   p <- space$posterior_problem(fit, prior_brass())
-  density <- function(u) .Call(space$C_sa_call_posterior_density, p$fit, p$prior, as.double(u))
+  density <- function(u) space$posterior_density(p, u)
   par <- post$draws[, post$terms]
   unknown <- cbind(qlogis(sweep(sweep(par, 2L, p$lower), 2L, p$upper - p$lower, `/`)),
                    apply(post$draws[, post$sds], 2L, identity), post$draws[, post$furnaces] /

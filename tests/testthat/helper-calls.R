@@ -13,6 +13,8 @@ tiny_calls <- function(p) {
   log <- data.frame(specimen = "A", time_s = c(0, 60, 600), temp_c = c(20, 370, 370))
   par <- c(h_worked = 180, h_soft = 75, ln_k_ref = -2.3, n = 1.5, q_kj_mol = 180)
   fit <- suppressWarnings(fit_softening(small, se = "model"))
+  moved <- suppressWarnings(fit_softening(transform(small, hardness = hardness + 1), se = "model"))
+  steps <- suppressWarnings(fit_softening(small))
   small$coil <- small$specimen
   plan <- plan_anneal(c(300, 330), c(4, 8, 16), plan_guess(recryst_1h_c = 330, draws = 2))
   fits <- suppressWarnings(fit_each(small, coil))
@@ -52,6 +54,11 @@ tiny_calls <- function(p) {
     components_open = function() {
       coef(suppressWarnings(p$fit_softening(open, se = "components", u_temp_c = 1)))
     },
+    posterior = function() {
+      suppressWarnings(p$fit_posterior(steps, chains = 1, n_draws = 20, n_warmup = 100, seed = 1))$draws
+    },
+    density = function() p$posterior_density(p$posterior_problem(steps, p$prior_softening()), numeric()),
+    pool = function() p$pool_fits(list(fit, moved))$mean,
     each_values = function() {
       suppressWarnings(p$predict.softanneal_fits(fits, small[c(2, 9), ], se.fit = TRUE))
     },

@@ -7,7 +7,7 @@ post <- fit_posterior(fit, prior = prior_brass(), seed = 1)
 
 quietly <- function(code) suppressWarnings(code, classes = "softanneal_warning")
 
-density_at <- function(p, u) .Call(C_sa_call_posterior_density, p$fit, p$prior, as.double(u))
+density_at <- posterior_density
 
 # ln density of the values that C gives for unknowns, by stats::dnorm() and a dense covariance; the Jacobian
 # of the transformation by differences.
