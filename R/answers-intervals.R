@@ -54,7 +54,7 @@ answer_limits <- function(fit, place, ans, target, what, moved, delta, half, lev
   agree <- is.finite(delta[, 1L]) & rowSums(away <= AS_GOOD * half) == 2L
   known <- !is.na(profile[, 1L]) & !is.na(profile[, 2L])
   use <- if (method == "profile") rep(TRUE, length(here)) else known & !(agree %in% TRUE)
-  flat <- logical(length(here))
+  flat <- leaning <- logical(length(here))
   if (has_open(fit) && any(known & use)) {
     narrow <- NARROW[[moved]]
     if (moved == "temperature") { # of the coordinate
@@ -64,12 +64,14 @@ answer_limits <- function(fit, place, ans, target, what, moved, delta, half, lev
     near <- matrix(NA_real_, length(here), 2L)
     near[wide, ] <- limits(FLAT_RISE, wide)
     flat <- use & is_flat(profile, near, narrow)
+    wide <- setdiff(wide, which(flat))
+    leaning[wide] <- leans(here[wide], profile[wide, , drop = FALSE], limits(QUARTER, wide))
   }
   delta[use, ] <- profile[use, ]
   # neither mixture nor joint likelihood has its middle at the estimate: the interval holds it at any level
   delta <- cbind(pmin(delta[, 1L], here), pmax(delta[, 2L], here))
   list(limits = delta, by = ifelse(use, "profile", "delta"),
-       lost = use & known & (flat | rowSums(!is.finite(profile)) > 0L),
+       leaning = leaning, lost = use & known & (flat | leaning | rowSums(!is.finite(profile)) > 0L),
        untied = !is.na(here) & !known & is.na(delta[, 1L]) & has_likelihood(fit) &
          !met_in_growth(fit, target, what))
 }
@@ -135,15 +137,18 @@ bootstrap_answers <- function(fit, answer, n, never, level, n_resamples, seed) {
 }
 
 # What an interval that is open says, beside what the note said before. `limits` and `unit` as
-# they are printed; `lost`: rows whose likelihood has no best value.
-open_notes <- function(note, limits, unit, lost, never = 0) {
+# they are printed; `lost`: rows whose likelihood has no best value; `leaning`: those whose estimate leans on
+# a parameter that is not determined.
+open_notes <- function(note, limits, unit, lost, leaning, fit, never = 0) {
+  open <- paste(names(fit$states)[is_open(fit)], collapse = ", ")
   number <- function(x) paste(format_quantity(x), unit)
   low <- !is.na(limits[, 1L]) & limits[, 1L] == never
   high <- !is.na(limits[, 2L]) & limits[, 2L] == Inf
   words <- ifelse(low & high, "no limit from the readings", ifelse(
     low, paste0("at most ", number(limits[, 2L]), ": no lower limit from the readings"), ifelse(
       high, paste0("at least ", number(limits[, 1L]), ": no upper limit from the readings"), ifelse(
-        lost, "any value of the interval is as good", ""))))
+        leaning, paste0("only an interval: leans on ", open, ", not determined"), ifelse(
+          lost, "any value of the interval is as good", "")))))
   note[!is.na(limits[, 1L]) & note == UNDETERMINED] <- ""
   add <- which(nzchar(words))
   note[add] <- ifelse(nzchar(note[add]), paste0(words[add], "; ", note[add]), words[add])

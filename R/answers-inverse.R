@@ -84,7 +84,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   limits <- cbind(1 / (1 / temp_k + half[, 1L]), ifelse(high > 0, 1 / high, Inf)) - ZERO_CELSIUS
   known <- which(!is.na(temp_c))
   by <- rep(method, nrow(grid))
-  lost <- untied <- logical(nrow(grid))
+  lost <- untied <- leaning <- logical(nrow(grid))
   if (method %in% c("auto", "profile")) {
     ans$log_time <- log(grid$time_min)
     part <- answer_limits(fit, fit_places(fit, temp_c, at_strain), ans, grid[[aim$what]], aim$what,
@@ -93,6 +93,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
     limits[] <- celsius_at(part$limits, fit$temp_ref_c)
     by <- part$by
     lost <- part$lost
+    leaning <- part$leaning
     untied <- part$untied
   } else if (method == "bootstrap") {
     part <- bootstrap_answers(fit, function(par) roots(known, par), length(known), Inf, level,
@@ -111,7 +112,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   if (!is.null(strain)) {
     grid$note[!is.na(temp_c) & strain_outside(fit, at_strain)] <- "strain outside the readings"
   }
-  if (method != "delta") grid$note <- open_notes(grid$note, limits, degree_c(), lost, -Inf)
+  if (method != "delta") grid$note <- open_notes(grid$note, limits, degree_c(), lost, leaning, fit, -Inf)
   grid$note[untied & grid$note %in% c("", UNDETERMINED)] <- UNTIED
   if (method == "profile") grid$note <- growth_notes(fit, grid, aim$what)
   if (!is.null(aim$scale)) grid$note <- conversion_notes(grid$note, grid$temp_c, grid$u_conversion)

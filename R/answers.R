@@ -33,10 +33,12 @@
 #' point (Brown A M, Ashby M F (1980) Acta Metallurgica 28, 1085; value from memory), and nothing
 #' recrystallises below 0.3 of it.
 #'
-#' Where the interval is open, or values that are as good as the best fill more than a quarter of it,
-#' there is no best value: `time_min` is `NA`, `note` gives "at most 18 min" or the like, and the
-#' warning names readings that would settle it. In the commonest class design (two halves of a strip
-#' at 350 and 450 degrees Celsius, first reading after 10 min, the hotter half finished by then)
+#' Where the interval is open, or values that are as good as the best fill more than a quarter of it, or
+#' the answer leans on a parameter that is not determined (the sum of squares does not rise towards an end
+#' as towards the other: a quarter of its rise stands below 0.25 or above 0.8 of the way), there is no
+#' best value: `time_min` is `NA`, `note` gives "at most 18 min" or the like, and the warning names
+#' readings that would settle it. In the commonest class design (two halves of a strip at 350 and 450
+#' degrees Celsius, first reading after 10 min, the hotter half finished by then)
 #' these intervals cover 97 to 100 % of 200 simulated sets, errors of specimens and furnaces left out
 #' (`inst/benchmarks/answers.R`). A hardness that recovery alone reaches, before recrystallisation begins,
 #' does not depend on the rate that the profile works with: its interval is that of the delta method, and
@@ -133,13 +135,14 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
       abs(ln_time_per_hardness(fit, grid$temp_c, grid$hardness, at_strain))
   }
   by <- rep(method, nrow(grid))
-  lost <- untied <- logical(nrow(grid))
+  lost <- untied <- leaning <- logical(nrow(grid))
   if (method %in% c("auto", "profile")) {
     part <- answer_limits(fit, fit_places(fit, grid$temp_c, at_strain), ans, grid[[what]], what, "time",
                           limits, ans$pooled, level, method)
     limits <- part$limits
     by <- part$by
     lost <- part$lost
+    leaning <- part$leaning
     untied <- part$untied
   } else if (method == "bootstrap") {
     known <- which(!is.na(ans$ln_time))
@@ -155,7 +158,7 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   grid$method <- by
   grid$note <- answer_notes(fit, grid, read_at, ans)
   ends <- cbind(grid$conf.low, grid$conf.high)
-  if (method != "delta") grid$note <- open_notes(grid$note, ends, "min", lost)
+  if (method != "delta") grid$note <- open_notes(grid$note, ends, "min", lost, leaning, fit)
   grid$note[untied & grid$note %in% c("", UNDETERMINED)] <- UNTIED
   if (method == "profile") grid$note <- growth_notes(fit, grid, what)
   if (!is.null(aim$scale)) grid$note <- conversion_notes(grid$note, grid$time_min, grid$u_conversion)

@@ -3,8 +3,9 @@
 
 # Likelihood interval of the hardness at temperatures and times: its ends, -Inf and Inf where open, NA
 # where the model has no value there; and, where it is wider than `narrow`, the values that are about as
-# good as the best (FLAT_RISE). `half`: guess of the half width, NA allowed.
-curve_limits <- function(fit, place, log_time, half, level, narrow) {
+# good as the best (FLAT_RISE). `half`: guess of the half width, NA allowed. `rise`: share of the threshold
+# that the ends stand for.
+curve_limits <- function(fit, place, log_time, half, level, narrow, rise = 1) {
   n <- length(log_time)
   out <- matrix(NA_real_, n, 4L)
   ok <- known_places(place) & !is.na(log_time)
@@ -15,7 +16,7 @@ curve_limits <- function(fit, place, log_time, half, level, narrow) {
   step <- pmin(pmax(step, 0.002 * span), 0.5 * span)
   # neighbours next to each other, each place once
   rows <- cbind(coordinate, log_time, step, group_part(place),
-                likelihood_threshold(fit, level), deparse.level = 0)[ok, , drop = FALSE]
+                rise * likelihood_threshold(fit, level), deparse.level = 0)[ok, , drop = FALSE]
   rising <- order(rows[, 4L], rows[, 5L], rows[, 1L], rows[, 2L])
   rows <- rows[rising, , drop = FALSE]
   new <- !duplicated(rows[, c(1:2, 4:5), drop = FALSE])
@@ -76,6 +77,11 @@ softening_band <- function(fit, temp_c, time_min, strain = NULL, level = 0.95) {
   narrow <- NARROW[["hardness"]] * abs(fit$par[["h_worked"]] - fit$par[["h_soft"]])
   ends <- curve_limits(fit, place_rows(place, ok), log_time[ok], half[ok], level, narrow)
   part$lost[ok] <- is_flat(ends[, 1:2, drop = FALSE], ends[, 3:4, drop = FALSE], narrow)
+  wide <- which(!part$lost[ok] & (ends[, 2L] - ends[, 1L] > narrow) %in% TRUE)
+  quarter <- curve_limits(fit, place_rows(place, ok[wide]), log_time[ok[wide]], half[ok[wide]], level, Inf,
+                          QUARTER)
+  part$lost[ok[wide]] <- leans(part$fit[ok[wide]], ends[wide, 1:2, drop = FALSE],
+                               quarter[, 1:2, drop = FALSE])
   part$lower[ok] <- pmax(ends[, 1L], 0)
   part$upper[ok] <- ends[, 2L]
   part$se[ok] <- NA_real_
@@ -104,6 +110,17 @@ is_flat <- function(profile, near, narrow) {
   width <- profile[, 2L] - profile[, 1L]
   open <- rowSums(!is.finite(profile)) > 0L
   !is.na(profile[, 1L]) & (open | (width > narrow & !(near[, 2L] - near[, 1L] <= FLAT_SPAN * width)))
+}
+
+# Where the sum has risen by a quarter of the threshold a regular interval is half as wide, on either side. An
+# answer that leans on an open parameter has an end that the sum never rises towards (it is met where that
+# parameter is infinite), or a side that goes on for long: its estimate is none.
+QUARTER <- 0.25
+LEANS <- c(0.25, 0.8)
+
+leans <- function(here, profile, quarter) {
+  share <- abs(quarter - here) / abs(profile - here)
+  rowSums(share < LEANS[1L] | share > LEANS[2L], na.rm = TRUE) > 0
 }
 
 has_open <- function(fit) any(!fit$states %in% c("determined", "fixed"))

@@ -179,3 +179,28 @@ key_columns <- function(keys, taken) {
   }
   keys
 }
+
+# One warning for values of groups with something open, which no reading need hold.
+warn_open_groups <- function(object, newdata) {
+  group <- match_groups(object, newdata)
+  open <- colSums(matrix(is_undetermined(parameter_states(object$state)), nrow(object$state))) > 0L
+  rows <- which(group > 0L & open[pmax(group, 1L)] & fits_fitted(object)[pmax(group, 1L)] &
+                  newdata[[object$columns$time]] > 0)
+  if (!length(rows)) return(invisible())
+  warn("outside", paste0(length(rows), " of ", length(group), " predictions are of groups with a parameter ",
+                         "that is not determined and may lean on it; they have no interval. ",
+                         "predict(fits[[\"name\"]], ...) gives one, and no value where it does (",
+                         in_rows(rows), ")."), n = length(rows), rows = rows)
+}
+
+# Which parameters of which groups have the interval of a profile, as a vector of p x groups.
+has_profile <- function(x) !is.na(fits_limits(x, x$set$level)[1L, ])
+
+# Limits of the profiles, 2 x (p groups), NA where there are none.
+fits_limits <- function(x, level) {
+  p <- nrow(x$par)
+  out <- matrix(NA_real_, 2L * p, ncol(x$par))
+  if (level == x$set$level) out[, x$with_limits] <- x$limits
+  out[is.nan(out)] <- NA_real_
+  matrix(out, 2L)
+}

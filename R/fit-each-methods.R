@@ -134,18 +134,6 @@ tidy.softanneal_fits <- function(x, conf.int = FALSE, conf.level = 0.95, ...) {
   as_table(structure(out, class = "data.frame", row.names = .set_row_names(p * groups)))
 }
 
-# Which parameters of which groups have the interval of a profile, as a vector of p x groups.
-has_profile <- function(x) !is.na(fits_limits(x, x$set$level)[1L, ])
-
-# Limits of the profiles, 2 x (p groups), NA where there are none.
-fits_limits <- function(x, level) {
-  p <- nrow(x$par)
-  out <- matrix(NA_real_, 2L * p, ncol(x$par))
-  if (level == x$set$level) out[, x$with_limits] <- x$limits
-  out[is.nan(out)] <- NA_real_
-  matrix(out, 2L)
-}
-
 #' @rdname fits-tables
 #' @export
 glance.softanneal_fits <- function(x, ...) {
@@ -237,8 +225,15 @@ predict.softanneal_fits <- function(object, newdata,
   interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")
   level <- check_level(level)
   se.fit <- check_flag(se.fit, "se.fit")
-  if (missing(newdata)) newdata <- kept_data(object)
+  read <- missing(newdata)
+  if (read) newdata <- kept_data(object)
   check_data(newdata, "newdata", rows = FALSE)
+  out <- each_predictions(object, newdata, interval, level, se.fit, scale)
+  if (!read) warn_open_groups(object, newdata)
+  out
+}
+
+each_predictions <- function(object, newdata, interval, level, se.fit, scale = NULL) {
   temp <- numeric_column(newdata, object$columns$temp, "newdata", "degree_C", -ZERO_CELSIUS,
                          open = TRUE, na = TRUE)
   time <- numeric_column(newdata, object$columns$time, "newdata", "min", 0, na = TRUE)
@@ -297,7 +292,8 @@ augment.softanneal_fits <- function(x, data = NULL, newdata = NULL,
   at <- data[names(x$keys)]
   at[[x$columns$temp]] <- replace(d$temp_c, cannot, NA)
   at[[x$columns$time]] <- replace(d$time_min, cannot, NA)
-  prediction <- stats::predict(x, at, interval, level, se.fit = TRUE)
+  interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")
+  prediction <- each_predictions(x, at, interval, check_level(level), TRUE)
   value <- replace(d$hardness, !is.finite(d$hardness), NA)
   fitted <- if (is.matrix(prediction$fit)) prediction$fit[, 1L] else prediction$fit
   add_predictions(data, prediction, value - fitted, value)

@@ -167,6 +167,8 @@ shared_table <- function(problem, tests) {
   heading <- c(paste0("Parameters common to ", groups, " groups against own ones; F against the scatter of ",
                       if (steps) "step means" else "readings", ", ", df_scatter, " degrees of freedom"),
                paste0(shared$term, " in common: ", format_by_error(shared$estimate, shared$std.error),
-                      ", standard error ", format_quantity(shared$std.error, 2L)), "")
+                      ", standard error ", format_quantity(shared$std.error, 2L)),
+               paste0("Differences between the furnaces or the specimens of the groups count as\n",
+                      "differences between groups: a small p value may come from these."), "")
   structure(out, heading = heading, shared = shared, class = c("anova", "data.frame"))
 }

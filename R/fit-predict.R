@@ -33,7 +33,7 @@
 #'   Where a parameter is not determined, intervals at constant temperature are profiles of the
 #'   hardness itself at each place (standard errors are then `NA`), and a value for which the
 #'   readings give only an interval is `NA`, with one warning of class `softanneal_warning_outside`.
-#'   Along histories, standard errors and intervals are `NA` there. With
+#'   Along histories, standard errors and intervals are `NA` there, with the same warning. With
 #'   `se = "components"` a prediction interval along histories leaves out the furnace temperature. A fit
 #'   with an exponent for each temperature gives `NA` at others.
 #'   Conditions hotter, colder longer, or of other strains than those in the data give one
@@ -65,6 +65,12 @@ predicted <- function(object, newdata, interval, level, se.fit, history, specime
   if (specimen == "same") need_components(object, "specimen")
   if (!is.null(history)) {
     part <- predict_history(object, newdata, history)
+    if (has_open(object)) {
+      warn("outside", paste0("Along histories values may lean on ",
+                             in_quotes(names(object$states)[is_open(object)], " and "),
+                             ", which the readings do not determine; they have no interval."),
+           n = length(part$fit), rows = seq_along(part$fit))
+    }
     return(finish_prediction(object, part$fit, part$se, interval, level, se.fit))
   }
   if (is.null(newdata)) {

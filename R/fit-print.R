@@ -56,12 +56,20 @@ print.softanneal_fit <- function(x, digits = max(3L, getOption("digits") - 3L), 
   cat("\n")
   print_table(estimate_table(x))
   cat("\n", paste0(foot_lines(x, digits), "\n"), sep = "")
-  remarks <- c(fit_words(x), if (x$se %in% "components") furnace_sentences(x))
+  remarks <- c(fit_words(x), if (x$se %in% "components") furnace_sentences(x) else shared_error_words(x))
   if (any(is_open(x))) {
     remarks <- c(remarks, "In parentheses: not unique, other values fit as well.")
   }
   if (length(remarks)) cat("\n", paste0(strwrap(remarks, exdent = 2), "\n"), sep = "")
   invisible(x)
+}
+
+# What standard errors by step do not count.
+shared_error_words <- function(x) {
+  if (inherits(x, "softanneal_fit_softening") && x$se %in% c("cluster", "steps") && x$loss == "squares") {
+    paste("Errors shared by a specimen or a furnace run are not counted in these standard errors;",
+          "fit_softening() with se = \"components\" counts them.")
+  }
 }
 
 header_lines <- function(x) UseMethod("header_lines")

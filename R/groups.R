@@ -30,8 +30,9 @@ step_keys <- function(data, pick, by = NULL) {
 
 # n, n_missing, mean, sd, se, interval and range by group. `id` from 1 to k. The spread is
 # taken around the mean in a second pass, which keeps the digits of close readings.
-# `missing_what`: name for the warning about missing values, NULL for none.
-group_statistics <- function(x, id, k, level = 0.95, missing_what = NULL) {
+# `missing_what`: name for the warning about missing values, NULL for none. `least`: standard uncertainty
+# below which that of a mean cannot fall.
+group_statistics <- function(x, id, k, level = 0.95, missing_what = NULL, least = 0) {
   there <- !is.na(x)
   n <- tabulate(id[there], k)
   total <- rep(0, k)
@@ -54,7 +55,8 @@ group_statistics <- function(x, id, k, level = 0.95, missing_what = NULL) {
   mean <- mean + ifelse(n > 0L, slip / n, 0)
   sd <- ifelse(n > 1L, sqrt(square / pmax(n - 1L, 1L)), NA_real_)
   se <- sd / sqrt(n)
-  half <- stats::qt((1 + level) / 2, pmax(n - 1L, 1L)) * se
+  half <- pmax(stats::qt((1 + level) / 2, pmax(n - 1L, 1L)) * se, stats::qnorm((1 + level) / 2) * least)
+  se <- pmax(se, least)
   ends <- group_range(x, id, k)
   if (!is.null(missing_what)) {
     if (any(!there)) {
@@ -141,6 +143,15 @@ extreme_p <- function(g, n, sides = 2) {
   t <- sqrt(g^2 * n * (n - 2) / pmax((n - 1)^2 - n * g^2, 0))
   p <- pmin(1, sides * n * stats::pt(t, pmax(n - 2, 1), lower.tail = FALSE))
   ifelse(is.na(g), NA_real_, ifelse(g^2 >= top, 0, p))
+}
+
+# Standard uncertainty from the step of the dial, resolution / sqrt(12) (JCGM 100, F.2.2.1), of each reading
+# in its own scale. However many readings agree, their mean is not known better.
+dial_uncertainty <- function(x, scale) {
+  scale <- rep_len(as.character(scale), length(x))
+  seen <- unique(scale)
+  step <- vapply(seen, function(s) find_resolution(x[scale == s]), 0)
+  unname(step[match(scale, seen)]) / sqrt(12)
 }
 
 # The coarsest common step of readings. 1e-6 of a step is allowed for decimal rounding.

@@ -72,7 +72,8 @@ page_likelihood <- function(fit, level) {
   set <- fit$settings$set[c("kind", "lower", "upper", "natural", "held")]
   list(conditions = typed_parts(likelihood_conditions(fit, level)), setup = typed_parts(lapply(set, unname)),
        threshold = likelihood_threshold(fit, level), misfit = fit$lack_of_fit$misfit, flat_rise = FLAT_RISE,
-       flat_span = FLAT_SPAN, narrow = NARROW[["hardness"]] * span, span = span,
+       flat_span = FLAT_SPAN, quarter = QUARTER, leans = LEANS, span = span,
+       narrow = NARROW[["hardness"]] * span,
        t = interval_t(fit, level), own = interval_t(fit, level) * sqrt(reading_variance(fit)))
 }
 

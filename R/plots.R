@@ -1,7 +1,8 @@
 # Plots of softening: readings and fitted curves with their band, one colour, shape and line type
 # per temperature; titles with units; alt text computed from the data.
 
-# Means of conditions with a t interval from their own readings, where there are two or more.
+# Means of conditions with a t interval from their own readings, where there are two or more; never below
+# what the step of the dial leaves open.
 condition_summary <- function(fit, level) {
   d <- fit$readings
   at <- fit$conditions
@@ -10,7 +11,13 @@ condition_summary <- function(fit, level) {
   w <- if (is.null(d$weights)) rep(1, d$n) else d$weights
   r <- d$hardness - at$mean[id]
   s <- sqrt(rowsum(w * r^2, id)[, 1L] / pmax(n - 1, 1) / at$weight)
-  half <- ifelse(n > 1L, stats::qt(0.5 + level / 2, pmax(n - 1, 1)) * s, NA_real_)
+  dial <- dial_uncertainty(d$as_read, d$scale_read)
+  if (d$scale == "HV") {
+    dial <- dial * vickers_slope(d$as_read, rep_len(d$scale_read, d$n), rep_len(d$material, d$n))
+  }
+  dial <- tapply(dial, factor(id, seq_along(n)), max)
+  half <- ifelse(n > 1L, pmax(stats::qt(0.5 + level / 2, pmax(n - 1, 1)) * s,
+                              stats::qnorm(0.5 + level / 2) * dial), NA_real_)
   out <- data.frame(temp_c = at$temp_c, time_min = at$time_min, mean = at$mean, n = n,
                     lower = at$mean - half, upper = at$mean + half)
   out$strain <- at$strain
@@ -31,7 +38,8 @@ shortest_shown <- function(time_min) {
 
 #' Plot of a softening fit
 #'
-#' Readings and fitted curves over time, one colour, shape and line type per temperature; one panel per
+#' Readings, their means with t intervals (never narrower than the step of the dial leaves open, see
+#' [summarise_readings()]) and fitted curves over time, one colour, shape and line type per temperature; one panel per
 #' strain where the fit covers several cold reductions.
 #'
 #' @param object A fit of [fit_softening()].

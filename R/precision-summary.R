@@ -10,7 +10,10 @@
 #'
 #' The interval is that of the readings of one step: mean +- t(n - 1) sd / sqrt(n). It includes
 #' the scatter of the indentations, but not the furnace, the hardness tester or the specimen,
-#' which all readings of a step share; [uncertainty_budget()] adds these.
+#' which all readings of a step share; [uncertainty_budget()] adds these. The step of the dial is the
+#' floor: `std.error` is never below resolution / sqrt(12) (JCGM 100, F.2.2.1; the resolution is the step
+#' that all readings of the scale have in common), and the interval then the normal one of that, so that
+#' equal readings do not look exact. `sd` is that of the readings as they are.
 #'
 #' In HV each reading is converted first and the mean taken then, since conversion is not
 #' linear. Readings outside the table are left out of the HV columns, and `n_hv` counts what
@@ -65,16 +68,29 @@ summarise_readings <- function(data, hardness = hardness, specimen = specimen, t
   }
   groups <- group_rows(keys)
   out <- lapply(keys, `[`, groups$first)
-  out <- c(out, group_statistics(h, groups$id, length(groups$first), level, "hardness"))
+  dial <- dial_uncertainty(h, keys[[pick$scale]])[groups$first]
+  out <- c(out, group_statistics(h, groups$id, length(groups$first), level, "hardness", dial))
   if (in_hv) {
     hv <- convert_hardness(h, keys[[pick$scale]], "HV", metal)
-    more <- group_statistics(hv, groups$id, length(groups$first), level)
+    slope <- vickers_slope(out$mean, out[[pick$scale]], rep_len(metal, length(h))[groups$first])
+    more <- group_statistics(hv, groups$id, length(groups$first), level, least = dial * slope)
     more <- more[c("n", "mean", "sd", "std.error", "conf.low", "conf.high")]
     names(more) <- paste0(names(more), "_hv")
     out <- c(out, more)
   }
   out <- structure(out, class = "data.frame", row.names = .set_row_names(length(groups$first)))
   steps_like(out, data, pick, level)
+}
+
+# HV per unit of the scale read, 0 outside the table.
+vickers_slope <- function(x, scale, material) {
+  out <- numeric(length(x))
+  for (metal in unique(material)) {
+    at <- material == metal
+    v <- to_vickers(x[at], as.character(scale)[at], metal)
+    out[at] <- ifelse(v$flag == 0L, abs(v$derivative), 0)
+  }
+  out
 }
 
 # The class of the input below softanneal_steps; the columns it was made of, for plots.

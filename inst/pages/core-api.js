@@ -470,11 +470,17 @@ const SoftannealAPI = (function () {
       if (!fine.length) return out;
       const order = fine.slice().sort((i, j) => at[i] - at[j] || time[i] - time[j]);
       const stepAt = (half) => Math.min(Math.max(half > 0 && half <= ask.t * ask.span / 2 ? half : 0.1 * ask.span, 0.002 * ask.span), 0.5 * ask.span);
-      const ends = call("curve_interval", untyped(ask.conditions), untyped(ask.setup), number(fit.temp_ref_c) + ZERO, vector(fit.par),
-        matrix(order.map((i) => [at[i], Math.log(time[i]), stepAt(ask.t * se[i]), 0, 0, ask.threshold])), [number(ask.misfit), ask.flat_rise, ask.narrow]);
+      const endsAt = (places, rise, narrow) => !places.length ? [] : call("curve_interval", untyped(ask.conditions),
+        untyped(ask.setup), number(fit.temp_ref_c) + ZERO, vector(fit.par),
+        matrix(places.map((i) => [at[i], Math.log(time[i]), stepAt(ask.t * se[i]), 0, 0, rise * ask.threshold])),
+        [number(ask.misfit), ask.flat_rise, narrow]);
+      const ends = endsAt(order, 1, ask.narrow), wide = order.filter((_, k) => ends[k][1] - ends[k][0] > ask.narrow);
+      const quarter = endsAt(wide, ask.quarter, Infinity);
       order.forEach((i, k) => {
         const [low, high, from, to] = ends[k], width = high - low, open = !Number.isFinite(width);
-        const lost = !Number.isNaN(low) && (open || width > ask.narrow && !(to - from <= ask.flat_span * width));
+        const share = (e) => Math.abs(quarter[wide.indexOf(i)][e] - h[i]) / Math.abs(ends[k][e] - h[i]);
+        const leans = width > ask.narrow && !open && [0, 1].some((e) => share(e) < ask.leans[0] || share(e) > ask.leans[1]);
+        const lost = !Number.isNaN(low) && (open || width > ask.narrow && (leans || !(to - from <= ask.flat_span * width)));
         out.lost[i] = lost;
         const away = [h[i] - low, high - h[i]];
         const grown = what === "prediction" ? away.map((x) => lost ? Math.abs(x) + ask.own : Math.hypot(x, ask.own)) : away;

@@ -18,6 +18,7 @@ test_that("the shared fit is that of nls() with one parameter for all groups", {
   d <- d[with_test_seed(62, sample(nrow(d))), ]
   fits <- fit_each(d, by = lot)
   a <- anova(fits, share = list("q_kj_mol", c("q_kj_mol", "n"), "ln_k_ref"))
+  expect_output(print(a), "furnaces or the specimens of the groups count as\\s+differences between groups")
   ref <- 1 / mean(1 / (d$temp_c[d$time_min > 0] + 273.15)) - 273.15
   d$e <- softanneal:::inverse_temperature(d$temp_c, ref)
   d$k <- match(d$lot, paste0("L", 1:3))

@@ -164,6 +164,32 @@ test_that("a parameter called determined has the interval of its profile: two te
     expect_identical(at["ln_k_ref", 2L], Inf)
     expect_identical(unname(f$states), identifiability(f)$state, label = se)
   }
+  expect_output(print(quietly_fitted(d, se = "cluster")), "specimen or a furnace run are not\\s+counted")
+  # between both temperatures the curve leans on the energy: an interval, no point
+  f <- quietly_fitted(d)
+  expect_warning(t <- temp_for(f, softening = 0.5, time_min = c(5, 15, 30)), "2 of 3 temperatures are NA",
+                 class = "softanneal_warning_outside")
+  expect_identical(is.na(t$temp_c), c(TRUE, FALSE, TRUE))
+  expect_match(t$note[c(1L, 3L)], "only an interval: leans on ln_k_ref, q_kj_mol, not determined",
+               fixed = TRUE)
+  expect_lt(t$conf.low[1L], 367) # the temperature of the true curve
+  expect_gt(t$conf.high[1L], 367)
+  at <- data.frame(temp_c = c(350, 400, 450), time_min = c(16, 2, 8))
+  expect_warning(h <- predict(f, at, interval = "confidence"), "1 of 3 predictions are NA",
+                 class = "softanneal_warning_outside")
+  expect_identical(is.na(h[, "fit"]), c(FALSE, TRUE, FALSE))
+  expect_true(all(is.finite(h[, 2:3])))
+  of_each <- suppressWarnings(fit_each(cbind(d, coil = "a"), coil), "softanneal_warning_fit")
+  expect_warning(predict(of_each, cbind(at, coil = "a")), "3 of 3 predictions are of groups with a parameter",
+                 class = "softanneal_warning_outside")
+  expect_silent(predict(of_each))
+  along <- data.frame(time_s = c(0, 600, 1200), temp_c = c(20, 400, 400))
+  expect_warning(predict(f, history = along), "values may lean on",
+                 class = "softanneal_warning_outside")
+  expect_warning(t <- temp_for(of_each, softening = 0.5, time_min = c(5, 16)),
+                 class = "softanneal_warning_outside")
+  expect_identical(is.na(t$temp_c), c(TRUE, FALSE))
+  expect_match(t$note[1L], "leans on")
   # drawn again and again, with other energies
   sets <- with_test_seed(3, do.call(rbind, lapply(1:12, function(i) {
     cbind(coil = i, made_readings(temps = c(300, 420), times = c(0, 5, 10, 20, 40), q = 25 + 8 * i,

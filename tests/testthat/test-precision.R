@@ -47,6 +47,21 @@ test_that("HV columns are means of converted readings", {
   expect_equal(s$sd_hv[1], sd(hv))
 })
 
+test_that("five equal readings are known to the step of the dial, not exactly", {
+  d <- data.frame(specimen = "K", temp_c = 350, time_min = rep(c(8, 16), each = 5), scale = "HR30T",
+                  hardness = c(69, 69, 69, 69, 69, 68.5, 70, 71, 69, 67))
+  s <- summarise_readings(d, in_hv = TRUE)
+  u <- 0.5 / sqrt(12) # JCGM 100, F.2.2.1
+  expect_equal(s$sd[1L], 0)
+  expect_equal(s$std.error[1L], u)
+  expect_equal(s$conf.high[1L] - s$mean[1L], qnorm(0.975) * u)
+  expect_equal(s$std.error[2L], sd(d$hardness[6:10]) / sqrt(5)) # where the scatter is larger it counts
+  expect_equal(s$conf.high[2L], t.test(d$hardness[6:10])$conf.int[2L])
+  slope <- diff(convert_hardness(c(68.99, 69.01), "HR30T", "HV")) / 0.02
+  expect_equal(s$std.error_hv[1L], u * slope, tolerance = 0.01)
+  expect_equal(s$conf.high_hv[1L] - s$conf.low_hv[1L], 2 * qnorm(0.975) * u * slope, tolerance = 0.01)
+})
+
 test_that("missing and single readings are counted and said once", {
   d <- steps()
   d$hardness[1] <- NA
