@@ -64,7 +64,8 @@ answer_limits <- function(fit, place, ans, target, what, moved, delta, half, lev
     near <- matrix(NA_real_, length(here), 2L)
     near[wide, ] <- limits(FLAT_RISE, wide)
     flat <- use & is_flat(profile, near, narrow)
-    wide <- setdiff(wide, which(flat))
+    temp_c <- celsius_at(if (is.matrix(place)) place[, 1L] else place, fit$temp_ref_c)
+    wide <- setdiff(wide, which(flat | among_readings(fit, temp_c, exp(ans$log_time))))
     leaning[wide] <- leans(here[wide], profile[wide, , drop = FALSE], limits(QUARTER, wide))
   }
   delta[use, ] <- profile[use, ]

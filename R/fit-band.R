@@ -77,7 +77,8 @@ softening_band <- function(fit, temp_c, time_min, strain = NULL, level = 0.95) {
   narrow <- NARROW[["hardness"]] * abs(fit$par[["h_worked"]] - fit$par[["h_soft"]])
   ends <- curve_limits(fit, place_rows(place, ok), log_time[ok], half[ok], level, narrow)
   part$lost[ok] <- is_flat(ends[, 1:2, drop = FALSE], ends[, 3:4, drop = FALSE], narrow)
-  wide <- which(!part$lost[ok] & (ends[, 2L] - ends[, 1L] > narrow) %in% TRUE)
+  wide <- which(!part$lost[ok] & (ends[, 2L] - ends[, 1L] > narrow) %in% TRUE &
+                  !among_readings(fit, temp_c[ok], time_min[ok]))
   quarter <- curve_limits(fit, place_rows(place, ok[wide]), log_time[ok[wide]], half[ok[wide]], level, Inf,
                           QUARTER)
   part$lost[ok[wide]] <- leans(part$fit[ok[wide]], ends[wide, 1:2, drop = FALSE],
@@ -121,6 +122,17 @@ LEANS <- c(0.25, 0.8)
 leans <- function(here, profile, quarter) {
   share <- abs(quarter - here) / abs(profile - here)
   rowSums(share < LEANS[1L] | share > LEANS[2L], na.rm = TRUE) > 0
+}
+
+# Places at a temperature read, within the times read there: the readings beside them tell the curve.
+among_readings <- function(fit, temp_c, time_min) {
+  at <- fit$conditions
+  out <- !is.na(time_min) & time_min == 0
+  for (t in different_temperatures(at$temp_c[at$time_min > 0])) {
+    read <- at$time_min[at$time_min > 0 & abs(at$temp_c - t) < 1e-6]
+    out <- out | (abs(temp_c - t) < 1e-6 & time_min >= min(read) & time_min <= max(read)) %in% TRUE
+  }
+  out
 }
 
 has_open <- function(fit) any(!fit$states %in% c("determined", "fixed"))

@@ -70,7 +70,11 @@ page_likelihood <- function(fit, level) {
   if (!needs_likelihood(fit) || by_components(fit)) return(NULL)
   span <- abs(fit$par[["h_worked"]] - fit$par[["h_soft"]])
   set <- fit$settings$set[c("kind", "lower", "upper", "natural", "held")]
-  list(conditions = typed_parts(likelihood_conditions(fit, level)), setup = typed_parts(lapply(set, unname)),
+  at <- fit$conditions
+  read <- lapply(different_temperatures(at$temp_c[at$time_min > 0]), function(t) {
+    c(t, range(at$time_min[at$time_min > 0 & abs(at$temp_c - t) < 1e-6]))
+  })
+  list(read = read, conditions = typed_parts(likelihood_conditions(fit, level)), setup = typed_parts(lapply(set, unname)),
        threshold = likelihood_threshold(fit, level), misfit = fit$lack_of_fit$misfit, flat_rise = FLAT_RISE,
        flat_span = FLAT_SPAN, quarter = QUARTER, leans = LEANS, span = span,
        narrow = NARROW[["hardness"]] * span,

@@ -459,6 +459,9 @@ const SoftannealAPI = (function () {
       const parts = x.value.map(untyped);
       return x.names ? Object.fromEntries(x.names.map((name, i) => [name, parts[i]])) : list(parts);
     }
+    /* As among_readings() in R; `read`: temperature, first and last time of the readings there. */
+    const amongReadings = (read, temp, time) => time === 0 ||
+      read.some(([t, first, last]) => Math.abs(temp - t) < 1e-6 && time >= first && time <= last);
     /* The curve where something is open, by the likelihood of the hardness at each place (R: softening_band);
      * `with`: of page_likelihood(). Ends may be infinite; value NaN where no value is best. */
     function curveInterval(fit, ask, temp_c, time_min, what) {
@@ -474,12 +477,13 @@ const SoftannealAPI = (function () {
         untyped(ask.setup), number(fit.temp_ref_c) + ZERO, vector(fit.par),
         matrix(places.map((i) => [at[i], Math.log(time[i]), stepAt(ask.t * se[i]), 0, 0, rise * ask.threshold])),
         [number(ask.misfit), ask.flat_rise, narrow]);
-      const ends = endsAt(order, 1, ask.narrow), wide = order.filter((_, k) => ends[k][1] - ends[k][0] > ask.narrow);
+      const ends = endsAt(order, 1, ask.narrow), wide = order.filter((i, k) =>
+        ends[k][1] - ends[k][0] > ask.narrow && !amongReadings(ask.read, temp[i], time[i]));
       const quarter = endsAt(wide, ask.quarter, Infinity);
       order.forEach((i, k) => {
         const [low, high, from, to] = ends[k], width = high - low, open = !Number.isFinite(width);
         const share = (e) => Math.abs(quarter[wide.indexOf(i)][e] - h[i]) / Math.abs(ends[k][e] - h[i]);
-        const leans = width > ask.narrow && !open && [0, 1].some((e) => share(e) < ask.leans[0] || share(e) > ask.leans[1]);
+        const leans = wide.includes(i) && !open && [0, 1].some((e) => share(e) < ask.leans[0] || share(e) > ask.leans[1]);
         const lost = !Number.isNaN(low) && (open || width > ask.narrow && (leans || !(to - from <= ask.flat_span * width)));
         out.lost[i] = lost;
         const away = [h[i] - low, high - h[i]];
