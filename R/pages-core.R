@@ -74,7 +74,8 @@ page_likelihood <- function(fit, level) {
   read <- lapply(different_temperatures(at$temp_c[at$time_min > 0]), function(t) {
     c(t, range(at$time_min[at$time_min > 0 & abs(at$temp_c - t) < 1e-6]))
   })
-  list(read = read, conditions = typed_parts(likelihood_conditions(fit, level)), setup = typed_parts(lapply(set, unname)),
+  list(read = read,
+       conditions = typed_parts(likelihood_conditions(fit, level)), setup = typed_parts(lapply(set, unname)),
        threshold = likelihood_threshold(fit, level), misfit = fit$lack_of_fit$misfit, flat_rise = FLAT_RISE,
        flat_span = FLAT_SPAN, quarter = QUARTER, leans = LEANS, span = span,
        narrow = NARROW[["hardness"]] * span,

@@ -39,8 +39,8 @@ shortest_shown <- function(time_min) {
 #' Plot of a softening fit
 #'
 #' Readings, their means with t intervals (never narrower than the step of the dial leaves open, see
-#' [summarise_readings()]) and fitted curves over time, one colour, shape and line type per temperature; one panel per
-#' strain where the fit covers several cold reductions.
+#' [summarise_readings()]) and fitted curves over time, one colour, shape and line type per temperature; one
+#' panel per strain where the fit covers several cold reductions.
 #'
 #' @param object A fit of [fit_softening()].
 #' @param log_time Whether the time axis is logarithmic; readings at time zero are then drawn
