@@ -73,29 +73,6 @@ static double block_length(const sa_run *run, size_t temp, double *tail)
     return longest;
 }
 
-double sa_timetable_bound(const sa_run *run)
-{
-    double bound = run->reading_min * (double)run->n_step, sum = 0.0, tail = HUGE_VAL;
-    for (size_t i = 0; i < run->n_piece; i++) {
-        double t = 0.0;
-        for (int s = run->first[i]; s < run->first[i + 1]; s++) {
-            if (run->heated[s])
-                t = sa_whole_minute(fmax(t, run->warm_up_min)) + run->furnace_min[s] +
-                    run->cool_min[s];
-            t = sa_whole_minute(t) + run->reading_min;
-        }
-        bound = fmax(bound, t);
-    }
-    for (size_t k = 0; k < run->n_temp; k++) {
-        double own;
-        sum += block_length(run, k, &own);
-        tail = fmin(tail, own);
-    }
-    if (run->n_temp > run->n_furnace)
-        sum += run->change_min * (double)(run->n_temp - run->n_furnace);
-    return fmax(bound, run->warm_up_min + sum / (double)run->n_furnace + tail);
-}
-
 static void first_furnaces(const sa_run *run, int *furnace, double *filled)
 {
     for (size_t k = 0; k < run->n_temp; k++)

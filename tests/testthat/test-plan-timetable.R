@@ -135,6 +135,47 @@ test_that("timetables of small runs end as early as any order allows", {
   expect_lte(max(excess), 1.05)
 })
 
+# A run as a class plans it: one or two pieces at each of up to five temperatures, the same steps for all.
+class_run <- function() {
+  temps <- sample(1:5, 1L)
+  each <- sample(1:2, 1L)
+  hold <- diff(c(0, sort(sample(c(2, 4, 5, 8, 10, 15, 20, 30, 40, 60, 80), sample(2:6, 1L)))))
+  heat <- stats::runif(temps, 2.5, 5)
+  cool <- stats::runif(temps, 2, 5)
+  of <- rep(seq_len(temps), each = each)
+  n <- length(hold)
+  list(pieces = data.frame(specimen = seq_along(of), temp_c = 280 + 20 * of),
+       steps = data.frame(piece = rep(seq_along(of), each = n + 1L), step = rep(0:n, length(of)),
+                          hold_min = rep(c(0, hold), length(of)),
+                          heat_up_min = rep(heat[of], each = n + 1L) * rep(c(0, rep(1, n)), length(of)),
+                          cool_min = rep(cool[of], each = n + 1L) * rep(c(0, rep(1, n)), length(of))),
+       set = list(session_min = 1440, sessions = 1, warm_up = sample(c(0, 30), 1L),
+                  furnace_change_min = sample(c(20, 40), 1L), handling_min = 1,
+                  reading_min = sample(3:6, 1L) / 2, n_operators = sample(1:2, 1L),
+                  furnaces = sample(1:3, 1L)))
+}
+
+test_that("runs of a class end near a time that none can end before", {
+  cases <- if (extended_tests()) 50L else 12L
+  withr::local_seed(5)
+  ratio <- vapply(seq_len(cases), function(k) {
+    run <- class_run()
+    booked <- book_steps(run$pieces, run$steps, run$set)
+    max(booked$steps$end_min) / booked$bound_min
+  }, 0)
+  expect_gte(min(ratio), 1 - 1e-12)
+  # the rest is that of the bound, not of the timetable: see the search through every order above
+  expect_lte(stats::median(ratio), 1.03)
+  expect_gte(mean(ratio <= 1.05), 0.7)
+  expect_lte(max(ratio), 1.25)
+  # more temperatures, furnaces or events than are compared one by one: a lower bound still
+  run <- class_run()
+  run$set$furnaces <- 6
+  booked <- book_steps(run$pieces, run$steps, run$set, rounds = 0)
+  expect_gte(max(booked$steps$end_min), booked$bound_min - 1e-9)
+  expect_gt(booked$bound_min, 0)
+})
+
 test_that("larger runs keep the rules of the bench, over several sessions too", {
   withr::local_seed(11)
   for (k in 1:6) {
