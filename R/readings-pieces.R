@@ -53,8 +53,8 @@ piece_curves <- function(r, rows) {
 }
 
 # A piece whose hardness before the furnace is far from that of the others. The scatter between pieces is
-# taken from the others, together with what is usual (2 % of the hardness, weight of 4 pieces). At the level 0.03
-# 1 of 100 sound benches is suspected, and 9 of 10 pieces that are 12 % off are found.
+# taken from the others, together with what is usual (2 % of the hardness, weight of 4 pieces). At the level
+# 0.03 one of 100 sound benches is suspected, and 9 of 10 pieces that are 12 % off are found.
 find_stock <- function(pieces) {
   worked <- vapply(pieces, `[[`, 0, "worked")
   there <- which(!is.na(worked) & !duplicated(vapply(pieces, `[[`, "", "name")))
