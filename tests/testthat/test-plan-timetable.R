@@ -156,7 +156,7 @@ class_run <- function() {
 }
 
 test_that("runs of a class end near a time that none can end before", {
-  cases <- if (extended_tests()) 50L else 12L
+  cases <- if (extended_tests()) 50L else 30L
   withr::local_seed(5)
   ratio <- vapply(seq_len(cases), function(k) {
     run <- class_run()
