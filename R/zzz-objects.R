@@ -15,7 +15,7 @@ LOOKED_AT_FIRST <- paste0("softanneal_", c(
   "fit_softening", "fits", "plan", "budget", "comparison", "resample", "class_design", "guess", "heat",
   "grain_count", "rates", "laboratories", "layout", "material", "fit_arrhenius", "fit_grain_growth",
   "fit_hall_petch", "fit_hardening", "fit_kissinger", "fit_least_squares", "fit_master_curve",
-  "fit_recrystallisation"))
+  "fit_recrystallisation", "prior", "pool"))
 
 field_type <- function(x) {
   if (is.object(x)) if (is.data.frame(x)) return("table") else if (is.factor(x)) return("text")

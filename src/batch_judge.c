@@ -77,6 +77,7 @@ int sa_batch_judge(const sa_batch_settings *set, sa_batch_room *r, sa_batch_grou
 {
     const size_t p = sa_model_parameters(set->kind).n_par;
     double half[P_MOST], seen[P_MOST], better[P_MOST];
+    int narrow[P_MOST];
     const double e = g->estimated, clusters = (double)g->rep.n_cluster;
     int by = set->errors != SA_ERRORS_MODEL && !(set->automatic && (double)g->used == clusters);
     for (int adopted = 0;; adopted++) {
@@ -106,9 +107,10 @@ int sa_batch_judge(const sa_batch_settings *set, sa_batch_room *r, sa_batch_grou
                                       .half = seen, .loading = g->loading,
                                       .cov = g->model};
         const sa_profile_result found = {.state = state, .limit = limit,
-                                         .better = adopted < MOST_ADOPTIONS ? better : NULL};
+                                         .better = adopted < MOST_ADOPTIONS ? better : NULL,
+                                         .narrow = narrow};
         if (!sa_softening_states(&g->s, &task, &found, r->work)) {
-            sa_softening_rescale(half, state, limit, p, g->model, g->cluster);
+            sa_softening_rescale(half, narrow, limit, p, g->model, g->cluster);
             return by;
         }
         const int iterations = g->res.iterations, evaluations = g->res.evaluations;

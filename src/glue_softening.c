@@ -56,6 +56,7 @@ static int infer(inference *f)
     const int huber = f->control->huber > 0.0;
     const size_t p = sa_model_parameters(s->kind).n_par;
     double half[SA_MODEL_MAX_PAR], line[SA_MODEL_MAX_PAR], seen[SA_MODEL_MAX_PAR], better[SA_MODEL_MAX_PAR];
+    int narrow[SA_MODEL_MAX_PAR];
     size_t estimated = p;
     for (size_t j = 0; j < p; j++)
         estimated -= (size_t)(s->held[j] != 0);
@@ -87,10 +88,10 @@ static int infer(inference *f)
                                       .half = seen, .loading = f->cov.loading, .every = f->every,
                                       .cov = f->cov.model};
         const sa_profile_result states = {.state = f->state, .limit = f->limit, .ends = f->ends,
-                                          .better = adopted < 3 ? better : NULL};
+                                          .better = adopted < 3 ? better : NULL, .narrow = narrow};
         int found = sa_softening_states(s, &task, &states, f->work);
         if (!found && !f->every)
-            sa_softening_rescale(line, f->state, f->limit, p, f->cov.model, f->cov.cluster);
+            sa_softening_rescale(line, narrow, f->limit, p, f->cov.model, f->cov.cluster);
         if (!found)
             return adopted;
         int iterations = f->result.iterations, evaluations = f->result.evaluations;

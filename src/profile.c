@@ -447,6 +447,13 @@ static int bent(profiler *f, const sa_profile_task *task, size_t j)
     return 0;
 }
 
+static int is_narrow(const profiler *f, const sa_profile_result *out, const sa_profile_task *task, size_t j)
+{
+    const double *ends = out->limit + 2 * j;
+    return out->state[j] == SA_DETERMINED && !f->held[j] && isfinite(task->half[j]) &&
+           ends[1] - ends[0] < 1.8 * task->half[j];
+}
+
 int sa_softening_states(const sa_softening *s, const sa_profile_task *task,
                         const sa_profile_result *out, double *work)
 {
@@ -514,22 +521,29 @@ int sa_softening_states(const sa_softening *s, const sa_profile_task *task,
     /* beside an open parameter the linear error of a determined one is no measure: along the open
      * direction the line leads out of the bounds, or its valley goes on where the line ends. Its own
      * profile is */
+    int *narrow = out->narrow, any = 0;
+    for (size_t j = 0; narrow && j < p; j++)
+        narrow[j] = 0;
     for (size_t j = 0; (open_at_all || curved) && !task->every && j < at.n_par; j++) {
         if (state[j] == SA_DETERMINED && isnan(limit[2 * j]) && half[j] >= 0.0 &&
             look(&f, task, out, j, ENDS_ALONE))
             return 1;
+        any |= half[j] > measure_of(&at, task->par, j).wide && is_narrow(&f, out, task, j);
     }
+    /* where one of the wide ones is narrower than its line, all are asked */
+    for (size_t j = 0; narrow && any && j < at.n_par; j++)
+        narrow[j] = is_narrow(&f, out, task, j);
     return 0;
 }
 
-void sa_softening_rescale(const double *half, const int *state, const double *limit, size_t p,
+void sa_softening_rescale(const double *half, const int *narrow, const double *limit, size_t p,
                           double *first, double *second)
 {
     for (size_t j = 0; j < p; j++) {
-        if (state[j] != SA_DETERMINED || isnan(limit[2 * j]))
+        if (!narrow[j])
             continue;
         const double share = 0.5 * (limit[2 * j + 1] - limit[2 * j]) / half[j];
-        for (size_t k = 0; (share < 0.9 || share > 1.1) && share > 0.0 && isfinite(share) && k < p; k++) {
+        for (size_t k = 0; share < 0.9 && share > 0.0 && k < p; k++) {
             first[j + k * p] *= share;
             first[k + j * p] *= share;
             second[j + k * p] *= share;

@@ -150,6 +150,7 @@ typedef struct {
 typedef struct {
     int *state;
     double *limit, *ends, *better;
+    int *narrow; /* NULL, or one a parameter: is its profile narrower than its linear error? */
 } sa_profile_result;
 
 /* Which parameters the data fix: walks the profile of each doubtful one outwards to its bounds. Returns 1
@@ -157,9 +158,10 @@ typedef struct {
 int sa_softening_states(const sa_softening *s, const sa_profile_task *task,
                         const sa_profile_result *out, double *work);
 
-/* Covariances (p x p) of which determined parameters get the error of their profile, where
- * sa_softening_states() left its ends in `limit`, beside a parameter that is open or in a bent valley. */
-void sa_softening_rescale(const double *half, const int *state, const double *limit, size_t p,
+/* Covariances (p x p) of which the parameters that sa_softening_states() found `narrow` get the error of
+ * their profile, whose ends are in `limit`. A profile wider than the linear error changes the interval
+ * alone: the error stays that of the linear model. */
+void sa_softening_rescale(const double *half, const int *narrow, const double *limit, size_t p,
                           double *first, double *second);
 
 /* The short way for the plain model at constant temperature, from the double-logarithmic line

@@ -434,7 +434,7 @@ static int states_of(bench *b, double threshold, const double *half, int every, 
 {
     const double loading[SA_MODEL_MAX_PAR] = {0};
     const sa_profile_task task = {b->par, b->at_bound, b->objective, threshold, half, loading, every, NULL};
-    const sa_profile_result out = {state_of, limit, NULL, better};
+    const sa_profile_result out = {state_of, limit, NULL, better, NULL};
     return sa_softening_states(&b->s, &task, &out, b->work);
 }
 
@@ -491,14 +491,16 @@ static void wide_errors(void)
     states_of(&b, threshold, half, 0, state_of, limit, better);
     check(near(limit[0], all[0], 1e-4) && near(limit[1], all[1], 1e-4), "narrow or wide");
 
+    /* errors that a narrower profile takes down: of those marked alone, never up */
     const double widths[3] = {10.0, 4.0, 2.0};
-    const int states[3] = {SA_DETERMINED, SA_DETERMINED, SA_OPEN};
     double first[9], second[9];
-    for (int wider = 0; wider < 2; wider++) {
-        const double by = wider ? 2.0 : 0.3, ends[6] = {-10.0 * by, 10.0 * by, -3.8, 3.8, -0.1, 0.1};
+    for (int which = 0; which < 3; which++) {
+        const double wide = which == 1 ? 2.0 : 0.3, by = which == 0 ? 0.3 : 1.0;
+        const double ends[6] = {-10.0 * wide, 10.0 * wide, -3.8, 3.8, -0.1, 0.1};
+        const int marked[3] = {which < 2, 1, 0};
         for (int i = 0; i < 9; i++)
             first[i] = second[i] = 1.0;
-        sa_softening_rescale(widths, states, ends, 3, first, second);
+        sa_softening_rescale(widths, marked, ends, 3, first, second);
         const double by_hand[9] = {by * by, by, by, by, 1.0, 1.0, by, 1.0, 1.0};
         for (int i = 0; i < 9; i++)
             check(near(first[i], by_hand[i], 1e-14) && near(second[i], by_hand[i], 1e-14),

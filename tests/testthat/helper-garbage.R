@@ -124,8 +124,13 @@ findings_of <- function(thrown, fun) {
   sprintf("%s = %s: %s", thrown$arg, thrown$garbage, thrown$outcome)[ours]
 }
 
+# What goes to ggplot2 as it is, which refuses in its own words.
+LAYER_ARGUMENTS <- c("mapping", "data", "position", "na.rm", "show.legend", "inherit.aes")
+
 # Columns that may be left out but not be NULL.
-LEFT_OUT <- list(fit_softening = c("log_time", "strain", "furnace", "operator"))
+LEFT_OUT <- list(fit_softening = c("log_time", "strain", "furnace", "operator"),
+                 recryst_temperature = "material", # is for readings
+                 geom_softening = LAYER_ARGUMENTS, stat_softening = c("geom", LAYER_ARGUMENTS))
 
 # The arguments with their names filled in, and all others with their defaults: those that are
 # names of columns as text.
@@ -300,6 +305,8 @@ valid_calls <- function() {
                                  variance = "constant", incubation = FALSE, edge = 0.01,
                                  lower = NULL, upper = NULL, weights = NULL, temp_ref_c = 330,
                                  na.action = stats::na.exclude, control = fit_control()),
+    fit_posterior = list(fit, model = "jmak", prior = NULL, chains = 1, n_draws = 20, n_warmup = 100,
+                         accept = 0.9, seed = 1, level = 0.95),
     fit_softening = list(small, model = "jmak", scale = "HV", se = "model", start = NULL,
                          time = "time_min", temp = "temp_c", hardness = "hardness",
                          reading_scale = "scale", specimen = "specimen", history = NULL,
@@ -308,6 +315,8 @@ valid_calls <- function() {
                          level = 0.95, na.action = stats::na.exclude, control = fit_control()),
     format_hardness = list(c(150, 90), "HV", measured = c(80, 42), measured_scale = "HRB",
                            digits = 0),
+    geom_softening = list(model = "jmak", interval = "confidence", level = 0.95, reading_scale = "HV",
+                          material = "brass", fit_args = list(), n_points = 101),
     glance = list(fit),
     grain_growth = list(c(1, 10), d0_mm = 0.01, k_ref = 1e-5, m = 2, temp_c = 500,
                         temp_ref_c = 500, q_kj_mol = 120, k0 = NULL),
@@ -370,10 +379,18 @@ valid_calls <- function() {
     recovery_loss = list(c(0, 1, 10), loss = 4, k = 0.5),
     plan_rolling = list(1.6, c(20, 40), max_draft_mm = 0.3, roll_radius_mm = 40, friction = 0.06,
                         dial_step_mm = 0.01, length_mm = 100),
+    pool_fits = list(list(a = fit, b = fit, c = fit), terms = "n", temp_ref_c = 330, level = 0.95),
+    prior_brass = list(n = c(mean = 1.5, sd = 0.5)),
+    prior_softening = list(n = c(median = 1.5, factor = 1.3), q_kj_mol = c(mean = 150, sd = 30), widen = 1),
     recryst_temperature = list(fit, fraction = 0.5, time_min = 60, solidus_c = 915, level = 0.95),
     resample_fit = list(fit, n_resamples = 3, type = "parametric", seed = 1),
     rockwell_depth = list(80, "HRB"),
     rockwell_number = list(0.1, "HRB"),
+    scale_color_temperature = list(name = NULL, discrete = TRUE, dark = FALSE),
+    scale_colour_temperature = list(name = NULL, discrete = FALSE, dark = FALSE),
+    scale_fill_temperature = list(name = NULL, discrete = TRUE, dark = TRUE),
+    scale_linetype_temperature = list(name = NULL),
+    scale_shape_temperature = list(name = NULL),
     shift_constant = list(20, "h", "min"),
     simulate_class = list(2, seed = 20, groups = 1, design = design),
     simulate_readings = list(parameters = parameters, temp_c = c(290, 330), time_min = c(0, 4),
@@ -385,11 +402,14 @@ valid_calls <- function() {
     softening_report = list(small, folder, model = "jmak", scale = "HV", material = "brass",
                             specimen = NULL, title = NULL, level = 0.95, overwrite = TRUE),
     standardise_scale = list("hv10"),
+    stat_softening = list(model = "jmak", interval = "confidence", level = 0.95, reading_scale = "HV",
+                          material = "brass", fit_args = list(), n_points = 101),
     summarise_readings = c(list(small, hardness = "hardness", reading_scale = "scale", by = NULL,
                                 in_hv = FALSE, material = "brass", level = 0.95), columns),
     temp_for = list(fit, time_min = c(30, 60), hardness = 100, softening = NULL, fraction = NULL,
                     level = 0.95, method = "bootstrap", n_resamples = 2, seed = 1),
     temper_limits = list("H04", alloy = "C26000", unit = "MPa", thickness_mm = 0.95),
+    theme_softanneal = list(base_size = 12, legend = "right"),
     thermal_material = list("C26000", density_kg_m3 = 8500, heat_j_kgk = 380,
                             heat_slope_j_kgk2 = 0.1, heat_at_c = 20, conductivity_w_mk = 100,
                             solidus_c = 915),
@@ -402,6 +422,7 @@ valid_calls <- function() {
                               specimen_df = Inf, same_machine = TRUE, level = 0.95,
                               hardness = "hardness", reading_scale = "scale"),
     vickers_number = list(98.0665, 0.352, 0.348),
+    with_units = list(time_to(fit)),
     write_class = list(class, folder, overwrite = TRUE)
   )
 }
