@@ -140,10 +140,19 @@ test_that("the addins inside RStudio insert code, and open a new report", {
     insertText = function(text) inserted <<- text,
     getActiveDocumentContext = function() list(selection = list(list(text = " bench "))),
     navigateToFile = function(path) opened <<- path)
-  pretend <- copied_package(in_rstudio = function() TRUE, `::` = function(pkg, name) {
+  # a window of shiny would wait for its user: without it, and with one that is closed at once
+  window <- FALSE
+  pretend <- copied_package(in_rstudio = function() TRUE, import_window = function() "the window",
+                            requireNamespace = function(package, ...) {
+    if (package %in% c("shiny", "miniUI")) window else base::requireNamespace(package, ...)
+  }, `::` = function(pkg, name) {
     pkg <- as.character(substitute(pkg))
     name <- as.character(substitute(name))
-    if (pkg == "rstudioapi") studio[[name]] else getExportedValue(pkg, name)
+    shown <- list(runGadget = function(app, server, viewer) if (app == "the window") chosen,
+                  dialogViewer = function(...) NULL)
+    if (pkg == "rstudioapi") studio[[name]] else if (pkg == "shiny") shown[[name]] else {
+      getExportedValue(pkg, name)
+    }
   })
   pretend$addin_import()
   expect_identical(as.character(parse(text = inserted)[[2L]]),
@@ -160,7 +169,12 @@ test_that("the addins inside RStudio insert code, and open a new report", {
   inserted <- opened <- "nothing"
   expect_null(pretend$addin_import())
   expect_null(pretend$addin_report())
+  window <- TRUE
+  expect_null(pretend$addin_import())
   expect_identical(c(inserted, opened), c("nothing", "nothing"))
+  chosen <- "readings <- read_readings(\"chosen.csv\")"
+  pretend$addin_import()
+  expect_identical(trimws(inserted), chosen)
 })
 
 test_that("the parts of a report that a poor set of readings has", {
