@@ -242,6 +242,22 @@ test_that("priors say what is believed, once, and in numbers that can be", {
   expect_equal(nrow(as.data.frame(prior_softening())), 5L)
 })
 
+test_that("what a posterior cannot do is refused by name", {
+  along <- post
+  along$fit$readings$history <- list()
+  expect_refused(predict(along), "model", "temperature histories", "object")
+  unknown <- fit
+  unknown$states[] <- "not determined"
+  expect_refused(prior_softening(from = unknown), "argument", "no parameter with a standard error", "from")
+  several <- quietly(fit_softening(small, n_by = "by temperature"))
+  expect_refused(fit_posterior(several, prior = prior_softening(recryst_1h_c = c(mean = 300, sd = 20))),
+                 "model", "one exponent for all temperatures", "prior")
+  runs <- data.frame(time = 1, scale = 1, run = seq_len(MOST_RUNS + 1L))
+  expect_identical(posterior_runs(runs[-1L, ])$run, seq_len(MOST_RUNS) - 1L)
+  expect_refused(posterior_runs(runs), "model", "furnace runs", "data")
+  expect_refused(posterior_object(list(started = c(1L, 0L))), "model", "no start with a finite density", "prior")
+})
+
 test_that("an earlier fit as prior counts at its own temperature", {
   later <- fit_softening(small, temp_ref_c = 400)
   two <- suppressWarnings(fit_posterior(later, prior = prior_softening(from = fit,
