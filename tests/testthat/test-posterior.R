@@ -255,7 +255,8 @@ test_that("what a posterior cannot do is refused by name", {
   runs <- data.frame(time = 1, scale = 1, run = seq_len(MOST_RUNS + 1L))
   expect_identical(posterior_runs(runs[-1L, ])$run, seq_len(MOST_RUNS) - 1L)
   expect_refused(posterior_runs(runs), "model", "furnace runs", "data")
-  expect_refused(posterior_object(list(started = c(1L, 0L))), "model", "no start with a finite density", "prior")
+  expect_refused(posterior_object(list(started = c(1L, 0L))), "model", "no start with a finite density",
+                 "prior")
 })
 
 test_that("an earlier fit as prior counts at its own temperature", {
