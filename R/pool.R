@@ -62,8 +62,8 @@ pool_fits <- function(fits, terms = NULL, ..., temp_ref_c = NULL, level = 0.95) 
   g <- at_reference(g, ref)
   own <- rownames(g$y)
   if (!is.null(terms)) {
-    odd <- setdiff(terms, own)
-    if (length(odd) || !length(terms)) {
+    odd <- if (is.character(terms)) setdiff(terms, own)
+    if (length(odd) || !length(terms) || !is.character(terms)) {
       abort("argument", paste0("`terms` names no parameter of these fits", if (length(odd)) ": ",
                                if (length(odd)) in_quotes(odd, " and ")), arg = "terms",
             remedy = paste0("Choose from ", in_quotes(own), "."))

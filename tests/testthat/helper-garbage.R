@@ -305,7 +305,7 @@ valid_calls <- function() {
                                  variance = "constant", incubation = FALSE, edge = 0.01,
                                  lower = NULL, upper = NULL, weights = NULL, temp_ref_c = 330,
                                  na.action = stats::na.exclude, control = fit_control()),
-    fit_posterior = list(fit, model = "jmak", prior = NULL, chains = 1, n_draws = 20, n_warmup = 100,
+    fit_posterior = list(small, model = "jmak", prior = NULL, chains = 1, n_draws = 20, n_warmup = 100,
                          accept = 0.9, seed = 1, level = 0.95),
     fit_softening = list(small, model = "jmak", scale = "HV", se = "model", start = NULL,
                          time = "time_min", temp = "temp_c", hardness = "hardness",
