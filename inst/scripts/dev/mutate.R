@@ -83,6 +83,7 @@ into_namespace <- function(file) {
 }
 run_files <- function(files, r_file) {
   tryCatch({
+    Sys.setenv(NOT_CRAN = "true") # all tests
     if (nzchar(r_file)) into_namespace(r_file)
     suppressPackageStartupMessages(base::library(softanneal))
     for (file in files) {
