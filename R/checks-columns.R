@@ -12,7 +12,8 @@ plain_class <- function(x, unit, column) {
       abort("column", paste0("column `", column, "` holds differences of time"), arg = column,
             remedy = "Give plain numbers.")
     }
-    return(as.numeric(x, units = known[[unit]]))
+    # classes below difftime may keep one unit whatever is asked for, as hms does
+    return(as.numeric(as.difftime(as.vector(unclass(x)), units = attr(x, "units")), units = known[[unit]]))
   }
   if (inherits(x, "POSIXt") && identical(unit, "s")) return(as.numeric(as.POSIXct(x)))
   if (inherits(x, c("POSIXt", "Date"))) {

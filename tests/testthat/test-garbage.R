@@ -15,6 +15,11 @@ test_that("there is a valid call for every exported function, with every argumen
   for (f in WITHOUT_ARGUMENTS) expect_null(formals(f))
   ends <- vapply(setdiff(names(calls), DOCUMENTS),
                  function(f) outcome(f, named_arguments(f, calls[[f]])), "")
+  # what gives classes of package units is refused without it
+  if (!requireNamespace("units", quietly = TRUE)) {
+    expect_identical(ends[["with_units"]], "refused")
+    ends <- ends[names(ends) != "with_units"]
+  }
   expect_identical(names(ends)[ends != "result"], character())
   # generics have the arguments of their method
   for (f in setdiff(names(calls), c("augment", "glance", "tidy"))) {

@@ -89,6 +89,7 @@ test_that("names of properties are checked, and texts within them are text", {
 })
 
 test_that("the report of a property speaks of it", {
+  skip_if_not_installed("rmarkdown")
   skip_if_not(rmarkdown::pandoc_available())
   d <- with_test_seed(12, made_readings(n = 3))
   d <- transform(d, rho = hardness / 10, hardness = NULL, scale = NULL)

@@ -14,6 +14,19 @@ test_that("durations are converted in columns and arguments, of one fit and of m
                  "holds differences of time")
 })
 
+test_that("a duration that keeps its own unit is converted all the same", {
+  # as class hms does: seconds whatever is asked for
+  registerS3method("units<-", "stubborn", function(x, value) x, envir = asNamespace("base"))
+  stubborn <- structure(c(300, 600), units = "secs", class = c("stubborn", "difftime"))
+  expect_identical(as.numeric(stubborn, units = "mins"), c(300, 600))
+  expect_identical(plain_class(stubborn, "min", "time_min"), c(5, 10))
+  expect_identical(plain_class(stubborn, "h", "time_h"), c(300, 600) / 3600)
+  bell <- as.data.frame(bell_readings())
+  timed <- bell
+  timed$time_min <- structure(60 * bell$time_min, units = "secs", class = c("stubborn", "difftime"))
+  expect_equal(coef(fit_softening(timed, se = "model")), coef(fit_softening(bell, se = "model")))
+})
+
 test_that("clock times of readings are minutes from the first of each specimen, and it is said", {
   d <- with_test_seed(3, made_readings(n = 2))
   start <- as.POSIXct("2026-11-30 08:00", tz = "Europe/Berlin") +
