@@ -702,20 +702,12 @@ const bench = (() => {
 
   /* ---- files ---- */
 
-  const cell = (x) => {
-    const t = x === null || x === undefined || (typeof x === "number" && !Number.isFinite(x)) ? "" : String(x);
-    /* what a spreadsheet would take for a formula gets an apostrophe, as escape_cells() in R does */
-    const safe = /^'*[=+@\t\r\n-]/.test(t) && !/^[+-]?[0-9.]+([eE][+-]?[0-9]+)?$/.test(t) ? "'" + t : t;
-    return /[",\n\r]/.test(safe) ? "\"" + safe.replace(/"/g, "\"\"") + "\"" : safe;
-  };
-  const csv = (columns, x) => [columns.join(",")].concat(x.map((r) => columns.map((c) => cell(r[c])).join(","))).join("\r\n") + "\r\n";
-
   function readingsFile() {
     const s = state();
     const all = readingsOf(s);
     const columns = ["specimen", "temp_c", "step", "time_min", "reading", "hardness", "scale", "furnace"]
       .concat(all.some((r) => r.operator) ? ["operator"] : [], ["log_s", "note", "entered", "entry"]);
-    return csv(columns, all);
+    return page.csv(columns, all);
   }
   /* Between two events the temperature of the sheet as the package computes it, at whole seconds. */
   const SECONDS = [0, 5, 10, 15, 20, 30, 45, 60, 90, 120, 180, 240, 360, 600, 1200, 3600, 7200, 14400, 28800];
@@ -745,7 +737,7 @@ const bench = (() => {
         if (x.cold) out.push({ specimen: name, time: stamp(x.cold.at), temp_c: Number(temp.toFixed(2)), event: "cold " + x.row.step, entered: stamp(x.cold.recorded), note: correctedWords(x.cold), entry: x.cold.id });
       });
     });
-    return csv(["specimen", "time", "temp_c", "event", "entered", "note", "entry"], out);
+    return page.csv(["specimen", "time", "temp_c", "event", "entered", "note", "entry"], out);
   }
   function save(text, what) {
     const link = el("a", { download: "bench-" + what + "-" + plan.run.slice(0, 6) + ".csv" });

@@ -65,6 +65,15 @@ const page = (() => {
   const plain = (x, digits = 4) =>
     significant(x, digits).replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "");
 
+  // a table as CSV: rows are objects
+  const cell = (x) => {
+    const t = x === null || x === undefined || (typeof x === "number" && !Number.isFinite(x)) ? "" : String(x);
+    /* what a spreadsheet would take for a formula gets an apostrophe, as escape_cells() in R does */
+    const safe = /^'*[=+@\t\r\n-]/.test(t) && !/^[+-]?[0-9.]+([eE][+-]?[0-9]+)?$/.test(t) ? "'" + t : t;
+    return /[",\n\r]/.test(safe) ? "\"" + safe.replace(/"/g, "\"\"") + "\"" : safe;
+  };
+  const csv = (columns, x) => [columns.join(",")].concat(x.map((r) => columns.map((c) => cell(r[c])).join(","))).join("\r\n") + "\r\n";
+
   const fault = (message) => {
     text("page-fault", message);
     get("page-fault").hidden = false;
@@ -89,5 +98,5 @@ const page = (() => {
   button.hidden = false;
   follow();
 
-  return {data, seen, el, svg, get, text, replace, parse, significant, plain, fixed, fault};
+  return {data, seen, el, svg, get, text, replace, parse, significant, plain, fixed, csv, fault};
 })();

@@ -315,14 +315,6 @@ const practice = (() => {
 
   /* ---- files ---- */
 
-  const cell = (x) => {
-    const t = x === null || x === undefined || (typeof x === "number" && !Number.isFinite(x)) ? "" : String(x);
-    /* what a spreadsheet would take for a formula gets an apostrophe, as escape_cells() in R does */
-    const safe = /^'*[=+@\t\r\n-]/.test(t) && !/^[+-]?[0-9.]+([eE][+-]?[0-9]+)?$/.test(t) ? "'" + t : t;
-    return /[",\n\r]/.test(safe) ? "\"" + safe.replace(/"/g, "\"\"") + "\"" : safe;
-  };
-  const csv = (columns, x) => [columns.join(",")].concat(x.map((r) => columns.map((c) => cell(r[c])).join(","))).join("\r\n") + "\r\n";
-
   function readingsFile() {
     const all = [], first = Math.min(...s.pieces.map((x) => x.legs.length ? x.legs[0].from : Infinity)); /* where the file of events begins */
     steps().forEach((r) => r.own.filter((x) => Number.isFinite(x.value)).forEach((x, i) => all.push({ group: d.group, specimen: r.piece.name, temp_c: r.temp_c, step: r.k, time_min: r.time_min,
@@ -330,7 +322,7 @@ const practice = (() => {
       position_mm: x.x, across_mm: x.y, in_s: r.step.in_s, out_s: r.step.out_s, log_s: r.k ? x.t - first : 0, note: x.note })));
     const columns = ["group", "specimen", "temp_c", "step", "time_min", "reading", "hardness", "scale"].concat(s.operator ? ["operator"] : [],
       ["furnace", "position_mm", "across_mm", "in_s", "out_s", "log_s", "note"]);
-    return csv(columns, all);
+    return page.csv(columns, all);
   }
   /* Temperature of the sheet as it follows from the set points: the error of a furnace is not seen on the bench. */
   function eventsFile() {
@@ -347,15 +339,15 @@ const practice = (() => {
         out.push({ group: d.group, specimen: x.name, time_s: at, temp_c: Number(h.temp_c[i].toFixed(2)), event: marks.get(t) || "" });
       });
     });
-    return csv(["specimen", "time_s", "temp_c", "event", "group"], out);
+    return page.csv(["specimen", "time_s", "temp_c", "event", "group"], out);
   }
   const rollingFile = () => {
     const last = new Map();
     s.measured.filter((m) => !m.cut).forEach((m) => last.set(m.pass, m));
-    return csv(["specimen", "pass", "thickness_mm", "width_mm", "length_mm"], Array.from(last.values()).map((m) => ({ specimen: "strip", pass: m.pass,
+    return page.csv(["specimen", "pass", "thickness_mm", "width_mm", "length_mm"], Array.from(last.values()).map((m) => ({ specimen: "strip", pass: m.pass,
       thickness_mm: Number(m.thickness_mm.toFixed(2)), width_mm: Number(m.width_mm.toFixed(2)), length_mm: Number(m.length_mm.toFixed(1)) })));
   };
-  const answersFile = () => csv(["group", "quantity", "temp_c", "value", "unit"], d.form.quantity.map((q, i) => {
+  const answersFile = () => page.csv(["group", "quantity", "temp_c", "value", "unit"], d.form.quantity.map((q, i) => {
     const at = Number.isFinite(d.form.temp_c[i]) ? page.plain(d.form.temp_c[i]) : "";
     return { group: d.group, quantity: q, temp_c: d.form.temp_c[i], value: (draft.answers[q + " " + at] || "").trim().replace(/^(-?\d+),(\d+)$/, "$1.$2"), unit: d.form.unit[i] };
   }));
