@@ -36,7 +36,7 @@ is_pronoun_call <- function(x) {
 
 # all_of(names), with or without tidyselect:: before it; tidyselect itself is not needed.
 is_all_of <- function(x) {
-  is.call(x) && length(x) == 2L &&
+  is.call(x) && !rlang::is_quosure(x) && length(x) == 2L &&
     (identical(x[[1L]], quote(all_of)) || identical(x[[1L]], quote(tidyselect::all_of)))
 }
 

@@ -185,7 +185,8 @@ test_that("one strain under way gives only a bound of its power", {
   expect_equal(f$limits["k_strain", "upper"], Inf, ignore_attr = TRUE)
   i <- identifiability(f)
   expect_match(i$reason[i$term == "k_strain"], "too few strains")
-  a <- as.data.frame(time_to(f, temp_c = 310, method = "profile"))
+  expect_warning(a <- as.data.frame(time_to(f, temp_c = 310, method = "profile")),
+                 class = "softanneal_warning_outside")
   expect_equal(a$conf.low[2L], 0)
   expect_match(a$note[2L], "no lower limit from the readings")
 })
