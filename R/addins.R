@@ -7,21 +7,23 @@
 #' columns are named and the table is shown as read, and inserts the call (without the packages shiny and
 #' miniUI it asks for the file alone); **Insert the usual chain** inserts all steps from file to answers;
 #' **Insert a fit** inserts a fit with its plot and answers, for the selected name of a table; **Explore a
-#' fit** inserts the call of [explore_page()] for the selected name of a fit, and **Bench page of a plan**
-#' that of [bench_page()] for a plan; **New laboratory report** asks where and opens a new report. Outside
-#' RStudio each prints the code or the call to use instead.
+#' fit** inserts the call of [explore_page()] for the selected name of a fit, **Bench page of a plan** that of
+#' [bench_page()] for a plan, and **Practice page of a class** that of [practice_page()] for a [class_design()];
+#' **New laboratory report** asks where and opens a new report. Outside RStudio each prints the code or the
+#' call to use instead.
 #'
 #' Snippets of the usual chains (`anneal`, `annealplan`, `anneallots`) stand in
 #' `system.file("rstudio", "r.snippets", package = "softanneal")`: paste them under Tools, Edit Code Snippets.
 #'
 #' @return The code, or the path of the new report, invisibly.
-#' @seealso [lab_project()], [read_readings()], [softening_report()], [explore_page()]
+#' @seealso [lab_project()], [read_readings()], [softening_report()], [explore_page()], [practice_page()]
 #' @examples
 #' addin_import()
 #' addin_chain()
 #' addin_fit()
 #' addin_explore()
 #' addin_bench()
+#' addin_practice()
 #' addin_report()
 #' @name addins
 NULL
@@ -47,23 +49,23 @@ addin_chain <- function() insert_code(c(import_code(), "summarise_readings(readi
 
 #' @rdname addins
 #' @export
-addin_fit <- function() {
-  selected <- if (in_rstudio()) rstudioapi::getActiveDocumentContext()$selection[[1L]]$text
-  insert_code(fit_code(table_name(selected)))
-}
+addin_fit <- function() insert_code(fit_code(selected_name("readings")))
 
 #' @rdname addins
 #' @export
-addin_explore <- function() {
-  selected <- if (in_rstudio()) rstudioapi::getActiveDocumentContext()$selection[[1L]]$text
-  insert_code(explore_code(table_name(selected, "fit")))
-}
+addin_explore <- function() insert_code(explore_code(selected_name("fit")))
 
 #' @rdname addins
 #' @export
-addin_bench <- function() {
+addin_bench <- function() insert_code(bench_code(selected_name("plan")))
+
+#' @rdname addins
+#' @export
+addin_practice <- function() insert_code(practice_code(selected_name("design")))
+
+selected_name <- function(usual) {
   selected <- if (in_rstudio()) rstudioapi::getActiveDocumentContext()$selection[[1L]]$text
-  insert_code(bench_code(table_name(selected, "plan")))
+  table_name(selected, usual)
 }
 
 # The selected text where it is the name of a table or one expression such as `data$bell`;
@@ -135,6 +137,13 @@ bench_code <- function(name = "plan") {
     "cautions(c(\"furnace\", \"annealing\"))")
 }
 
+# The key is kept by its own line: without it there are no true values to mark by.
+practice_code <- function(name = "design") {
+  c("key <- class_secret() # write it down: answer_key() and mark_answers() need it",
+    paste0("practice_page(", name, ", 1, \"practice-1.html\", seed = key, open = interactive())"),
+    "cautions()")
+}
+
 # A report from the template beside nothing that is there already.
 new_report <- function(path, template = "laboratory-report") {
   check_seen(path, "path")
@@ -164,10 +173,12 @@ template_file <- function(template) {
 #' RStudio (New Project, New Directory, Softening laboratory).
 #'
 #' @param path Folder; made if it is not there. Files in it are never replaced.
-#' @param group Name of the group, for the report.
+#' @param group Name of the group, for the report; with `design` its number.
 #' @param example Whether to put the example readings into `data/readings.csv`.
 #' @param ... Ignored; RStudio may pass more.
 #' @param plan A plan of [plan_anneal()]: `bench.html` is then its [bench_page()].
+#' @param design,seed A [class_design()] and the seed of its class: `practice.html` is then the
+#'   [practice_page()] of the group. The seed is not written into the folder.
 #' @return The path, invisibly.
 #' @section Errors: `softanneal_error_file` if one of the files is there already, or cannot be
 #'   written.
@@ -178,19 +189,19 @@ template_file <- function(template) {
 #' lab_project(folder, group = "group 3")
 #' list.files(folder, recursive = TRUE)
 #' @export
-lab_project <- function(path, group = "", example = TRUE, ..., plan = NULL) {
+lab_project <- function(path, group = "", example = TRUE, ..., plan = NULL, design = NULL, seed = NULL) {
   path <- check_path(path, "path")
-  group <- check_string(group, "group")
+  practice <- project_practice(design, group, seed)
+  group <- check_string(practice$title %or% group, "group")
   example <- check_flag(example, "example")
   if (!is.null(plan)) check_plan(plan)
-  bench <- file.path(path, "bench.html")
+  pages <- file.path(path, c("bench.html", "practice.html"))[c(!is.null(plan), !is.null(practice))]
   file <- file.path(path, c("README.md", "R/analysis.R", "report/report.Rmd",
                             if (example) "data/readings.csv"))
-  there <- file.exists(c(file, bench[!is.null(plan)]))
+  there <- file.exists(c(file, pages))
   if (any(there)) {
-    abort("file", paste0("there are files in ", path, " already: ",
-                         listed(basename(c(file, bench))[which(there)])), arg = "path",
-          remedy = "Choose a new folder.")
+    abort("file", paste0("there are files in ", path, " already: ", listed(basename(c(file, pages))[there])),
+          arg = "path", remedy = "Choose a new folder.")
   }
   for (part in c("data", "R", "report")) {
     dir.create(file.path(path, part), recursive = TRUE, showWarnings = FALSE)
@@ -202,7 +213,7 @@ lab_project <- function(path, group = "", example = TRUE, ..., plan = NULL) {
   report <- readLines(template_file("laboratory-report"), encoding = "UTF-8")
   report[startsWith(report, "  readings: ")] <- "  readings: \"../data/readings.csv\""
   report[startsWith(report, "  group: ")] <- paste0("  group: ", yaml_text(group))
-  parts <- list(project_readme(group), project_script(), report,
+  parts <- list(project_readme(group, basename(pages)), project_script(), report,
                 if (example) readLines(example_data("bellbrass_readings", path = TRUE)))
   for (k in seq_along(file)) {
     if (!put_in_place(file[k], function(to) NULL, function(to) save_lines(parts[[k]], to))) {
@@ -211,8 +222,23 @@ lab_project <- function(path, group = "", example = TRUE, ..., plan = NULL) {
             remedy = "Check the free space and your rights in the folder.")
     }
   }
-  if (!is.null(plan)) bench_page(plan, bench, title = if (nzchar(group)) group else "Annealing run")
+  for (page in pages) {
+    if (basename(page) == "practice.html") do.call(practice_page, c(practice, file = page)) else
+      bench_page(plan, page, title = if (nzchar(group)) group else "Annealing run")
+  }
   invisible(path)
+}
+
+# What practice_page() is asked for the group of a folder; NULL without a design.
+project_practice <- function(design, group, seed) {
+  if (is.null(design) != is.null(seed)) {
+    abort("argument", "`design` and `seed` belong together", arg = if (is.null(seed)) "seed" else "design",
+          remedy = "Give both for a practice page, or none.")
+  }
+  if (is.null(design)) return(NULL)
+  check_class_seed(seed)
+  group <- check_number(group, "group", 1, 9999, whole = TRUE)
+  list(design = check_design(design), group = group, seed = seed, title = paste("Practice run of group", group))
 }
 
 project_script <- function() {
@@ -226,14 +252,20 @@ project_script <- function() {
     "# plan <- plan_anneal(c(300, 330, 360), c(4, 8, 16, 32), plan_guess(recryst_1h_c = 330))",
     paste("#", bench_code()[1L]),
     "# what the page saves: readings <- read_readings(\"readings.csv\");",
-    "# fit_softening(readings, history = read_history(\"events.csv\"))")
+    "# fit_softening(readings, history = read_history(\"events.csv\"))", "",
+    "# for practice without a bench: the specimen of one group of a class",
+    "# design <- class_design()", paste("#", practice_code()[1:2]))
 }
 
-project_readme <- function(group) {
+PROJECT_PAGES <- c(bench.html = "the run at the furnace; opens by a double click, on telephone or tablet too",
+                   practice.html = "a bench that is not there, for practice; opens by a double click")
+
+project_readme <- function(group, pages) {
   c("# Softening laboratory", "", if (nzchar(group)) c(markdown_text(group), ""),
     "- `data/readings.csv`: hardness readings, one row per reading",
     "- `R/analysis.R`: the analysis, step by step",
-    "- `report/report.Rmd`: the report; Knit makes the document", "",
+    "- `report/report.Rmd`: the report; Knit makes the document",
+    if (length(pages)) paste0("- `", pages, "`: ", PROJECT_PAGES[pages]), "",
     "Before work at rolls, saw or furnace:", "",
     strwrap(paste(CAUTION_LINE, CAUTION_DEFERENCE), width = 80))
 }

@@ -79,6 +79,7 @@ PRACTICE_H_STRAIN <- 0.3
 #' @param ambient_c Temperature of room and block in degrees Celsius.
 #' @param alloy A metal of [thermal_material()].
 #' @param overwrite Whether a file that is there may be replaced.
+#' @param open Whether to open the page in the browser, which keeps what is saved (a viewer may not).
 #' @return The path, invisibly. The set points of the furnaces are the temperatures of the design.
 #' @section Errors: Those of [simulate_class()], and `softanneal_error_range` for sizes, temperatures and dips
 #'   that cannot be, `softanneal_error_file` when the file is there already, has another ending, or cannot be
@@ -97,7 +98,7 @@ PRACTICE_H_STRAIN <- 0.3
 practice_page <- function(design, group, file, seed, ..., title = "Practice run", thickness_mm = 1.6,
                           width_mm = 25, length_mm = 150, rolled_mm = 0.95, budget_h = 10, max_specimens = 6,
                           dip_c = 9, recover_min = 3, open_s = 10, ambient_c = 20, alloy = "C26000",
-                          overwrite = FALSE) {
+                          overwrite = FALSE, open = FALSE) {
   check_dots_empty(...)
   design <- check_design(design)
   group <- check_number(group, "group", 1, 9999, whole = TRUE)
@@ -114,10 +115,13 @@ practice_page <- function(design, group, file, seed, ..., title = "Practice run"
               recover_min = positive(recover_min, "recover_min", 1e4),
               open_s = positive(open_s, "open_s", 1e4),
               ambient_c = check_number(ambient_c, "ambient_c", -ZERO_CELSIUS, open = TRUE))
+  open <- check_flag(open, "open")
   need_package("jsonlite", "to write the page")
   data <- practice_data(design, group, seed, title, sizes, set, as_material(alloy))
   write_page(file, "practice", title, data, overwrite, CAUTION_PROCESSES[CAUTION_PROCESSES != "quenching"],
              max(data$temps))
+  if (open) show_page(file, viewer = FALSE)
+  invisible(file)
 }
 
 practice_data <- function(design, group, seed, title, sizes, set, alloy) {

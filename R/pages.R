@@ -21,9 +21,10 @@ page_text <- function(page, title, data, process, temp_c = NULL,
                       folder = system.file("pages", package = "softanneal", mustWork = TRUE)) {
   part <- function(name) page_part(file.path(folder, name))
   scripts <- vapply(c(PAGE_SCRIPTS, own_scripts(page, folder)), part, "")
+  worker <- grepl("new Worker(", scripts[length(scripts)], fixed = TRUE)
   style <- paste(part("page.css"), part(paste0(page, ".css")), sep = "\n")
   fill_template(part("shell.html"), list(
-    policy = page_policy(scripts, style), title = markdown_text(title), style = style,
+    policy = page_policy(scripts, style, worker), title = markdown_text(title), style = style,
     body = part(paste0(page, ".html")), cautions = page_cautions(process, temp_c), data = json_text(data),
     scripts = paste0("<script>", scripts, "</script>", collapse = "\n")))
 }
@@ -57,10 +58,11 @@ fill_template <- function(template, values) {
   paste0(between, c(vapply(names, function(name) values[[name]], ""), ""), collapse = "")
 }
 
-# Scripts and style by digest, pictures made in the page, nothing from elsewhere.
-page_policy <- function(scripts, style) {
+# Scripts and style by digest, pictures made in the page, nothing from elsewhere; a worker only of scripts made
+# in the page, under the same policy.
+page_policy <- function(scripts, style, worker = FALSE) {
   paste0("default-src 'none'; script-src ", paste(page_digest(scripts), collapse = " "), "; style-src ",
-         page_digest(style), "; img-src data: blob:; base-uri 'none'; form-action 'none'")
+         page_digest(style), if (worker) "; worker-src blob:", "; img-src data: blob:; base-uri 'none'; form-action 'none'")
 }
 
 page_digest <- function(text) {

@@ -6,12 +6,39 @@ GROUP_FILES <- c("coefficients.csv", "half_softening.csv", "groups.png", "report
 # Most groups whose curves are in the page; the tables hold all.
 CURVES_SHOWN <- 40L
 
-# `ask`: the fit of one part of the data. NULL for a group without a fit, with its reason.
-fits_for_report <- function(data, by, ask) {
+# Rows, labels and keys of the groups.
+groups_for_report <- function(data, by) {
   for (name in by) key_column(data, name)
   keys <- lapply(stats::setNames(nm = by), function(name) data[[name]])
   group <- group_rows(keys)
-  labels <- do.call(paste, c(lapply(keys, function(k) format_key(k[group$first])), sep = " / "))
+  list(id = group$id, keys = as.data.frame(lapply(keys, `[`, group$first), optional = TRUE),
+       labels = do.call(paste, c(lapply(keys, function(k) format_key(k[group$first])), sep = " / ")))
+}
+
+# What the appendix says of the runs at a bench: one part for each table of events (or the one run), `said`
+# and `events`, named by group where there are several. NULL where nothing came from a bench page.
+bench_for_report <- function(data, group, events) {
+  if (is.null(events) || is.data.frame(events)) {
+    said <- report_bench(data, events)
+    return(if (!is.null(said)) list(list(said = said, events = events)))
+  }
+  odd <- setdiff(names(events), group$labels)
+  if (length(odd)) {
+    abort("argument", paste0("`events` names ", in_quotes(odd[1L]), ", and no group is called so"),
+          arg = "events", remedy = paste0("Groups: ", in_quotes(utils::head(group$labels, 10L)), "."))
+  }
+  parts <- lapply(seq_along(group$labels), function(g) {
+    own <- events[[group$labels[g]]]
+    said <- report_bench(data[group$id == g, , drop = FALSE], own)
+    if (!is.null(said)) list(said = said, events = own)
+  })
+  names(parts) <- group$labels
+  Filter(Negate(is.null), parts)
+}
+
+# `ask`: the fit of one part of the data. NULL for a group without a fit, with its reason.
+fits_for_report <- function(data, group, ask) {
+  labels <- group$labels
   remark <- rep("", length(labels))
   fits <- lapply(seq_along(labels), function(g) {
     part <- data[group$id == g, , drop = FALSE]
@@ -27,8 +54,7 @@ fits_for_report <- function(data, by, ask) {
     abort("too_few", paste0("no group can be fitted; ", labels[1L], ": ", remark[1L]), arg = "by",
           remedy = "Fit one group alone by fit_softening() to see why.")
   }
-  list(fits = fits, labels = labels, remark = remark,
-       keys = as.data.frame(lapply(keys, `[`, group$first), optional = TRUE))
+  list(fits = fits, labels = labels, remark = remark, keys = group$keys)
 }
 
 # One row per group: time to half of the softening at one temperature, energy, with intervals.
@@ -60,8 +86,10 @@ middle_strain <- function(fit) {
   if (!is.null(strain)) strain[(length(strain) + 1L) %/% 2L]
 }
 
-report_of_groups <- function(data, by, ask, out_dir, title, level) {
-  found <- fits_for_report(data, by, ask)
+report_of_groups <- function(data, by, ask, out_dir, title, level, events = NULL) {
+  group <- groups_for_report(data, by)
+  bench <- bench_for_report(data, group, events)
+  found <- fits_for_report(data, group, ask)
   compared <- compare_groups(found, NULL, level)
   known <- which(!vapply(found$fits, is.null, NA))
   with_keys <- function(tables) {
@@ -72,7 +100,7 @@ report_of_groups <- function(data, by, ask, out_dir, title, level) {
   }
   result <- list(
     fits = found$fits, labels = found$labels, by = by, comparison = compared$table,
-    temp_c = compared$temp_c, level = level, title = title,
+    temp_c = compared$temp_c, level = level, title = title, bench = bench,
     half_softening = with_keys(lapply(found$fits[known], function(fit) {
       suppressWarnings(time_to(fit, level = level), classes = "softanneal_warning_outside")
     })))

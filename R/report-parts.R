@@ -45,9 +45,17 @@ half_interval <- function(half) {
                        paste(report_number(low), "to", report_number(high)))))
 }
 
-# Events of a bench page as a table; NULL for none.
-report_events <- function(events) {
+# Events of a bench page as a table, or a list of such tables by group; NULL for none.
+report_events <- function(events, by_group = FALSE) {
   if (is.null(events)) return(NULL)
+  if (by_group && !is.data.frame(events) && (is.list(events) || length(events) > 1L)) {
+    name <- names(events)
+    if (is.null(name) || anyNA(name) || !all(nzchar(name)) || anyDuplicated(name)) {
+      abort("argument", "the events of several groups must be named by group, each once", arg = "events",
+            remedy = "Give a list such as list(a = \"a-events.csv\"), or the events of one run.")
+    }
+    return(lapply(as.list(events), report_events))
+  }
   if (!is.data.frame(events)) events <- read_history(check_path(events, "events"))
   if (!has_events(events)) {
     abort("argument", "`events` holds no events of a bench page", arg = "events",
@@ -59,17 +67,17 @@ report_events <- function(events) {
 # What a report says of readings from a bench page; NULL for others.
 report_bench <- function(data, events) {
   entered <- bench_entries(data)
-  if (is.null(entered)) return(if (!is.null(events)) "The events are those of a bench page.")
-  when <- range(entered[!is.na(entered)])
+  if (is.null(entered) && is.null(events)) return(NULL)
+  when <- if (!is.null(entered)) range(entered[!is.na(entered)])
   late <- sum(grepl("(^|; )out .*late", events$note))
   fixed <- sum(grepl("corrected", events$note, fixed = TRUE))
-  c(paste0("The ", length(entered), " readings were entered on a bench page, from ", when[1L], " to ",
+  c(if (is.null(entered)) "The events are those of a bench page." else {
+    paste0("The ", length(entered), " readings were entered on a bench page, from ", when[1L], " to ",
            when[2L], " by the clock of the device. The page records what was tapped and typed and when; it ",
-           "does not see who did it, the furnace or the dial."),
-    if (!is.null(events)) {
-      paste0(count(nrow(events), "step"), " with events: ", late, " out late, ", fixed,
-             " with a corrected time.")
-    } else "Its file of events was not given: door times and late steps are not known here.")
+           "does not see who did it, the furnace or the dial.")
+  }, if (!is.null(events)) {
+    paste0(count(nrow(events), "step"), " with events: ", late, " out late, ", fixed, " with a corrected time.")
+  } else "Its file of events was not given: door times and late steps are not known here.")
 }
 
 report_event_rows <- function(events) {

@@ -24,7 +24,8 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' @param overwrite Whether results that are in the folder already may be replaced.
 #' @param reading_scale Hardness scale of a table without such a column.
 #' @param events Events of the same [bench_page()], a path or from [read_history()], for the appendix: door
-#'   times, steps that were late, corrections.
+#'   times, steps that were late, corrections. With `by`: of the run of all groups, or a list of them, one for
+#'   each group that has any, named by group (keys of several columns are joined by ` / `).
 #' @param u_temp_c As in [fit_softening()]; columns `furnace` and `operator` of the table count as there.
 #' @param ... Further arguments of [read_readings()]: `columns`, `readings`, `temp_c`, `time_min`,
 #'   `times`, `sep`, `dec`, `encoding`, `sheet`, `skip`, `na`.
@@ -81,7 +82,7 @@ softening_report <- function(readings, out_dir, ..., by = NULL, strain = NULL, m
       paste("Annealing kinetics:", property)
     }
   }
-  events <- report_events(events)
+  events <- report_events(events, !is.null(by))
   check_folder(out_dir, overwrite, if (is.null(by)) REPORT_FILES else GROUP_FILES)
   data <- if (is.null(property)) read_for_report(readings, reading, by) else property_rows(readings, reading)
   metal <- material_of_rows(data, metal, metal_given)
@@ -93,7 +94,7 @@ softening_report <- function(readings, out_dir, ..., by = NULL, strain = NULL, m
     if (!is.null(strain)) args$strain <- strain
     do.call(fit_softening, args)
   }
-  if (!is.null(by)) return(report_of_groups(data, by, ask, out_dir, title, level))
+  if (!is.null(by)) return(report_of_groups(data, by, ask, out_dir, title, level, events))
   fit <- ask(data)
   result <- list(
     fit = fit, models = report_comparison(data, scale, metal$column %or% metal$name, model, u_temp_c, strain,

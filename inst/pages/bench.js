@@ -284,28 +284,85 @@ const bench = (() => {
   let last = null;
   const lastStart = () => last ? Object.fromEntries(last.terms.map((t, j) => [t, last.par[j]])) : undefined;
   /* After each reading the quick fit: least squares from the last minimum, standard errors by specimen and
-     step. The full one, all starts and components of error, follows when the hand rests or a step ends. */
-  function refit(s, full) {
+     step. The full one, all starts and components of error, follows when the hand rests or a step ends.
+     asked(): what the next fit is of; null where it is known, or the steps are too few. */
+  function asked(s, full) {
     const { d, outside, key } = fitData(s), whole = key + (full ? " full" : "");
-    if (whole === fitKey || fitKey === key + " full") return;
-    fitKey = whole;
-    fitted = { data: d, outside, fit: null, why: "", quick: !full };
+    if (whole === fitKey || fitKey === key + " full") return null;
+    const next = { key: whole, data: d, outside, fit: null, why: "", quick: !full };
     const steps = new Set(d.time_min.map((t, i) => (t > 0 ? d.temp_c[i] : 0) + " " + t));
-    if (steps.size < 5 || !d.time_min.some((t) => t > 0)) {
-      last = null;
-      fitted.why = "The fit begins with 5 different steps; there are " + steps.size + ". Shown: the guess of the plan.";
-      return;
-    }
-    try {
-      fitted.fit = api.fit(d, full ? { model: "jmak" } : { model: "jmak", se: "cluster", start: lastStart() });
-      last = fitted.fit;
-    } catch (e) { fitted.why = "No fit yet: " + e.message + "."; }
+    if (steps.size >= 5 && d.time_min.some((t) => t > 0)) return next;
+    last = null;
+    next.why = "The fit begins with 5 different steps; there are " + steps.size + ". Shown: the guess of the plan.";
+    take(next);
+    return null;
   }
+  function take(next) {
+    fitKey = next.key;
+    fitted = next;
+    if (next.fit) last = next.fit;
+  }
+  const noFit = (next, e) => { next.why = "No fit yet: " + (e && e.message || e) + "."; };
+  function quickFit(s) {
+    const next = asked(s, false);
+    if (!next) return;
+    try { next.fit = api.fit(next.data, { model: "jmak", se: "cluster", start: lastStart() }); } catch (e) { noFit(next, e); }
+    take(next);
+  }
+  async function fullFit(s, mine) {
+    const next = asked(s, true), began = performance.now();
+    if (!next) return;
+    try { next.fit = await away("fit", next.data, { model: "jmak" }); } catch (e) { noFit(next, e); }
+    if (mine !== turn) return;
+    if (next.fit) timings.push(performance.now() - began);
+    take(next);
+  }
+
+  /* What takes long is computed beside the page, by the same scripts in a worker, so that no tap waits for it;
+     in the page itself where the browser has none. */
+  let helper = null, count = 0;
+  const jobs = new Map();
+  function help() {
+    const script = "(" + (() => {
+      SoftannealAPI.load(SoftannealCore).then((own) => {
+        self.onmessage = (e) => {
+          let out;
+          try { out = { id: e.data.id, value: own[e.data.name](...e.data.args) }; } catch (x) { out = { id: e.data.id, said: x.message }; }
+          self.postMessage(out);
+        };
+        self.postMessage({ id: 0 });
+      });
+    }) + ")();";
+    const without = () => { /* what it was asked for is computed here */
+      if (helper) helper.terminate();
+      helper = null;
+      jobs.forEach((job) => job.here());
+      jobs.clear();
+    };
+    try {
+      const parts = Array.from(document.querySelectorAll("script:not([type])")).slice(0, 2).map((x) => x.textContent + "\n");
+      const at = URL.createObjectURL(new Blob(parts.concat([script]), { type: "text/javascript" })), worker = new Worker(at);
+      worker.onerror = (e) => { e.preventDefault(); without(); };
+      worker.onmessage = (e) => {
+        if (e.data.id === 0) { helper = worker; URL.revokeObjectURL(at); return; }
+        const job = jobs.get(e.data.id);
+        jobs.delete(e.data.id);
+        if (job && e.data.said === undefined) job.yes(e.data.value); else if (job) job.no(new Error(e.data.said));
+      };
+    } catch (e) { helper = null; }
+  }
+  const away = (name, ...args) => new Promise((yes, no) => {
+    const here = () => setTimeout(() => { try { yes(api[name](...args)); } catch (e) { no(e); } }, 0);
+    if (!helper) { here(); return; }
+    const id = ++count;
+    jobs.set(id, { yes, no, here });
+    helper.postMessage({ id, name, args });
+  });
 
   const lost = (f) => f.terms.filter((_, j) => f.states[j] !== "determined" && f.states[j] !== "fixed");
   const WORDS = { h_worked: "hardness as rolled", h_soft: "hardness when soft", ln_k_ref: "rate", n: "exponent n", q_kj_mol: "Q" };
 
-  function advice(s) {
+  async function advice(s) {
     const done = [], next = [];
     specimens.forEach((name) => {
       const steps = s.pieces[name];
@@ -325,7 +382,7 @@ const bench = (() => {
     const out = { lines: [], reached: false };
     const f = fitted && fitted.fit, open = f ? lost(f) : [];
     if (f && !open.length) {
-      const now = wantedNow(f);
+      const now = await wantedNow(f);
       out.reached = now.reached;
       out.lines.push(now.words + (now.reached ? "This is enough: you may stop after this step." : "Not enough yet."));
     } else if (f) {
@@ -333,15 +390,15 @@ const bench = (() => {
     } else out.lines.push("Too early for a result. Go on with the plan.");
     if (!done.length || !next.length) return out;
     const guess = f && !open.length ? api.guessOf(f, { reading: plan.guess.sd_reading, step: plan.guess.sd_step }) : plan.guess;
-    const set = { n_readings: plan.n_readings, baseline: plan.baseline }, aim = aimOf(guess);
+    const set = { n_readings: plan.n_readings, baseline: plan.baseline }, aim = await aimOf(guess);
     let ranked;
-    try { ranked = api.nextStep(guess, done, next, aim, set).filter((c) => Number.isFinite(c.sd_factor)); } catch (e) { return out; }
+    try { ranked = (await away("nextStep", guess, done, next, aim, set)).filter((c) => Number.isFinite(c.sd_factor)); } catch (e) { return out; }
     const narrower = (factor) => factor > 0.985 ? "adds next to nothing for " + AIM_WORDS[plan.aim.name] + "." :
       "interval of " + AIM_WORDS[plan.aim.name] + " about " + Math.round(100 * (1 - factor)) + " % narrower.";
     ranked.slice(0, 3).forEach((c, k) => out.lines.push((k === 0 ? "Next best: " : "Then: ") + c.specimen + " at " + plain(c.temp_c) +
       " \u00b0C to " + plain(c.time_min) + " min in all" + (c.planned ? "" : " (beyond the plan)") + ": " + narrower(c.sd_factor)));
-    const now = api.planValue(guess, done, aim, set);
-    const more = api.planValue(guess, done, aim, Object.assign({}, set, { n_readings: set.n_readings + 1 }));
+    const now = await away("planValue", guess, done, aim, set);
+    const more = await away("planValue", guess, done, aim, Object.assign({}, set, { n_readings: set.n_readings + 1 }));
     if (Number.isFinite(now) && Number.isFinite(more)) out.lines.push("One reading more in each step read so far: " + narrower(Math.exp((more - now) / 2)));
     return out;
   }
@@ -350,15 +407,15 @@ const bench = (() => {
   const targetWords = () => !Number.isFinite(plan.aim.hardness) ? page.plain(100 * plan.aim.softening) + " % softening" : plain(plan.aim.hardness) + " HV";
   /* What is asked, as the design kernels know it: variance of Q, or of ln time to a hardness at a temperature,
      for a temperature asked at the one that the curve now gives. */
-  function aimOf(guess) {
+  async function aimOf(guess) {
     const a = plan.aim;
     if (a.name === "q") return { name: "q" };
     const bare = { model: guess.model, growth: guess.growth, par: guess.par, temp_ref_c: guess.temp_ref_c };
-    const at_c = a.name === "time" ? a.temp_c : api.tempFor(bare, target(), a.time_min).temp_c[0];
+    const at_c = a.name === "time" ? a.temp_c : (await away("tempFor", bare, target(), a.time_min)).temp_c[0];
     const hardness = !Number.isFinite(a.hardness) ? guess.par[0] - a.softening * (guess.par[0] - guess.par[1]) : a.hardness;
     return !Number.isFinite(a.hardness) && a.softening === 0.5 ? { name: "t50", at_c } : { name: "hardness", at_c, hardness };
   }
-  function wantedNow(f) {
+  async function wantedNow(f) {
     const a = plan.aim, number = page.significant, tail = (x) => x + (Number.isFinite(a.hardness) && plan.table ? ", without the uncertainty of the conversion to HV" : "") + ". ";
     if (a.name === "q") {
       const j = f.terms.indexOf("q_kj_mol"), half = (f.conf[j][1] - f.conf[j][0]) / 2;
@@ -366,12 +423,12 @@ const bench = (() => {
         number(f.conf[j][1]) + ". Wanted: half-width " + plain(a.wanted) + ", reached: " + number(half, 2)) };
     }
     if (a.name === "time") {
-      const t = api.timeTo(f, target(), a.temp_c), low = t.lower[0], high = t.upper[0], factor = Math.sqrt(high / low);
+      const t = await away("timeTo", f, target(), a.temp_c), low = t.lower[0], high = t.upper[0], factor = Math.sqrt(high / low);
       if (!Number.isFinite(factor)) return { reached: false, words: tail("The time to " + targetWords() + " at " + plain(a.temp_c) + " \u00b0C has no interval yet") };
       return { reached: factor <= a.wanted, words: tail(number(t.time_min[0]) + " min at " + plain(a.temp_c) + " \u00b0C to " + targetWords() + ", 95 % interval " + number(low) +
         " to " + number(high) + ". Wanted: within a factor of " + plain(a.wanted) + ", reached: " + number(factor)) };
     }
-    const t = api.tempFor(f, target(), a.time_min), half = (t.upper[0] - t.lower[0]) / 2;
+    const t = await away("tempFor", f, target(), a.time_min), half = (t.upper[0] - t.lower[0]) / 2;
     if (!Number.isFinite(half)) return { reached: false, words: tail("The temperature for " + targetWords() + " in " + plain(a.time_min) + " min has no interval yet") };
     return { reached: half <= a.wanted, words: tail(number(t.temp_c[0], 4) + " \u00b0C for " + targetWords() + " in " + plain(a.time_min) + " min, 95 % interval " +
       number(t.lower[0], 4) + " to " + number(t.upper[0], 4) + ". Wanted: half-width " + plain(a.wanted) + " \u00b0C, reached: " + number(half, 2)) };
@@ -653,28 +710,25 @@ const bench = (() => {
     waiting = setTimeout(whole, rest, turn);
   }
   async function whole(mine) {
-    const pause = () => new Promise((done) => setTimeout(done, 0));
     const s = state();
-    const began = performance.now(), before = fitted;
-    refit(s, true);
-    if (fitted.fit && fitted !== before) timings.push(performance.now() - began);
-    await pause();
-    for (const t of temperatures()) {
+    await fullFit(s, mine);
+    if (mine !== turn) return;
+    for (const t of fitted && fitted.fit && !fitted.quick ? temperatures() : []) {
+      if (!fitted.bands) fitted.bands = new Map();
+      if (fitted.bands.has(t)) continue;
+      const at = along(20), band = await away("predict", fitted.fit, t, at, {});
       if (mine !== turn) return;
-      bandAt(t);
-      await pause();
+      fitted.bands.set(t, { at, band });
     }
-    if (mine !== turn) return;
     show();
-    await pause();
+    const a = await advice(s);
     if (mine !== turn) return;
-    const a = advice(s);
     page.get("bench-advice").replaceChildren(...a.lines.map((t) => el("p", null, t)), el("p", { class: "soft" }, plan.words.estimate));
     page.get("bench-fit").dataset.busy = "no";
   }
   function quick(s) {
     const began = performance.now();
-    refit(s, false);
+    quickFit(s);
     show();
     page.get("bench-fit").dataset.ms = (performance.now() - began).toFixed(1);
   }
@@ -817,6 +871,7 @@ const bench = (() => {
       width = window.innerWidth;
       if (fitted) page.get("bench-curve").replaceChildren(picture());
     });
+    help();
     setInterval(tick, 500);
     setInterval(look, 2000);
     document.addEventListener("visibilitychange", () => { tick(); look(); });

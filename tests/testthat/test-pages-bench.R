@@ -19,6 +19,7 @@ test_that("a bench page holds plan, tables and cautions, is closed to the net an
   html <- written_bench(title = "</title><script>alert(1)</script>")
   expect_lt(nchar(html, "bytes"), 500000)
   expect_match(html, "default-src 'none'", fixed = TRUE)
+  expect_match(html, "; worker-src blob:; ", fixed = TRUE)
   expect_no_match(html, "<script>alert(1)", fixed = TRUE)
   for (word in c("zinc fume", "face shield", "not a release for use", "pinch point between indenter")) {
     expect_match(html, word, fixed = TRUE)
@@ -247,8 +248,10 @@ test_that("a run in the browser: its files are read by R, and its fit is that of
       I(sub(".", if (k %% 2) "," else ".", format(round(2 * x) / 2, nsmall = 1, trim = TRUE), fixed = TRUE))
     })
   })
-  # the time that the browser feigns does not wait for a database: entries go to localStorage here
+  # the time that the browser feigns waits neither for a database nor for a worker: entries go to localStorage
+  # here, and all is computed in the page
   found <- drive_page("bench", "Run", data, BENCH_DRIVER, width = 500, before = "
+    window.Worker = undefined;
     Object.defineProperty(window, 'indexedDB', {get() { throw new Error('none here'); }});")
   expect_quiet_page(found)
   expect_true(found$before)

@@ -239,6 +239,7 @@ test_that("outside RStudio an addin says what to do", {
   expect_true("cautions(\"annealing\")" %in% code)
   expect_message(code <- addin_explore(), "explore_page(fit, \"explore.html\"", fixed = TRUE)
   expect_message(addin_bench(), "bench_page(plan, \"bench.html\", open = interactive())", fixed = TRUE)
+  expect_message(addin_practice(), "practice_page(design, 1, \"practice-1.html\", seed = key", fixed = TRUE)
   expect_message(call <- addin_report(), "rmarkdown::draft")
   expect_match(call, "template = \"laboratory-report\"", fixed = TRUE)
   expect_message(code <- addin_chain(), "softening_report(readings", fixed = TRUE)
@@ -321,6 +322,19 @@ test_that("the code that addins insert runs", {
   expect_match(paste(readLines("lab/bench.html", n = 20L, warn = FALSE), collapse = ""), "<title>group 3")
   expect_error(lab_project("lab", plan = env$plan), class = "softanneal_error_file")
   expect_error(lab_project("other", plan = "plan"), class = "softanneal_error_argument")
+  env$design <- class_design()
+  run(sub("interactive()", "TRUE", practice_code("design")[1:2], fixed = TRUE), env)
+  expect_match(seen[3L], "^browser .*practice-1.html")
+  expect_refused(practice_page(env$design, 1, "practice-1.html", seed = env$key), "file", "already")
+  lab_project("class", 4, example = FALSE, design = env$design, seed = env$key)
+  expect_match(paste(readLines("class/practice.html", n = 20L, warn = FALSE), collapse = ""),
+               "<title>Practice run of group 4")
+  said <- lapply(list.files("class", "(md|R|Rmd)$", recursive = TRUE, full.names = TRUE), readLines)
+  expect_match(unlist(said), "`practice.html`: a bench that is not there", fixed = TRUE, all = FALSE)
+  expect_no_match(unlist(said), env$key, fixed = TRUE)
+  expect_refused(lab_project("none", 4, design = env$design), "argument", "belong together")
+  expect_refused(lab_project("none", "group 4", design = env$design, seed = env$key), "argument", "group")
+  expect_false(file.exists("none"))
   # a path with quotes and backslashes stays one string
   odd <- "C:\\my \"data\"\\r.csv"
   expect_identical(eval(parse(text = import_code(odd)[2])[[1]][[3]][[2]]), odd)
