@@ -7,8 +7,8 @@
 #' columns are named and the table is shown as read, and inserts the call (without the packages shiny and
 #' miniUI it asks for the file alone); **Insert the usual chain** inserts all steps from file to answers;
 #' **Insert a fit** inserts a fit with its plot and answers, for the selected name of a table; **Explore a
-#' fit** inserts the call of [explore_page()] for the selected name of a fit, **Bench page of a plan** that of
-#' [bench_page()] for a plan, and **Practice page of a class** that of [practice_page()] for a [class_design()];
+#' fit** inserts the call of [explore_page()] for the selected name of a fit, **Bench page of a plan** that
+#' of [bench_page()] for a plan, **Practice page of a class** that of [practice_page()] for a class design;
 #' **New laboratory report** asks where and opens a new report. Outside RStudio each prints the code or the
 #' call to use instead.
 #'
@@ -200,8 +200,9 @@ lab_project <- function(path, group = "", example = TRUE, ..., plan = NULL, desi
                             if (example) "data/readings.csv"))
   there <- file.exists(c(file, pages))
   if (any(there)) {
-    abort("file", paste0("there are files in ", path, " already: ", listed(basename(c(file, pages))[there])),
-          arg = "path", remedy = "Choose a new folder.")
+    abort("file", paste0("there are files in ", path, " already: ",
+                         listed(basename(c(file, pages))[there])), arg = "path",
+          remedy = "Choose a new folder.")
   }
   for (part in c("data", "R", "report")) {
     dir.create(file.path(path, part), recursive = TRUE, showWarnings = FALSE)

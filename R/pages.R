@@ -58,11 +58,12 @@ fill_template <- function(template, values) {
   paste0(between, c(vapply(names, function(name) values[[name]], ""), ""), collapse = "")
 }
 
-# Scripts and style by digest, pictures made in the page, nothing from elsewhere; a worker only of scripts made
-# in the page, under the same policy.
+# Scripts and style by digest, pictures made in the page, nothing from elsewhere; a worker only of scripts
+# made in the page, under the same policy.
 page_policy <- function(scripts, style, worker = FALSE) {
   paste0("default-src 'none'; script-src ", paste(page_digest(scripts), collapse = " "), "; style-src ",
-         page_digest(style), if (worker) "; worker-src blob:", "; img-src data: blob:; base-uri 'none'; form-action 'none'")
+         page_digest(style), if (worker) "; worker-src blob:",
+         "; img-src data: blob:; base-uri 'none'; form-action 'none'")
 }
 
 page_digest <- function(text) {

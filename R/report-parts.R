@@ -76,7 +76,8 @@ report_bench <- function(data, events) {
            when[2L], " by the clock of the device. The page records what was tapped and typed and when; it ",
            "does not see who did it, the furnace or the dial.")
   }, if (!is.null(events)) {
-    paste0(count(nrow(events), "step"), " with events: ", late, " out late, ", fixed, " with a corrected time.")
+    paste0(count(nrow(events), "step"), " with events: ", late, " out late, ", fixed,
+           " with a corrected time.")
   } else "Its file of events was not given: door times and late steps are not known here.")
 }
 

@@ -2,8 +2,8 @@
 # a condition of our own must come out. The values and the valid calls are in helper-garbage.R.
 
 # Functions without arguments to throw at, or whose work is opening windows.
-WITHOUT_ARGUMENTS <- c("addin_bench", "addin_chain", "addin_explore", "addin_fit", "addin_import", "addin_practice",
-                       "addin_report", "class_secret", "hardness_scales")
+WITHOUT_ARGUMENTS <- c("addin_bench", "addin_chain", "addin_explore", "addin_fit", "addin_import",
+                       "addin_practice", "addin_report", "class_secret", "hardness_scales")
 # Those that set documents take seconds when they are not refused: tests of their own below.
 DOCUMENTS <- c("softening_report", "bench_sheet", "explore_page", "practice_page")
 
