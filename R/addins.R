@@ -239,7 +239,8 @@ project_practice <- function(design, group, seed) {
   if (is.null(design)) return(NULL)
   check_class_seed(seed)
   group <- check_number(group, "group", 1, 9999, whole = TRUE)
-  list(design = check_design(design), group = group, seed = seed, title = paste("Practice run of group", group))
+  list(design = check_design(design), group = group, seed = seed,
+       title = paste("Practice run of group", group))
 }
 
 project_script <- function() {

@@ -11,7 +11,8 @@ coil_events <- function(specimen, note = "") {
   clock <- paste0("2026-11-30T08:", c("00:00", "00:12", "09:00", "15:00"), "Z")
   suppressWarnings(suppressMessages(read_history(data.frame(
     specimen = specimen, time = clock, temp_c = c(20, 25, 330, 21),
-    event = paste(c("in", "shut", "out", "cold"), 1), entered = "", note = c("", "", note, ""), entry = paste0("n00000000000", 1:4)))))
+    event = paste(c("in", "shut", "out", "cold"), 1), entered = "",
+    note = c("", "", note, ""), entry = paste0("n00000000000", 1:4)))))
 }
 
 three_coils <- function() {
