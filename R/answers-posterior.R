@@ -30,8 +30,48 @@ answers_of_draws <- function(values, level, exact = identity) {
 }
 
 never_notes <- function(never) {
-  ifelse(never == 0, "", ifelse(never >= 0.5, "target not reached",
-                                paste0("not reached in ", whole_percent(never), " of the draws")))
+  ifelse(never == 0, "", ifelse(never >= 0.5, "target not reached", paste0(
+    "not reached in ", ifelse(never < 0.01, "less than 1 %", whole_percent(never)), " of the draws")))
+}
+
+join_notes <- function(a, b) ifelse(nzchar(a) & nzchar(b), paste0(a, "; ", b), paste0(a, b))
+
+# Answers (rows of `values`, over the draws `pick`) that go with parameters which are mostly the prior's. Of flat
+# ones: they lean on the bounds where half the range moves an end or the middle of the answer by a tenth of its
+# draws. Of believed ones: these explain more than half of the scatter of the ranks of the answer.
+EXPLAINED <- 0.5
+MOVED <- 0.1
+
+leaning_notes <- function(x, values, pick) {
+  open <- intersect(mostly_prior(posterior_table(x, x$level)), setdiff(x$terms, x$fixed))
+  out <- character(nrow(values))
+  if (!length(open)) return(out)
+  draws <- x$draws[pick, open, drop = FALSE]
+  flat <- setdiff(open, believed_terms(x$prior))
+  half <- rowMeans(x$bounds)[match(flat, x$terms)]
+  believed <- setdiff(open, flat)
+  basis <- qr(cbind(rep(1, length(pick)), if (length(believed)) apply(draws[, believed, drop = FALSE], 2L, rank)))
+  at <- c(0.025, 0.5, 0.975)
+  for (i in seq_len(nrow(values))) {
+    v <- rank(ifelse(is.na(values[i, ]), Inf, values[i, ])) / length(pick)
+    if (length(unique(v)) < 2L) next
+    on <- vapply(seq_along(flat), function(j) {
+      lower <- draws[, flat[j]] <= half[j]
+      !any(lower) || max(abs(stats::quantile(v[lower], at, names = FALSE) - at)) > MOVED
+    }, NA)
+    share <- 1 - sum(qr.resid(basis, v)^2) / sum((v - mean(v))^2)
+    out[i] <- if (any(on)) {
+      paste0("leans on the bounds of ", paste(flat[on], collapse = ", "), ", not determined")
+    } else if (length(believed) && share > EXPLAINED) {
+      paste0("mostly the prior's, of ", paste(believed, collapse = ", "))
+    } else ""
+  }
+  out
+}
+
+believed_terms <- function(prior) {
+  said <- c(prior$table$quantity[prior$table$form != "flat"], names(prior$joint$mean))
+  union(said, if (is_rate_believed(prior)) "ln_k_ref")
 }
 
 ln_times_of_draws <- function(x, temp_c, targets, what, strain, pick) {
@@ -72,7 +112,8 @@ time_to_posterior <- function(x, hardness, softening, fraction, temp_c, level, s
   note[outside] <- "temperature outside the readings"
   long <- !nzchar(note) & grid$time_min > max(after)
   note[which(long)] <- "longer than any reading"
-  grid$note <- note
+  note[which(!nzchar(note) & grid$time_min < min(after))] <- "before the first reading"
+  grid$note <- join_notes(leaning_notes(x, ln_t, pick), note)
   warn_no_answer(fit, grid, "time_min", "times", logical(nrow(grid)), scale)
   as_table(as_wanted(grid, aim))
 }
@@ -120,7 +161,7 @@ temp_for_posterior <- function(x, time_min, hardness, softening, fraction, level
   read <- range(fit$conditions$temp_c[fit$conditions$time_min > 0])
   outside <- !nzchar(note) & is_outside(grid$temp_c, read)
   note[which(outside)] <- "temperature outside the readings"
-  grid$note <- note
+  grid$note <- join_notes(leaning_notes(x, temp, pick), note)
   warn_no_answer(fit, grid, "temp_c", "temperatures", logical(nrow(grid)), scale)
   as_table(as_wanted(grid, aim))
 }

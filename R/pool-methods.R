@@ -65,10 +65,19 @@ print.softanneal_pool <- function(x, ...) {
   print_table(m)
   apart <- which(x$p.value < 0.05)
   apart <- apart[order(x$p.value[apart])]
+  known <- x$told > 0L
+  untested <- sum(is.na(x$p.value[known]))
   words <- if (length(apart)) {
     paste0("Stands apart (p below 0.05, of Holm over all groups): ", listed(pool_labels(x$groups)[apart]),
            ".")
-  } else "No group stands apart."
+  } else if (untested < sum(known)) "No group stands apart."
+  if (untested) {
+    words <- c(words, paste0(if (untested == sum(known)) "No group" else {
+      paste0(untested, " of ", sum(known), " groups")
+    }, " could ", if (untested < sum(known)) "not ", "be tested for standing apart: a test needs two groups ",
+    "more than the ", count(length(x$mean), "parameter"), " it determines. Pool fewer parameters, or more groups."))
+  }
+  words <- c(words, x$remarks)
   if (!x$converged) words <- c(words, "The covariance between groups did not converge.")
   cat("\n", paste0(strwrap(words, width = 0.95 * getOption("width"), exdent = 2), "\n"), sep = "")
   invisible(x)

@@ -32,7 +32,7 @@
 #' @return An object of class `softanneal_pool`: `mean` and its covariance `cov`, `between` (covariance
 #'   between groups), `new` (covariance of a new group), `groups` (keys), `estimates` and `std.errors`
 #'   (groups by parameters), `drawn` and `drawn_se`, `distance`, `told`, `p.value`, `temp_ref_c`,
-#'   `criterion`, `converged`. `tidy()`: one row a parameter: `term`, `estimate`, `std.error`, `conf.low`,
+#'   `criterion`, `converged`, `remarks` (cautions printed). `tidy()`: one row a parameter: `term`, `estimate`, `std.error`, `conf.low`,
 #'   `conf.high`, `sd_between`, `new.low`, `new.high`, `n_groups`. `as.data.frame()`: one row a group and
 #'   parameter, with
 #'   `estimate`, `std.error`, `drawn`, `drawn_se`, `conf.low`, `conf.high` (of the drawn one), `distance`,
@@ -133,7 +133,7 @@ solve_pool <- function(g, own, told, ref, level) {
     mean = stats::setNames(r$mean * scale, own), cov = cov_mean, between = between, new = between + cov_mean,
     groups = g$keys, estimates = estimates, std.errors = errors, drawn = spread_out(r$drawn * scale),
     drawn_se = spread_out(sqrt(pmax(r$variance, 0)) * scale), distance = distance, told = df,
-    p.value = stats::p.adjust(chance, "holm"), temp_ref_c = ref, model = g$model, scale = g$scale,
+    p.value = stats::p.adjust(chance, "holm"), remarks = as.character(pool_remarks(g)), temp_ref_c = ref, model = g$model, scale = g$scale,
     criterion = r$criterion, converged = r$counts[3L] == 1L, iterations = r$counts[2L], level = level,
     version = PACKAGE_VERSION), class = "softanneal_pool")
 }
@@ -174,6 +174,25 @@ left_out <- function(y, cov, has, start) {
   list(distance = distance, chance = chance)
 }
 
+# What the standard errors of the groups leave out.
+
+# Degrees of freedom below which errors by cluster are too small: common practice, no source.
+FEW_CLUSTER_DF <- 10L
+
+pool_remarks <- function(g) {
+  told <- colSums(g$has) > 0L
+  few <- sum(told & g$robust & g$df < FEW_CLUSTER_DF, na.rm = TRUE)
+  c(if (any(g$robust, na.rm = TRUE)) {
+    paste0("Standard errors of ", if (all(g$robust, na.rm = TRUE)) "the groups" else {
+      count(sum(g$robust, na.rm = TRUE), "group")
+    }, " leave out the errors of specimen and furnace, which are counted as spread between groups.")
+  }, if (few) {
+    paste0("Caution: cluster-robust standard errors of ", count(few, "group"), " come from few steps (fewer than ",
+           FEW_CLUSTER_DF, " more than parameters) and are too small: these groups weigh too much, and too much ",
+           "spread is put between groups. Pool fits of fit_softening() with components of error.")
+  })
+}
+
 # Twin: SA_SINGULAR in src/status.h.
 STATUS_SINGULAR <- 4L
 
@@ -189,7 +208,7 @@ groups_of_fits <- function(fits) {
   has <- has & is.finite(y) & is.finite(diagonal_of(fits$cov, nrow(y))) & diagonal_of(fits$cov, nrow(y)) >= 0
   rownames(y) <- rownames(has) <- terms
   list(y = y, cov = fits$cov, has = has, ref_c = unname(group_sum(fits, "ref_k")) - ZERO_CELSIUS,
-       keys = plain_frame(fits$keys),
+       keys = plain_frame(fits$keys), robust = rep(fits$set$se == "cluster", ncol(y)), df = fits$df_interval,
        model = fits$set$model, scale = fits$set$scale)
 }
 
@@ -218,7 +237,9 @@ groups_of_list <- function(fits) {
   rownames(y) <- rownames(has) <- terms
   names <- names(fits) %or% as.character(seq_along(fits))
   list(y = y, cov = cov, has = has, ref_c = vapply(fits, `[[`, 0, "temp_ref_c"),
-       keys = data.frame(group = valid_text(unname(names))), model = fits[[1L]]$model,
+       keys = data.frame(group = valid_text(unname(names))),
+       robust = vapply(fits, function(f) identical(f$se, "cluster"), NA),
+       df = vapply(fits, function(f) as.double(f$df.residual %or% NA), 0), model = fits[[1L]]$model,
        scale = fits[[1L]]$scale)
 }
 

@@ -76,9 +76,13 @@ posterior_units <- function(terms, scale) {
 mostly_prior <- function(table) table$term[which(table$share_prior > sqrt(0.5))]
 
 prior_sentence <- function(x, table) {
-  terms <- mostly_prior(table)
+  against <- prior_conflicts(x)
+  terms <- setdiff(mostly_prior(table), against) # what pulls away from its prior is seen
   sds <- terms %in% names(PRIOR_SDS)
-  c(if (any(!sds)) paste0("Mostly the prior's, the readings add less than it holds: ", listed(terms[!sds]),
+  c(if (length(against)) {
+    paste0("Prior and readings disagree on ", listed(against), ": the readings lie far out in what was ",
+           "believed of it, and the answer is a compromise. Check the prior, its units and the readings.")
+  }, if (any(!sds)) paste0("Mostly the prior's, the readings add less than it holds: ", listed(terms[!sds]),
                           "."),
     if (any(sds)) paste0("The readings hardly show ", listed(terms[sds]), ": the prior decides."))
 }

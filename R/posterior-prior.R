@@ -41,7 +41,8 @@ PRIOR_SHARES <- c(NA, 0.06, 0.04, 0.06, 0.06)
 #' `prior_brass()` starts from the values for cartridge brass in
 #' `system.file("extdata", "plan_kinetics.csv", package = "softanneal")`; `print()` gives the source of each
 #' and
-#' how it was got. Other beliefs replace these.
+#' how it was got. Other beliefs replace these. Its levels are in HV: for a fit on a Rockwell scale they are
+#' converted, for a fit of another property refused.
 #'
 #' @param h_worked,h_soft Hardness as rolled and when soft, in the scale of the fit.
 #' @param recryst_1h_c Temperature of complete recrystallisation in one hour, degrees Celsius.
@@ -193,7 +194,8 @@ joint_belief <- function(from, widen) {
     cov <- from$vcov[known, known, drop = FALSE]
     words <- paste0("earlier fit '", from$model, "' of ", count(from$nobs, "reading"))
   }
-  list(mean = mean, cov = cov * widen^2, temp_ref_c = ref, widen = widen, words = words)
+  list(mean = mean, cov = cov * widen^2, temp_ref_c = ref, widen = widen, words = words, model = from$model,
+       scale = from$scale)
 }
 
 #' @rdname prior_softening
@@ -217,6 +219,7 @@ prior_brass <- function(...) {
   row <- match(out$table$quantity, table$quantity)[!is.na(at)]
   out$table$source[!is.na(at)] <- table$source[row]
   out$table$how_got[!is.na(at)] <- table$how_got[row]
+  out$table$unit[!is.na(at)] <- table$unit[row]
   out
 }
 

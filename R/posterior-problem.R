@@ -24,6 +24,7 @@ posterior_problem <- function(fit, prior) {
   set <- fit$settings$set
   terms <- set$terms
   table <- prior$table
+  check_joint(prior$joint, fit)
   rows <- table[!table$quantity %in% names(PRIOR_SDS), ]
   check_quantities(c(rows$quantity, names(prior$joint$mean)), fit)
   lower <- set$lower
@@ -92,6 +93,45 @@ posterior_problem <- function(fit, prior) {
                  linear_sd = as.double(sd %or% numeric()), hour = as.double(hour), run = runs$run,
                  runs = as.double(length(runs$labels))),
     start_sd = s$start))
+}
+
+# Levels believed in HV, by prior_brass(), in the scale of the fit.
+in_scale_of_fit <- function(table, fit) {
+  rows <- which(table$unit == "HV" & is_level(table$quantity))
+  if (!length(rows) || fit$scale == "HV") return(table)
+  words <- paste0("the prior holds ", in_quotes(table$quantity[rows], " and "), " in HV, and the fit is ")
+  if (!is.null(property_of(fit))) {
+    abort("scale", paste0(words, "of ", property_word(fit)), arg = "prior",
+          remedy = "Say what is believed of these levels in the unit of the fit: prior_brass(h_worked = , ...).")
+  }
+  middle <- table$a[rows]
+  ends <- suppressWarnings(convert_hardness(c(middle, middle - table$b[rows], middle + table$b[rows]), "HV",
+                                            fit$scale, if (is.na(fit$material)) "brass" else fit$material),
+                           classes = "softanneal_warning")
+  ends <- matrix(ends, ncol = 3L)
+  if (anyNA(ends)) {
+    abort("scale", paste0(words, "in ", fit$scale, ", which the conversion table does not reach"), arg = "prior",
+          remedy = "Say what is believed of these levels in the scale of the fit, or fit in HV.")
+  }
+  table$a[rows] <- ends[, 1L]
+  table$b[rows] <- (ends[, 3L] - ends[, 2L]) / 2
+  table$unit[rows] <- fit$scale
+  table
+}
+
+# An earlier fit speaks of a later one in the same scale, with the same meaning of rate and exponent.
+check_joint <- function(joint, fit) {
+  if (is.null(joint) || is.null(joint$model)) return(invisible()) # saved by an earlier version
+  shape <- function(model) register()$models$line[[match(model, model_names())]]
+  if (joint$scale != fit$scale) {
+    abort("scale", paste0("`from` of the prior is in ", joint$scale, ", and the fit in ", fit$scale),
+          arg = "prior", remedy = "Fit both in one scale.")
+  }
+  if (shape(joint$model) != shape(fit$model)) {
+    abort("model", paste0("`from` of the prior has model '", joint$model, "', whose rate and exponent mean ",
+                          "something else in '", fit$model, "'"), arg = "prior",
+          remedy = "Fit both with one model.")
+  }
 }
 
 COMPLETE_FRACTION <- 0.99 # as COMPLETE of plan_guess()

@@ -26,7 +26,10 @@
 #'
 #' `share_prior` in [summary()] is the standard deviation of the posterior over that of the prior. Above
 #' 0.71 the
-#' readings add less information than the prior holds, and the answer is mostly the prior's.
+#' readings add less information than the prior holds, and the answer is mostly the prior's; answers of [time_to()]
+#' and [temp_for()] say so in their `note`, and on which bounds they lean where nothing was believed. The print
+#' names each quantity on which prior and readings disagree: the posterior lies further out in what was believed
+#' than 99 % of posteriors would if the prior were true.
 #'
 #' The draws are in the format of the package posterior where it is installed: `posterior::as_draws()` and
 #' its
@@ -58,12 +61,14 @@
 #' @section Errors:
 #'   Those of [fit_softening()]; `softanneal_error_argument` for a prior that speaks of what the model has
 #'   not, or of
-#'   what the fit has fixed; `softanneal_error_range` for a belief outside the bounds;
-#'   `softanneal_error_model` for
-#'   a fit without components of error, or more than 64 furnace runs.
+#'   what the fit has fixed; `softanneal_error_scale` for levels believed in HV where the fit is of another
+#'   property, or an earlier fit in another scale; `softanneal_error_range` for a belief outside the bounds;
+#'   `softanneal_error_model` for a fit without components of error, more than 64 furnace runs, or an earlier fit
+#'   whose rate and exponent mean something else.
 #' @source Hoffman M D, Gelman A (2014) J. Mach. Learn. Res. 15, 1593; Betancourt M (2017) arXiv:1701.02434;
 #'   Vehtari A
-#'   and others (2021) Bayesian Analysis 16, 667.
+#'   and others (2021) Bayesian Analysis 16, 667. Prior and readings in conflict: Evans M, Moshonov H (2006) ibid.
+#'   1, 893.
 #' @seealso [prior_softening()], [pool_fits()].
 #' @examples
 #' readings <- example_data("bellbrass_readings")
@@ -94,6 +99,7 @@ fit_posterior <- function(data, model = "jmak", prior = NULL, ..., chains = 4, n
           remedy = "Fit with se = \"components\" and more steps than parameters.")
   }
   seed <- posterior_seed(seed)
+  prior$table <- in_scale_of_fit(prior$table, fit)
   problem <- posterior_problem(fit, prior)
   raw <- .Call(C_sa_call_posterior, problem$fit, problem$prior,
                list(chains = chains, warmup = n_warmup, draws = n_draws, seed = seed, accept = accept,

@@ -100,3 +100,19 @@ test_that("what cannot be pooled is refused", {
   bad$cov[-c(1L, 3L, 6L, 10L, 15L), ] <- 1e6 # correlations beyond 1
   expect_refused(pool_fits(bad), "too_few", "no covariance between", "fits")
 })
+
+test_that("what could not be tested, and what the errors leave out, is said", {
+  pool <- suppressWarnings(pool_fits(fit_each(class[class$group %in% unique(class$group)[1:5], ], by = "group")))
+  expect_true(all(is.na(pool$p.value)))
+  said <- gsub("\\s+", " ", paste(utils::capture.output(print(pool)), collapse = " "))
+  expect_match(said, "No group could be tested for standing apart: a test needs two groups more than the 5 param")
+  expect_no_match(said, "No group stands apart")
+  expect_match(said, "leave out the errors of specimen and furnace")
+  expect_no_match(said, "Caution")
+  few <- fits
+  few$df_interval[] <- 9L
+  expect_output(print(pool_fits(few)), "Caution: cluster-robust standard errors of 12\\s+groups come from few")
+  few$df_interval[] <- 10L
+  expect_no_match(pool_fits(few)$remarks, "Caution")
+  expect_length(pool_fits(list(a = bell_softening(), b = bell_softening()), "n")$remarks, 0L)
+})

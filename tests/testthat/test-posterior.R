@@ -242,6 +242,78 @@ test_that("priors say what is believed, once, and in numbers that can be", {
   expect_equal(nrow(as.data.frame(prior_softening())), 5L)
 })
 
+test_that("prior and readings that disagree are named", {
+  expect_length(prior_conflicts(post), 0L)
+  p <- quietly(fit_posterior(fit, prior = prior_softening(sd_step = c(scale = 0.3)), seed = 1, chains = 2,
+                             n_draws = 400))
+  expect_equal(prior_conflicts(p), "sd_step")
+  said <- paste(utils::capture.output(print(p)), collapse = " ")
+  expect_match(said, "Prior and readings disagree on sd_step")
+  expect_no_match(said, "hardly show[^.]*sd_step")
+  # against closed forms: a normal prior and normal draws of a posterior, on the scale of the prior
+  x <- p
+  x$prior <- prior_softening(q_kj_mol = c(mean = 100, sd = 20))
+  x$prior_table <- x$prior_table[0L, ]
+  z <- stats::qnorm(stats::ppoints(nrow(x$draws)))
+  x$draws[, "q_kj_mol"] <- 100 + 20 * (1.2 + z * sqrt(0.75))
+  expect_equal(conflict_distance(x), c(q_kj_mol = 1.2 / sqrt(1 / 3)), tolerance = 0.01)
+  x$draws[, "q_kj_mol"] <- 100 + 20 * (2 + z * sqrt(0.25))
+  expect_equal(conflict_distance(x), c(q_kj_mol = 2 / sqrt(0.75)), tolerance = 0.01)
+  x$prior <- prior_softening(n = c(median = 2, factor = 1.5))
+  x$draws[, "n"] <- 2 * 1.5^(-1 + z * 0.5)
+  expect_equal(conflict_distance(x), c(n = -1 / sqrt(0.75)), tolerance = 0.01)
+  x$prior <- prior_softening(h_soft = c(lower = 60, upper = 80))
+  x$draws[, "h_soft"] <- 60 + 20 * stats::pnorm(1.5 + z * 0.5)
+  expect_equal(conflict_distance(x), c(h_soft = 1.5 / sqrt(0.75)), tolerance = 0.01)
+  # a rate is believed at its own temperature, an earlier fit at its own reference
+  x$prior <- prior_softening(ln_k_ref = c(mean = -5, sd = 1, temp_c = 300))
+  x$draws[, "ln_k_ref"] <- -5 + 0.5 * z - x$draws[, "q_kj_mol"] * inverse_temperature(300, x$fit$temp_ref_c)
+  expect_equal(conflict_distance(x)[["ln_k_ref"]], 0, tolerance = 0.01)
+  x$prior <- prior_softening(from = update(fit, temp_ref_c = 300))
+  expect_gt(abs(conflict_distance(x)[["ln_k_ref"]]), CONFLICT)
+})
+
+test_that("answers say on which bounds they lean, and what is mostly the prior's", {
+  open <- quietly(fit_posterior(small[small$temp_c == 330, ], seed = 2, chains = 2, n_draws = 400,
+                                prior = prior_softening(q_kj_mol = c(mean = 140, sd = 40))))
+  far <- quietly(time_to(open, temp_c = c(330, 450)))
+  expect_no_match(far$note[1L], "prior|bounds")
+  expect_match(far$note[2L], "^mostly the prior's, of q_kj_mol; temperature outside")
+  x <- open
+  x$prior <- prior_softening()
+  x$prior_sd["q_kj_mol"] <- 2000 / sqrt(12)
+  x$draws[, "q_kj_mol"] <- seq(0, 2000, length.out = nrow(x$draws))
+  far <- quietly(time_to(x, temp_c = c(330, 450)))
+  expect_no_match(far$note[1L], "bounds")
+  expect_match(far$note[2L], "^leans on the bounds of q_kj_mol, not determined; temperature outside")
+  expect_match(quietly(temp_for(x, 1, softening = 0.9))$note, "^leans on the bounds of q_kj_mol")
+  expect_equal(never_notes(c(0, 0.001, 0.2, 0.6)), c("", "not reached in less than 1 % of the draws",
+                                                     "not reached in 20 % of the draws", "target not reached"))
+})
+
+test_that("beliefs in HV are not taken for another unit", {
+  stress <- transform(small, hardness = 3 * hardness)
+  expect_refused(quietly(fit_posterior(stress, property = "yield stress (MPa)", prior = prior_brass())), "scale",
+                 "'h_worked' and 'h_soft' in HV, and the fit is of yield stress", "prior")
+  own <- prior_brass(h_worked = c(mean = 480, sd = 50), h_soft = c(mean = 230, sd = 30))
+  rockwell <- fit_softening(small[small$scale == "HR30T", ], scale = "as read")
+  expect_equal(in_scale_of_fit(own$table, rockwell), own$table)
+  seen <- in_scale_of_fit(prior_brass()$table, rockwell)
+  level <- match("h_worked", seen$quantity)
+  expect_equal(seen$a[level], convert_hardness(160, "HV", "HR30T"))
+  expect_equal(seen$b[level], diff(convert_hardness(c(145, 175), "HV", "HR30T")) / 2)
+  expect_equal(seen$unit[level], "HR30T")
+  expect_equal(in_scale_of_fit(prior_brass()$table, fit), prior_brass()$table)
+  hard <- prior_brass()$table
+  hard$a[hard$quantity == "h_worked"] <- 900
+  expect_refused(in_scale_of_fit(hard, rockwell), "scale", "conversion table does not reach", "prior")
+  expect_refused(fit_posterior(rockwell, prior = prior_softening(from = fit)), "scale", "is in HV", "prior")
+  other <- quietly(update(fit, model = "austin_rickett"))
+  expect_refused(fit_posterior(other, prior = prior_softening(from = fit)), "model", "mean something else", "prior")
+  incubation <- quietly(update(fit, model = "jmak_incubation"))
+  expect_null(check_joint(prior_softening(from = fit)$joint, incubation))
+})
+
 test_that("what a posterior cannot do is refused by name", {
   along <- post
   along$fit$readings$history <- list()
