@@ -36,8 +36,10 @@ never_notes <- function(never) {
 
 join_notes <- function(a, b) ifelse(nzchar(a) & nzchar(b), paste0(a, "; ", b), paste0(a, b))
 
-# Answers (rows of `values`, over the draws `pick`) that go with parameters which are mostly the prior's. Of flat
-# ones: they lean on the bounds where half the range moves an end or the middle of the answer by a tenth of its
+# Answers (rows of `values`, over the draws `pick`) that go with parameters which are mostly the prior's. Of
+# flat
+# ones: they lean on the bounds where half the range moves an end or the middle of the answer by a tenth of
+# its
 # draws. Of believed ones: these explain more than half of the scatter of the ranks of the answer.
 EXPLAINED <- 0.5
 MOVED <- 0.1
@@ -50,7 +52,8 @@ leaning_notes <- function(x, values, pick) {
   flat <- setdiff(open, believed_terms(x$prior))
   half <- rowMeans(x$bounds)[match(flat, x$terms)]
   believed <- setdiff(open, flat)
-  basis <- qr(cbind(rep(1, length(pick)), if (length(believed)) apply(draws[, believed, drop = FALSE], 2L, rank)))
+  ranks <- if (length(believed)) apply(draws[, believed, drop = FALSE], 2L, rank)
+  basis <- qr(cbind(rep(1, length(pick)), ranks))
   at <- c(0.025, 0.5, 0.975)
   for (i in seq_len(nrow(values))) {
     v <- rank(ifelse(is.na(values[i, ]), Inf, values[i, ])) / length(pick)

@@ -32,7 +32,8 @@
 #' @return An object of class `softanneal_pool`: `mean` and its covariance `cov`, `between` (covariance
 #'   between groups), `new` (covariance of a new group), `groups` (keys), `estimates` and `std.errors`
 #'   (groups by parameters), `drawn` and `drawn_se`, `distance`, `told`, `p.value`, `temp_ref_c`,
-#'   `criterion`, `converged`, `remarks` (cautions printed). `tidy()`: one row a parameter: `term`, `estimate`, `std.error`, `conf.low`,
+#'   `criterion`, `converged`, `remarks` (cautions printed). `tidy()`: one row a parameter: `term`,
+#'   `estimate`, `std.error`, `conf.low`,
 #'   `conf.high`, `sd_between`, `new.low`, `new.high`, `n_groups`. `as.data.frame()`: one row a group and
 #'   parameter, with
 #'   `estimate`, `std.error`, `drawn`, `drawn_se`, `conf.low`, `conf.high` (of the drawn one), `distance`,
@@ -133,7 +134,8 @@ solve_pool <- function(g, own, told, ref, level) {
     mean = stats::setNames(r$mean * scale, own), cov = cov_mean, between = between, new = between + cov_mean,
     groups = g$keys, estimates = estimates, std.errors = errors, drawn = spread_out(r$drawn * scale),
     drawn_se = spread_out(sqrt(pmax(r$variance, 0)) * scale), distance = distance, told = df,
-    p.value = stats::p.adjust(chance, "holm"), remarks = as.character(pool_remarks(g)), temp_ref_c = ref, model = g$model, scale = g$scale,
+    p.value = stats::p.adjust(chance, "holm"), remarks = as.character(pool_remarks(g)),
+    temp_ref_c = ref, model = g$model, scale = g$scale,
     criterion = r$criterion, converged = r$counts[3L] == 1L, iterations = r$counts[2L], level = level,
     version = PACKAGE_VERSION), class = "softanneal_pool")
 }
@@ -187,9 +189,9 @@ pool_remarks <- function(g) {
       count(sum(g$robust, na.rm = TRUE), "group")
     }, " leave out the errors of specimen and furnace, which are counted as spread between groups.")
   }, if (few) {
-    paste0("Caution: cluster-robust standard errors of ", count(few, "group"), " come from few steps (fewer than ",
-           FEW_CLUSTER_DF, " more than parameters) and are too small: these groups weigh too much, and too much ",
-           "spread is put between groups. Pool fits of fit_softening() with components of error.")
+    paste0("Caution: cluster-robust standard errors of ", count(few, "group"), " come from few steps ",
+           "(fewer than ", FEW_CLUSTER_DF, " more than parameters) and are too small: these groups weigh too ",
+           "much, and too much spread is put between groups. Pool fits of fit_softening() with components of error.")
   })
 }
 

@@ -1,5 +1,7 @@
-# Do prior and readings agree? Each belief is put on the scale where it is standard normal before the readings.
-# There the mean of the posterior has, over readings as the prior expects them, mean 0 and variance 1 less that
+# Do prior and readings agree? Each belief is put on the scale where it is standard normal before the
+# readings.
+# There the mean of the posterior has, over readings as the prior expects them, mean 0 and variance 1 less
+# that
 # of the posterior (law of total variance): a mean far out in that distribution is a conflict of prior and
 # readings (Evans and Moshonov 2006, Bayesian Analysis 1, 893).
 
@@ -32,9 +34,10 @@ tested_beliefs <- function(x) {
     d <- x$draws[, q]
     if (is_rate(q) && energy_of(q) %in% x$terms) d <- d + e * x$draws[, energy_of(q)]
     d
-  }, bounds = function(q) if (q %in% x$terms && !is_rate(q)) x$bounds[match(q, x$terms), ] else if (q %in% names(PRIOR_SDS)) {
-    c(0, Inf)
-  } else c(-Inf, Inf))
+  }, bounds = function(q) {
+    if (q %in% x$terms && !is_rate(q)) return(x$bounds[match(q, x$terms), ])
+    if (q %in% names(PRIOR_SDS)) c(0, Inf) else c(-Inf, Inf)
+  })
 }
 
 # Standard normal distance of readings from each belief; named.

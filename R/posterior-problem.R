@@ -102,7 +102,7 @@ in_scale_of_fit <- function(table, fit) {
   words <- paste0("the prior holds ", in_quotes(table$quantity[rows], " and "), " in HV, and the fit is ")
   if (!is.null(property_of(fit))) {
     abort("scale", paste0(words, "of ", property_word(fit)), arg = "prior",
-          remedy = "Say what is believed of these levels in the unit of the fit: prior_brass(h_worked = , ...).")
+          remedy = "Say what is believed of them in the unit of the fit: prior_brass(h_worked = , ...).")
   }
   middle <- table$a[rows]
   ends <- suppressWarnings(convert_hardness(c(middle, middle - table$b[rows], middle + table$b[rows]), "HV",
@@ -110,7 +110,8 @@ in_scale_of_fit <- function(table, fit) {
                            classes = "softanneal_warning")
   ends <- matrix(ends, ncol = 3L)
   if (anyNA(ends)) {
-    abort("scale", paste0(words, "in ", fit$scale, ", which the conversion table does not reach"), arg = "prior",
+    abort("scale", paste0(words, "in ", fit$scale, ", which the conversion table does not reach"),
+          arg = "prior",
           remedy = "Say what is believed of these levels in the scale of the fit, or fit in HV.")
   }
   table$a[rows] <- ends[, 1L]

@@ -26,9 +26,12 @@
 #'
 #' `share_prior` in [summary()] is the standard deviation of the posterior over that of the prior. Above
 #' 0.71 the
-#' readings add less information than the prior holds, and the answer is mostly the prior's; answers of [time_to()]
-#' and [temp_for()] say so in their `note`, and on which bounds they lean where nothing was believed. The print
-#' names each quantity on which prior and readings disagree: the posterior lies further out in what was believed
+#' readings add less information than the prior holds, and the answer is mostly the prior's; answers of
+#' [time_to()]
+#' and [temp_for()] say so in their `note`, and on which bounds they lean where nothing was believed. The
+#' print
+#' names each quantity on which prior and readings disagree: the posterior lies further out in what was
+#' believed
 #' than 99 % of posteriors would if the prior were true.
 #'
 #' The draws are in the format of the package posterior where it is installed: `posterior::as_draws()` and
@@ -63,11 +66,13 @@
 #'   not, or of
 #'   what the fit has fixed; `softanneal_error_scale` for levels believed in HV where the fit is of another
 #'   property, or an earlier fit in another scale; `softanneal_error_range` for a belief outside the bounds;
-#'   `softanneal_error_model` for a fit without components of error, more than 64 furnace runs, or an earlier fit
+#'   `softanneal_error_model` for a fit without components of error, more than 64 furnace runs, or an earlier
+#'   fit
 #'   whose rate and exponent mean something else.
 #' @source Hoffman M D, Gelman A (2014) J. Mach. Learn. Res. 15, 1593; Betancourt M (2017) arXiv:1701.02434;
 #'   Vehtari A
-#'   and others (2021) Bayesian Analysis 16, 667. Prior and readings in conflict: Evans M, Moshonov H (2006) ibid.
+#'   and others (2021) Bayesian Analysis 16, 667. Prior and readings in conflict: Evans M, Moshonov H (2006)
+#'   ibid.
 #'   1, 893.
 #' @seealso [prior_softening()], [pool_fits()].
 #' @examples

@@ -287,14 +287,15 @@ test_that("answers say on which bounds they lean, and what is mostly the prior's
   expect_no_match(far$note[1L], "bounds")
   expect_match(far$note[2L], "^leans on the bounds of q_kj_mol, not determined; temperature outside")
   expect_match(quietly(temp_for(x, 1, softening = 0.9))$note, "^leans on the bounds of q_kj_mol")
-  expect_equal(never_notes(c(0, 0.001, 0.2, 0.6)), c("", "not reached in less than 1 % of the draws",
-                                                     "not reached in 20 % of the draws", "target not reached"))
+  expect_equal(never_notes(c(0, 0.001, 0.2, 0.6)),
+               c("", "not reached in less than 1 % of the draws", "not reached in 20 % of the draws",
+                 "target not reached"))
 })
 
 test_that("beliefs in HV are not taken for another unit", {
   stress <- transform(small, hardness = 3 * hardness)
-  expect_refused(quietly(fit_posterior(stress, property = "yield stress (MPa)", prior = prior_brass())), "scale",
-                 "'h_worked' and 'h_soft' in HV, and the fit is of yield stress", "prior")
+  expect_refused(quietly(fit_posterior(stress, property = "yield stress (MPa)", prior = prior_brass())),
+                 "scale", "'h_worked' and 'h_soft' in HV, and the fit is of yield stress", "prior")
   own <- prior_brass(h_worked = c(mean = 480, sd = 50), h_soft = c(mean = 230, sd = 30))
   rockwell <- fit_softening(small[small$scale == "HR30T", ], scale = "as read")
   expect_equal(in_scale_of_fit(own$table, rockwell), own$table)
@@ -309,7 +310,8 @@ test_that("beliefs in HV are not taken for another unit", {
   expect_refused(in_scale_of_fit(hard, rockwell), "scale", "conversion table does not reach", "prior")
   expect_refused(fit_posterior(rockwell, prior = prior_softening(from = fit)), "scale", "is in HV", "prior")
   other <- quietly(update(fit, model = "austin_rickett"))
-  expect_refused(fit_posterior(other, prior = prior_softening(from = fit)), "model", "mean something else", "prior")
+  expect_refused(fit_posterior(other, prior = prior_softening(from = fit)), "model", "mean something else",
+                 "prior")
   incubation <- quietly(update(fit, model = "jmak_incubation"))
   expect_null(check_joint(prior_softening(from = fit)$joint, incubation))
 })
