@@ -75,7 +75,7 @@ print.softanneal_pool <- function(x, ...) {
     words <- c(words, paste0(if (untested == sum(known)) "No group" else {
       paste0(untested, " of ", sum(known), " groups")
     }, " could ", if (untested < sum(known)) "not ", "be tested for standing apart: a test needs two groups ",
-    "more than the ", count(length(x$mean), "parameter"), 
+    "more than the ", count(length(x$mean), "parameter"),
     " it determines. Pool fewer parameters, or more groups."))
   }
   words <- c(words, x$remarks)

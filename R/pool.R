@@ -190,8 +190,9 @@ pool_remarks <- function(g) {
     }, " leave out the errors of specimen and furnace, which are counted as spread between groups.")
   }, if (few) {
     paste0("Caution: cluster-robust standard errors of ", count(few, "group"), " come from few steps ",
-           "(fewer than ", FEW_CLUSTER_DF, " more than parameters) and are too small: these groups weigh too ",
-           "much, and too much spread is put between groups. Pool fits of fit_softening() with components of error.")
+           "(fewer than ", FEW_CLUSTER_DF, " more than parameters) and are too small: these groups weigh ",
+           "too much, and too much spread is put between groups. Pool fits of fit_softening() with ",
+           "components of error.")
   })
 }
 
