@@ -42,7 +42,10 @@ compare_models <- function(data, models = NULL, ..., cross_validate = TRUE) {
           remedy = paste0("Choose from ", in_quotes(model_names()), "."))
   }
   for (m in models) check_model_name(m, "models")
-  out <- do.call(rbind, lapply(models, compare_row, data = data, cross_validate = cross_validate, ...))
+  by_aicc(do.call(rbind, lapply(models, compare_row, data = data, cross_validate = cross_validate, ...)))
+}
+
+by_aicc <- function(out) {
   out <- out[order(out$AICc), ]
   out$delta <- out$AICc - min(out$AICc, Inf, na.rm = TRUE)
   rownames(out) <- NULL
@@ -51,12 +54,13 @@ compare_models <- function(data, models = NULL, ..., cross_validate = TRUE) {
   structure(out[columns], class = c("softanneal_model_table", "data.frame"))
 }
 
-compare_row <- function(model, data, cross_validate, ...) {
+# `fit`: where it is made already.
+compare_row <- function(model, data, cross_validate, ..., fit = NULL) {
   quiet <- function(...) suppressWarnings(fit_softening(..., model = model),
                                           classes = "softanneal_warning")
-  fit <- tryCatch(quiet(data, ...), softanneal_error_too_few = function(e) e,
-                  # a model that a rising property has not
-                  softanneal_error_model = function(e) e)
+  if (is.null(fit)) fit <- tryCatch(quiet(data, ...), softanneal_error_too_few = function(e) e,
+                                    # a model that a rising property has not
+                                    softanneal_error_model = function(e) e)
   if (inherits(fit, "error")) {
     return(data.frame(model = model, parameters = length(model_terms(model)),
                       sigma = NA_real_, AICc = NA_real_, BIC = NA_real_,

@@ -202,7 +202,8 @@ autoplot.softanneal_profile <- function(object, ...) {
     ggplot2::geom_hline(yintercept = 0, colour = INK, linewidth = 0.3) +
     ggplot2::geom_line(colour = MAIN_COLOUR, linewidth = 0.6) +
     ggplot2::geom_point(data = best, size = 2, colour = MAIN_COLOUR) +
-    ggplot2::facet_wrap(ggplot2::vars(.data[["term"]]), scales = "free_x") +
+    ggplot2::facet_wrap(ggplot2::vars(.data[["term"]]), scales = "free_x",
+                        labeller = ggplot2::label_wrap_gen(18)) +
     ggplot2::labs(x = "Value (unit of the parameter)", y = "tau (signed root of the rise, no unit)",
                   title = "Profile traces",
                   caption = paste0("Dashed: t quantiles of the 95 % interval. A trace that never ",

@@ -103,8 +103,10 @@ plot_residual_map <- function(fit, base_size = NULL, ...) {
     ggplot2::scale_shape_manual("Mean of the step", values = c(above = 24, below = 25), drop = FALSE) +
     ggplot2::scale_fill_manual("Mean of the step",
                                values = c(above = SECOND_COLOUR, below = MAIN_COLOUR), drop = FALSE) +
-    ggplot2::scale_size_area("Distance (standard\ndeviations)", max_size = 5.5, breaks = 1:4,
+    ggplot2::scale_size_area("Distance (standard\ndeviations)", breaks = 1:4,
+                             max_size = max(2.5, min(5.5, 40 / nlevels(d$panel))), # rows keep apart
                              limits = c(0, max(3, d$size))) +
+    ggplot2::scale_y_discrete(expand = ggplot2::expansion(add = 0.7)) +
     ggplot2::labs(y = "Annealed at", title = "Residuals over temperature and time",
                   caption = in_property(paste0("One standard deviation of a step mean: ",
                                                format_quantity(sigma, 2L), " ", fit$scale, "."), fit),

@@ -103,7 +103,8 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
     p <- p + ggplot2::geom_ribbon(
       ggplot2::aes(.data[["at"]], ymin = .data[["lower"]], ymax = .data[["upper"]],
                    fill = .data[["temperature"]]), data = curve[closed, ],
-      alpha = 0.18, colour = NA, show.legend = FALSE, inherit.aes = FALSE)
+      alpha = min(0.18, 0.72 / length(temps)), # many bands on one another stay light
+      colour = NA, show.legend = FALSE, inherit.aes = FALSE)
   }
   p <- p + ggplot2::geom_line(
     ggplot2::aes(.data[["at"]], .data[["fit"]], linetype = .data[["temperature"]]), data = curve,

@@ -170,14 +170,13 @@ report_table <- function(x, caption, words = character()) {
                             paste(text, collapse = "\n"), "\n</div>\n"))
 }
 
-# The four common models and the chosen one.
-report_comparison <- function(data, scale, material, chosen, u_temp_c = NULL, strain = NULL,
-                              property = NULL) {
-  args <- list(quote(data), unique(c(usual_models(), chosen)), cross_validate = FALSE,
-               material = material, u_temp_c = u_temp_c, property = property)
-  if (is.null(property)) args$scale <- scale
-  if (!is.null(strain)) args$strain <- strain
-  suppressMessages(do.call(compare_models, args), classes = "softanneal_message_units") # told by the fit
+# The four common models and the chosen one, whose fit is at hand: what compare_models() says of them.
+report_comparison <- function(fit, data, ...) {
+  models <- unique(c(usual_models(), fit$model))
+  rows <- suppressMessages(lapply(models, function(model) {
+    compare_row(model, data, cross_validate = FALSE, ..., fit = if (model == fit$model) fit)
+  }), classes = "softanneal_message_units") # told by the fit
+  by_aicc(do.call(rbind, rows))
 }
 
 # Names of parameters in sentences of a fit, as readers know them.

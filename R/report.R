@@ -86,19 +86,17 @@ softening_report <- function(readings, out_dir, ..., by = NULL, strain = NULL, m
   check_folder(out_dir, overwrite, if (is.null(by)) REPORT_FILES else GROUP_FILES)
   data <- if (is.null(property)) read_for_report(readings, reading, by) else property_rows(readings, reading)
   metal <- material_of_rows(data, metal, metal_given)
+  args <- list(level = level, u_temp_c = u_temp_c, property = property)
+  args$material <- metal$column %or% metal$name
+  if (is.null(property) || scale_given) args$scale <- scale
+  if (!is.null(strain)) args$strain <- strain
   ask <- function(part, ...) {
-    args <- list(data = quote(part), model = model, level = level, u_temp_c = u_temp_c, property = property,
-                 ...)
-    if (is.null(property) || scale_given) args$scale <- scale
-    args$material <- metal$column %or% metal$name
-    if (!is.null(strain)) args$strain <- strain
-    do.call(fit_softening, args)
+    do.call(fit_softening, c(list(data = quote(part), model = model, ...), args))
   }
   if (!is.null(by)) return(report_of_groups(data, by, ask, out_dir, title, level, events))
   fit <- ask(data)
   result <- list(
-    fit = fit, models = report_comparison(data, scale, metal$column %or% metal$name, model, u_temp_c, strain,
-                                            property),
+    fit = fit, models = do.call(report_comparison, c(list(quote(fit), quote(data)), args)),
     level = level,
     title = title, bench = report_bench(data, events), events = events,
     half_softening = suppressWarnings(time_to(fit, level = level),

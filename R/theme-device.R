@@ -185,7 +185,11 @@ label_ends <- function(p, size) {
   wide <- max(grid::convertWidth(grid::stringWidth(ends$label), "inches", valueOnly = TRUE)) *
     text / grid::get.gpar("fontsize")$fontsize
   built <- ggplot2::ggplot_build(bare)
-  g <- ggplot2::ggplot_gtable(built)
+  # axes and titles alone are measured: of one layer without rows
+  frame <- built
+  frame$plot$layers <- frame$plot$layers[1L]
+  frame$data <- list(frame$data[[1L]][0L, ])
+  g <- ggplot2::ggplot_gtable(frame)
   high <- size[2L] - sum(grid::convertHeight(g$heights, "inches", valueOnly = TRUE))
   broad <- size[1L] - sum(grid::convertWidth(g$widths, "inches", valueOnly = TRUE))
   margin <- wide + 3.2 * text / 72

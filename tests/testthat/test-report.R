@@ -92,7 +92,7 @@ test_that("furnaces, operators and a stated temperature error are in the page as
                scale = 1)
   stated <- quietly_fitted(d, u_temp_c = 4)
   expect_match(softanneal:::report_errors(stated)$Error[1L], "stated")
-  known <- softanneal:::report_comparison(d, "HV", "brass", "jmak", 4) |> quiet()
+  known <- softanneal:::report_comparison(stated, d, u_temp_c = 4) |> quiet()
   expect_equal(known$AICc, quiet(compare_models(d, u_temp_c = 4, cross_validate = FALSE))$AICc)
 })
 

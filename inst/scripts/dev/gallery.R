@@ -129,6 +129,30 @@ add("lifetime", autoplot(fit_lifetime(pieces, event = reached)))
 add("kissinger", autoplot(fit_kissinger(data.frame(
   rate_k_min = c(2.5, 5, 10, 20, 40), peak_c = c(140.98, 151.07, 161.63, 172.72, 184.38)))))
 
+# resistance of a part that loses strength, hardness after one time at several temperatures, and a
+# ggplot of the user
+cold <- data.frame(specimen = rep(c("R1", "R2", "R3"), each = 6), temp_c = rep(c(290, 320, 350), each = 6),
+                   time_min = rep(c(0, 4, 10, 25, 60, 150), 3))
+cold$rho <- 7.1 - 0.9 * (1 - exp(-(cold$time_min / rep(c(90, 25, 8), each = 6))^1.4)) + 0.01 * sin(1:18)
+add("property", autoplot(fit_softening(cold, hardness = rho, property = "Resistivity (10^-8 ohm m)")))
+add("property-avrami", plot_avrami(fit_softening(cold, hardness = rho,
+                                                 property = "Resistivity (10^-8 ohm m)")))
+add("isochronal-readings", plot_isochronal(bell, c(8, 32)))
+add("isochronal-nine", plot_isochronal(nine, c(4, 16, 64), fit = fits$nine))
+add("rates", autoplot(rates(fits$nine)))
+add("prior", autoplot(prior_brass()))
+post <- quiet(fit_posterior(bell, prior = prior_brass(), chains = 2, n_draws = 300, n_warmup = 200, seed = 1))
+add("posterior", autoplot(post))
+add("posterior-rich", autoplot(fit_posterior(bell, "recovery_jmak", prior = prior_brass(), chains = 2,
+                                             n_draws = 200, n_warmup = 200, seed = 1)))
+pool <- quiet(pool_fits(some, terms = c("n", "q_kj_mol")))
+add("pool", autoplot(pool))
+add("pool-funnel", autoplot(pool, type = "funnel"))
+add("layer", ggplot(nine, aes(time_min, hardness, temp_c = temp_c, specimen = specimen,
+                              colour = factor(temp_c))) +
+      geom_point() + geom_softening(reading_scale = nine$scale[1]) + scale_x_log10() +
+      scale_colour_temperature() + theme_softanneal())
+
 sizes <- list(column = c(3.4, 2.6), page = c(7, 5), projector = c(13.3, 7.5), bw = c(7, 5), dark = c(7, 5))
 dots <- c(column = 130, page = 75, projector = 45, bw = 60, dark = 60)
 wished <- commandArgs(TRUE)[-1]
