@@ -205,7 +205,7 @@ check_dots_empty <- function(...) {
 }
 
 # `groups`: whether groups of dplyr::group_by() may be there; a function that would ignore them refuses them.
-check_data <- function(data, arg = "data", rows = TRUE, groups = TRUE) {
+check_data <- function(data, arg = "data", rows = TRUE, groups = TRUE, limits = FALSE) {
   if (!is.data.frame(data)) {
     abort("argument", paste0("`", arg, "` must be a data frame, not ", describe(data)), arg = arg,
           remedy = "Read a file with `read_readings()`, or build a table with `data.frame()`.")
@@ -224,6 +224,7 @@ check_data <- function(data, arg = "data", rows = TRUE, groups = TRUE) {
     abort("column", paste0("`", arg, "` has more than one column ", in_quotes(twice, " and ")),
           arg = arg, remedy = "Rename one of them.")
   }
+  if (!limits) refuse_limits(data, arg)
   invisible(data)
 }
 

@@ -8,8 +8,8 @@ STRAIN_FORMULA <- hardness ~ time_min + temp_c + strain
 environment(STRAIN_FORMULA) <- baseenv()
 
 softening_data <- function(data, columns, scale, material, weights, na.action, temp_ref_c,
-                           history = NULL, strain_ref = NULL, property = NULL) {
-  check_data(data)
+                           history = NULL, strain_ref = NULL, property = NULL, outside_table = "stop") {
+  check_data(data, limits = !is.null(columns$limit))
   n <- nrow(data)
   data <- from_clock(data, columns$time, clock_keys(data, columns$specimen, columns$temp))
   log_s <- log_times(data, columns, history)
@@ -42,6 +42,7 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   }
   run <- label_column(data, columns$furnace, "furnace", "run")
   operator <- label_column(data, columns$operator, "operator")
+  side <- if (!is.null(columns$limit)) limit_sides(data, columns$limit)
   if (!is.null(gone)) {
     keep <- -as.integer(gone)
     time <- time[keep]
@@ -54,13 +55,15 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
     operator <- operator[keep]
     log_s <- log_s[keep]
     strain <- strain[keep]
+    side <- side[keep]
     if (length(read_on) == n) read_on <- read_on[keep]
     if (length(time) == 0L) {
       abort("too_few", "no complete reading is left", arg = columns$hardness,
             remedy = "Check the table: every row misses a value.")
     }
   }
-  fitted_scale <- fit_scale(value, read_on, scale, material, gone, n)
+  side <- fit_sides(side, outside_table, value, read_on, scale, material)
+  fitted_scale <- fit_scale(value, read_on, scale, material, gone, n, side)
   temp_k <- temp + ZERO_CELSIUS
   id <- if (is.null(specimen)) rep.int(1L, length(time)) else match(specimen, unique(specimen))
   d <- list(n = length(time), temp_k = temp_k, time_min = time, hardness = fitted_scale$hardness,
@@ -70,6 +73,7 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
             specimen = specimen, as_read = value, scale_read = read_on, columns = columns,
             run = run, operator = operator, label_c = temp)
   d$property <- property
+  if (any(side != 0L)) d$side <- side
   if (is.null(history)) {
     d$ref_k <- reference_temperature(temp_ref_c, temp_k, time)
   } else {
@@ -187,7 +191,7 @@ check_fit_scale <- function(scale) {
 }
 
 # Hardness in the scale of the fit.
-fit_scale <- function(value, read_on, scale, material, gone, n) {
+fit_scale <- function(value, read_on, scale, material, gone, n, side = NULL) {
   if (scale == "as read") {
     if (length(read_on) > 1L) {
       abort("scale", paste0("the readings are on more than one scale: ",
@@ -198,6 +202,8 @@ fit_scale <- function(value, read_on, scale, material, gone, n) {
   }
   if (identical(read_on, "HV")) return(list(hardness = value, scale = "HV"))
   hv <- to_vickers(value, read_on, material)$hv
+  at <- which(side != 0L)
+  if (length(at)) hv[at] <- limits_in_vickers(value[at], rep_len(read_on, length(value))[at], material, side[at])
   bad <- which(is.na(hv))
   row_of <- function(k) if (is.null(gone)) k else seq_len(n)[-as.integer(gone)][k]
   if (length(bad)) {
@@ -216,6 +222,7 @@ fit_scale <- function(value, read_on, scale, material, gone, n) {
                           rep_len(read_on, length(value))[bad[1L]]),
           arg = "hardness", rows = rows,
           remedy = paste("Correct a slip of the pen; sound readings stay: fit with",
+                         "outside_table = \"limit\" (at least, at most the end of the table), with",
                          "scale = \"as read\", or read these pieces on a scale that reaches so far.",
                          "Leaving them out biases the fit."))
   }

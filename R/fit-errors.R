@@ -35,8 +35,8 @@ error_steps <- function(r, d) {
     within <- as.integer(factor(paste(step, id)))
   }
   # readings against the mean of their step (and operator)
-  centre <- rowsum(w * d$hardness, within)[, 1L] / rowsum(w, within)[, 1L]
-  used <- w > 0
+  used <- w > 0 & is_reading(d) # limits have no scatter
+  centre <- rowsum((w * d$hardness)[used], within[used])[, 1L] / rowsum(w[used], within[used])[, 1L]
   df_reading <- sum(used) - length(unique(within[used]))
   squares <- sum((w * (d$hardness - centre[as.character(within)])^2)[used])
   list(keep = keep, key = r$temp_k[condition], time = time, mean = unname(mean[keep]),

@@ -194,6 +194,7 @@ family.softanneal_fit <- function(object, ...) stats::gaussian()
 #' @rdname fit-methods
 #' @export
 logLik.softanneal_fit <- function(object, ...) {
+  no_limits(object, "there is no likelihood to compare models by")
   if (!is.null(object$errors)) return(components_loglik(object))
   n <- object$nobs
   w <- object$weights
@@ -213,6 +214,7 @@ anova.softanneal_fit <- function(object, ...) {
     abort("argument", "`anova()` compares fits of this package with each other",
           arg = "...", remedy = "Give fits only.")
   }
+  for (fit in fits) no_limits(fit, "there is no F test", "...")
   n <- vapply(fits, stats::nobs, 0)
   scale <- vapply(fits, function(f) if (is.null(f$scale)) "" else f$scale, "")
   if (any(n != n[1L]) || any(scale != scale[1L])) {
@@ -271,6 +273,7 @@ simulate.softanneal_fit <- function(object, nsim = 1, seed = NULL, ...) {
   nsim <- check_number(nsim, "nsim", 1, 1e6, whole = TRUE)
   state <- begin_seed(seed)
   on.exit(end_seed(state), add = TRUE)
+  no_limits(object, "there are no simulated readings")
   mean <- object$fitted.values
   if (is.null(mean)) {
     abort("model", "a fit of a residual function cannot be simulated", arg = "object",

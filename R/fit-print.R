@@ -100,7 +100,7 @@ header_lines.softanneal_fit_softening <- function(x) {
     paste0(count_line(x, "readings"), " of ", count(treatments, "step"), " at ", length(oven),
            if (length(oven) == 1L) " temperature (" else " temperatures (",
            paste(format(sort(oven)), collapse = ", "), " degrees Celsius)"),
-    group_sentences(x), scale_line(x),
+    limit_words(x), group_sentences(x), scale_line(x),
     paste0("Rates in 1/min at the reference temperature ", format(x$temp_ref_c, digits = 5),
            " degrees Celsius; ", se_words(x)))
 }

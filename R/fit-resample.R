@@ -35,6 +35,7 @@ resample_fit <- function(fit, n_resamples = 999, type = c("parametric", "residua
                          seed = NULL) {
   check_dots_empty(...)
   check_softening(fit)
+  no_limits(fit, "there is no bootstrap", "fit")
   n_resamples <- check_number(n_resamples, "n_resamples", 1, 1e6, whole = TRUE)
   type <- check_choice(type, c("parametric", "residual", "case"), "type")
   if (type == "case") tell_few_steps(fit)

@@ -98,7 +98,7 @@ augment.softanneal_fit <- function(x, data = NULL, newdata = NULL,
                                                    se.fit = TRUE)))
   }
   if (is.null(data)) data <- fit_data(x)
-  check_data(data, rows = FALSE)
+  check_data(data, rows = FALSE, limits = TRUE)
   resid <- stats::residuals(x)
   if (nrow(data) != length(resid)) {
     abort("argument", paste0("`data` has ", nrow(data), " rows where the fit has ", length(resid)),

@@ -72,6 +72,18 @@
 #' @param u_temp_exact Whether `u_temp_c` is taken as exact; otherwise as known to about 50 %.
 #' @param property Name and unit of another property than hardness, such as `"Yield stress (MPa)"` or
 #'   `"Recrystallised fraction"`, see there.
+#' @param limit Column (bare or quoted), used where it is there, that says `"at least"` or `"at most"` for
+#'   readings that are a limit only, and is empty for the others; [read_readings()] makes it of cells such as `> 100`.
+#' @param outside_table What becomes of readings that the conversion table does not reach: `"stop"` with an error,
+#'   except up to two points beyond, where the last slope is continued with a warning; or `"limit"`: at least, or at
+#'   most, the hardness at the end of the table.
+#' @section Limits: A reading known as a limit contributes the probability to lie beyond it (Tobin 1958) at the
+#'   residual standard deviation: as a reading whose value and weight come from the fit itself, found again until
+#'   they stand. The coefficients are then those of maximum likelihood; errors, profiles and answers take
+#'   the likelihood of a limit as quadratic. `weights()` of a limit is its share of a full reading, and
+#'   `residuals()` is that of its working value. There are no `logLik()`, `simulate()`, bootstrap, posterior and no
+#'   test of lack of fit, and limits are not used with Huber loss; [fit_each()] and all functions of step
+#'   means refuse a table with limits, or give no mean.
 #' @section Other properties: With `property` the column `hardness` holds it (`hardness = yield_mpa`), in its
 #'   own unit and not below zero; no scale is needed, and nothing is converted. `h_worked` and `h_soft` are
 #'   then its values as rolled and annealed, and `hardness` in the answers is the property. It may rise, as
@@ -90,7 +102,8 @@
 #'   (unknown or mixed scales), `softanneal_error_too_few` (fewer steps than
 #'   parameters, one strain only with `strain`, one temperature only with an exponent for each),
 #'   `softanneal_error_argument`; see [softanneal-conditions].
-#' @references Avrami M (1939) J. Chem. Phys. 7, 1103 \doi{10.1063/1.1750380}. All others stand on the
+#' @references Avrami M (1939) J. Chem. Phys. 7, 1103 \doi{10.1063/1.1750380}. Tobin J (1958) Econometrica 26, 24
+#'   \doi{10.2307/1907382}. All others stand on the
 #'   four pages above.
 #' @seealso [read_readings()] and [check_readings()] before; [time_to()], [temp_for()],
 #'   [identifiability()], [autoplot.softanneal_fit_softening()] and [plot_arrhenius()] after.
@@ -116,7 +129,8 @@ fit_softening <- function(data,
                           na.action = stats::na.exclude, control = NULL, strain = NULL,
                           strain_ref = NULL, n_by = c("shared", "by temperature"),
                           growth_exponent = NULL, furnace = furnace, operator = operator,
-                          u_temp_c = NULL, u_temp_exact = FALSE, property = NULL) {
+                          u_temp_c = NULL, u_temp_exact = FALSE, property = NULL, limit = limit,
+                          outside_table = c("stop", "limit")) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_softening")
   automatic <- missing(se)
@@ -131,7 +145,9 @@ fit_softening <- function(data,
                   scale = column_name(rlang::enquo(reading_scale)),
                   specimen = column_name(rlang::enquo(specimen)),
                   furnace = column_name(rlang::enquo(furnace)),
-                  operator = column_name(rlang::enquo(operator)))
+                  operator = column_name(rlang::enquo(operator)),
+                  limit = column_name(rlang::enquo(limit)))
+  outside_table <- check_choice(outside_table, c("stop", "limit"), "outside_table")
   if (!missing(log_time)) columns$log_time <- column_name(rlang::enquo(log_time))
   if (!missing(strain)) columns$strain <- column_name(rlang::enquo(strain))
   if (is.null(columns$strain) && !is.null(strain_ref)) {
@@ -140,12 +156,16 @@ fit_softening <- function(data,
   }
   n_by <- check_choice(n_by, EXPONENT_CHOICES, "n_by")
   check_groups_at_all(!is.null(columns$strain), n_by, history)
-  check_data(data, groups = FALSE)
+  check_data(data, groups = FALSE, limits = TRUE)
   tell_pooled(data, unlist(columns))
   weights <- weights_in(rlang::enquo(weights), data)
   material <- one_metal(data, rlang::enquo(material), !missing(material))
   d <- softening_data(data, columns, scale, material, weights, na.action, temp_ref_c, history,
-                      strain_ref, property)
+                      strain_ref, property, outside_table)
+  if (!is.null(d$side) && loss == "huber") {
+    abort("argument", "limits among the readings are not fitted with Huber loss", arg = "loss",
+          remedy = "Choose loss = \"squares\".")
+  }
   tell_odd_pieces(d, data)
   d <- with_furnace_uncertainty(d, u_temp_c, u_temp_exact)
   if (n_by == "by temperature") d <- with_exponents(d)
@@ -169,8 +189,14 @@ softening_fit <- function(d, model, se, automatic, start, fixed, lower, upper, l
     abort("argument", "all parameters are fixed: there is nothing to estimate components of error with",
           arg = "se", remedy = "Choose se = \"cluster\", or leave a parameter free.")
   }
-  r <- run_softening(d, set, control_vector(control, loss), level = level,
-                     clusters = se != "model", use_start = set$use_start)
+  if (is.null(d$side)) {
+    r <- run_softening(d, set, control_vector(control, loss), level = level,
+                       clusters = se != "model", use_start = set$use_start)
+  } else {
+    both <- run_with_limits(d, set, control_vector(control, loss), level, se != "model", set$use_start)
+    d <- both$d
+    r <- both$r
+  }
   softening_object(r, d, set, model, se, loss, level, control, call)
 }
 
@@ -190,8 +216,13 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
   p <- length(terms)
   counts <- r$counts
   estimated <- p - sum(set$held)
-  df <- d$n - estimated
+  own <- is_reading(d)
+  df <- sum(own) - estimated
   deviance <- r$sums[["objective"]] + if (loss == "huber") 0 else r$sums[["pure_error"]]
+  if (!all(own)) {
+    w <- if (is.null(d$weights)) 1 else d$weights[own]
+    deviance <- sum(w * (d$hardness - r$fitted)[own]^2)
+  }
   variance <- if (df > 0L) (if (loss == "huber") r$sums[["squares"]] else deviance) / df else NA_real_
   sigma <- if (loss == "huber" && df > 0L) r$sums[["scale"]] else sqrt(variance)
   df_steps <- counts[["treatments"]] - estimated
@@ -245,7 +276,8 @@ lack_of_fit <- function(r, d, estimated, loss) {
   df_pure <- d$n - r$counts[["conditions"]]
   out <- list(misfit = r$sums[["objective"]], df_misfit = df_misfit, pure_error = r$sums[["pure_error"]],
               df_pure = df_pure, f = NA_real_, p_value = NA_real_)
-  if (loss == "squares" && df_misfit > 0L && df_pure > 0L && r$sums[["pure_error"]] > 0) {
+  if (loss == "squares" && df_misfit > 0L && df_pure > 0L && r$sums[["pure_error"]] > 0 &&
+        is.null(d$limits)) {
     out$f <- (out$misfit / df_misfit) / (out$pure_error / df_pure)
     out$p_value <- stats::pf(out$f, df_misfit, df_pure, lower.tail = FALSE)
   }

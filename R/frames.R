@@ -33,7 +33,7 @@ COLUMN_LABELS <- c(
 #' attr(label_columns(data.frame(temp_c = 330))$temp_c, "label")
 #' @export
 label_columns <- function(data) {
-  check_data(data, rows = FALSE)
+  check_data(data, rows = FALSE, limits = TRUE)
   for (name in intersect(names(data), names(COLUMN_LABELS))) {
     column <- data[[name]]
     # classes with their own idea of attributes are left alone

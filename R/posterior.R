@@ -99,6 +99,7 @@ fit_posterior <- function(data, model = "jmak", prior = NULL, ..., chains = 4, n
   } else {
     fit <- fit_softening(data, model, se = "components", ...)
   }
+  no_limits(fit, "there is no posterior", "data")
   if (is.null(fit$errors)) {
     abort("model", "a posterior needs a fit with components of error", arg = "data",
           remedy = "Fit with se = \"components\" and more steps than parameters.")

@@ -52,7 +52,7 @@ summarise_readings <- function(data, hardness = hardness, specimen = specimen, t
   pick <- reading_columns(rlang::enquo(hardness), rlang::enquo(specimen), rlang::enquo(temp),
                           rlang::enquo(time), rlang::enquo(reading_scale))
   by <- keys_or_groups(rlang::enquo(by), data)
-  check_data(data)
+  check_data(data, limits = TRUE)
   check_flag(in_hv, "in_hv")
   check_level(level)
   metal <- material_of_rows(data, rlang::enquo(material), !missing(material))$name
@@ -67,6 +67,13 @@ summarise_readings <- function(data, hardness = hardness, specimen = specimen, t
     }
   }
   groups <- group_rows(keys)
+  side <- limit_sides(data)
+  if (!is.null(side)) { # a mean without its limits would lie too near the readings
+    open <- unique(groups$id[side != 0L])
+    h[groups$id %in% open] <- NA_real_
+    warn("missing", paste0(count(length(open), "step"), " with limits (at least, at most) among the readings: ",
+                           "no mean; fit_softening() uses them."), n = length(open))
+  }
   out <- lapply(keys, `[`, groups$first)
   dial <- dial_uncertainty(h, keys[[pick$scale]])[groups$first]
   out <- c(out, group_statistics(h, groups$id, length(groups$first), level, "hardness", dial))

@@ -24,13 +24,20 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
   attr(raw, "place") <- NULL
   origin <- list(row = rows, names = list(), place = place, sheet = seq_len(nrow(raw)))
   said <- character()
-  scale_read <- NULL
+  scale_read <- shown <- NULL
+  bounds <- list()
   for (j in seq_along(raw)) {
     role <- roles[[j]]
     if (is.null(role)) next
     name <- names(raw)[j]
     at <- if (!is.null(place)) c(place, letter = place$letters[j])
     if (role$column == "hardness") {
+      limits <- cell_limits(raw[[j]])
+      if (!is.null(limits)) {
+        raw[[j]] <- limits$text
+        bounds <- list(limits$limit)
+        shown <- limits$shown
+      }
       within <- cell_scales(raw[[j]], at, name)
       if (!is.null(within)) {
         scale_read <- one_scale(within, role$scale, raw, roles, constants, name, at)
@@ -62,6 +69,12 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
   if (!is.null(wide$found)) said <- c(said, describe_wide(raw, wide))
   for (j in wide$at) {
     at <- if (!is.null(place)) c(place, letter = place$letters[j])
+    limits <- cell_limits(raw[[j]])
+    bounds[[match(j, wide$at)]] <- limits$limit %or% rep(NA_character_, nrow(raw))
+    if (!is.null(limits)) {
+      raw[[j]] <- limits$text
+      shown <- limits$shown
+    }
     within <- cell_scales(raw[[j]], at, names(raw)[j])
     if (is.null(within)) next
     header <- if (is.null(wide$scale)) scale_read else wide$scale[match(j, wide$at)]
@@ -86,6 +99,15 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
     origin$sheet <- long$row
     origin$column <- long$column
     if (!is.null(place)) origin$letter <- place$letters[long$at]
+  }
+  if (!is.null(shown)) {
+    if ("limit" %in% names(raw)) {
+      abort("column", "limits are said twice: by a column and by cells", arg = "limit",
+            remedy = "Leave one of them out.")
+    }
+    raw$limit <- as.vector(do.call(rbind, bounds))
+    said <- c(said, paste0(count(sum(!is.na(raw$limit)), "cell"), " such as '", shown,
+                           "' in column `limit` as at least or at most"))
   }
   refuse_missing_columns(setdiff(READINGS_NEEDED, names(raw)), names(raw),
                          setdiff(names(raw), c(READINGS_NEEDED, READINGS_OPTIONAL)))

@@ -114,8 +114,7 @@ cell_hint <- function(text, column, dec) {
                   "Write plain minutes, or hours, minutes and seconds such as 0:04:30."))
   }
   if (is(paste0("^[<>\u2264\u2265] ?", digits))) {
-    return(say_so("a limit, not a reading", paste(
-      "Leave the cell empty and say why in a note; read such a specimen on another scale.")))
+    return(say_so("a limit", "Limits are understood as hardness alone."))
   }
   if (is(paste0("^[([]", digits, "[])]$|^", digits, " ?([*?!#]|[(][^)]*[)]).*$"))) {
     return(say_so("a number with a mark", "Write the number alone, and the mark into a column `note`."))
@@ -176,6 +175,21 @@ cell_scales <- function(x, place, name) {
   if (!length(at)) return(NULL)
   list(at = at, scale = scale[!is.na(scale)],
        text = replace(x, at, sub(shape, "\\1", x[at], perl = TRUE, ignore.case = TRUE)))
+}
+
+# Cells such as "> 100" or "at most 20": the text without its sign, and the side of each cell.
+LIMIT_SHAPE <- paste0("^ *(>=|>|\u2265|at least|mind(?:estens|\\.)?|au moins|over|<=|<|\u2264|at most|h\u00f6chstens|",
+                      "au plus|under) *([0-9]+(?:[.,][0-9]+)?(?: ?H[RVKB][A-Z0-9/ .]*)?) *$")
+
+cell_limits <- function(x) {
+  if (!is.character(x)) return(NULL)
+  x <- valid_text(x)
+  at <- grep(LIMIT_SHAPE, substr(x, 1L, 60L), perl = TRUE, ignore.case = TRUE)
+  if (!length(at)) return(NULL)
+  sign <- tolower(sub(LIMIT_SHAPE, "\\1", x[at], perl = TRUE, ignore.case = TRUE))
+  most <- grepl("^(<|\u2264|at most|h\u00f6ch|au plus|under)", sign)
+  list(text = replace(x, at, sub(LIMIT_SHAPE, "\\2", x[at], perl = TRUE, ignore.case = TRUE)), shown = x[at[1L]],
+       limit = replace(rep(NA_character_, length(x)), at, ifelse(most, "at most", "at least")))
 }
 
 # Keys written once for several rows, as merged cells and tidy hands leave them: a column whose

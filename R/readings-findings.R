@@ -72,11 +72,14 @@ check_readings <- function(data, hardness = hardness, specimen = specimen, temp 
                            material = "brass") {
   pick <- reading_columns(rlang::enquo(hardness), rlang::enquo(specimen), rlang::enquo(temp),
                           rlang::enquo(time), rlang::enquo(reading_scale))
-  check_data(data)
+  check_data(data, limits = TRUE)
+  limited <- limit_rows(data)
+  data[[pick$hardness]][limited] <- NA # a limit is no reading
   check_level(level)
   alpha <- 1 - level
   r <- readings_parts(data, pick, thickness_mm, length_mm)
   r$material <- metal_of_rows(data, rlang::enquo(material), !missing(material))
+  r$limited <- seq_len(r$n) %in% limited
   found <- c(find_names(r), find_repeats(r), find_time_order(r), find_schedules(r), find_pieces(r),
              find_temperature_unit(r),
              find_scales(r), find_temperatures(r), find_range(r),
@@ -297,12 +300,12 @@ find_range <- function(r) {
 
 find_few <- function(r) {
   # readings of a step in all scales together
-  n <- tabulate(r$treatment$id[!is.na(r$h)], length(r$treatment$first))
+  n <- tabulate(r$treatment$id[!is.na(r$h) | r$limited], length(r$treatment$first))
   c(finding("note", "few readings", which(n[r$treatment$id] < 5L),
             paste(count(sum(n < 5L), "step"), "with fewer than five readings"),
             "the step sd is then poorly estimated (five readings: common practice, no source)",
             "Take more readings where there is room."),
-    finding("note", "missing", which(is.na(r$h)), "no hardness", "the box is empty",
+    finding("note", "missing", which(is.na(r$h) & !r$limited), "no hardness", "the box is empty",
             "Fill it in if the reading was taken."))
 }
 

@@ -4,7 +4,7 @@
 
 READINGS_NEEDED <- c("specimen", "temp_c", "time_min", "hardness", "scale")
 READINGS_OPTIONAL <- c("step", "reading", "group", "operator", "laboratory", "furnace",
-                       "position_mm", "thickness_mm", "note")
+                       "position_mm", "thickness_mm", "note", "limit")
 READINGS_NUMBERS <- c("temp_c", "time_min", "hardness", "position_mm", "thickness_mm", "step")
 
 # Quantity -> standard column and the units of the bench: standard = a + b * value.

@@ -204,7 +204,7 @@ tidy_sheet <- function(raw, grid, dec, letters, rows) {
   }
   if (!all(filled)) raw <- lapply(raw, `[`, filled)
   raw <- structure(raw, class = "data.frame", row.names = .set_row_names(sum(filled)))
-  check_data(raw, "x")
+  check_data(raw, "x", limits = TRUE)
   attr(raw, "dec") <- dec
   # errors count rows below the header, rows left empty included
   attr(raw, "rows") <- rows[filled] - rows[1L] + 1L

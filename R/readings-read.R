@@ -25,6 +25,7 @@
 #' | `scale` | its scale, see [hardness_scales()] | Skala, escala ... |
 #' | `thickness_mm`, `position_mm` | mm, optional | `thickness`, `position` with `mm`, `um`, `in` |
 #' | `step`, `reading`, `group`, `operator`, `laboratory`, `furnace`, `note` | optional | |
+#' | `limit` | optional: "at least", "at most", or empty | |
 #'
 #' The unit stands behind an underscore or blank or in parentheses or brackets: `time_h`, `Time [min]`,
 #' `temp (C)`, `temperature_k`. A time or temperature without a unit is an error, as are
@@ -47,7 +48,8 @@
 #' | nameless first column 1, 2, 3 ...; empty rows and columns; empty fields at the end of a row | left out |
 #' | several Excel sheets | the first visible one with such a header; others by `sheet` |
 #' | step times: `step time (min)`, or `times = "step"` | added up |
-#' | `>100`, `71-73`, `72 +- 1`, `ca. 72`, dates, clock cells, `#DIV/0!`, ditto marks | refused with the cell and what to do |
+#' | `>100`, `< 20 HRB`, `at least 93` | 100 with `limit` "at least" (at most), which [fit_softening()] uses |
+#' | `71-73`, `72 +- 1`, `ca. 72`, dates, clock cells, `#DIV/0!`, ditto marks | refused with the cell and what to do |
 #' | a row with a field more or less than the header | refused with line number and line |
 #'
 #' All but the last two are reported by a message. Tables from files have two more columns,
@@ -117,7 +119,7 @@ read_readings <- function(x, columns = NULL, readings = NULL, specimen = NULL, t
     }
     template <- x
     raw <- plain_frame(x)
-    check_data(raw, "x")
+    check_data(raw, "x", limits = TRUE)
   } else {
     template <- data.frame()
     raw <- read_sheet(x, columns, readings, sep, dec, encoding, sheet,

@@ -38,5 +38,6 @@ warn_continued <- function(value, scale, rows, total, material) {
     count(length(rows), "reading"), " of ", total, ", such as ", format(value[1L]), " ", scale[1L],
     ", lie up to ", BEYOND_POINTS, " points beyond the ", material, " table and are converted by its ",
     "last slope (", in_rows(rows), "). They stay in the fit; better read such pieces on a scale that ",
-    "reaches so far, or fit with scale = \"as read\"."), n = length(rows), rows = rows)
+    "reaches so far, or fit with outside_table = \"limit\" (at least, at most the end of the table) or ",
+    "scale = \"as read\"."), n = length(rows), rows = rows)
 }

@@ -1,5 +1,6 @@
 /* The global softening fit, the forward model and its inverse: SEXP in, SEXP out. */
 #include "glue_fit.h"
+#include "censored.h"
 #include "glue_history.h"
 #include "linear.h"
 #include "model.h"
@@ -323,6 +324,20 @@ SEXP sa_call_gradient_se(SEXP gradient, SEXP cov)
         for (size_t i = from; i < from + n; i++)
             se[i] = se[i] < 0.0 ? 0.0 : sqrt(se[i]);
     }
+    UNPROTECT(1);
+    return out;
+}
+
+/* Limits at a curve as readings and weights: two columns. `prior`: weights or NULL. */
+SEXP sa_call_censored(SEXP side, SEXP bound, SEXP curve, SEXP sd, SEXP prior)
+{
+    const R_xlen_t n = Rf_xlength(bound);
+    const int *which = glue_integers(side, n, "side");
+    const double *at = glue_doubles(bound, n, "bound"), *mu = glue_doubles(curve, n, "curve");
+    const double *w = prior == R_NilValue ? NULL : glue_doubles(prior, n, "prior");
+    SEXP out = PROTECT(Rf_allocMatrix(REALSXP, (int)n, 2));
+    sa_censored_working((size_t)n, which, at, mu, glue_doubles(sd, 1, "sd")[0], w, REAL(out),
+                        REAL(out) + n);
     UNPROTECT(1);
     return out;
 }

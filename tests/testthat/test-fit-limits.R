@@ -1,0 +1,123 @@
+# Readings that are a limit only, from the sheet to the fit.
+
+limited_bench <- function(high = 150, low = 80) {
+  d <- as.data.frame(simulate_readings(
+    c(h_worked = 160, h_soft = 80, t50_rex_min = 15, n = 1.4, q_kj_mol = 140), temp_c = c(300, 330, 360, 390),
+    time_min = c(0, 4, 8, 16, 32, 64, 128), n_readings = 3, scale = "HV", seed = 3))
+  limit <- ifelse(d$hardness > high, "at least", ifelse(d$hardness < low, "at most", NA))
+  transform(d, limit = limit, hardness = pmin(pmax(hardness, low), high))
+}
+
+test_that("a fit with limits is that of maximum likelihood", {
+  # the likelihood of Tobin (1958), written anew and maximised by optim()
+  skip_on_cran()
+  d <- limited_bench()
+  fit <- fit_softening(d, se = "model")
+  expect_true(all(c(sum(d$limit %in% "at least"), sum(d$limit %in% "at most")) > 10))
+  loss <- function(p) {
+    k <- exp(p[3] - p[5] / 8.314462618e-3 * (1 / (d$temp_c + 273.15) - 1 / (fit$temp_ref_c + 273.15)))
+    mu <- p[2] + (p[1] - p[2]) * exp(-(k * d$time_min)^p[4])
+    s <- sigma(fit)
+    -sum(ifelse(is.na(d$limit), dnorm(d$hardness, mu, s, log = TRUE),
+                pnorm(d$hardness, mu, s, lower.tail = d$limit %in% "at most", log.p = TRUE)))
+  }
+  control <- list(parscale = abs(coef(fit)), reltol = 1e-14, maxit = 500)
+  near <- optim(1.001 * coef(fit), loss, control = control)
+  best <- optim(near$par, loss, method = "BFGS", control = control, hessian = TRUE)
+  expect_equal(coef(fit), best$par, tolerance = 1e-4)
+  expect_lte(loss(coef(fit)), best$value + 1e-6)
+  expect_equal(sqrt(diag(vcov(fit))), sqrt(diag(solve(best$hessian))), tolerance = 0.1)
+  # at all limits, and at readings alone, the residual standard deviation is that of the readings
+  expect_equal(sigma(fit)^2 * df.residual(fit), sum(residuals(fit)[is.na(d$limit)]^2))
+  expect_output(print(fit), "limits among the readings \\([0-9]+ at least, [0-9]+ at most\\)")
+  # components of error use the same estimates of what a limit says, and keep their scatter from readings
+  both <- fit_softening(d)
+  expect_equal(coef(both)[["q_kj_mol"]], coef(fit)[["q_kj_mol"]], tolerance = 0.05)
+  expect_equal(both$errors$steps$df_reading, sum(is.na(d$limit)) - nrow(unique(d[is.na(d$limit), c(
+    "specimen", "time_min")])))
+})
+
+test_that("a limit that says nothing changes nothing, and one far off pulls as a reading does", {
+  skip_on_cran()
+  d <- limited_bench(1000, 0)
+  d$limit <- NA_character_
+  d$hardness[5] <- d$hardness[5] + 0.1
+  plain <- fit_softening(d, se = "model", temp_ref_c = 340)
+  soft <- transform(d[1L, ], hardness = 20, limit = "at least", time_min = 64)
+  none <- fit_softening(rbind(d, soft), se = "model", temp_ref_c = 340)
+  expect_equal(coef(none), coef(plain), tolerance = 1e-6)
+  expect_lt(weights(none)[nrow(d) + 1L], 1e-6)
+  hard <- transform(soft, hardness = 1.5 * max(d$hardness))
+  pulled <- fit_softening(rbind(d, hard), se = "model", temp_ref_c = 340)
+  as_reading <- fit_softening(rbind(d, transform(hard, limit = NA)), se = "model", temp_ref_c = 340)
+  expect_equal(coef(pulled), coef(as_reading), tolerance = 0.02)
+  expect_gt(weights(pulled)[nrow(d) + 1L], 0.9)
+})
+
+test_that("readings outside the table are limits at its end", {
+  skip_on_cran()
+  d <- limited_bench(1000, 0)
+  d$limit <- NULL
+  d$scale <- "HRB"
+  d$hardness <- round(30 + (d$hardness - 80) * 0.85, 1) # up to 98 HRB; the brass table ends at 93.5
+  d$hardness[d$hardness > 93.5] <- pmax(d$hardness[d$hardness > 93.5], 96)
+  expect_error(fit_softening(d), "outside_table = \"limit\"", class = "softanneal_error_range")
+  fit <- suppressWarnings(fit_softening(d, outside_table = "limit"))
+  top <- convert_hardness(93.5, "HRB", "HV")
+  side <- fit$readings$limits$side
+  expect_equal(which(side != 0), which(d$hardness > 93.5))
+  expect_equal(unique(fit$readings$limits$bound[side == 1]), top)
+  # the same by a column, whatever its name
+  d$known <- ifelse(d$hardness > 93.5, "at least", "")
+  own <- suppressWarnings(fit_softening(d, limit = known))
+  expect_equal(coef(own), coef(fit))
+  d$known[d$hardness > 93.5] <- "at most" # says nothing
+  expect_error(fit_softening(d, limit = known), class = "softanneal_error_range")
+  d$known[1] <- "more"
+  expect_error(fit_softening(d, limit = known), "holds 'more'", class = "softanneal_error_column")
+  expect_error(fit_softening(d, limit = nowhere), class = "softanneal_error_column")
+})
+
+test_that("what cannot use limits says so", {
+  skip_on_cran()
+  d <- limited_bench()
+  fit <- fit_softening(d)
+  for (call in alist(fit_each(d, by = specimen), find_outliers(d), compare_models(d))) {
+    expect_error(eval(call), "limits \\(at least, at most\\)", class = "softanneal_error_argument")
+  }
+  for (call in alist(logLik(fit), resample_fit(fit, 9), simulate(fit), fit_posterior(fit), anova(fit, fit))) {
+    expect_error(eval(call), "with limits among its readings", class = "softanneal_error_model")
+  }
+  expect_error(fit_softening(d, loss = "huber"), "Huber", class = "softanneal_error_argument")
+  few <- d[d$specimen == d$specimen[1L], ]
+  few$limit[-(1:2)] <- "at least"
+  expect_error(fit_softening(few), "the scatter is unknown", class = "softanneal_error_too_few")
+  expect_warning(m <- summarise_readings(d), "steps with limits", class = "softanneal_warning_missing") |>
+    suppressWarnings(classes = "softanneal_warning_missing")
+  expect_true(anyNA(m$mean) && !all(is.na(m$mean)))
+  expect_false("missing" %in% check_readings(d)$check)
+  # a column of that name with another meaning is left alone
+  other <- transform(limited_bench(1000, 0), limit = 3)
+  expect_equal(coef(fit_softening(other, se = "model")),
+               coef(fit_softening(other[names(other) != "limit"], se = "model")))
+  expect_s3_class(find_outliers(other), "data.frame")
+  other$limit <- "none"
+  expect_s3_class(find_outliers(other), "data.frame")
+})
+
+test_that("cells that are limits are read with their side", {
+  sheet <- data.frame(specimen = "A", temp_c = 330, time_min = c(0, 4, 8), scale = "HRB",
+                      hardness = c("> 93.5", "88", "at most 20"))
+  r <- suppressMessages(read_readings(sheet))
+  expect_equal(as.vector(r$limit), c("at least", NA, "at most"))
+  expect_equal(as.vector(r$hardness), c(93.5, 88, 20))
+  wide <- data.frame(specimen = "A", temp_c = 330, time_min = c(0, 4), `HRB 1` = c(">=93,5", "88"),
+                     `HRB 2` = c("93", "<= 87.5 HRB"), check.names = FALSE)
+  expect_error(suppressMessages(read_readings(wide)), class = "softanneal_error_column") # two decimal marks
+  wide$`HRB 1`[1] <- ">=93.5"
+  r <- suppressMessages(read_readings(wide))
+  expect_equal(as.vector(r$limit), c("at least", NA, NA, "at most"))
+  expect_equal(as.vector(r$hardness), c(93.5, 93, 88, 87.5))
+  sheet$limit <- "at least"
+  expect_error(suppressMessages(read_readings(sheet)), "said twice", class = "softanneal_error_column")
+})
