@@ -1,6 +1,7 @@
-# Readings that are a limit only: "> 100" in a sheet, or a dial beyond the end of its conversion table. The fit uses
-# them by their likelihood: each counts as the reading and weight of src/censored.c at the estimate, found by
-# repeated fits, so that all later work (profiles, components, answers) sees ordinary weighted readings.
+# Readings that are a limit only: "> 100" in a sheet, or a dial beyond the end of its conversion table. The
+# fit uses them by their likelihood: each counts as the reading and weight of src/censored.c at the estimate,
+# found by repeated fits, so that all later work (profiles, components, answers) sees ordinary weighted
+# readings.
 
 # Sides of a column `limit`: 1 at least, -1 at most, 0 a reading; NULL where there is none.
 LIMIT_SIDES <- c("at most" = -1L, "at least" = 1L)
@@ -30,10 +31,9 @@ refuse_limits <- function(data, arg) {
   side <- limit_sides(data)
   if (is.null(side)) return(invisible())
   rows <- which(side != 0L)
-  abort("argument", paste0("`", arg, "` holds ", count(length(rows), "limit"), " (at least, at most) among its ",
-                           "readings, which only fit_softening() uses"), arg = arg,
-        rows = rows, remedy = paste("Fit with fit_softening(); or leave them out here, knowing that means then",
-                                    "lie too near the readings."))
+  abort("argument", paste0("`", arg, "` holds ", count(length(rows), "limit"), " (at least, at most) among ",
+                           "its readings, which only fit_softening() uses"), arg = arg, rows = rows,
+        remedy = "Fit with fit_softening(); means without them would lie too near the other readings.")
 }
 
 # HV of limits: one that lies beyond the end of its table is a limit at that end, where it says less and stays
@@ -75,8 +75,8 @@ run_with_limits <- function(d, set, control, level, clusters, use_start) {
   own <- side == 0L
   estimated <- length(set$terms) - sum(set$held)
   if (sum(own) <= estimated) {
-    abort("too_few", paste0(count(sum(own), "reading"), " beside ", count(sum(!own), "limit"), " for ", estimated,
-                            " parameters: the scatter is unknown"), arg = "data",
+    abort("too_few", paste0(count(sum(own), "reading"), " beside ", count(sum(!own), "limit"), " for ",
+                            estimated, " parameters: the scatter is unknown"), arg = "data",
           remedy = "Add readings, or fix parameters with `fixed`.")
   }
   least <- 1e-6 * max(abs(bound))
@@ -106,7 +106,8 @@ limit_words <- function(fit) {
   side <- fit$readings$limits$side
   if (is.null(side)) return(NULL)
   paste0(count(sum(side != 0L), "limit"), " among the readings (", paste(c(
-    if (any(side > 0L)) paste(sum(side > 0L), "at least"), if (any(side < 0L)) paste(sum(side < 0L), "at most")
+    if (any(side > 0L)) paste(sum(side > 0L), "at least"),
+    if (any(side < 0L)) paste(sum(side < 0L), "at most")
   ), collapse = ", "), "), used by their likelihood")
 }
 

@@ -73,17 +73,18 @@
 #' @param property Name and unit of another property than hardness, such as `"Yield stress (MPa)"` or
 #'   `"Recrystallised fraction"`, see there.
 #' @param limit Column (bare or quoted), used where it is there, that says `"at least"` or `"at most"` for
-#'   readings that are a limit only, and is empty for the others; [read_readings()] makes it of cells such as `> 100`.
-#' @param outside_table What becomes of readings that the conversion table does not reach: `"stop"` with an error,
-#'   except up to two points beyond, where the last slope is continued with a warning; or `"limit"`: at least, or at
-#'   most, the hardness at the end of the table.
-#' @section Limits: A reading known as a limit contributes the probability to lie beyond it (Tobin 1958) at the
-#'   residual standard deviation: as a reading whose value and weight come from the fit itself, found again until
-#'   they stand. The coefficients are then those of maximum likelihood; errors, profiles and answers take
-#'   the likelihood of a limit as quadratic. `weights()` of a limit is its share of a full reading, and
-#'   `residuals()` is that of its working value. There are no `logLik()`, `simulate()`, bootstrap, posterior and no
-#'   test of lack of fit, and limits are not used with Huber loss; [fit_each()] and all functions of step
-#'   means refuse a table with limits, or give no mean.
+#'   readings that are a limit only, and is empty for the others; [read_readings()] makes it of cells such as
+#'   `> 100`.
+#' @param outside_table What becomes of readings that the conversion table does not reach: `"stop"` with an
+#'   error, except up to two points beyond, where the last slope is continued with a warning; or `"limit"`:
+#'   at least, or at most, the hardness at the end of the table.
+#' @section Limits: A reading known as a limit contributes the probability to lie beyond it (Tobin 1958) at
+#'   the residual standard deviation: as a reading whose value and weight come from the fit itself, found
+#'   again until they stand. The coefficients are then those of maximum likelihood; errors, profiles and
+#'   answers take the likelihood of a limit as quadratic. `weights()` of a limit is its share of a full
+#'   reading, and `residuals()` is that of its working value. There are no `logLik()`, `simulate()`,
+#'   bootstrap, posterior and no test of lack of fit, and limits are not used with Huber loss; [fit_each()]
+#'   and all functions of step means refuse a table with limits, or give no mean.
 #' @section Other properties: With `property` the column `hardness` holds it (`hardness = yield_mpa`), in its
 #'   own unit and not below zero; no scale is needed, and nothing is converted. `h_worked` and `h_soft` are
 #'   then its values as rolled and annealed, and `hardness` in the answers is the property. It may rise, as
@@ -102,8 +103,8 @@
 #'   (unknown or mixed scales), `softanneal_error_too_few` (fewer steps than
 #'   parameters, one strain only with `strain`, one temperature only with an exponent for each),
 #'   `softanneal_error_argument`; see [softanneal-conditions].
-#' @references Avrami M (1939) J. Chem. Phys. 7, 1103 \doi{10.1063/1.1750380}. Tobin J (1958) Econometrica 26, 24
-#'   \doi{10.2307/1907382}. All others stand on the
+#' @references Avrami M (1939) J. Chem. Phys. 7, 1103 \doi{10.1063/1.1750380}. Tobin J (1958) Econometrica
+#'   26, 24 \doi{10.2307/1907382}. All others stand on the
 #'   four pages above.
 #' @seealso [read_readings()] and [check_readings()] before; [time_to()], [temp_for()],
 #'   [identifiability()], [autoplot.softanneal_fit_softening()] and [plot_arrhenius()] after.

@@ -71,8 +71,8 @@ summarise_readings <- function(data, hardness = hardness, specimen = specimen, t
   if (!is.null(side)) { # a mean without its limits would lie too near the readings
     open <- unique(groups$id[side != 0L])
     h[groups$id %in% open] <- NA_real_
-    warn("missing", paste0(count(length(open), "step"), " with limits (at least, at most) among the readings: ",
-                           "no mean; fit_softening() uses them."), n = length(open))
+    warn("missing", paste0(count(length(open), "step"), " with limits (at least, at most) among the ",
+                           "readings: no mean; fit_softening() uses them."), n = length(open))
   }
   out <- lapply(keys, `[`, groups$first)
   dial <- dial_uncertainty(h, keys[[pick$scale]])[groups$first]

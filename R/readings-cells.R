@@ -178,8 +178,8 @@ cell_scales <- function(x, place, name) {
 }
 
 # Cells such as "> 100" or "at most 20": the text without its sign, and the side of each cell.
-LIMIT_SHAPE <- paste0("^ *(>=|>|\u2265|at least|mind(?:estens|\\.)?|au moins|over|<=|<|\u2264|at most|h\u00f6chstens|",
-                      "au plus|under) *([0-9]+(?:[.,][0-9]+)?(?: ?H[RVKB][A-Z0-9/ .]*)?) *$")
+LIMIT_SHAPE <- paste0("^ *(>=|>|\u2265|at least|mind(?:estens|\\.)?|au moins|over|<=|<|\u2264|at most|",
+                      "h\u00f6chstens|au plus|under) *([0-9]+(?:[.,][0-9]+)?(?: ?H[RVKB][A-Z0-9/ .]*)?) *$")
 
 cell_limits <- function(x) {
   if (!is.character(x)) return(NULL)
@@ -188,7 +188,8 @@ cell_limits <- function(x) {
   if (!length(at)) return(NULL)
   sign <- tolower(sub(LIMIT_SHAPE, "\\1", x[at], perl = TRUE, ignore.case = TRUE))
   most <- grepl("^(<|\u2264|at most|h\u00f6ch|au plus|under)", sign)
-  list(text = replace(x, at, sub(LIMIT_SHAPE, "\\2", x[at], perl = TRUE, ignore.case = TRUE)), shown = x[at[1L]],
+  list(text = replace(x, at, sub(LIMIT_SHAPE, "\\2", x[at], perl = TRUE, ignore.case = TRUE)),
+       shown = x[at[1L]],
        limit = replace(rep(NA_character_, length(x)), at, ifelse(most, "at most", "at least")))
 }
 

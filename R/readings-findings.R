@@ -67,22 +67,19 @@
 #' check_readings(r, thickness_mm = 0.71)
 #' @export
 check_readings <- function(data, hardness = hardness, specimen = specimen, temp = temp_c,
-                           time = time_min,
-                           reading_scale = scale, thickness_mm = NULL, length_mm = NULL, level = 0.95,
-                           material = "brass") {
+                           time = time_min, reading_scale = scale, thickness_mm = NULL,
+                           length_mm = NULL, level = 0.95, material = "brass") {
   pick <- reading_columns(rlang::enquo(hardness), rlang::enquo(specimen), rlang::enquo(temp),
                           rlang::enquo(time), rlang::enquo(reading_scale))
   check_data(data, limits = TRUE)
-  limited <- limit_rows(data)
-  data[[pick$hardness]][limited] <- NA # a limit is no reading
+  data[[pick$hardness]][limit_rows(data)] <- NA # a limit is no reading
   check_level(level)
   alpha <- 1 - level
   r <- readings_parts(data, pick, thickness_mm, length_mm)
   r$material <- metal_of_rows(data, rlang::enquo(material), !missing(material))
-  r$limited <- seq_len(r$n) %in% limited
+  r$limited <- seq_len(r$n) %in% limit_rows(data)
   found <- c(find_names(r), find_repeats(r), find_time_order(r), find_schedules(r), find_pieces(r),
-             find_temperature_unit(r),
-             find_scales(r), find_temperatures(r), find_range(r),
+             find_temperature_unit(r), find_scales(r), find_temperatures(r), find_range(r),
              find_thin(r), find_spacing(r), find_far(r, alpha), find_rises(r, alpha),
              find_drift(r, alpha), find_warm(r), find_few(r))
   findings_table(found, r)
