@@ -203,7 +203,8 @@ fit_scale <- function(value, read_on, scale, material, gone, n, side = NULL) {
   if (identical(read_on, "HV")) return(list(hardness = value, scale = "HV"))
   hv <- to_vickers(value, read_on, material)$hv
   at <- which(side != 0L)
-  if (length(at)) hv[at] <- limits_in_vickers(value[at], rep_len(read_on, length(value))[at], material, side[at])
+  scale_at <- rep_len(read_on, length(value))[at]
+  if (length(at)) hv[at] <- limits_in_vickers(value[at], scale_at, material, side[at])
   bad <- which(is.na(hv))
   row_of <- function(k) if (is.null(gone)) k else seq_len(n)[-as.integer(gone)][k]
   if (length(bad)) {
