@@ -20,7 +20,7 @@ plain_class <- function(x, unit, column) {
     abort("column", paste0("column `", column, "` holds ",
                            if (inherits(x, "Date")) "dates" else "clock times"),
           arg = column, remedy = if (identical(unit, "min")) {
-            "Give the minutes in the furnace, such as difftime(end, start, units = \"mins\")."
+            NOT_IN_FURNACE
           } else "Give plain numbers; a spreadsheet makes dates of numbers such as 4.5.")
   }
   if (inherits(x, "integer64")) return(from_integer64(x))

@@ -260,6 +260,7 @@ any_column <- function(data, column, arg = "data") {
                      "` differs in case only: ")
             }, "Rename a column, or name the right one in the call."))
   }
+  if (inherits(x, "POSIXlt")) x <- as.POSIXct(x)
   if (is.list(x) || !is.null(dim(x))) {
     abort("column", paste0("column `", column, "` must hold one value per row, and is ",
                            if (is.list(x)) "a list" else "a matrix"), arg = column,

@@ -11,7 +11,6 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
                            history = NULL, strain_ref = NULL, property = NULL, outside_table = "stop") {
   check_data(data, limits = !is.null(columns$limit))
   n <- nrow(data)
-  data <- from_clock(data, columns$time, clock_keys(data, columns$specimen, columns$temp))
   log_s <- log_times(data, columns, history)
   time <- if (!is.null(log_s) && !columns$time %in% names(data)) log_s / 60 else {
     numeric_column(data, columns$time, unit = "min", lower = 0, na = TRUE,

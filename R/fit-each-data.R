@@ -9,7 +9,6 @@ each_data <- function(data, keys, columns, set, weights = NULL, metal = NULL) {
     metal <- list(name = if (is.null(column)) set$material else materials_in(data, column), column = column)
   }
   n <- nrow(data)
-  data <- from_clock(data, columns$time, c(keys, clock_keys(data, columns$specimen, columns$temp)))
   d <- key_runs(data, keys)
   d$material <- group_materials(metal$name, d, metal$column)
   d$temp_c <- light_column(data, columns$temp, "degree_C")

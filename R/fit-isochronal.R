@@ -4,8 +4,9 @@
 
 # Means of the steps at times in `time_min`, and as rolled: `steps` and `rolled` with mean, n, standard error
 # and interval from the pooled scatter of the readings of a step; `df` of that scatter; `fit` as words about a
-# property need it.
-isochronal_means <- function(data, time_min, level, scale = "HV", material = "brass", property = NULL) {
+# property need it; `h_soft` as it was given.
+isochronal_means <- function(data, time_min, level, scale = "HV", material = "brass", property = NULL,
+                             h_soft = NULL) {
   check_data(data, groups = FALSE)
   property <- check_property(property, !identical(scale, "HV"))
   scale <- if (is.null(property)) check_fit_scale(scale) else "as read"
@@ -33,10 +34,16 @@ isochronal_means <- function(data, time_min, level, scale = "HV", material = "br
   steps <- all[all$time_min > 0 & all$time_min %in% own, ]
   steps <- steps[order(steps$time_min, steps$temp_c), ]
   rolled <- all[all$time_min == 0, ]
+  h_soft <- check_number(h_soft, "h_soft", 0, open = is.null(property), null = TRUE)
+  if (is.null(property) && !is.null(h_soft) && h_soft >= max(mean)) {
+    abort("range", paste0("`h_soft` (", format(h_soft), ") is not below the hardness read, ",
+                          format(max(mean), digits = 4), " ", d$scale), arg = "h_soft",
+          remedy = "Give the hardness of the soft state in the scale of the answer, see `scale`.")
+  }
   kept <- if (is.null(d$na.action)) data else data[-as.integer(d$na.action), , drop = FALSE]
-  kept$time_min <- d$time_min # clock times are counted once
+  kept$time_min <- d$time_min # durations are converted once
   ends <- c(h_worked = c(rolled$hardness, steps$hardness)[1L], h_soft = utils::tail(steps$hardness, 1L))
-  list(steps = steps, rolled = rolled, time_min = own, data = kept,
+  list(steps = steps, rolled = rolled, time_min = own, data = kept, h_soft = h_soft,
        call = c(list(material = material), if (is.null(property)) list(scale = scale) else {
          list(property = property_title(list(readings = d["property"])))
        }), fit = list(scale = d$scale, readings = d["property"], par = ends))
@@ -50,12 +57,11 @@ common_times <- function(temp_k, time_min, read) {
   utils::tail(read[temps == max(temps)], 7L)
 }
 
-
 # The curve of the readings of one time, NULL where there are fewer temperatures than it has parameters.
 isochronal_fit <- function(m, time_min, u_temp_c = NULL) {
   own <- m$data$time_min == 0 | m$data$time_min == time_min
   part <- m$data[own, , drop = FALSE]
-  args <- c(list(quote(part), fixed = c(n = 1), u_temp_c = u_temp_c), m$call)
+  args <- c(list(quote(part), fixed = c(n = 1, h_soft = m$h_soft), u_temp_c = u_temp_c), m$call)
   suppressMessages(suppressWarnings(
     tryCatch(do.call(fit_softening, args), softanneal_error_too_few = function(e) NULL),
     classes = "softanneal_warning"), classes = "softanneal_message")

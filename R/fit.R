@@ -31,8 +31,8 @@
 #' @param start Optional named vector of starting values for all parameters of the model.
 #' @param ... Must be empty.
 #' @param time,temp,hardness,reading_scale,specimen Columns (bare or quoted): accumulated
-#'   time in min (or clock times, counted from the first of each specimen, which a message says; durations
-#'   and units are converted, see [with_units()]), temperature in degrees Celsius (may be `NA` where the
+#'   time in the furnace in min (durations and units are converted, clock times refused, see
+#'   [with_units()]), temperature in degrees Celsius (may be `NA` where the
 #'   time is zero), hardness, its scale, and the specimen. `specimen` may be absent:
 #'   each temperature and time is then one step.
 #' @param history Temperature histories of the specimens: a data frame with columns `specimen`,

@@ -103,7 +103,6 @@ growth_columns <- function(data, columns) {
     numeric_column(data, column, unit = "mm", lower = 0, upper = 1000, open = TRUE, na = TRUE,
                    remedy = "Grain sizes are above zero, in mm.")
   }
-  data <- from_clock(data, columns[["time"]], clock_keys(data, "specimen", columns[["temp"]]))
   out <- list(size(columns[["grain"]]), time_column(data, columns[["time"]]),
               temperature_column(data, columns[["temp"]]))
   if ("d0" %in% names(columns)) out <- c(out, list(size(columns[["d0"]])))

@@ -18,7 +18,8 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
   rows <- attr(raw, "rows") %or% seq_len(nrow(raw))
   attr(raw, "rows") <- NULL
   wide <- wide_columns(raw, readings, columns)
-  roles <- understand_headers(raw, columns, wide$at, names(constants))
+  given <- c(names(constants), if (!is.null(wide$time_min)) "time_min")
+  roles <- understand_headers(raw, columns, wide$at, given)
   filled <- fill_down(raw, roles, wide)
   raw <- filled$raw
   attr(raw, "place") <- NULL
@@ -26,6 +27,7 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
   said <- character()
   scale_read <- shown <- NULL
   bounds <- list()
+  clock <- FALSE
   for (j in seq_along(raw)) {
     role <- roles[[j]]
     if (is.null(role)) next
@@ -45,12 +47,16 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
         raw[[j]] <- within$text
       }
     }
-    clock <- role$column == "time_min" && inherits(raw[[j]], "POSIXt") # counted once the pieces are known
-    if (role$column %in% READINGS_NUMBERS && !clock) {
+    if (role$column %in% READINGS_NUMBERS) {
+      if (role$column == "time_min" && !identical(role$clock, "m:s")) clock <- is_clock(raw[[j]])
       by_class <- inherits(raw[[j]], c("units", "difftime"))
       value <- column_numbers(raw[[j]], name, role$column, dec, at, role$clock)
       said <- c(said, attr(value, "told"))
       attr(value, "told") <- NULL
+      if (role$column == "time_min" && !by_class) {
+        refuse_day_fractions(value, name, role$unit, at)
+        refuse_minutes_behind_point(value, name, role$unit, name %in% columns, at)
+      }
       # identity is left out: 0 + 1 * x could turn -0 and cost a copy
       raw[[j]] <- if (by_class || identical(role$change, c(0, 1)) || is.null(role$change)) value else
         in_minutes_stay(role$change[1L] + role$change[2L] * value, raw[[j]], value)
@@ -109,14 +115,21 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
     said <- c(said, paste0(count(sum(!is.na(raw$limit)), "cell"), " such as '", shown,
                            "' in column `limit` as at least or at most"))
   }
-  refuse_missing_columns(setdiff(READINGS_NEEDED, names(raw)), names(raw),
+  in_out <- all(CLOCK_COLUMNS %in% names(origin$names))
+  refuse_missing_columns(setdiff(READINGS_NEEDED, c(names(raw), if (in_out) "time_min")), names(raw),
                          setdiff(names(raw), c(READINGS_NEEDED, READINGS_OPTIONAL)))
-  raw <- from_clock(raw, "time_min", c("specimen", "group", "laboratory"))
+  if (in_out) {
+    timed <- furnace_times(raw, times, origin)
+    raw <- timed$raw
+    said <- c(said, timed$said)
+    times <- "accumulated" # they are now
+  }
   rolled <- if (is.null(place)) list(raw = raw) else as_rolled_temperatures(raw)
   raw <- rolled$raw
   said <- c(said, filled$said, rolled$said)
   said_times <- NULL
   for (role in roles) if (identical(role$column, "time_min")) said_times <- role$times
+  refuse_times_of_day(raw, clock[if (length(clock) > 1L) origin$sheet else 1L], times %or% said_times, origin)
   summed <- accumulate_times(raw, times, said_times, origin)
   raw <- summed$raw
   said <- c(said, summed$said)
@@ -234,7 +247,7 @@ check_roles <- function(raw, constants, scale_read, wide) {
 # names of specimens, groups and operators stay text ("007" is a name).
 retype_extras <- function(raw, wide, dec) {
   if (is.null(dec)) return(raw)
-  keep_text <- c("specimen", "scale", "group", "operator", "note", READINGS_NUMBERS)
+  keep_text <- c("specimen", "scale", "group", "operator", "note", READINGS_NUMBERS, CLOCK_COLUMNS)
   free <- setdiff(which(!names(raw) %in% keep_text), wide)
   raw[free] <- lapply(raw[free], utils::type.convert, as.is = TRUE, dec = dec)
   raw

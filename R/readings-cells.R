@@ -97,6 +97,10 @@ cell_hint <- function(text, column, dec) {
     return(say_so("a clock time of the spreadsheet", paste(
       "Write plain minutes and format the column as number: 4:30 is kept as hours and minutes.")))
   }
+  if (column == "time_min" && is("[0-9]{1,2}:[0-9]{2}") &&
+      is("^[0-9]{1,4}[-./][0-9]{1,2}[-./][0-9]{1,4}[ T]|[0-9] ?[ap][.]?m[.]?$|uhr$")) {
+    return(say_so("a time of day", NOT_IN_FURNACE))
+  }
   if (is("^[0-9]{4}-[0-9]{2}-[0-9]{2}( |$)") ||
       is("^[0-9]{1,2}[-. /](jan|feb|m[a\u00e4]r|apr|ma[iy]|jun|jul|aug|sep|o[ck]t|nov|de[cz])") ||
       is("^(jan|feb|m[a\u00e4]r|apr|ma[iy]|jun|jul|aug|sep|o[ck]t|nov|de[cz])[a-z]*[-. /][0-9]") ||
@@ -111,7 +115,8 @@ cell_hint <- function(text, column, dec) {
   }
   if (is("^[0-9]{1,3}:[0-9]{2}$")) {
     return(say_so("minutes and seconds, or hours and minutes",
-                  "Write plain minutes, or hours, minutes and seconds such as 0:04:30."))
+                  paste("Write plain minutes, or say which in the header, such as time (h:mm) or time (mm:ss).",
+                        "A time of day is no time in the furnace.")))
   }
   if (is(paste0("^[<>\u2264\u2265] ?", digits))) {
     return(say_so("a limit", "Limits are understood as hardness alone."))

@@ -40,7 +40,7 @@ understand_headers <- function(raw, columns, wide, constants = NULL) {
         abort("argument", paste0("`columns` names '", names(columns)[i],
                                  "', which is not a column of readings"),
               arg = "columns", remedy = paste0("Use ", in_quotes(READINGS_NEEDED, " and "),
-                                               " or an optional one."))
+                                               ", `in_clock` and `out_clock`, or an optional one."))
       }
       # a scale in the header of the sheet still counts: c(hardness = "Hardness (HRF)")
       if (role$column == "hardness" && is.null(role$scale)) {
@@ -64,6 +64,7 @@ understand_headers <- function(raw, columns, wide, constants = NULL) {
     # a column the user named replaces one that merely looks like it; the other stays as it is
     if (!is.null(role) && !role$column %in% named[named != ""]) roles[[j]] <- role
   }
+  roles <- clock_roles(roles, raw, named, c(constants, if (length(bare)) vapply(bare, `[[`, "", "bare")))
   if (length(bare)) refuse_bare(bare, raw, roles, wide, constants)
   roles <- plainest_roles(roles, names(raw))
   now <- vapply(roles, function(r) if (is.null(r)) NA_character_ else r$column, "")

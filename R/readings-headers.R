@@ -93,6 +93,7 @@ parse_header <- function(name, is_units = FALSE) {
     unit <- c(time_min = "min", temp_c = "c", position_mm = "mm", thickness_mm = "mm")[standard]
     return(list(column = standard, unit = unname(unit), change = c(0, 1), exact = TRUE))
   }
+  if (standard %in% CLOCK_COLUMNS) return(list(column = standard, change = c(0, 1), exact = TRUE))
   if (grepl("^h[rvkb]", text)) {
     scale <- known_scale(sub("[ _]+(hardness|value|number|reading)$", "", text))
     if (!is.na(scale)) return(list(column = "hardness", scale = scale))

@@ -42,6 +42,9 @@
 #' | `72 HRB` | the reading, if the scale agrees |
 #' | `as rolled`, `0:04:30` as time | 0; hours, minutes, seconds |
 #' | `0:04` under `time (h:mm)` or `time mm:ss` | hours and minutes, or minutes and seconds; a plain number there is refused |
+#' | clock times under `time in` and `time out`, `start` and `end`, in one row of each step; a date with them or in a column `date` | minutes between, added up over the steps of a specimen; where all have one time in, counted from it; empty before the first step: as rolled |
+#' | `09:05`, `905`, `2026-11-30 09:05` as time | a time of day is no time in the furnace: refused, or asked where it may be a duration; `times` answers |
+#' | `0.003472` as minutes, `1.30` as hours | fraction of a day, hours and minutes: asked; `columns` answers |
 #' | as-rolled row without temperature | that of its specimen, where it has one only |
 #' | comma, semicolon, tab, bar or blanks between fields; decimal comma; UTF-8, UTF-16, Latin-1, GB18030 | found by looking |
 #' | quotes around fields, inch marks within (`1/4" strip`) | quotes; characters |
@@ -52,13 +55,14 @@
 #' | `71-73`, `72 +- 1`, `ca. 72`, dates, clock cells, `#DIV/0!`, ditto marks | refused with the cell and what to do |
 #' | a row with a field more or less than the header | refused with line number and line |
 #'
-#' All but the last two are reported by a message. Tables from files have two more columns,
+#' What is made of a sheet is reported by a message. Tables from files have two more columns,
 #' `sheet_row` and `sheet_column` (letter), so that each reading can be found again.
 #'
 #' @param x Path to a text file or an Excel file (`.xls`, `.xlsx`), or a data frame.
 #' @param columns Named text: the column names of `x` to be used, named by what they are,
 #'   e.g. `c(hardness = "reading value", time_h = "duration")`. The names are standard
-#'   columns, or `time`, `temp` and `hardness` with a unit.
+#'   columns, `time`, `temp` and `hardness` with a unit, or `in_clock` and `out_clock` for the clock times of
+#'   going into the furnace and coming out of it.
 #' @param readings For wide sheets whose headers are not understood: the names of the reading
 #'   columns, or the part of the name that stands before their number (`"r"` for `r1`, `r2`,
 #'   ...). They become the columns `reading` and `hardness`.
@@ -68,7 +72,7 @@
 #'   `position_mm`, `note`.
 #' @param times Whether times are `"accumulated"` or those of each single `"step"`, to be added up
 #'   for each specimen. `NULL`: by the header (`step time`, `total time`), else accumulated; steps
-#'   whose number rises while the time stands still are then an error.
+#'   whose number rises while the time stands still, and what looks like times of day, are then an error.
 #' @param sep,dec Separator of fields and decimal mark of a text file. `NULL` looks at the
 #'   file; a finding other than comma and point is reported by a message.
 #' @param encoding Encoding of a text file. `NULL`: UTF-8 if the file is valid UTF-8,

@@ -153,7 +153,6 @@ FRACTION_ROOM <- 0.1
 fraction_data <- function(data, columns, method, weights, na.action) {
   check_data(data, groups = FALSE)
   n <- nrow(data)
-  data <- from_clock(data, columns[["time"]], clock_keys(data, columns[["specimen"]], columns[["temp"]]))
   x <- numeric_column(data, columns[["fraction"]], lower = -FRACTION_ROOM, upper = 1 + FRACTION_ROOM,
                       open = TRUE, na = TRUE,
                       remedy = "Fractions run from 0 to 1; divide percentages by 100.")

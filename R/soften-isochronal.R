@@ -68,6 +68,8 @@ plot.softanneal_softening <- draw_picture
 #' @param fit For readings: a fit of [fit_softening()], whose curves are drawn in place of straight lines.
 #' @param scale,material,property For readings, as in [fit_softening()]; `scale = "as read"` draws the
 #'   numbers of the dial. With `fit` the scale is that of the fit.
+#' @param h_soft For readings: hardness of the soft state, as in [recryst_temperature()]; with `fit` that of the
+#'   fit, where it is determined.
 #' @param ... Must be empty.
 #' @return A ggplot object with alt text. For a fit, parts of curves outside the temperatures
 #'   read are dashed, and the means of readings at just these times are shown. For readings: means with
@@ -87,7 +89,7 @@ plot.softanneal_softening <- draw_picture
 #' @export
 plot_isochronal <- function(parameters, time_min = NULL, ..., temp_c = NULL, model = NULL,
                             temp_ref_c = NULL, band = c("confidence", "none"), level = 0.95, fit = NULL,
-                            scale = "HV", material = "brass", property = NULL) {
+                            scale = "HV", material = "brass", property = NULL, h_soft = NULL) {
   check_dots_empty(...)
   level <- check_level(level)
   band <- check_choice(band, c("confidence", "none"), "band")
@@ -97,8 +99,9 @@ plot_isochronal <- function(parameters, time_min = NULL, ..., temp_c = NULL, mod
       check_softening(fit)
       if (!is.null(property_of(fit))) property <- property_title(fit) else
         if (fit$scale != "HV") scale <- "as read"
+      if (is.null(h_soft) && identical(fit$states[["h_soft"]], "determined")) h_soft <- fit$par[["h_soft"]]
     }
-    measured <- isochronal_means(parameters, check_isochronal(time_min), level, scale, material, property)
+    measured <- isochronal_means(parameters, check_isochronal(time_min), level, scale, material, property, h_soft)
     time_min <- measured$time_min
     if (!is.null(fit)) same_scale(measured$fit$scale, fit$scale)
     parameters <- fit

@@ -27,8 +27,10 @@ measured_isochronal <- function(m, level) {
         paste(format_quantity(m$time_min), collapse = ", "), " min, ", nrow(d), " means of readings",
         if (nrow(m$rolled)) paste0(", falling from ", format(m$rolled$hardness, digits = 3), " as rolled to ",
                                    format(utils::tail(d$hardness, 1L), digits = 3)),
-        "; halfway at ", paste(ifelse(is.na(half$temp_c), "no", format(half$temp_c, digits = 3)),
-                               collapse = ", "), " degrees Celsius."))) +
+        if (any(!is.na(half$temp_c))) {
+          paste0("; halfway at ", paste(ifelse(is.na(half$temp_c), "unknown", format(half$temp_c, digits = 3)),
+                                        collapse = ", "), " degrees Celsius")
+        } else "; halfway not determined", "."))) +
     plain_theme()
 }
 
@@ -44,16 +46,19 @@ measured_bars <- function(m, d) {
                           linewidth = 0.5, show.legend = FALSE)
 }
 
-# Lines of the caption: the level as rolled, and where half of the softening is passed.
+# Lines of the caption: the level as rolled, and where half of the softening is passed, or what is known of it.
 measured_words <- function(m, half) {
   if (is.null(m)) return(NULL)
-  half <- half[!is.na(half$temp_c), ]
-  place <- function(x) format_by_error(x, half$std.error)
-  c(if (nrow(m$rolled)) "Dashed level: as rolled.",
-    if (nrow(half)) {
-      paste0(in_property("Half of the softening: ", m$fit), paste0(
-        place(half$temp_c), " (", place(half$conf.low), " to ", place(half$conf.high), ") \u00b0C in ",
-        format_quantity(half$time_min), " min", collapse = "; "), ".")
+  known <- half[!is.na(half$temp_c), ]
+  open <- half[is.na(half$temp_c) & nzchar(half$note), ]
+  place <- function(x) format_by_error(x, known$std.error)
+  parts <- c(
+    if (nrow(known)) paste0(place(known$temp_c), " (", place(known$conf.low), " to ", place(known$conf.high), ") ",
+                            degree_c(), " in ", format_quantity(known$time_min), " min"),
+    if (nrow(open)) paste0(format_quantity(open$time_min), " min: ", open$note))
+  c(if (nrow(m$rolled)) "Broken level line: as rolled.",
+    if (length(parts)) {
+      in_property(paste0("Half of the softening: ", paste(parts, collapse = ".\n"), "."), m$fit)
     })
 }
 

@@ -17,8 +17,9 @@ OF_ESTIMATE <- c("std.error", "u_conversion", "conf.low", "conf.high")
 #'
 #' Columns of class `units`, and times of class `difftime`, are taken by all functions of this package that
 #' take numbers in a unit, and converted to the unit of the bench. Clock times (`POSIXct`) are taken as
-#' column of times of a log (with those of its readings, `log_time`), and as times of readings: minutes are
-#' then counted from the first of each specimen, and a message says so.
+#' column of times of a log, with those of its readings (`log_time`), and as clock times in and out of the
+#' furnace by [read_readings()]. As times of readings they are refused everywhere: they do not say how long a
+#' piece was in the furnace.
 #'
 #' @param x A data frame, such as the result of [time_to()], [predict()] in a table, [heat_up()] or readings.
 #' @return `x` with columns of class `units` where the name ends in a unit; others, such as hardness, as they

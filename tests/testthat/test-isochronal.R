@@ -35,30 +35,73 @@ test_that("the temperature of half the softening is that of the law, without a b
   expect_equal(recryst_temperature(d[rev(seq_len(nrow(d))), ]), a, tolerance = 1e-6)
 })
 
-test_that("few temperatures give the two neighbours as ends", {
-  few <- with_test_seed(3, isochronal_readings(c(320, 360)))
+test_that("few temperatures give the two neighbours as ends, where a soft level is shown or given", {
+  few <- with_test_seed(3, isochronal_readings(c(320, 360, 400)))
   a <- recryst_temperature(few)
   expect_identical(a$method, "between two means")
   expect_identical(c(a$conf.low, a$conf.high), c(320, 360))
   expect_true(is.na(a$std.error))
   expect_true(a$temp_c > 320 && a$temp_c < 360)
-  rolled <- recryst_temperature(few[few$time_min > 0, ])
-  expect_match(rolled$note, "coldest step taken as rolled", fixed = TRUE)
-  one <- expect_told(recryst_temperature(few[few$temp_c %in% c(NA, 320), ]), "outside",
-                     "column `note` gives", 1L)
-  expect_match(one$note, "one temperature only", fixed = TRUE)
+  expect_equal(recryst_temperature(few[!few$temp_c %in% 400, ], h_soft = 75)[c("conf.low", "conf.high")],
+               a[c("conf.low", "conf.high")])
   mixed <- few
   mixed$hardness[mixed$temp_c %in% 320] <- mixed$hardness[mixed$temp_c %in% 320] + 40
-  mixed$hardness[mixed$temp_c %in% 360] <- mixed$hardness[mixed$temp_c %in% 360] + 200
+  mixed$hardness[mixed$temp_c %in% c(360, 400)] <- mixed$hardness[mixed$temp_c %in% c(360, 400)] + 200
   rising <- expect_told(recryst_temperature(mixed), "outside", "column `note` gives", 1L)
   expect_match(rising$note, "does not fall", fixed = TRUE)
+  expect_refused(recryst_temperature(few, h_soft = 200), "range", "`h_soft` (200) is not below", "h_soft")
+  expect_refused(recryst_temperature(bell_softening(), h_soft = 75), "argument", "`h_soft` is for readings",
+                 "h_soft")
+})
+
+test_that("no temperature is read off where the pieces do not show the soft level, at any scatter", {
+  # true 340: halfway to the hottest mean is 15 to 30 degrees too low
+  for (sd in c(0.3, 6)) for (temps in list(c(310, 325), c(290, 325), c(320, 360))) {
+    d <- with_test_seed(5, isochronal_readings(temps, sd = sd))
+    r <- expect_told(recryst_temperature(d), "outside", "Give the hardness of the soft state as `h_soft`", 1L)
+    expect_true(is.na(r$temp_c) && is.na(r$std.error))
+    expect_true(r$conf.low <= 340 && r$conf.high == Inf)
+    expect_match(r$note, if (r$conf.low > -Inf) "^at least [0-9]+ .*no soft level shown" else "^no limit")
+    known <- suppressWarnings(recryst_temperature(d, h_soft = 75), classes = "softanneal_warning_outside")
+    expect_true(known$conf.low <= 340 && known$conf.high >= 340)
+  }
+  # the law bends to a level of its own where its readings are few: still none beyond the temperatures read
+  expect_match(plot_isochronal(d)$labels$caption, "no soft level shown", fixed = TRUE)
+  for (seed in 1:2) {
+    d <- with_test_seed(seed, isochronal_readings(c(290, 305, 315, 325), sd = 3))
+    r <- suppressWarnings(recryst_temperature(d), classes = "softanneal_warning_outside")
+    expect_true(is.na(r$temp_c) && r$conf.low <= 340 && r$conf.high >= 340)
+  }
+  note <- function(d, ...) {
+    suppressWarnings(recryst_temperature(d, ...), classes = "softanneal_warning_outside")$note
+  }
+  few <- with_test_seed(3, isochronal_readings(c(320, 360, 400)))
+  expect_match(note(few[few$temp_c %in% c(NA, 320), ]), "one temperature only", fixed = TRUE)
+  expect_match(note(few), "^ends: temperatures read")
+  wild <- transform(few, hardness = hardness + rep(c(-25, 25), length.out = nrow(few)))
+  expect_match(note(wild), "the readings scatter too much", fixed = TRUE)
+  flat <- with_test_seed(3, isochronal_readings(c(200, 220, 240), sd = 0.2))
+  expect_match(note(transform(flat, hardness = hardness - 3 * (time_min > 0))), "falls too little", fixed = TRUE)
+  # soft at the coldest: a limit from above
+  soft <- with_test_seed(3, isochronal_readings(c(380, 400)))
+  expect_match(note(soft), "^at most 380 ")
+  # without readings as rolled the coldest two must agree
+  expect_match(note(few[few$time_min > 0, ]), "^at most 360 .*no level as rolled shown$")
+  cold <- with_test_seed(3, isochronal_readings(c(240, 260, 320, 360, 400)))
+  cold <- recryst_temperature(cold[cold$time_min > 0 & cold$temp_c != 320, ])
+  expect_match(cold$note, "coldest step taken as rolled", fixed = TRUE)
+  expect_identical(c(cold$conf.low, cold$conf.high), c(260, 360))
+  # a fit that has the level gives it
+  bell <- bell_readings()
+  steep <- bell[bell$temp_c < 350, ]
+  expect_no_match(plot_isochronal(steep, 8, fit = bell_softening())$labels$caption, "no soft level")
 })
 
 test_that("what cannot be read off is refused", {
   bell <- bell_readings()
   expect_refused(recryst_temperature(bell), "range", "There are readings after 4, 8, 16, 32, 64, 128 min")
   expect_refused(recryst_temperature(bell, time_min = 32, method = "delta"), "argument", "unknown argument")
-  expect_refused(recryst_temperature(bell_softening(), u_temp_c = 2), "argument", "are for readings")
+  expect_refused(recryst_temperature(bell_softening(), u_temp_c = 2), "argument", "is for readings")
   expect_refused(plot_isochronal(bell, 5), "range", "no reading was taken after 5 min")
   expect_refused(plot_isochronal(bell, 32, fit = 1), "argument", "must come from fit_softening()")
   stress <- suppressWarnings(fit_softening(transform(as.data.frame(bell), hardness = 5 * hardness),

@@ -85,10 +85,9 @@ test_that("columns of other classes are converted exactly or refused in their ow
     d
   }
   n <- nrow(d)
-  # clock times are counted from the first of each piece
   clock <- with_column("time_min", as.POSIXct("2026-01-02", tz = "UTC") + 60 * d$time_min)
-  expect_message(counted <- read_readings(clock), "holds clock times: minutes are counted")
-  expect_equal(as.vector(counted$time_min), d$time_min)
+  expect_refused(read_readings(clock), "column", "holds clock times. A time of day is no time in the furnace",
+                 "time_min")
   expect_refused(fit_softening(with_column("time_min", as.Date("2026-01-02") + d$time_min)), "column",
                  "holds dates", "time_min")
   expect_refused(read_readings(with_column("temp_c", as.difftime(d$temp_c, units = "mins"))), "column",
@@ -392,4 +391,58 @@ test_that("readings outside the table are not to be dropped", {
   # just beyond they stay, see test-scales-beyond.R
   d$hardness[2:3] <- 94
   expect_error(fit_softening(d), "Leaving them out biases the fit", class = "softanneal_error_range")
+})
+
+test_that("clock times in and out are the minutes between, whatever their class, and named by the caller", {
+  d <- record_truth()
+  d$time_min <- NULL
+  minutes <- rep(rep(c(0, 4, 4), 2), each = 3)
+  start <- as.POSIXct("2026-11-30 23:50", tz = "UTC") + 60 * rep(rep(c(0, 1, 90), 2), each = 3)
+  start[minutes == 0] <- NA
+  stamped <- transform(d, begun = start, ended = start + 60 * minutes)
+  name <- c(in_clock = "begun", out_clock = "ended")
+  read <- function(...) in_order(suppressMessages(read_readings(...)))
+  expect_equal(read(stamped, columns = name), in_order(record_truth()))
+  expect_equal(read(transform(stamped, begun = format(begun, "%H:%M"), ended = format(ended, "%H:%M")),
+                    columns = name), in_order(record_truth()))
+  # each step begins anew where `times` says so, and a piece that goes in once is read as it comes out
+  single <- suppressMessages(read_readings(stamped, columns = name, times = "accumulated"))
+  expect_equal(as.vector(single$time_min), minutes)
+  once <- transform(stamped, begun = min(start, na.rm = TRUE))
+  once$ended <- once$begun + 60 * record_truth()$time_min
+  expect_equal(read(once, columns = name), in_order(record_truth()))
+  expect_refused(read_readings(stamped, columns = name[1L]), "argument", "names one of `in_clock`", "columns")
+  expect_refused(read_readings(stamped, columns = name, time_min = 4), "argument", "is given twice", "columns")
+  odd <- transform(stamped, begun = "early", ended = "late")
+  expect_refused(read_readings(odd, columns = name), "column", "holds 'early', which is no clock time", "begun")
+  two_ways <- transform(stamped, begun = c("1/2/2026 9:00", "2/2/2026 9:00")[1 + (temp_c > 330)], ended = "9:04")
+  expect_refused(read_readings(two_ways, columns = name), "column", "can be read in two ways", "begun")
+  # a plan has clock times besides its minutes
+  expect_equal(read(transform(record_truth(), in_clock = "09:00", out_clock = "09:07")), in_order(record_truth()))
+})
+
+test_that("hours and minutes that are times in the furnace are not asked about, or believed when said", {
+  long <- function(time) {
+    d <- data.frame(specimen = "A", temp_c = 330, time = time, hardness = 80, scale = "HRF")
+    names(d)[3L] <- "time (h:mm)"
+    d
+  }
+  read <- function(...) as.vector(suppressMessages(read_readings(...))$time_min)
+  for (time in list(c("0:00", "8:00", "16:00"), c("0:30", "1:00", "2:00", "4:00"), c("0:00", "24:00", "30:00"),
+                    c("0:00", "0:30", "8:00", "0:30", "8:00"), c("0:00", "0:55", "1:00", "1:05"))) {
+    expect_length(read(long(time)), length(time))
+  }
+  late <- long(c("5:00", "5:30", "6:00"))
+  expect_refused(read_readings(late), "column", "seems to hold times of day", "time_min")
+  expect_identical(read(late, times = "accumulated"), c(300, 330, 360))
+  expect_refused(read_readings(long(c("as rolled", "9:30"))), "column", "times of day", "time_min")
+  expect_identical(read(long(c("0:00", "9:30"))), c(0, 570))
+  plain <- function(x, name) stats::setNames(transform(long(x)), c("specimen", "temp_c", name, "hardness", "scale"))
+  expect_identical(read(plain(c(0, 0.25, 0.5, 0.75), "time (min)")), c(0, 0.25, 0.5, 0.75))
+  expect_identical(read(plain(c(0, 1000, 2000, 4000), "time (min)")), c(0, 1000, 2000, 4000))
+  expect_equal(read(plain(c(0, 5, 10, 20) / 60, "time (h)")), c(0, 5, 10, 20))
+  expect_equal(read(plain(c(0, 0.1, 0.25, 0.5), "time (h)")), c(0, 6, 15, 30))
+  nines <- plain(c(0, 0.05, 0.15, 0.45), "time (h)")
+  expect_refused(read_readings(nines), "units", "1.30 for 1 h 30 min", "time (h)")
+  expect_equal(read(nines, columns = c(time_h = "time (h)")), c(0, 3, 9, 27))
 })

@@ -27,47 +27,28 @@ test_that("a duration that keeps its own unit is converted all the same", {
   expect_equal(coef(fit_softening(timed, se = "model")), coef(fit_softening(bell, se = "model")))
 })
 
-test_that("clock times of readings are minutes from the first of each specimen, and it is said", {
+test_that("clock times of readings are refused by every verb: they are no times in the furnace", {
   d <- with_test_seed(3, made_readings(n = 2))
-  start <- as.POSIXct("2026-11-30 08:00", tz = "Europe/Berlin") +
-    86400 * match(d$specimen, unique(d$specimen))
-  d$read_at <- start + 60 * d$time_min
-  f <- fit_softening(d, se = "model")
-  expect_message(g <- fit_softening(d, time = read_at, se = "model"), "first of each 'specimen'",
-                 class = "softanneal_message_units")
-  expect_equal(coef(g), coef(f))
+  d$lot <- "a"
+  d$read_at <- as.POSIXct("2026-11-30 08:00", tz = "Europe/Berlin") + 60 * d$time_min
   d$at <- as.POSIXlt(d$read_at)
-  expect_equal(coef(suppressMessages(fit_softening(d, time = at, se = "model"))), coef(f))
-  d$lot <- rep(c("a", "b"), length.out = nrow(d))
-  later <- d
-  later$read_at[d$lot == "b"] <- later$read_at[d$lot == "b"] + 5000 # groups have clocks of their own
-  expect_equal(coef(suppressMessages(fit_each(later, by = lot, time = read_at))), coef(fit_each(d, by = lot)))
-  # without names of specimens each temperature has its own start; a missing time stays one
-  d$specimen <- NULL
-  d$read_at[2] <- NA
-  h <- suppressWarnings(suppressMessages(fit_softening(d, time = read_at, se = "model")),
-                        classes = "softanneal_warning_missing")
-  expect_equal(coef(h), coef(fit_softening(d[-2, ], se = "model")))
-  sheet <- data.frame(specimen = "A", temp_c = 330, time = start[1] + c(0, 0, 240, 480),
-                      hardness = c(90, 91, 80, 75), scale = "HRF")
-  expect_equal(suppressMessages(read_readings(sheet))$time_min, c(0, 0, 4, 8), ignore_attr = TRUE)
-  named <- transform(sheet, clock = time, time = NULL)
-  expect_equal(suppressMessages(read_readings(named, columns = c(time = "clock")))$time_min, c(0, 0, 4, 8),
-               ignore_attr = TRUE)
-  counted <- utils::read.csv(extdata("grain_bellbrass_fractions.csv"))
-  counted <- rbind(counted[1, ], counted)
-  counted$time_min[1] <- 0
-  counted$fraction[1] <- 0
-  counted$specimen <- "one"
-  counted$clock <- start[1] + 60 * counted$time_min
-  expect_equal(coef(suppressMessages(fit_recrystallisation(counted, time = clock))),
-               coef(fit_recrystallisation(counted)))
-  growth <- utils::read.csv(extdata("grain_bellbrass_growth.csv"))
-  growth$clock <- start[1] + 60 * growth$time_min
-  growth$specimen <- NULL # the first of each temperature is time zero
-  growth$time_min <- growth$time_min - stats::ave(growth$time_min, growth$temp_c, FUN = min)
-  expect_equal(coef(suppressMessages(fit_grain_growth(growth, time = clock, d0_mm = 0.009))),
-               coef(fit_grain_growth(growth, d0_mm = 0.009)))
+  told <- function(code) expect_refused(code, "column", "A time of day is no time in the furnace: give the minutes")
+  told(fit_softening(d, time = read_at))
+  told(fit_softening(d, time = at))
+  told(fit_each(d, by = lot, time = read_at))
+  told(compare_models(d, time = read_at))
+  told(fit_posterior(d, time = read_at, seed = 1))
+  named <- transform(d, time_min = read_at)
+  told(read_readings(named))
+  told(check_readings(named))
+  told(summarise_readings(named))
+  told(find_outliers(named))
+  told(predict(bell_softening(), named))
+  told(recryst_temperature(named))
+  told(fit_recrystallisation(transform(named, fraction = 0.5)))
+  told(fit_grain_growth(transform(named, grain_mm = 0.1)))
+  p <- ggplot2::ggplot(named, ggplot2::aes(time_min, hardness, temp_c = temp_c)) + geom_softening()
+  expect_error(ggplot2::layer_data(p), "no time in the furnace")
 })
 
 test_that("a log with clock times goes with readings on the same clock", {
