@@ -200,19 +200,19 @@ ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
 #' From readings it is read off the hardness over temperature after one time, as drawn by
 #' [plot_isochronal()]. With as many steps as parameters the law is fitted to that time alone (with `n = 1`:
 #' at one time n and Q show in their product only); `method` is `"curve"`, with the errors of
-#' [fit_softening()]. With fewer, or where that interval is open or leaves the temperatures read, the answer lies
-#' on the straight line between the two means beside it, and `conf.low` and `conf.high` are the temperatures on
-#' both sides whose means are clear of it. That needs the level as rolled (time 0, or the two coldest) and the
+#' [fit_softening()]. With fewer, or where that interval is open or leaves the temperatures read, the answer
+#' lies on the straight line between the two means beside it, and `conf.low` and `conf.high` are the
+#' temperatures on both sides whose means are clear of it. That needs the level as rolled (time 0, or the two coldest) and the
 #' soft one: `h_soft`, or two hottest temperatures whose means, with their intervals, agree to
-#' `r 100 * LEVEL_AGREES` % of the fall (a convention of this package). Where a level is not shown, `temp_c` is
-#' `NA`, and `note` gives the limit that remains, "at least 290 degrees Celsius", and why.
+#' `r 100 * LEVEL_AGREES` % of the fall (a convention of this package). Where a level is not shown, `temp_c`
+#' is `NA`, and `note` gives the limit that remains, "at least 290 degrees Celsius", and why.
 #'
 #' @param fit A fit of [fit_softening()], fits of many groups of [fit_each()], or readings: a data frame
 #'   with columns `temp_c`, `time_min`, `hardness` and `scale`, as from [read_readings()].
 #' @param fraction Recrystallised fraction; of readings the softened share.
 #' @param time_min Time in min; for readings one of theirs, by default 60 or the only one there is.
 #' @param u_temp_c,scale,material,property For readings, as in [fit_softening()].
-#' @param h_soft For readings: hardness of the soft state, where it is known, in the scale of the fit (`scale`).
+#' @param h_soft For readings: hardness of the soft state, where it is known, in the scale `scale`.
 #' @param solidus_c Melting temperature (solidus) in degrees Celsius; when given, the homologous
 #'   temperature is returned too.
 #' @param level,... As in [temp_for()].

@@ -1,7 +1,8 @@
 # The recrystallisation temperature of readings of one time: of their curve, else between two neighbours; a
 # limit where they do not show the level as rolled or soft.
 
-recryst_of_readings <- function(data, fraction, time_min, level, u_temp_c, scale, material, property, h_soft) {
+recryst_of_readings <- function(data, fraction, time_min, level, u_temp_c, scale, material, property,
+                                h_soft) {
   fraction <- check_numeric(fraction, "fraction", 0, 1, open = TRUE)
   level <- check_level(level)
   check_data(data)
@@ -16,8 +17,8 @@ recryst_of_readings <- function(data, fraction, time_min, level, u_temp_c, scale
   lost <- which(is.na(out$temp_c))
   if (length(lost)) {
     warn("outside", in_property(paste0(
-      length(lost), " of ", nrow(out), " temperatures are NA; the column `note` gives the limit and its reason (",
-      in_rows(lost), ").", if (any(grepl(NO_SOFT_LEVEL, out$note, fixed = TRUE))) {
+      length(lost), " of ", nrow(out), " temperatures are NA; the column `note` gives the limit and its ",
+      "reason (", in_rows(lost), ").", if (any(grepl(NO_SOFT_LEVEL, out$note, fixed = TRUE))) {
         "\nGive the hardness of the soft state as `h_soft`, or read pieces annealed hotter."
       }), m$fit), n = length(lost), rows = lost)
   }
@@ -93,8 +94,10 @@ between_means <- function(m, time_min, softening) {
   done <- above < -(margin + beyond)
   first <- match(FALSE, hard) # the first piece that is not clear of it
   last <- n + 1L - match(FALSE, rev(done))
-  row$conf.low <- if (!worked_known || identical(first, 1L)) -Inf else at$temp_c[if (is.na(first)) n else first - 1L]
-  row$conf.high <- if (!soft_known || identical(last, n)) Inf else at$temp_c[if (is.na(last)) 1L else last + 1L]
+  row$conf.low <- if (!worked_known || identical(first, 1L)) -Inf else
+    at$temp_c[if (is.na(first)) n else first - 1L]
+  row$conf.high <- if (!soft_known || identical(last, n)) Inf else
+    at$temp_c[if (is.na(last)) 1L else last + 1L]
   k <- which(above[-n] > 0 & above[-1L] <= 0)
   if (length(k) && is.finite(row$conf.low) && is.finite(row$conf.high)) {
     row$temp_c <- at$temp_c[k[1L]] + diff(at$temp_c[k[1L] + 0:1]) * above[k[1L]] / -diff(above[k[1L] + 0:1])
@@ -107,7 +110,8 @@ between_means <- function(m, time_min, softening) {
   } else if (enough) "the readings scatter too much" else "the hardness falls too little"
   why <- c(if (!worked_known) "no level as rolled shown",
            if (!soft_known) paste0(NO_SOFT_LEVEL, ": ", unlike))
-  row$note <- open_notes("", as.matrix(row[c("conf.low", "conf.high")]), degree_c(), FALSE, FALSE, list(), -Inf)
+  row$note <- open_notes("", as.matrix(row[c("conf.low", "conf.high")]), degree_c(), FALSE, FALSE, list(),
+                         -Inf)
   if (length(why)) row$note <- paste0(sub(": no (upper|lower) limit from the readings", "", row$note), "; ",
                                       paste(why, collapse = "; "))
   row

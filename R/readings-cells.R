@@ -115,8 +115,8 @@ cell_hint <- function(text, column, dec) {
   }
   if (is("^[0-9]{1,3}:[0-9]{2}$")) {
     return(say_so("minutes and seconds, or hours and minutes",
-                  paste("Write plain minutes, or say which in the header, such as time (h:mm) or time (mm:ss).",
-                        "A time of day is no time in the furnace.")))
+                  paste("Write plain minutes, or say which in the header, such as time (h:mm) or",
+                        "time (mm:ss). A time of day is no time in the furnace.")))
   }
   if (is(paste0("^[<>\u2264\u2265] ?", digits))) {
     return(say_so("a limit", "Limits are understood as hardness alone."))

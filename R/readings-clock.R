@@ -85,11 +85,12 @@ refuse_clock_digits <- function(t, origin) {
 refuse_minutes_behind_point <- function(value, name, unit, said, place) {
   x <- unique(round(value[!is.na(value) & value > 0] %% 1, 6L))
   x <- x[x > 0]
-  if (said || !identical(unit, "h") || length(x) < 3L || any(x > 0.591) || any(abs(20 * x - round(20 * x)) > 1e-4) ||
+  if (said || !identical(unit, "h") || length(x) < 3L || any(x > 0.591) ||
+      any(abs(20 * x - round(20 * x)) > 1e-4) ||
       all(abs(4 * x - round(4 * x)) < 1e-4 | abs(10 * x - round(10 * x)) < 1e-4)) return(invisible())
   rows <- which(value > 0)
-  abort("units", paste0("column `", name, "` may hold hours and minutes, such as 1.30 for 1 h 30 min, or parts of ",
-                        "an hour"), arg = name, rows = rows, where = place_text(place, rows),
+  abort("units", paste0("column `", name, "` may hold hours and minutes, such as 1.30 for 1 h 30 min, or ",
+                        "parts of an hour"), arg = name, rows = rows, where = place_text(place, rows),
         remedy = paste0("Write 1:30 under time (h:mm), or minutes; parts of an hour are said by ",
                         "`columns = c(time_h = \"", name, "\")`."))
 }
@@ -101,8 +102,8 @@ refuse_day_fractions <- function(value, name, unit, place) {
   if (length(x) < 2L || identical(unit, "d") || any(x >= 1) || !all(whole(1440 * x)) || all(whole(60 * x)) ||
       all(abs(x - round(x, 4L)) < 1e-9)) return(invisible())
   rows <- which(value > 0)
-  abort("units", paste0("column `", name, "` holds ", format(x[1L], digits = 7), " and the like, whole minutes (",
-                        round(1440 * x[1L]), ") as fractions of a day, as spreadsheets keep clock times"), arg = name,
-        rows = rows, where = place_text(place, rows),
+  abort("units", paste0("column `", name, "` holds ", format(x[1L], digits = 7), " and the like, whole minutes ",
+                        "(", round(1440 * x[1L]), ") as fractions of a day, as spreadsheets keep clock times"),
+        arg = name, rows = rows, where = place_text(place, rows),
         remedy = paste0("Name them so, `columns = c(time_d = \"", name, "\")`, or write minutes."))
 }

@@ -14,8 +14,8 @@ clock_column <- function(name) {
   text <- sub("^(clock |uhr)?(time|zeit|heure|hora) | (time|clock|zeit)$", "", text)
   goes <- paste0("^(in|into( the)? furnace|put in|furnace in|ein|ofen ein|eingelegt|start|begin|beginn|von|",
                  "entree|entrada)$")
-  comes <- paste0("^(out|out of( the)? furnace|taken out|furnace out|aus|ofen aus|entnommen|end|stop|ende|bis|",
-                  "sortie|salida)$")
+  comes <- paste0("^(out|out of( the)? furnace|taken out|furnace out|aus|ofen aus|entnommen|end|stop|ende|",
+                  "bis|sortie|salida)$")
   if (grepl(goes, text)) "in_clock" else if (grepl(comes, text)) "out_clock" else ""
 }
 
@@ -84,7 +84,8 @@ clock_moments <- function(x, date, name, place) {
 refuse_clock <- function(bad, text, name, place) {
   if (!length(bad)) return(invisible())
   abort("column", paste0("column `", name, "` holds '", text[bad[1L]],
-                         "', which is no clock time like the others"), arg = name, rows = bad, where = place_text(place, bad),
+                         "', which is no clock time like the others"), arg = name, rows = bad,
+        where = place_text(place, bad),
         remedy = "Write 09:15, or 2026-11-30 09:15 in all cells; as rolled the cells are empty.")
 }
 

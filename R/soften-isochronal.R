@@ -68,8 +68,8 @@ plot.softanneal_softening <- draw_picture
 #' @param fit For readings: a fit of [fit_softening()], whose curves are drawn in place of straight lines.
 #' @param scale,material,property For readings, as in [fit_softening()]; `scale = "as read"` draws the
 #'   numbers of the dial. With `fit` the scale is that of the fit.
-#' @param h_soft For readings: hardness of the soft state, as in [recryst_temperature()]; with `fit` that of the
-#'   fit, where it is determined.
+#' @param h_soft For readings: hardness of the soft state, as in [recryst_temperature()]; with `fit` that of
+#'   the fit, where it is determined.
 #' @param ... Must be empty.
 #' @return A ggplot object with alt text. For a fit, parts of curves outside the temperatures
 #'   read are dashed, and the means of readings at just these times are shown. For readings: means with
@@ -101,7 +101,8 @@ plot_isochronal <- function(parameters, time_min = NULL, ..., temp_c = NULL, mod
         if (fit$scale != "HV") scale <- "as read"
       if (is.null(h_soft) && identical(fit$states[["h_soft"]], "determined")) h_soft <- fit$par[["h_soft"]]
     }
-    measured <- isochronal_means(parameters, check_isochronal(time_min), level, scale, material, property, h_soft)
+    measured <- isochronal_means(parameters, check_isochronal(time_min), level, scale, material, property,
+                                 h_soft)
     time_min <- measured$time_min
     if (!is.null(fit)) same_scale(measured$fit$scale, fit$scale)
     parameters <- fit

@@ -28,8 +28,8 @@ measured_isochronal <- function(m, level) {
         if (nrow(m$rolled)) paste0(", falling from ", format(m$rolled$hardness, digits = 3), " as rolled to ",
                                    format(utils::tail(d$hardness, 1L), digits = 3)),
         if (any(!is.na(half$temp_c))) {
-          paste0("; halfway at ", paste(ifelse(is.na(half$temp_c), "unknown", format(half$temp_c, digits = 3)),
-                                        collapse = ", "), " degrees Celsius")
+          at <- ifelse(is.na(half$temp_c), "unknown", format(half$temp_c, digits = 3))
+          paste0("; halfway at ", paste(at, collapse = ", "), " degrees Celsius")
         } else "; halfway not determined", "."))) +
     plain_theme()
 }
@@ -46,15 +46,15 @@ measured_bars <- function(m, d) {
                           linewidth = 0.5, show.legend = FALSE)
 }
 
-# Lines of the caption: the level as rolled, and where half of the softening is passed, or what is known of it.
+# Lines of the caption: the level as rolled, and where half of the softening is passed, or the limit of it.
 measured_words <- function(m, half) {
   if (is.null(m)) return(NULL)
   known <- half[!is.na(half$temp_c), ]
   open <- half[is.na(half$temp_c) & nzchar(half$note), ]
   place <- function(x) format_by_error(x, known$std.error)
   parts <- c(
-    if (nrow(known)) paste0(place(known$temp_c), " (", place(known$conf.low), " to ", place(known$conf.high), ") ",
-                            degree_c(), " in ", format_quantity(known$time_min), " min"),
+    if (nrow(known)) paste0(place(known$temp_c), " (", place(known$conf.low), " to ", place(known$conf.high),
+                            ") ", degree_c(), " in ", format_quantity(known$time_min), " min"),
     if (nrow(open)) paste0(format_quantity(open$time_min), " min: ", open$note))
   c(if (nrow(m$rolled)) "Broken level line: as rolled.",
     if (length(parts)) {

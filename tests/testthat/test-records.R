@@ -412,13 +412,17 @@ test_that("clock times in and out are the minutes between, whatever their class,
   once$ended <- once$begun + 60 * record_truth()$time_min
   expect_equal(read(once, columns = name), in_order(record_truth()))
   expect_refused(read_readings(stamped, columns = name[1L]), "argument", "names one of `in_clock`", "columns")
-  expect_refused(read_readings(stamped, columns = name, time_min = 4), "argument", "is given twice", "columns")
+  expect_refused(read_readings(stamped, columns = name, time_min = 4), "argument", "is given twice",
+                 "columns")
   odd <- transform(stamped, begun = "early", ended = "late")
-  expect_refused(read_readings(odd, columns = name), "column", "holds 'early', which is no clock time", "begun")
-  two_ways <- transform(stamped, begun = c("1/2/2026 9:00", "2/2/2026 9:00")[1 + (temp_c > 330)], ended = "9:04")
+  expect_refused(read_readings(odd, columns = name), "column", "holds 'early', which is no clock time",
+                 "begun")
+  two_ways <- transform(stamped, begun = c("1/2/2026 9:00", "2/2/2026 9:00")[1 + (temp_c > 330)],
+                        ended = "9:04")
   expect_refused(read_readings(two_ways, columns = name), "column", "can be read in two ways", "begun")
   # a plan has clock times besides its minutes
-  expect_equal(read(transform(record_truth(), in_clock = "09:00", out_clock = "09:07")), in_order(record_truth()))
+  expect_equal(read(transform(record_truth(), in_clock = "09:00", out_clock = "09:07")),
+               in_order(record_truth()))
 })
 
 test_that("hours and minutes that are times in the furnace are not asked about, or believed when said", {
@@ -428,8 +432,8 @@ test_that("hours and minutes that are times in the furnace are not asked about, 
     d
   }
   read <- function(...) as.vector(suppressMessages(read_readings(...))$time_min)
-  for (time in list(c("0:00", "8:00", "16:00"), c("0:30", "1:00", "2:00", "4:00"), c("0:00", "24:00", "30:00"),
-                    c("0:00", "0:30", "8:00", "0:30", "8:00"), c("0:00", "0:55", "1:00", "1:05"))) {
+  for (time in list(c("0:00", "8:00", "16:00"), c("0:30", "1:00", "2:00", "4:00"),
+                    c("0:00", "24:00", "30:00"), c("0:00", "0:30", "8:00", "0:30", "8:00"), c("0:00", "0:55", "1:00", "1:05"))) {
     expect_length(read(long(time)), length(time))
   }
   late <- long(c("5:00", "5:30", "6:00"))
@@ -437,7 +441,7 @@ test_that("hours and minutes that are times in the furnace are not asked about, 
   expect_identical(read(late, times = "accumulated"), c(300, 330, 360))
   expect_refused(read_readings(long(c("as rolled", "9:30"))), "column", "times of day", "time_min")
   expect_identical(read(long(c("0:00", "9:30"))), c(0, 570))
-  plain <- function(x, name) stats::setNames(transform(long(x)), c("specimen", "temp_c", name, "hardness", "scale"))
+  plain <- function(x, name) stats::setNames(long(x), c("specimen", "temp_c", name, "hardness", "scale"))
   expect_identical(read(plain(c(0, 0.25, 0.5, 0.75), "time (min)")), c(0, 0.25, 0.5, 0.75))
   expect_identical(read(plain(c(0, 1000, 2000, 4000), "time (min)")), c(0, 1000, 2000, 4000))
   expect_equal(read(plain(c(0, 5, 10, 20) / 60, "time (h)")), c(0, 5, 10, 20))

@@ -32,7 +32,7 @@ test_that("clock times of readings are refused by every verb: they are no times 
   d$lot <- "a"
   d$read_at <- as.POSIXct("2026-11-30 08:00", tz = "Europe/Berlin") + 60 * d$time_min
   d$at <- as.POSIXlt(d$read_at)
-  told <- function(code) expect_refused(code, "column", "A time of day is no time in the furnace: give the minutes")
+  told <- function(code) expect_refused(code, "column", "A time of day is no time in the furnace")
   told(fit_softening(d, time = read_at))
   told(fit_softening(d, time = at))
   told(fit_each(d, by = lot, time = read_at))
