@@ -202,7 +202,8 @@ ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
 #' at one time n and Q show in their product only); `method` is `"curve"`, with the errors of
 #' [fit_softening()]. With fewer, or where that interval is open or leaves the temperatures read, the answer
 #' lies on the straight line between the two means beside it, and `conf.low` and `conf.high` are the
-#' temperatures on both sides whose means are clear of it. That needs the level as rolled (time 0, or the two coldest) and the
+#' temperatures on both sides whose means are clear of it. That needs the level as rolled (time 0, or the two
+#' coldest) and the
 #' soft one: `h_soft`, or two hottest temperatures whose means, with their intervals, agree to
 #' `r 100 * LEVEL_AGREES` % of the fall (a convention of this package). Where a level is not shown, `temp_c`
 #' is `NA`, and `note` gives the limit that remains, "at least 290 degrees Celsius", and why.

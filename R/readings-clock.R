@@ -102,8 +102,9 @@ refuse_day_fractions <- function(value, name, unit, place) {
   if (length(x) < 2L || identical(unit, "d") || any(x >= 1) || !all(whole(1440 * x)) || all(whole(60 * x)) ||
       all(abs(x - round(x, 4L)) < 1e-9)) return(invisible())
   rows <- which(value > 0)
-  abort("units", paste0("column `", name, "` holds ", format(x[1L], digits = 7), " and the like, whole minutes ",
-                        "(", round(1440 * x[1L]), ") as fractions of a day, as spreadsheets keep clock times"),
+  abort("units", paste0("column `", name, "` holds ", format(x[1L], digits = 7), " and the like, whole ",
+                        "minutes (", round(1440 * x[1L]), ") as fractions of a day, as spreadsheets keep ",
+                        "clock times"),
         arg = name, rows = rows, where = place_text(place, rows),
         remedy = paste0("Name them so, `columns = c(time_d = \"", name, "\")`, or write minutes."))
 }

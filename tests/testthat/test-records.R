@@ -433,7 +433,8 @@ test_that("hours and minutes that are times in the furnace are not asked about, 
   }
   read <- function(...) as.vector(suppressMessages(read_readings(...))$time_min)
   for (time in list(c("0:00", "8:00", "16:00"), c("0:30", "1:00", "2:00", "4:00"),
-                    c("0:00", "24:00", "30:00"), c("0:00", "0:30", "8:00", "0:30", "8:00"), c("0:00", "0:55", "1:00", "1:05"))) {
+                    c("0:00", "24:00", "30:00"), c("0:00", "0:30", "8:00", "0:30", "8:00"),
+                    c("0:00", "0:55", "1:00", "1:05"))) {
     expect_length(read(long(time)), length(time))
   }
   late <- long(c("5:00", "5:30", "6:00"))
