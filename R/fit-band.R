@@ -4,8 +4,9 @@
 # Likelihood interval of the hardness at temperatures and times: its ends, -Inf and Inf where open, NA
 # where the model has no value there; and, where it is wider than `narrow`, the values that are about as
 # good as the best (FLAT_RISE). `half`: guess of the half width, NA allowed. `rise`: share of the threshold
-# that the ends stand for.
-curve_limits <- function(fit, place, log_time, half, level, narrow, rise = 1) {
+# that the ends stand for. `along`: places that are marks in histories: list(points, number of the history
+# or 0, minutes in it).
+curve_limits <- function(fit, place, log_time, half, level, narrow, rise = 1, along = NULL) {
   n <- length(log_time)
   out <- matrix(NA_real_, n, 4L)
   ok <- known_places(place) & !is.na(log_time)
@@ -17,14 +18,22 @@ curve_limits <- function(fit, place, log_time, half, level, narrow, rise = 1) {
   # neighbours next to each other, each place once
   rows <- cbind(coordinate, log_time, step, group_part(place),
                 rise * likelihood_threshold(fit, level), deparse.level = 0)[ok, , drop = FALSE]
-  rising <- order(rows[, 4L], rows[, 5L], rows[, 1L], rows[, 2L])
+  key <- rows[, c(4:5, 1:2), drop = FALSE]
+  if (!is.null(along)) {
+    along[2:3] <- lapply(along[2:3], `[`, ok)
+    key <- cbind(key, as.double(along[[2L]]), along[[3L]], deparse.level = 0)
+  }
+  rising <- if (is.null(along)) order(key[, 1L], key[, 2L], key[, 3L], key[, 4L]) else {
+    order(key[, 5L], key[, 6L])
+  }
   rows <- rows[rising, , drop = FALSE]
-  new <- !duplicated(rows[, c(1:2, 4:5), drop = FALSE])
+  new <- !duplicated(key[rising, , drop = FALSE])
+  if (!is.null(along)) along[2:3] <- lapply(along[2:3], function(x) x[rising][new])
   ends <- .Call(
     C_sa_call_curve_interval, likelihood_conditions(fit, level),
     fit$settings$set[c("kind", "lower", "upper", "natural", "held")],
     fit$temp_ref_c + ZERO_CELSIUS, unname(fit$par), rows[new, , drop = FALSE],
-    as.double(c(fit$lack_of_fit$misfit, FLAT_RISE, narrow)))
+    as.double(c(fit$lack_of_fit$misfit, FLAT_RISE, narrow)), along)
   out[which(ok)[rising], ] <- ends[cumsum(new), , drop = FALSE]
   out
 }
@@ -86,6 +95,47 @@ softening_band <- function(fit, temp_c, time_min, strain = NULL, level = 0.95) {
   part$lower[ok] <- pmax(ends[, 1L], 0)
   part$upper[ok] <- ends[, 2L]
   part$se[ok] <- NA_real_
+  part
+}
+
+# The same along histories. Of many places at most MOST_MARKS of each history are asked, the others read off
+# between their neighbours.
+MOST_MARKS <- 100L
+UNBOUNDED <- 1e12 # stands for Inf between neighbours
+
+history_band <- function(fit, points, place, passed_min, level = 0.95) {
+  part <- history_values(fit, points, place, passed_min)
+  if (!needs_likelihood(fit)) return(part)
+  narrow <- NARROW[["hardness"]] * abs(fit$par[["h_worked"]] - fit$par[["h_soft"]])
+  half <- interval_t(fit, level) * part$se
+  pick <- unlist(lapply(split(seq_along(place), place), function(rows) {
+    rows <- rows[order(passed_min[rows])]
+    rows[unique(round(seq(1, length(rows), length.out = min(length(rows), MOST_MARKS))))]
+  }), use.names = FALSE)
+  limits <- function(rows, narrow, rise = 1) {
+    on <- place[rows] > 0
+    curve_limits(fit, numeric(length(rows)), ifelse(on, 0, -Inf), half[rows], level, narrow, rise,
+                 list(points, as.integer(place[rows]), as.double(passed_min[rows])))
+  }
+  ends <- limits(pick, narrow)
+  lost <- is_flat(ends[, 1:2, drop = FALSE], ends[, 3:4, drop = FALSE], narrow)
+  wide <- which(!lost & (ends[, 2L] - ends[, 1L] > narrow) %in% TRUE)
+  lost[wide] <- leans(part$fit[pick[wide]], ends[wide, 1:2, drop = FALSE],
+                      limits(pick[wide], Inf, QUARTER)[, 1:2, drop = FALSE])
+  value <- cbind(pmax(ends[, 1L], 0), pmin(ends[, 2L], UNBOUNDED), lost)
+  out <- matrix(NA_real_, length(place), 3L)
+  for (rows in split(seq_along(place), place)) {
+    at <- which(place[pick] == place[rows[1L]])
+    for (k in 1:3) {
+      out[rows, k] <- if (length(at) == 1L) value[at, k] else {
+        stats::approx(passed_min[pick[at]], value[at, k], passed_min[rows], rule = 2, ties = "ordered")$y
+      }
+    }
+  }
+  part$lower <- out[, 1L]
+  part$upper <- ifelse(out[, 2L] > 1e-3 * UNBOUNDED, Inf, out[, 2L])
+  part$lost <- out[, 3L] > 0
+  part$se[] <- NA_real_
   part
 }
 

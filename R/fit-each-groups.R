@@ -180,17 +180,44 @@ key_columns <- function(keys, taken) {
   keys
 }
 
-# One warning for values of groups with something open, which no reading need hold.
-warn_open_groups <- function(object, newdata) {
-  group <- match_groups(object, newdata)
+# Predictions of groups with something open, by their own fits: an interval alone, and NA as value, where the
+# readings leave the curve open. `group`: 0 for rows of others. Without readings they can only be told of.
+judge_open_groups <- function(object, out, group, temp, time, interval, level) {
+  rows <- which(group > 0L & !is.na(time) & (!is.na(temp) | time == 0))
+  if (!length(rows)) return(out)
+  if (is.null(object$readings)) {
+    warn_open_groups(object, group, time)
+    return(out)
+  }
+  n <- length(group)
+  value <- if (is.list(out)) out$fit else out
+  lost <- logical(n)
+  for (own in split(rows, group[rows])) {
+    fit <- one_answer(object, group[own[1L]], identity)
+    if (is.character(fit) || !needs_likelihood(fit)) next
+    part <- softening_band(fit, temp[own], time[own], NULL, level)
+    if (is.null(part$lower)) next
+    lost[own] <- part$lost
+    got <- finish_band(fit, part, interval, level, FALSE)
+    if (is.matrix(value)) value[own, ] <- got else value[own] <- got
+  }
+  if (is.list(out)) out$fit <- value else out <- value
+  at <- which(lost)
+  if (length(at)) {
+    warn("outside", paste0(
+      length(at), " of ", n, " predictions are NA: the readings of their group leave the curve there ",
+      "open, and only an interval can be given (", in_rows(at), ")."), n = length(at), rows = at)
+  }
+  out
+}
+
+warn_open_groups <- function(object, group, time) {
   open <- colSums(matrix(is_undetermined(parameter_states(object$state)), nrow(object$state))) > 0L
-  rows <- which(group > 0L & open[pmax(group, 1L)] & fits_fitted(object)[pmax(group, 1L)] &
-                  newdata[[object$columns$time]] > 0)
+  rows <- which(group > 0L & open[pmax(group, 1L)] & time > 0)
   if (!length(rows)) return(invisible())
   warn("outside", paste0(length(rows), " of ", length(group), " predictions are of groups with a parameter ",
-                         "that is not determined and may lean on it; they have no interval. ",
-                         "predict(fits[[\"name\"]], ...) gives one, and no value where it does (",
-                         in_rows(rows), ")."), n = length(rows), rows = rows)
+                         "that is not determined and may lean on it; they have no interval, since these ",
+                         "fits keep no readings (", in_rows(rows), ")."), n = length(rows), rows = rows)
 }
 
 # Which parameters of which groups have the interval of a profile, as a vector of p x groups.

@@ -228,12 +228,11 @@ predict.softanneal_fits <- function(object, newdata,
   read <- missing(newdata)
   if (read) newdata <- kept_data(object)
   check_data(newdata, "newdata", rows = FALSE)
-  out <- each_predictions(object, newdata, interval, level, se.fit, scale)
-  if (!read) warn_open_groups(object, newdata)
-  out
+  each_predictions(object, newdata, interval, level, se.fit, scale, TRUE)
 }
 
-each_predictions <- function(object, newdata, interval, level, se.fit, scale = NULL) {
+# `judge`: groups with something open answer by their own fit, which knows what leans on it.
+each_predictions <- function(object, newdata, interval, level, se.fit, scale = NULL, judge = FALSE) {
   temp <- numeric_column(newdata, object$columns$temp, "newdata", "degree_C", -ZERO_CELSIUS,
                          open = TRUE, na = TRUE)
   time <- numeric_column(newdata, object$columns$time, "newdata", "min", 0, na = TRUE)
@@ -263,7 +262,9 @@ each_predictions <- function(object, newdata, interval, level, se.fit, scale = N
   open <- colSums(object$state > 1L)[at] > 0L
   se <- sqrt(pmax(m[, 2L], 0))
   se[open | is.nan(se)] <- NA_real_ # nothing known without degrees of freedom
-  in_asked(finish_fits(object, m[, 1L], se, at, interval, level, se.fit))
+  out <- finish_fits(object, m[, 1L], se, at, interval, level, se.fit)
+  if (judge) out <- judge_open_groups(object, out, replace(group, !open, 0L), temp, time, interval, level)
+  in_asked(out)
 }
 
 #' @rdname fits-tables

@@ -84,14 +84,14 @@ history_values <- function(object, points, place, passed_min) {
 
 # Values of a fit at the rows of a history, or at readings joined to it; one warning for what
 # lies outside the readings of the fit.
-predict_history <- function(object, newdata, history) {
+predict_history <- function(object, newdata, history, level) {
   if (length(object$settings$set$no_energy)) forward_parameters(object)
   columns <- object$readings$columns
   h <- history_points(history)
   span <- history_span(h)
   if (is.null(newdata)) {
     id <- rep.int(seq_len(span$count), diff(h$points$first))
-    part <- history_values(object, h$points, id, (h$points$time_s - span$start[id]) / 60)
+    part <- history_band(object, h$points, id, (h$points$time_s - span$start[id]) / 60, level)
     hottest <- unlist(lapply(split(h$points$temp_c, id), cummax), use.names = FALSE)
     back <- if (is.null(h$order)) seq_along(id) else order(h$order)
     part <- lapply(part, `[`, back)
@@ -108,11 +108,13 @@ predict_history <- function(object, newdata, history) {
   known <- which(!is.na(time) & if (is.null(log_s)) TRUE else !is.na(log_s))
   specimen <- if (columns$specimen %in% names(newdata)) newdata[[columns$specimen]]
   joined <- join_history(h, specimen[known], time[known], log_s[known], known)
-  part <- history_values(object, h$points, joined$place, joined$passed_min)
+  part <- history_band(object, h$points, joined$place, joined$passed_min, level)
   hottest <- hottest_before(h, joined)
   warn_history(object, hottest, part, known)
-  full <- rep(NA_real_, nrow(newdata))
-  lapply(part, function(x) replace(full, known, x))
+  full <- rep(NA, nrow(newdata))
+  part <- lapply(part, function(x) replace(full, known, x))
+  if (!is.null(part$lost)) part$lost <- part$lost %in% TRUE
+  part
 }
 
 # Model number, parameters in order, reference temperature and scale of a forward model.

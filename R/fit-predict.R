@@ -30,10 +30,9 @@
 #' @return As from [stats::predict.lm()]: a vector, or a matrix with columns `fit`, `lwr`,
 #'   `upr`; with `se.fit = TRUE` a list with `fit`, `se.fit`, `df` and `residual.scale`. As
 #'   many values as rows in `newdata`, in its order. Hardness is in the scale of the fit.
-#'   Where a parameter is not determined, intervals at constant temperature are profiles of the
-#'   hardness itself at each place (standard errors are then `NA`), and a value for which the
-#'   readings give only an interval is `NA`, with one warning of class `softanneal_warning_outside`.
-#'   Along histories, standard errors and intervals are `NA` there, with the same warning. With
+#'   Where a parameter is not determined, intervals are profiles of the hardness itself at each place,
+#'   along histories too (standard errors are then `NA`), and a value for which the
+#'   readings give only an interval is `NA`, with one warning of class `softanneal_warning_outside`. With
 #'   `se = "components"` a prediction interval along histories leaves out the furnace temperature. A fit
 #'   with an exponent for each temperature gives `NA` at others.
 #'   Conditions hotter, colder longer, or of other strains than those in the data give one
@@ -64,14 +63,9 @@ predicted <- function(object, newdata, interval, level, se.fit, history, specime
   specimen <- check_choice(specimen, c("new", "same"), "specimen")
   if (specimen == "same") need_components(object, "specimen")
   if (!is.null(history)) {
-    part <- predict_history(object, newdata, history)
-    if (has_open(object)) {
-      warn("outside", paste0("Along histories values may lean on ",
-                             in_quotes(names(object$states)[is_open(object)], " and "),
-                             ", which the readings do not determine; they have no interval."),
-           n = length(part$fit), rows = seq_along(part$fit))
-    }
-    return(finish_prediction(object, part$fit, part$se, interval, level, se.fit))
+    part <- predict_history(object, newdata, history, check_level(level))
+    warn_open_values(object, part)
+    return(finish_band(object, part, interval, level, se.fit))
   }
   if (is.null(newdata)) {
     at <- object$conditions
@@ -85,7 +79,7 @@ predicted <- function(object, newdata, interval, level, se.fit, history, specime
     part <- if (is.null(at$place)) {
       softening_band(object, at$temp_c, at$time_min, at$strain, check_level(level))
     } else {
-      history_values(object, object$readings$history, at$place, at$passed_min)
+      history_band(object, object$readings$history, at$place, at$passed_min, check_level(level))
     }
     out <- finish_band(object, lapply(part, `[`, at$of_reading + 1L), interval, level, se.fit)
     return(pad_prediction(out, object$na.action))
@@ -135,7 +129,7 @@ band_ends <- function(object, part, interval, level) {
 }
 
 warn_open_values <- function(object, part) {
-  rows <- which(part$lost)
+  rows <- which(part$lost %or% FALSE)
   if (!length(rows)) return(invisible())
   settle <- settling(object)
   warn("outside", paste0(

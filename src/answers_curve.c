@@ -1,4 +1,5 @@
-/* Likelihood interval of the hardness of the curve at a place (a temperature and a time).
+/* Likelihood interval of the hardness of the curve at a place (a temperature and a time, or a mark in a
+ * history).
  *
  * One more reading of hardness v and weight w is added at the place and all is refitted. Whatever
  * v and w, the fit reached is the best of all curves that pass the place at the hardness H it has
@@ -31,6 +32,17 @@ typedef struct {
     double *root, *resid, *jac, *rows, *work;
 } pulled_fit;
 
+static sa_clock clock_at(const sa_place *at)
+{
+    return (sa_clock){.n = 1,
+                      .coordinate = &at->coordinate,
+                      .log_time = &at->log_time,
+                      .along = at->along,
+                      .table = at->table,
+                      .strain = &at->group.strain,
+                      .exponent = &at->group.exponent};
+}
+
 static int pulled_residuals(const double *par, double *resid, double *jac, void *context)
 {
     const pulled_fit *f = context;
@@ -41,11 +53,7 @@ static int pulled_residuals(const double *par, double *resid, double *jac, void 
     for (size_t i = 0; i < f->s->clock.n; i++)
         resid[i] -= f->s->hardness[i];
     sa_softening_whiten(f->s, resid, rows);
-    const sa_clock one = {.n = 1,
-                          .coordinate = &f->at->coordinate,
-                          .log_time = &f->at->log_time,
-                          .strain = &f->at->group.strain,
-                          .exponent = &f->at->group.exponent};
+    const sa_clock one = clock_at(f->at);
     if (sa_model_hardness(f->s->kind, &one, par, &resid[m], jac ? own : NULL))
         return 1;
     resid[m] -= f->pull;
@@ -201,11 +209,7 @@ static double side_end(pulled_fit *f, const sa_band *b, int side, double thresho
 
 static int value_at(const sa_band *b, const double *par, const sa_place *at, double *out)
 {
-    const sa_clock one = {.n = 1,
-                          .coordinate = &at->coordinate,
-                          .log_time = &at->log_time,
-                          .strain = &at->group.strain,
-                          .exponent = &at->group.exponent};
+    const sa_clock one = clock_at(at);
     return sa_model_hardness(b->s->kind, &one, par, out, NULL) || !isfinite(*out);
 }
 

@@ -4,10 +4,13 @@
 
 #include "softening.h"
 
-/* A place of the curve at constant temperature. */
+/* A place of the curve: at constant temperature, or a mark in a history, `log_time` and `coordinate` then as
+ * in a clock along histories. */
 typedef struct {
     double log_time, coordinate;
     sa_group group;
+    const sa_histories *along; /* one history and one mark; NULL: constant temperature */
+    double *table;             /* of a clock of one condition along it */
 } sa_place;
 
 /* The band over places, neighbours next to each other: the end of one is the start of the next. Ends are

@@ -144,12 +144,52 @@ SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par,
     return out;
 }
 
+/* Places that are marks in histories. */
+static void places_along(SEXP along, double ref, sa_place *at, size_t n)
+{
+    sa_histories all;
+    const R_xlen_t count = (R_xlen_t)n;
+    glue_histories(glue_part(along, 0), ref, &all);
+    const int *which = glue_integers(glue_part(along, 1), count, "which");
+    const double *minutes = glue_doubles(glue_part(along, 2), count, "minutes");
+    sa_histories *one = (sa_histories *)R_alloc(n + 1, sizeof(sa_histories));
+    int *cuts = (int *)R_alloc(2 * n + 2, sizeof(int));
+    double *mark = (double *)R_alloc(n + 1, sizeof(double));
+    cuts[2 * n] = 0;
+    cuts[2 * n + 1] = 1;
+    for (size_t k = 0; k < n; k++) {
+        if (which[k] < 1 || (size_t)which[k] > all.count)
+            continue;
+        const int first = all.first[which[k] - 1], end = all.first[which[k]];
+        cuts[2 * k] = 0;
+        cuts[2 * k + 1] = end - first;
+        mark[k] = fmin(all.time[first] + exp(all.log_unit) * minutes[k], all.time[end - 1]);
+        one[k] = all;
+        one[k].time = all.time + first;
+        one[k].temp = all.temp + first;
+        one[k].first = cuts + 2 * k;
+        one[k].mark = mark + k;
+        one[k].mark_first = cuts + 2 * n;
+        one[k].count = 1;
+        at[k].along = one + k;
+        at[k].table = (double *)R_alloc(sa_clock_table(1), sizeof(double));
+        const sa_clock clock = {.n = 1, .along = at[k].along, .table = at[k].table};
+        double slope;
+        sa_clock_begin(&clock);
+        sa_clock_set(&clock, SA_RECRYSTALLISATION, SA_TYPICAL_ENERGY);
+        const double ln_t = sa_clock_read(&clock, 0, SA_RECRYSTALLISATION, SA_TYPICAL_ENERGY, &slope);
+        at[k].coordinate = slope;
+        at[k].log_time = ln_t - SA_TYPICAL_ENERGY * slope;
+    }
+}
+
 /* The same for the hardness at places: matrix with columns coordinate, ln t, first step, ln of
  * strain over its reference, which n from 0, threshold. settings: objective, share of the threshold up to
- * which a curve is as good as the best, width from which that is asked. Columns of the result: ends, and
+ * which a curve is as good as the best, width from which that is asked. along: NULL, or list(history,
+ * which of it, from 1 or 0 for none, minutes in it) of each place. Columns of the result: ends, and
  * where the sum has risen by that share. */
 SEXP sa_call_curve_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP places,
-                            SEXP settings)
+                            SEXP settings, SEXP along)
 {
     answer_problem a;
     const double *set = glue_doubles(settings, 3, "settings");
@@ -163,7 +203,10 @@ SEXP sa_call_curve_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, S
     for (size_t k = 0; k < n; k++)
         at[k] = (sa_place){place[k + n], place[k],
                            {place[k + 3 * n], (int)glue_whole(place[k + 4 * n], 0.0, last_exponent,
-                                                              "exponent")}};
+                                                              "exponent")},
+                           NULL, NULL};
+    if (along != R_NilValue)
+        places_along(along, glue_double(ref_k, "ref_k"), at, n);
     const sa_band band = {.s = &a.s,
                           .par = a.par,
                           .objective = a.objective,

@@ -17,7 +17,7 @@ SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP place, SEXP par);
 SEXP sa_call_time_to(SEXP model, SEXP place, SEXP target, SEXP kind, SEXP par);
 
 SEXP sa_call_curve_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP places,
-                            SEXP settings);
+                            SEXP settings, SEXP along);
 SEXP sa_call_meeting_interval(SEXP conditions, SEXP setup, SEXP ref_k, SEXP par, SEXP meetings,
                               SEXP settings);
 
@@ -32,6 +32,6 @@ sa_lsq_control glue_control(SEXP control);
         CALLDEF(sa_call_gradient_se, 2), CALLDEF(sa_call_hardness, 4),                         \
         CALLDEF(sa_call_time_to, 5), CALLDEF(sa_call_censored, 5),                             \
         CALLDEF(sa_call_history_check, 1), CALLDEF(sa_call_reduced_time, 6),                   \
-        CALLDEF(sa_call_soften, 6), CALLDEF(sa_call_meeting_interval, 6), CALLDEF(sa_call_curve_interval, 6),
+        CALLDEF(sa_call_soften, 6), CALLDEF(sa_call_meeting_interval, 6), CALLDEF(sa_call_curve_interval, 7),
 
 #endif

@@ -1,7 +1,9 @@
 # Coverage of 95 % intervals where pieces, furnaces, operators and steps scatter, for each kind of
 # standard error. Designs: A four temperatures, one specimen each; B two; C three with two specimens each,
-# runs named; S the same with the two of a temperature in one run; D eight; E half seen. Scatter in HV and K.
-# The last column is the median width of the interval of Q. About 0.5 s per set and kind:
+# runs named; S the same with the two of a temperature in one run; D eight; E half seen; H two halves of a strip
+# at 350 and 450 degrees, the hotter one soft before its first reading (energy and rate drawn for each set).
+# Scatter in HV and K. The last columns: median width of the interval of Q where it has two ends, and the share
+# in % of the intervals that are NA, which count as misses. About 0.5 s per set and kind:
 #   Rscript inst/benchmarks/coverage-errors.R [sets [cells [kinds [file]]]]
 # for example  Rscript inst/benchmarks/coverage-errors.R 200 A:step,A:furnace components,cluster
 # With `file` the rows of the table (those of these cells and kinds anew, others as they are) go there:
@@ -26,14 +28,16 @@ design <- function(temp_c, each = 1L, times = accumulated, one_run = FALSE) {
 }
 designs <- list(A = design(c(290, 310, 330, 350)), B = design(c(335, 350)),
                 C = design(c(290, 320, 350), 2L), S = design(c(290, 320, 350), 2L, one_run = TRUE),
-                D = design(seq(290, 360, 10)), E = design(c(270, 290, 310), times = c(0, 4, 8, 16, 32)))
-scatters <- list(step = list(sd_step = 1.5), piece = list(sd_piece = 2), furnace = list(u_temp_c = 2),
+                D = design(seq(290, 360, 10)), H = c(design(c(350, 450), times = c(0, 10, 20, 40, 80)),
+                                                     list(drawn = TRUE)), E = design(c(270, 290, 310), times = c(0, 4, 8, 16, 32)))
+scatters <- list(step = list(sd_step = 1.5), step1 = list(sd_step = 1), piece = list(sd_piece = 2), furnace = list(u_temp_c = 2),
                  both = list(u_temp_c = 2, sd_piece = 2), furnace1 = list(u_temp_c = 1),
                  furnace4 = list(u_temp_c = 4), operator = list(sd_operator = 2),
                  outliers = list(outliers = 0.02), insertion = list(u_temp_c = 2, insertion = TRUE))
-truth <- c(h_worked = 160, h_soft = 78, n = 1.6, q_kj_mol = 140)
+usual <- truth <- c(h_worked = 160, h_soft = 78, n = 1.6, q_kj_mol = 140)
+half <- usual_half <- c(temp_c = 320, time_min = 16) # half softened
 rate <- function(temp_c) {
-  arrhenius_rate(temp_c, jmak_time(0.5, 1, truth[["n"]]) / 16, 320, truth[["q_kj_mol"]])
+  arrhenius_rate(temp_c, jmak_time(0.5, 1, truth[["n"]]) / half[[2L]], half[[1L]], truth[["q_kj_mol"]])
 }
 curve <- function(temp_c, time_min) {
   truth[["h_soft"]] + (truth[["h_worked"]] - truth[["h_soft"]]) *
@@ -70,22 +74,30 @@ draw <- function(design, u_temp_c = 0, sd_piece = 0, sd_step = 0.5, sd_reading =
 
 quantities <- c(names(truth), "time to 100 HV", "temperature for 100 HV", "recrystallisation temperature",
                 "window edge", "reading, new specimen", "reading, same specimen")
-answers <- c(time_at(320, 60 / 82), temp_at(16, 60 / 82), temp_at(60, 0.5), time_at(320, 40 / 82))
 
 one_set <- function(design, scatter, kind) {
   more <- 24
+  truth <<- usual
+  half <<- usual_half
+  ask <- 320
+  if (isTRUE(design$drawn)) {
+    truth[c("n", "q_kj_mol")] <<- c(1.4, runif(1L, 120, 190))
+    half <<- c(temp_c = 350, time_min = runif(1L, 15, 40))
+    ask <- 400
+  }
+  answers <- c(time_at(ask, 60 / 82), temp_at(16, 60 / 82), temp_at(60, 0.5), time_at(ask, 40 / 82))
   d <- do.call(draw, c(list(design, more = more), scatter))
   same <- d[d$time_min == more, ]
   d <- d[d$time_min != more, ]
-  new <- do.call(draw, c(list(list(temp_c = 320, each = 1L, times = c(0, 16), one_run = FALSE),
+  new <- do.call(draw, c(list(list(temp_c = ask, each = 1L, times = c(0, 16), one_run = FALSE),
                               n_readings = 1L), scatter))
   fit <- suppressWarnings(fit_softening(d, se = kind))
   ci <- confint(fit)[names(truth), ]
   within <- function(x, value) x$conf.low <= value & value <= x$conf.high
   found <- suppressWarnings(c(
-    within(time_to(fit, hardness = 100, temp_c = 320), answers[1L]),
+    within(time_to(fit, hardness = 100, temp_c = ask), answers[1L]),
     within(temp_for(fit, 16, hardness = 100), answers[2L]), within(recryst_temperature(fit), answers[3L]),
-    within(time_to(fit, hardness = 120, temp_c = 320), answers[4L])))
+    within(time_to(fit, hardness = 120, temp_c = ask), answers[4L])))
   read <- function(row, ...) {
     p <- suppressWarnings(predict(fit, row, interval = "prediction", ...))
     p[, "lwr"] <= row$hardness & row$hardness <= p[, "upr"]
@@ -107,14 +119,17 @@ for (cell in cells) {
       one_set(designs[[part[1L]]], scatters[[part[2L]]], kind)
     }, numeric(length(quantities) + 1L))
     width <- nrow(hits)
-    c(100 * rowMeans(hits[-width, , drop = FALSE], na.rm = TRUE), median(hits[width, ], na.rm = TRUE))
-  }, numeric(length(quantities) + 1L)))
-  colnames(out) <- c(quantities, "width of Q (kJ/mol)")
+    q <- hits[width, is.finite(hits[width, ])]
+    hits <- hits[-width, , drop = FALSE]
+    c(100 * rowMeans(!is.na(hits) & hits != 0), median(q), 100 * mean(is.na(hits)))
+  }, numeric(length(quantities) + 2L)))
+  colnames(out) <- c(quantities, "width of Q (kJ/mol)", "no interval")
   print(round(out))
   table <- rbind(table, data.frame(design = part[1L], scatter = part[2L], se = kinds, sets = sets,
                                    round(out, 1), row.names = NULL, check.names = FALSE))
   if (!is.null(file)) {
     old <- if (file.exists(file)) read.csv(file, check.names = FALSE)
+    if (!is.null(old)) old[setdiff(names(table), names(old))] <- NA
     key <- function(x) paste(x$design, x$scatter, x$se)
     write.csv(rbind(old[!key(old) %in% key(table), ], table), file, row.names = FALSE)
   }

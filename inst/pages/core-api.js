@@ -476,7 +476,7 @@ const SoftannealAPI = (function () {
       const endsAt = (places, rise, narrow) => !places.length ? [] : call("curve_interval", untyped(ask.conditions),
         untyped(ask.setup), number(fit.temp_ref_c) + ZERO, vector(fit.par),
         matrix(places.map((i) => [at[i], Math.log(time[i]), stepAt(ask.t * se[i]), 0, 0, rise * ask.threshold])),
-        [number(ask.misfit), ask.flat_rise, narrow]);
+        [number(ask.misfit), ask.flat_rise, narrow], null);
       const ends = endsAt(order, 1, ask.narrow), wide = order.filter((i, k) =>
         ends[k][1] - ends[k][0] > ask.narrow && !amongReadings(ask.read, temp[i], time[i]));
       const quarter = endsAt(wide, ask.quarter, Infinity);

@@ -180,12 +180,22 @@ test_that("a parameter called determined has the interval of its profile: two te
   expect_identical(is.na(h[, "fit"]), c(FALSE, TRUE, FALSE))
   expect_true(all(is.finite(h[, 2:3])))
   of_each <- suppressWarnings(fit_each(cbind(d, coil = "a"), coil), "softanneal_warning_fit")
+  expect_warning(many <- predict(of_each, cbind(at, coil = "a"), interval = "confidence"),
+                 "1 of 3 predictions are NA: the readings of their group",
+                 class = "softanneal_warning_outside")
+  one <- suppressWarnings(of_each[["a"]])
+  expect_identical(many, suppressWarnings(predict(one, at, interval = "confidence")))
+  expect_silent(predict(of_each))
+  of_each$readings <- NULL # as beyond the readings that are kept
   expect_warning(predict(of_each, cbind(at, coil = "a")), "3 of 3 predictions are of groups with a parameter",
                  class = "softanneal_warning_outside")
-  expect_silent(predict(of_each))
-  along <- data.frame(time_s = c(0, 600, 1200), temp_c = c(20, 400, 400))
-  expect_warning(predict(f, history = along), "values may lean on",
+  # along a history of one temperature the same as there
+  along <- data.frame(time_s = c(0, 120, 600), temp_c = 400)
+  expect_warning(h <- predict(f, history = along, interval = "prediction"), "1 of 3 predictions are NA",
                  class = "softanneal_warning_outside")
+  there <- suppressWarnings(predict(f, data.frame(temp_c = 400, time_min = c(0, 2, 10)),
+                                    interval = "prediction"))
+  expect_equal(h, there, tolerance = 1e-4)
   expect_warning(t <- temp_for(of_each, softening = 0.5, time_min = c(5, 16)),
                  class = "softanneal_warning_outside")
   expect_identical(is.na(t$temp_c), c(TRUE, FALSE))

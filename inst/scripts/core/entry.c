@@ -219,7 +219,7 @@ static const R_CallMethodDef entries[] = {
     GLUE_COMPONENTS_CALLS GLUE_HEAT_CALLS GLUE_PARTS_CALLS CALLDEF(sa_call_softening, 4),
     CALLDEF(sa_call_gradient_se, 2), CALLDEF(sa_call_hardness, 4), CALLDEF(sa_call_time_to, 5),
     CALLDEF(sa_call_history_check, 1), CALLDEF(sa_call_reduced_time, 6), CALLDEF(sa_call_soften, 6),
-    CALLDEF(sa_call_meeting_interval, 6), CALLDEF(sa_call_curve_interval, 6),
+    CALLDEF(sa_call_meeting_interval, 6), CALLDEF(sa_call_curve_interval, 7),
     CALLDEF(sa_call_design, 5), CALLDEF(sa_call_convert, 4), {NULL, NULL, 0}};
 
 EMSCRIPTEN_KEEPALIVE const char *core_entry(int k)

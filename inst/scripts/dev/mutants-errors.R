@@ -51,9 +51,9 @@ mutant("degrees of freedom halved", "src/components_reml.c", "2.0 * whole * whol
        "whole * whole / spread", "external-errors")
 
 # --- C: profiles, answers
-mutant("idle processes are not tried", "src/profile.c", "if (wake_idle(f, which",
+mutant("idle processes are not tried", "src/profile_walk.c", "if (wake_idle(f, which",
        "if (0 && wake_idle(f, which", "identify: a profile wakes")
-mutant("idle processes wake without amplitude", "src/profile.c", "fmin(f->s.upper[j], 0.2 * drop)",
+mutant("idle processes wake without amplitude", "src/profile_walk.c", "fmin(f->s.upper[j], 0.2 * drop)",
        "fmin(f->s.upper[j], 0.0 * drop)", "identify: a profile wakes",
        equivalent = paste("where the search begins: with the rate and energy of a process that shows, its",
                           "amplitude rises from zero by itself"))
@@ -62,7 +62,7 @@ mutant("wide linear errors beside an open parameter", "src/profile.c",
        "narrower |= 0;", "c: answers")
 mutant("linear errors are not narrowed", "src/profile.c", "share < 0.9 && k < p", "share < 0.0 && k < p",
        "c: answers")
-mutant("lower minimum not gone to", "src/profile.c",
+mutant("lower minimum not gone to", "src/profile_walk.c",
        "if (sum < objective - 1e-4 * (ceiling - objective))",
        "if (sum < objective - 1e4 * (ceiling - objective))", "c: answers")
 mutant("edge of strain is an end", "src/answers.c",

@@ -202,7 +202,7 @@ mutant("wide only at half the drop", "src/parts.c", "#define OF_LEVEL {0.25,", "
 mutant("energies never wide", "src/parts.c",
        "#define OF_ENERGY {0.0, 0.35,", "#define OF_ENERGY {0.0, 35.0,",
        c("few-data", "identify", "fit-edges"))
-mutant("wide step along a profile", "src/profile.c",
+mutant("wide step along a profile", "src/profile_walk.c",
        "shift[m++], pb->lower[j]", "0.0 * shift[m++], pb->lower[j]",
        c("fit-properties", "few-data"))
 mutant("draws of a fit not clipped", "R/plan-guess.R", "pmin(pmax(shift[, positive], -2), 2)",
