@@ -1,9 +1,10 @@
 # Coverage of 95 % intervals where pieces, furnaces, operators and steps scatter, for each kind of
-# standard error. Designs: A four temperatures, one specimen each; B two; C three with two specimens each,
-# runs named; S the same with the two of a temperature in one run; D eight; E half seen; H two halves of a strip
-# at 350 and 450 degrees, the hotter one soft before its first reading (energy and rate drawn for each set).
-# Scatter in HV and K. The last columns: median width of the interval of Q where it has two ends, and the share
-# in % of the intervals that are NA, which count as misses. About 0.5 s per set and kind:
+# standard error. Designs: A four temperatures, one specimen each; B two; C three with two specimens
+# each, runs named; S the same with the two of a temperature in one run; D eight; E half seen; H two
+# halves of a strip at 350 and 450 degrees, the hotter one soft before its first reading (energy and rate
+# drawn for each set). Scatter in HV and K. The last columns: median width of the interval of Q where it
+# has two ends, and the share in % of the intervals that are NA, which count as misses. About 0.5 s per
+# set and kind:
 #   Rscript inst/benchmarks/coverage-errors.R [sets [cells [kinds [file]]]]
 # for example  Rscript inst/benchmarks/coverage-errors.R 200 A:step,A:furnace components,cluster
 # With `file` the rows of the table (those of these cells and kinds anew, others as they are) go there:
@@ -28,9 +29,10 @@ design <- function(temp_c, each = 1L, times = accumulated, one_run = FALSE) {
 }
 designs <- list(A = design(c(290, 310, 330, 350)), B = design(c(335, 350)),
                 C = design(c(290, 320, 350), 2L), S = design(c(290, 320, 350), 2L, one_run = TRUE),
-                D = design(seq(290, 360, 10)), H = c(design(c(350, 450), times = c(0, 10, 20, 40, 80)),
-                                                     list(drawn = TRUE)), E = design(c(270, 290, 310), times = c(0, 4, 8, 16, 32)))
-scatters <- list(step = list(sd_step = 1.5), step1 = list(sd_step = 1), piece = list(sd_piece = 2), furnace = list(u_temp_c = 2),
+                D = design(seq(290, 360, 10)), E = design(c(270, 290, 310), times = c(0, 4, 8, 16, 32)),
+                H = c(design(c(350, 450), times = c(0, 10, 20, 40, 80)), drawn = TRUE))
+scatters <- list(step = list(sd_step = 1.5), step1 = list(sd_step = 1), piece = list(sd_piece = 2),
+                 furnace = list(u_temp_c = 2),
                  both = list(u_temp_c = 2, sd_piece = 2), furnace1 = list(u_temp_c = 1),
                  furnace4 = list(u_temp_c = 4), operator = list(sd_operator = 2),
                  outliers = list(outliers = 0.02), insertion = list(u_temp_c = 2, insertion = TRUE))
