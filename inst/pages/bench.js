@@ -457,7 +457,16 @@ const bench = (() => {
 
   const hints = (list) => list.length ? el("details", null, el("summary", null, "Cautions for this act"),
     el("ul", null, list.map((t) => el("li", null, t)))) : null;
-  const button = (key, text, act, attributes) => el("button", Object.assign({ type: "button", "data-key": key, onclick: act }, attributes), text);
+  /* A glove that bounces taps what comes next too: a second tap of a hand within 0.4 s is none. */
+  let tapped = -Infinity;
+  const once = (act) => (e) => {
+    if (e.detail > 0) {
+      if (e.timeStamp - tapped < 400) return;
+      tapped = e.timeStamp;
+    }
+    act(e);
+  };
+  const button = (key, text, act, attributes) => el("button", Object.assign({ type: "button", "data-key": key, onclick: once(act) }, attributes), text);
   const rowsBusy = (s, row) => specimens.map((n) => current(s.pieces[n])).filter((x) => x && phase(x) === "in" && x.row.furnace === row.furnace && x.row.temp_c !== row.temp_c);
 
   function card(name, s) {
@@ -637,9 +646,10 @@ const bench = (() => {
     for (let h = Math.ceil(h0 / by) * by; h <= h1; h += by) g.append(page.svg("line", { class: "axis", x1: left - 5, x2: left, y1: py(h), y2: py(h) }), page.svg("text", { x: left - 8, y: py(h) + 4, "text-anchor": "end" }, String(h)));
     g.append(page.svg("path", { class: "axis", fill: "none", d: "M" + left + " " + top + "V" + (high - bottom) + "H" + (wide - right) }),
       page.svg("text", { x: (left + wide - right) / 2, y: high - 6, "text-anchor": "middle" }, "Time at temperature (min)"), page.svg("text", { "text-anchor": "middle", transform: "translate(14 " + (top + high - bottom) / 2 + ") rotate(-90)" }, "Hardness (HV)"));
+    const dark = document.documentElement.dataset.theme === "dark";
     let under = Infinity;
     temps.slice().reverse().forEach((t) => {
-      const k = temps.indexOf(t), colour = "hsl(" + (temps.length > 1 ? 215 - 200 * k / (temps.length - 1) : 215) + " 75% 42%)";
+      const k = temps.indexOf(t), colour = "hsl(" + (temps.length > 1 ? 215 - 200 * k / (temps.length - 1) : 215) + " 75% " + (dark ? 66 : 34) + "%)";
       const own = { hardness: api.hardness(f, t, grid) }, known = fitted.quick || fitted.bands && fitted.bands.has(t) ? bandAt(t) : null;
       const clip = (h) => Math.min(Math.max(h, h0), h1);
       if (known && known.band.lower.every(Number.isFinite) && known.band.upper.every(Number.isFinite)) {
@@ -679,7 +689,8 @@ const bench = (() => {
       return rank[pa] - rank[pb] || (pa === "in" ? a.x.in.at + a.x.row.furnace_min * minute - b.x.in.at - b.x.row.furnace_min * minute :
         rows.indexOf(a.x.row) - rows.indexOf(b.x.row));
     });
-    page.get("bench-now").replaceChildren(...order.map((o) => card(o.name, s)));
+    const over = order.every((o) => !o.x) ? el("p", { class: "remark" }, "The plan is done: switch off and mark what is hot, then save both files below.") : null;
+    page.get("bench-now").replaceChildren(...order.map((o) => card(o.name, s)), ...(over ? [over] : []));
     page.get("bench-undo").disabled = !s.last;
     page.text("bench-undo", s.last ? "Undo last entry: " + s.last.specimen + ", " + entryWords(s.last) : "Undo last entry");
     if (page.get("bench-log-box").open) page.get("bench-log").replaceChildren(logTable(s));
@@ -847,7 +858,7 @@ const bench = (() => {
 
   async function begin() {
     page.get("bench-start").addEventListener("click", () => enter("begin", { operator: page.get("bench-operator").value.trim() }));
-    page.get("bench-undo").addEventListener("click", () => { const s = state(); tell(""); if (s.last) enter("undo", { of: s.last.id }); });
+    page.get("bench-undo").addEventListener("click", once(() => { const s = state(); tell(""); if (s.last) enter("undo", { of: s.last.id }); }));
     page.get("bench-save-readings").addEventListener("click", () => save(readingsFile(), "readings"));
     page.get("bench-save-events").addEventListener("click", () => save(eventsFile(), "events"));
     page.get("bench-log-box").addEventListener("toggle", () => page.get("bench-log").replaceChildren(logTable(state())));
@@ -872,6 +883,7 @@ const bench = (() => {
       if (fitted) page.get("bench-curve").replaceChildren(picture());
     });
     help();
+    document.addEventListener("page-dress", () => { if (fitted) page.get("bench-curve").replaceChildren(picture()); });
     setInterval(tick, 500);
     setInterval(look, 2000);
     document.addEventListener("visibilitychange", () => { tick(); look(); });

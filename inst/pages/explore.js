@@ -685,7 +685,9 @@
     el("td", null, stateWords(j)),
     el("td", {class: "words"}, d.parameters.meaning[j] || "")))));
   text("numbers-words", `Rates at ${degrees(fit.temp_ref_c)}. ${r.of.length} readings of ${c.mean.length} temperatures ` +
-    "and times. Computed in this page by the compiled code of the R package softanneal; nothing is sent or stored.");
+    "and times. The fit has one curve for each temperature, so that all readings count as of one cold reduction; a fit with " +
+    "several (strains) has one for each reduction too, and is shown by predict() and plot() in R, not here. " +
+    "Computed in this page by the compiled code of the R package softanneal; nothing is sent or stored.");
 
   /* ---- start, and anew when the page changes its width or dress ---- */
 

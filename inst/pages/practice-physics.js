@@ -274,7 +274,9 @@ const SoftannealPractice = (function () {
       s.pieces.forEach((piece) => {
         let total = 0;
         piece.steps.forEach((x) => {
-          total += Math.max((x.out_s - x.in_s) / 60 - allowance(piece, x.furnace), 0.001);
+          const held = (x.out_s - x.in_s) / 60 - allowance(piece, x.furnace);
+          x.short = held < 0.001;
+          total += Math.max(held, 0.001);
           x.time_min = Number(total.toFixed(3));
         });
       });

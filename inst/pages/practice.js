@@ -4,6 +4,7 @@
 const practice = (() => {
   const d = page.data, el = page.el, place = "softanneal-practice/" + d.run;
   const GEAR = { glasses: "safety glasses", shield: "face shield", gloves: "heat gloves and tongs" };
+  const USED_UP = "The time is used up: take out what is in, shut the doors, save the files.";
   const SPEEDS = [0, 1, 10, 60, 600];
   const draft = { gap: "", length: "30", wait: "5", piece: "", x: "", y: "", note: "", answers: {} };
   let log = [], api = null, lab = null, s = null, pending = null, sure = false, kept = "";
@@ -67,7 +68,7 @@ const practice = (() => {
   }
   function guarded(what, piece, kind, more) {
     if (left() <= 0 && !["out", "open", "shut", "probe"].includes(kind)) {
-      tell("The time is used up: take out what is in, shut the doors, save the files.");
+      tell(USED_UP);
       return;
     }
     const missing = faults(what, piece);
@@ -132,7 +133,7 @@ const practice = (() => {
       el("div", { class: "buttons", role: "group", "aria-label": "Speed of the clock" }, SPEEDS.map((x) =>
         button("speed " + x, x ? "\u00d7 " + x : "Stop", () => { advance(); clock.speed = x; show(); }, { "aria-pressed": String(clock.speed === x) }))),
       form(() => { const x = number(draft.wait, "The wait in min", 0, 1000);
-        if (x !== null) { advance(); clock.sim = Math.max(clock.sim, s.end) + 60 * x; keep(); tell(page.plain(x) + " min later."); show(); } },
+        if (x !== null) { advance(); clock.sim = Math.max(clock.sim, s.end) + 60 * x; keep(); tell(page.plain(x) + " min later." + (left() <= 0 ? " " + USED_UP : "")); show(); } },
       field("wait", "Wait (min)", "wait"), submit("wait go", "Wait")),
       el("div", { class: "buttons wears", role: "group", "aria-label": "Protection worn" }, Object.keys(GEAR).map((x) =>
         button("wear " + x, GEAR[x], () => enter("wear", { wears: s.wears.includes(x) ? s.wears.filter((y) => y !== x) : s.wears.concat([x]) }),
@@ -184,6 +185,7 @@ const practice = (() => {
       return el("div", { class: "card" + (x.inside !== null ? " hot" : "") }, el("h3", null, "Piece " + x.name), el("p", null, live(where), "."),
         step ? el("p", null, "Steps: " + x.steps.map((y) => page.plain(d.temps[y.furnace]) + " \u00b0C " + (Number.isFinite(y.out_s) ? span(y.out_s - y.in_s) : "running")).join("; ") +
           (step.time_min > 0 ? ". At temperature " + page.significant(step.time_min) + " min in all, heat-up not counted." : ".")) : null,
+        step && step.short ? el("p", { class: "remark" }, "Taken out before it was at temperature: the step counts for nothing as time at temperature. The file of events has what it saw.") : null,
         before.length > 1 ? el("p", { class: "remark" }, "This piece was in furnaces of different temperatures: it belongs on no curve of one temperature.") : null,
         probe && step && probe.t > step.out_s ? el("p", null, "Contact thermometer: " + probe.temp_c + " \u00b0C.") : null,
         x.inside === null ? el("div", { class: "buttons" },
@@ -310,7 +312,7 @@ const practice = (() => {
     const was = left();
     advance();
     document.querySelectorAll(".live").forEach((node) => { const t = page.seen(node.practiceLive()); if (node.textContent !== t) node.textContent = t; });
-    if (was > 0 && left() <= 0) { clock.speed = 0; tell("The time is used up: take out what is in, shut the doors, save the files."); show(); }
+    if (was > 0 && left() <= 0) { clock.speed = 0; tell(USED_UP); show(); }
   }
 
   /* ---- files ---- */
@@ -319,7 +321,8 @@ const practice = (() => {
     const all = [], first = Math.min(...s.pieces.map((x) => x.legs.length ? x.legs[0].from : Infinity)); /* where the file of events begins */
     steps().forEach((r) => r.own.filter((x) => Number.isFinite(x.value)).forEach((x, i) => all.push({ group: d.group, specimen: r.piece.name, temp_c: r.temp_c, step: r.k, time_min: r.time_min,
       reading: i + 1, hardness: x.value, scale: x.scale, operator: x.operator, furnace: r.piece.steps.length ? "furnace " + ((r.k ? r.step.furnace : r.piece.steps[0].furnace) + 1) : "",
-      position_mm: x.x, across_mm: x.y, in_s: r.step.in_s, out_s: r.step.out_s, log_s: r.k ? x.t - first : 0, note: x.note })));
+      position_mm: x.x, across_mm: x.y, in_s: r.step.in_s, out_s: r.step.out_s, log_s: r.k ? x.t - first : 0,
+      note: [x.note, r.step.short ? "shorter in the furnace than the heat-up allowance" : ""].filter(Boolean).join("; ") })));
     const columns = ["group", "specimen", "temp_c", "step", "time_min", "reading", "hardness", "scale"].concat(s.operator ? ["operator"] : [],
       ["furnace", "position_mm", "across_mm", "in_s", "out_s", "log_s", "note"]);
     return page.csv(columns, all);

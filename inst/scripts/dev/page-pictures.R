@@ -1,5 +1,6 @@
 # Pictures of the pages for the vignette `bench`, from a run in Chromium (page-pictures.js): the bench page
-# with a specimen in the furnace and a doubtful reading, its curves, and the page to explore the fit. Package
+# with a specimen in the furnace and a doubtful reading, its curves, a piece under the tester of the practice
+# page, and the page to explore the fit. Package
 # installed; needs node, npm and Chromium.
 #   Rscript inst/scripts/dev/page-pictures.R [MODULES]
 
@@ -21,6 +22,8 @@ plan <- plan_anneal(c(330, 360), c(2, 4, 8, 16, 32), plan_guess(recryst_1h_c = 3
 bench_page(plan, file.path(work, "bench.html"), title = "Larkfield run 3")
 explore_page(fit_softening(example_data("bellbrass_readings")), file.path(work, "explore.html"),
              title = "Bell brass explored")
+practice_page(class_design(temp_c = c(310, 340, 370), time_min = c(0, 4, 16, 64)), 7,
+              file.path(work, "practice.html"), seed = 20)
 
 # a run until now: P330 is read after its third step, P360 is in the furnace for its fourth
 par <- c(h_worked = 158, h_soft = 76, ln_k_ref = -1.6, n = 1.5, q_kj_mol = 150)
@@ -58,7 +61,7 @@ for (k in seq_len(nrow(s))) {
 utils::write.csv(events, file.path(work, "events.csv"), row.names = FALSE, quote = FALSE)
 utils::write.csv(readings, file.path(work, "readings.csv"), row.names = FALSE, quote = FALSE)
 system2("node", shQuote(c(file.path(here, "page-pictures.js"), modules, browser, work)))
-for (name in c("bench-now", "bench-curves", "explore-map")) {
+for (name in c("bench-now", "bench-curves", "practice-tester", "explore-map")) {
   file <- file.path(to, paste0(name, ".png"))
   file.copy(file.path(work, paste0(name, ".png")), file, overwrite = TRUE)
   cat(file, file.size(file), "bytes\n")

@@ -85,6 +85,23 @@ function small(width, height, rgba) {
   await page.evaluate(() => { document.getElementById("bench-told").hidden = true; });
   await shoot(page, "bench-now", "#bench-run h2", "#bench-now", 390);
   await shoot(page, "bench-curves", "#bench-curve", "#bench-advice", 390);
+  // a piece rolled too fast, read with the last indentation at its edge
+  await page.goto("file://" + path.join(folder, "practice.html"));
+  await page.waitForSelector("[data-ready]");
+  await page.evaluate(() => {
+    const press = (key) => Array.from(document.querySelectorAll("[data-key]")).find((x) => x.dataset.key === key).click();
+    const type = (id, text) => { const x = document.getElementById("practice-" + id); x.value = text; x.dispatchEvent(new Event("input")); };
+    document.getElementById("practice-start").click();
+    press("wear glasses");
+    for (const gap of ["1.0", "0.92"]) { type("gap", gap); press("roll"); }
+    press("saw");
+    press("test A");
+    for (let k = 0; k < 3; k++) { press("propose"); press("indent"); }
+    type("x", "12"); type("y", "0.8"); press("indent");
+  });
+  await sleep(300);
+  await page.evaluate(() => { document.getElementById("practice-told").hidden = true; });
+  await shoot(page, "practice-tester", "#practice-tester h3", "#practice-tester .card > p:last-of-type", 390);
   await page.setViewport({ width: 1000, height: 900 });
   await page.goto("file://" + path.join(folder, "explore.html"));
   await page.waitForFunction(() => !document.getElementById("ready").hidden);
