@@ -12,7 +12,7 @@ answers_of_groups <- function(fits, ask, blank, value) {
   status <- group_status(fits)
   ok <- fits_fitted(fits)
   parts <- lapply(seq_along(status), function(g) {
-    if (!ok[g]) return(lost_rows(blank, paste0("no fit: ", GROUP_REASONS[[status[g]]])))
+    if (!ok[g]) return(lost_rows(blank, paste0("no fit: ", group_reasons(fits)[[status[g]]])))
     answer <- one_answer(fits, g, ask)
     if (is.character(answer)) lost_rows(blank, answer) else answer
   })
@@ -81,6 +81,7 @@ ask_one <- function(ask, ..., method, n_resamples, seed) {
 # The target, checked once before any group is asked.
 target_of_groups <- function(fits, hardness, softening, fraction, scale) {
   read <- list(scale_read = fits$set$scale, material = group_readings(fits, 1L)$material)
+  read$property <- property_of(fits)
   check_target(hardness, softening, fraction, list(scale = fits$set$scale, readings = read), scale)
 }
 

@@ -169,10 +169,21 @@ answer_text <- function(x) ifelse(is.na(x), "\u2013", format_quantity(x))
 
 UNDETERMINED <- "not determined by the readings"
 
+# Targets without an answer: beyond the end of the curve, or before its beginning.
+NOT_REACHED <- "target not reached"
+PASSED_BEFORE <- "target passed already as rolled"
+
+# Hardening goes beyond the level as rolled first, so that more may be passed later.
+missed_note <- function(fit, hardness, strain = NULL) {
+  if (is.null(hardness) || "dh_hard" %in% names(fit$par)) return(NOT_REACHED)
+  worked <- worked_hardness(fit, strain)
+  ifelse((hardness - worked) * sign(worked - fit$par[["h_soft"]]) > 0, PASSED_BEFORE, NOT_REACHED)
+}
+
 UNTIED <- "no interval: the target is met without recrystallisation"
 
 growth_notes <- function(fit, grid, what) {
-  grown <- met_in_growth(fit, grid[[what]], what) & grid$note != "target not reached"
+  grown <- met_in_growth(fit, grid[[what]], what) & !grid$note %in% c(NOT_REACHED, PASSED_BEFORE)
   words <- "reached by grain growth: no profile"
   ifelse(grown, ifelse(nzchar(grid$note), paste0(grid$note, "; ", words), words), grid$note)
 }

@@ -106,7 +106,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   grid$conf.high <- limits[, 2L]
   grid$method <- by
   read <- range(fit$conditions$temp_c[fit$conditions$time_min > 0])
-  grid$note <- ifelse(is.na(temp_c), "target not reached", ifelse(
+  grid$note <- ifelse(is.na(temp_c), missed_note(fit, grid$hardness, at_strain), ifelse(
     is.na(ans$se), UNDETERMINED, ifelse(
       is_outside(temp_c, read), "temperature outside the readings", "")))
   if (!is.null(strain)) {

@@ -30,7 +30,7 @@ answers_of_draws <- function(values, level, exact = identity) {
 }
 
 never_notes <- function(never) {
-  ifelse(never == 0, "", ifelse(never >= 0.5, "target not reached", paste0(
+  ifelse(never == 0, "", ifelse(never >= 0.5, NOT_REACHED, paste0(
     "not reached in ", ifelse(never < 0.01, "less than 1 %", whole_percent(never)), " of the draws")))
 }
 

@@ -230,7 +230,7 @@ format.softanneal_rates <- function(x, ...) {
 print.softanneal_rates <- function(x, ...) {
   r <- x$rates
   cat(strwrap(paste0(
-    "Rates of each temperature, model '", x$model, "', the hardness levels of the fit, ",
+    "Rates of each temperature, model '", x$model, "', the levels of the fit, ",
     if (x$exponent == "own") "an exponent of its own for each" else "the exponent of the fit",
     if (!is.null(x$strain_ref)) paste0(", at strain ", format(signif(x$strain_ref, 3)))), exdent = 2),
     sep = "\n")

@@ -16,6 +16,7 @@ summary.softanneal_fit <- function(object, ...) {
   }
   if (inherits(object, "softanneal_fit_softening")) {
     out$strain_name <- strain_name(object)
+    out$property <- property_of(object)
     out$half_softening <- suppressWarnings(time_to(object), classes = "softanneal_warning_outside")
   }
   structure(out, class = "summary.softanneal_fit")
@@ -47,7 +48,7 @@ print.summary.softanneal_fit <- function(x, digits = max(3L, getOption("digits")
     print(x$components)
   }
   if (!is.null(x$half_softening)) {
-    cat("\nt50 (time to half softening), min:\n")
+    cat("\nt50 (time to half ", if (is.null(x$property)) "softening" else "of the change", "), min:\n", sep = "")
     h <- x$half_softening
     strain <- if (!is.null(x$strain_name)) cbind(Strain = format(signif(h[[x$strain_name]], 3)))
     print_table(cbind("Temperature, C" = format(h$temp_c), strain, Time = answer_text(h$time_min),

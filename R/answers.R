@@ -244,7 +244,8 @@ answer_notes <- function(fit, grid, read_at, ans) {
     note[strain_outside(fit, grid[[strain_name(fit)]])] <- "strain outside the readings"
   }
   note[!is.na(grid$time_min) & is.na(ans$se)] <- UNDETERMINED
-  note[is.na(grid$time_min)] <- "target not reached"
+  lost <- is.na(grid$time_min)
+  note[lost] <- missed_note(fit, grid$hardness[lost], strain = grid[[strain_name(fit) %or% ""]][lost])
   note[ans$no_exponent] <- "no exponent for this temperature"
   note[ans$other] <- "one temperature read: no rate at others"
   note

@@ -170,7 +170,7 @@ fit_archive <- function(source, out_dir, by, ..., query = NULL, chunk_rows = 1e6
 
 # Arguments of fit_each() that make sense for every part, checked before any work.
 archive_arguments <- function(given) {
-  allowed <- setdiff(names(formals(fit_each)), c("data", "by", "...", "weights"))
+  allowed <- setdiff(names(formals(fit_each)), c("data", "by", "...", "weights", "property"))
   odd <- setdiff(names(given), allowed)
   if (length(odd) || (length(given) && (is.null(names(given)) || any(names(given) == "")))) {
     abort("argument", paste0("unknown argument ", in_quotes(if (length(odd)) odd else "(unnamed)")),

@@ -18,9 +18,10 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   }
   temp <- numeric_column(data, columns$temp, unit = "degree_C", lower = -ZERO_CELSIUS, open = TRUE,
                          na = TRUE, remedy = "Temperatures are in degrees Celsius, above -273.15.")
-  value <- numeric_column(data, columns$hardness, lower = 0, open = is.null(property), na = TRUE,
-                          remedy = if (is.null(property)) "A hardness is above zero; check the reading." else
-                            "Values are zero or more; add a constant to changes of a property.")
+  value <- if (!is.null(property)) property_values(data, columns$hardness, property) else {
+    numeric_column(data, columns$hardness, lower = 0, open = TRUE, na = TRUE,
+                   remedy = "A hardness is above zero; check the reading.")
+  }
   before <- is.na(temp) & !is.na(time) & time == 0 # as rolled: the temperature has no meaning
   weights <- check_weights(weights, n)
   strain <- if (!is.null(columns$strain)) strain_column(data, columns$strain)

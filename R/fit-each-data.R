@@ -13,12 +13,17 @@ each_data <- function(data, keys, columns, set, weights = NULL, metal = NULL) {
   d$material <- group_materials(metal$name, d, metal$column)
   d$temp_c <- light_column(data, columns$temp, "degree_C")
   d$time_min <- light_column(data, columns$time, "min")
-  value <- light_column(data, columns$hardness)
+  value <- each_values(data, columns$hardness, set$property)
   d["weights"] <- list(check_weights(weights, n))
   specimen <- if (columns$specimen %in% names(data) || columns$specimen != "specimen") {
     any_column(data, columns$specimen)
   }
   d["specimen"] <- list(ordered_codes(specimen))
+  if (!is.null(set$property)) {
+    d$scale <- set$property[["unit"]]
+    d$hardness <- value
+    return(d)
+  }
   read_on <- each_scales(data, columns$scale, set$scale)
   if (set$scale == "as read" && length(read_on) > 1L) {
     abort("scale", paste0("the readings are on more than one scale: ",
@@ -39,6 +44,15 @@ light_column <- function(data, column, unit = NULL) {
   if (is.double(x) && is.null(dim(x)) && !is.object(x)) return(x)
   if (is.integer(x) && !is.object(x) && is.null(dim(x))) return(as.double(x))
   numeric_column(data, column, unit = unit, na = TRUE)
+}
+
+# Values of a property below zero are a matter of their group, as what cannot be.
+each_values <- function(data, column, property) {
+  x <- .subset2(data, column)
+  if (is.null(property)) return(light_column(data, column))
+  if (inherits(x, "units")) return(property_values(data, column, property))
+  value <- light_column(data, column)
+  replace(value, which(value < 0), Inf)
 }
 
 # As reading_scales(), without a copy where all rows name one scale.

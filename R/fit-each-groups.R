@@ -48,13 +48,14 @@ group_fit <- function(x, g) {
   bounds <- function(v) if (any(is.finite(v))) stats::setNames(v, set$terms)[is.finite(v)]
   control <- structure(as.list(set$control), class = "softanneal_control")
   control$huber <- DEFAULT_CONTROL[["huber"]]
-  args <- list(data = quote(readings), model = set$model, scale = set$scale,
+  args <- list(data = quote(readings), model = set$model,
                se = if (group_count(x, "by_treatment")[g] == 1L) set$se else "model",
                time = x$columns$time, temp = x$columns$temp, hardness = x$columns$hardness,
                reading_scale = x$columns$scale, specimen = x$columns$specimen, material = part$material,
                fixed = if (any(set$held)) stats::setNames(set$start, set$terms)[set$held],
                lower = bounds(set$lower), upper = bounds(set$upper), level = set$level, control = control,
                temp_ref_c = if (!is.nan(set$ref_k)) set$ref_k - ZERO_CELSIUS)
+  if (is.null(set$property)) args$scale <- set$scale else args$property <- property_title(x)
   if (!is.null(case_weights)) args$weights <- quote(case_weights)
   withCallingHandlers(do.call(fit_softening, args, envir = environment()),
                       softanneal_warning_missing = function(w) invokeRestart("muffleWarning"))
@@ -149,7 +150,7 @@ group_number <- function(x, i) {
   g <- group_number(x, i)
   if (!fits_fitted(x)[g]) {
     abort("model", paste0("group ", group_labels(x, g), " has no fit: '", group_status(x)[g], "', ",
-                          GROUP_REASONS[[group_status(x)[g]]]), arg = "i",
+                          group_reasons(x)[[group_status(x)[g]]]), arg = "i",
           remedy = "as.data.frame() lists the status of each group.")
   }
   group_fit(x, g)

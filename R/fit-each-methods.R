@@ -297,7 +297,7 @@ augment.softanneal_fits <- function(x, data = NULL, newdata = NULL,
   prediction <- each_predictions(x, at, interval, check_level(level), TRUE)
   value <- replace(d$hardness, !is.finite(d$hardness), NA)
   fitted <- if (is.matrix(prediction$fit)) prediction$fit[, 1L] else prediction$fit
-  add_predictions(data, prediction, value - fitted, value)
+  add_predictions(data, prediction, value - fitted, if (is.null(property_of(x))) value)
 }
 
 finish_fits <- function(object, fit, se, at, interval, level, se.fit) {

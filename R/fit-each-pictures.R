@@ -2,7 +2,8 @@
 
 #' @export
 format.softanneal_fits <- function(x, ...) {
-  paste0("<softening fits ", x$set$model, ": ", ncol(x$par), " groups, ",
+  what <- if (is.null(property_of(x))) "softening fits " else paste0("fits of ", property_word(x), ", ")
+  paste0("<", what, x$set$model, ": ", ncol(x$par), " groups, ",
          sum(group_count(x, "status") == 0L), " ok>")
 }
 
@@ -20,9 +21,11 @@ print.softanneal_fits <- function(x, digits = 4L, ...) {
 # Up to so many groups are printed one by one.
 GROUPS_SHOWN <- 10L
 
-print_fits_header <- function(model, groups, keys, scale, temp_ref_c) {
-  cat(strwrap(paste0("Softening fits '", model, "' of ", count(groups, "group"), " by ",
-                     paste(keys, collapse = ", "), ", in ", scale, if (is.na(temp_ref_c)) {
+print_fits_header <- function(model, groups, keys, scale, temp_ref_c, property = NULL) {
+  what <- list(readings = list(property = property), par = UP_AND_DOWN)
+  cat(strwrap(paste0(in_property("Softening fits", what), if (!is.null(property)) ", model", " '", model,
+                     "' of ", count(groups, "group"), " by ",
+                     paste(keys, collapse = ", "), if (nzchar(scale)) paste0(", in ", scale), if (is.na(temp_ref_c)) {
                        "; rates in 1/min at the reference of each group"
                      } else {
                        paste0("; rates in 1/min at ", format(temp_ref_c), " degrees Celsius")
@@ -31,7 +34,7 @@ print_fits_header <- function(model, groups, keys, scale, temp_ref_c) {
 
 print_groups <- function(x, digits) {
   ref <- if (is.nan(x$set$ref_k)) NA_real_ else x$set$ref_k - ZERO_CELSIUS
-  print_fits_header(x$set$model, length(x), names(x$keys), x$set$scale, ref)
+  print_fits_header(x$set$model, length(x), names(x$keys), x$set$scale, ref, property_of(x))
   par <- fits_par(x)
   se <- fits_se(x)
   limits <- array(fits_limits(x, x$set$level), c(2L, dim(par)))
@@ -84,22 +87,23 @@ summary.softanneal_fits <- function(object, ...) {
                                          use.names = FALSE))
   counts <- table(factor(status, group_statuses()))
   lof <- glance(object)$lack_of_fit.p.value
-  structure(
-    list(model = object$set$model, keys = names(object$keys), scale = object$set$scale,
-         temp_ref_c = if (is.nan(object$set$ref_k)) NA_real_ else object$set$ref_k - ZERO_CELSIUS,
-         groups = length(status),
-         status = data.frame(status = group_statuses(), groups = as.vector(counts),
-                             meaning = c("", unname(GROUP_REASONS[group_statuses()[-1L]]))),
-         parameters = parameters, missing = sum(group_count(object, "missing")),
-         nobs = nobs(object), lack_of_fit = sum(lof < 0.01, na.rm = TRUE),
-         lack_of_fit_groups = group_labels(object, which(lof < 0.01)),
-         lack_of_fit_tested = sum(!is.na(lof))),
-    class = "summary.softanneal_fits")
+  out <- list(
+    model = object$set$model, keys = names(object$keys), scale = object$set$scale,
+    temp_ref_c = if (is.nan(object$set$ref_k)) NA_real_ else object$set$ref_k - ZERO_CELSIUS,
+    groups = length(status),
+    status = data.frame(status = group_statuses(), groups = as.vector(counts),
+                        meaning = c("", unname(group_reasons(object)[group_statuses()[-1L]]))),
+    parameters = parameters, missing = sum(group_count(object, "missing")),
+    nobs = nobs(object), lack_of_fit = sum(lof < 0.01, na.rm = TRUE),
+    lack_of_fit_groups = group_labels(object, which(lof < 0.01)),
+    lack_of_fit_tested = sum(!is.na(lof)))
+  out$property <- property_of(object)
+  structure(out, class = "summary.softanneal_fits")
 }
 
 # What print() of fits and of their summary share.
 print_fits <- function(x, digits) {
-  print_fits_header(x$model, x$groups, x$keys, x$scale, x$temp_ref_c)
+  print_fits_header(x$model, x$groups, x$keys, x$scale, x$temp_ref_c, x$property)
   p <- x$parameters
   if (!all(is.na(p$median))) {
     m <- cbind(signif(as.matrix(p[2:6]), digits), signif(p$std.error, 2L))
@@ -233,7 +237,9 @@ picture_caption <- function(level, limit_level, absent) {
 
 fits_picture_data <- function(object, terms, level) {
   rows <- match(terms, object$set$terms)
-  panel <- parameter_label(terms, object$set$scale)
+  panel <- if (is.null(property_of(object))) parameter_label(terms, object$set$scale) else {
+    property_labels(terms, property_of(object))
+  }
   par <- fits_par(object)[rows, , drop = FALSE]
   se <- fits_se(object)[rows, , drop = FALSE]
   groups <- ncol(par)

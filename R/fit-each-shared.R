@@ -93,6 +93,7 @@ shared_problem <- function(object) {
   log_time <- log(d$time_min[after])
   rate <- part$rule == "times"
   low <- part$low - ifelse(rate, max(log_time), 0)
+  if (!is.null(set$property)) low[is_level(set$terms)] <- -max(rows$hardness)
   high <- (part$high - ifelse(rate, min(log_time), 0)) *
     ifelse(part$rule == "top", 10 * max(rows$hardness), ifelse(part$rule == "softest", max(rows$hardness), 1))
   list(d = d, set = set, own = own, rows = rows,

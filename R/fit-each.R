@@ -15,6 +15,12 @@ GROUP_REASONS <- c(
   "outside table" = "with a reading outside the conversion table",
   "failed" = "where the model cannot be evaluated within its bounds")
 
+# The same of these fits, which may be of another property.
+group_reasons <- function(x) {
+  stats::setNames(in_property(sub("hardness zero or less", if (is.null(property_of(x))) "hardness zero or less" else
+    "hardness below zero", GROUP_REASONS, fixed = TRUE), x), names(GROUP_REASONS))
+}
+
 # Level of the F test that calls readings constant.
 CONSTANT_LEVEL <- 0.999
 
@@ -60,6 +66,7 @@ CONSTANT_LEVEL <- 0.999
 #' give one `temp_ref_c` for all.
 #'
 #' @inheritParams fit_softening
+#' @param property Another property than hardness, as in [fit_softening()].
 #' @param model Which model, by the names of [fit_softening()], where they are explained.
 #' @param se Standard errors, as explained in [fit_softening()]: `"cluster"` and `"steps"` from the
 #'   scatter of whole steps, `"model"` from that of readings.
@@ -113,8 +120,10 @@ fit_each <- function(data, by,
                      time = time_min, temp = temp_c, hardness = hardness, reading_scale = scale,
                      specimen = specimen, weights = NULL, material = "brass", fixed = NULL,
                      lower = NULL, upper = NULL, temp_ref_c = NULL, level = 0.95, control = NULL,
-                     threads = 1L, chunk_size = NULL) {
+                     threads = 1L, chunk_size = NULL, property = NULL) {
   check_dots_empty(...)
+  property <- check_property(property, !missing(scale))
+  if (!is.null(property)) scale <- "as read"
   call <- plain_call(match.call(), "fit_each")
   keys <- keys_or_groups(rlang::enquo(by), data) %or% key_names(rlang::enquo(by))
   columns <- list(time = column_name(rlang::enquo(time)), temp = column_name(rlang::enquo(temp)),
@@ -125,6 +134,7 @@ fit_each <- function(data, by,
   columns$material <- metal$column
   set <- each_settings(model, scale, if (missing(se)) NULL else se, fixed, lower, upper,
                        temp_ref_c, level, control, metal$name[1L])
+  set$property <- property
   threads <- threads_allowed(check_number(threads, "threads", 1, 1024, whole = TRUE))
   chunk_size <- check_number(chunk_size, "chunk_size", 1, whole = TRUE, null = TRUE)
   weights <- weights_in(rlang::enquo(weights), data)
@@ -135,6 +145,7 @@ fit_each <- function(data, by,
   fits <- new_fits(r, d$keys, set, columns, kept_readings(data, d, columns), d$material)
   if (any(group_count(fits, "missing") > 0L)) warn_missing_rows(d, columns)
   fits$call <- call
+  refuse_rising_terms(fits)
   warn_fits(fits)
   fits
 }
@@ -181,6 +192,7 @@ run_batch <- function(d, set, threads, groups = NULL) {
   # beyond the table the last entry serves: at 10,000 degrees of freedom t is within 2e-4 of its
   # limit, and these quantiles only decide what is looked at more closely
   set$t_quantile <- stats::qt(0.5 + set$level / 2, df)
+  set$any_value <- isTRUE(set$any_value) || !is.null(set$property)
   set$f_quantile <- stats::qf(CONSTANT_LEVEL, max(1, length(set$terms) - sum(set$held) - 1), df)
   columns <- list(temp_c = d$temp_c, time_min = d$time_min, hardness = d$hardness,
                   weights = d$weights, specimen = d$specimen, order = d$order)
@@ -242,6 +254,6 @@ status_line <- function(x, which, kind, most = 3L) {
   row <- group_count(x, "row")[shown]
   names <- ifelse(row > 0L, paste0(names, " (row ", row, ")"), names)
   more <- length(which) - length(shown)
-  paste0("  ", kind, ", ", length(which), " ", GROUP_REASONS[[kind]], ": ",
+  paste0("  ", kind, ", ", length(which), " ", group_reasons(x)[[kind]], ": ",
          paste(names, collapse = ", "), if (more > 0L) paste0(" and ", more, " more"))
 }

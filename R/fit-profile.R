@@ -54,8 +54,9 @@ profile.softanneal_fit_softening <- function(fitted, parm, level = 0.99, n_point
                        seq(best, ends[2L], length.out = n_points + 1L)))
     trace_parameter(fitted, term, values, variance)
   })
-  structure(do.call(rbind, out), t95 = interval_t(fitted, 0.95),
-            class = c("softanneal_profile", "data.frame"))
+  out <- do.call(rbind, out)
+  attr(out, "property") <- property_of(fitted)
+  structure(out, t95 = interval_t(fitted, 0.95), class = c("softanneal_profile", "data.frame"))
 }
 
 # The variance that the rise of the sum of squares is measured in.

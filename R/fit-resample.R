@@ -56,8 +56,9 @@ resample_fit <- function(fit, n_resamples = 999, type = c("parametric", "residua
   if (failed > 0L) {
     warn("fit", paste0(failed, " of ", n_resamples, " resamples did not converge and are NA."), n = failed)
   }
-  structure(list(estimates = estimates, failed = failed, type = type, n_resamples = n_resamples, seed = seed),
-            class = "softanneal_resample")
+  out <- list(estimates = estimates, failed = failed, type = type, n_resamples = n_resamples, seed = seed)
+  out$property <- property_of(fit)
+  structure(out, class = "softanneal_resample")
 }
 
 # Steps drawn with replacement leave whole parts of a short curve unseen.
@@ -90,7 +91,7 @@ refit_each <- function(fit, draw, n_resamples) {
 refit_many <- function(fit, type, draw, n_resamples) {
   given <- fit$settings$set
   set <- list(kind = given$kind, terms = given$terms, se = "model", automatic = FALSE,
-              level = fit$level,
+              level = fit$level, any_value = TRUE,
               ref_k = fit$readings$ref_k, start = unname(fit$par), held = given$held != 0L,
               lower = given$lower, upper = given$upper, natural = given$natural != 0L, use_start = TRUE,
               infer = FALSE, control = control_vector(fit$settings$control, fit$loss))
@@ -213,7 +214,7 @@ autoplot.softanneal_resample <- function(object, ...) {
     abort("too_few", "no parameter varies between the resamples", arg = "object",
           remedy = "Draw more resamples, or let more parameters move.")
   }
-  label <- parameter_label(colnames(m), "") # the scale is the fit's
+  label <- property_labels(colnames(m), object$property)
   d <- data.frame(term = factor(rep(label, each = nrow(m)), label),
                   value = as.vector(m))
   d <- d[!is.na(d$value), ]

@@ -194,7 +194,8 @@ print.softanneal_identifiability <- function(x, ...) {
 autoplot.softanneal_profile <- function(object, ...) {
   check_dots_empty(...)
   d <- as.data.frame(object)
-  d$term <- factor(d$term, unique(d$term), parameter_label(unique(d$term), "")) # the scale is the fit's
+  label <- property_labels(unique(d$term), attr(object, "property"))
+  d$term <- factor(d$term, unique(d$term), label)
   t <- attr(object, "t95")
   best <- d[abs(d$tau) < 1e-6, ]
   ggplot2::ggplot(d, ggplot2::aes(.data[["value"]], .data[["tau"]])) +

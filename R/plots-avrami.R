@@ -42,7 +42,7 @@ plot_avrami <- function(fit, ..., margin = NULL, level = 0.95, base_size = NULL)
   inside <- points$where == "inside"
   if (!any(inside)) {
     abort("too_few", "no mean lies between the two hardness levels", arg = "fit",
-          remedy = "Read hardness at times where softening is under way.")
+          remedy = in_property("Read hardness at times where softening is under way.", fit))
   }
   curve <- avrami_curves(fit, d)
   arrows <- points[!inside, ]
@@ -65,10 +65,10 @@ plot_avrami <- function(fit, ..., margin = NULL, level = 0.95, base_size = NULL)
     ggplot2::scale_x_log10(sub(")", ", logarithmic)", time_title(fit), fixed = TRUE),
                            breaks = log_breaks(span), labels = axis_numbers) +
     ggplot2::scale_y_continuous(
-      paste0(shape_words(fit$model), ", X softened fraction (no unit)"),
+      in_property(paste0(shape_words(fit$model), ", X softened fraction (no unit)"), fit),
       sec.axis = ggplot2::sec_axis(~., breaks = shape_line(fit$model, levels),
                                    labels = paste0(100 * levels, " %"),
-                                   name = "Softened fraction (%)")) +
+                                   name = in_property("Softened fraction (%)", fit))) +
     strain_panels(fit) + temperature_scales(levels(points$temperature)) +
     ggplot2::labs(
       title = "Avrami plot",

@@ -39,11 +39,12 @@ plot_groups <- function(fits, temp_c = NULL, ..., level = 0.95, max_labels = 40,
     round(stats::median(refs, na.rm = TRUE))
   values <- group_values(fits, temp_c, refs, level)
   groups_picture(values, group_labels(fits), paste(names(fits$keys), collapse = " / "), temp_c, level,
-                 max_labels, base_size)
+                 max_labels, base_size, words = \(text) in_property(text, fits))
 }
 
 # The plot of `values` (time, q and their ends, one row per group) with the names of the groups.
-groups_picture <- function(values, labels, axis, temp_c, level, max_labels = 40, base_size = NULL) {
+groups_picture <- function(values, labels, axis, temp_c, level, max_labels = 40, base_size = NULL,
+                           words = identity) {
   if (all(is.na(values$time)) && all(is.na(values$q))) {
     abort("too_few", "no group has a t50 or an activation energy", arg = "fits",
           remedy = "as.data.frame() gives the reason for each group.")
@@ -84,7 +85,7 @@ groups_picture <- function(values, labels, axis, temp_c, level, max_labels = 40,
         if (any(!is.na(d$low))) paste0("Bars: ", percent_text(level), " intervals (t)."),
         "Dashed: median.", if (named) names$key,
         if (lost) paste0(lost, " value", if (lost > 1) "s", " not determined.")),
-      alt = groups_alt(values, temp_c, labels, order)) +
+      alt = words(groups_alt(values, temp_c, labels, order))) +
     plain_theme(base_size)
 }
 

@@ -28,8 +28,7 @@ autoplot.softanneal_identifiability <- function(object, ...) {
   d$kind <- factor(kind, kinds)
   words <- c("determine", "bound", "do not determine", "were not asked for")
   keys <- paste0(words, c(" it", " it", " it", " it: it is fixed"))
-  label <- parameter_label(d$term, unit = FALSE)
-  label <- in_property(label, list(readings = list(property = attr(object, "property")), par = UP_AND_DOWN))
+  label <- property_labels(d$term, attr(object, "property"), unit = FALSE)
   d$name <- label
   given <- d$state == "fixed" & !is.na(d$estimate)
   d$name[given] <- paste0(d$name[given], " = ", format_quantity(d$estimate[given]))

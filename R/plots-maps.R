@@ -32,7 +32,7 @@ plot_collapse <- function(fit, ..., level = 0.95, base_size = NULL) {
   rate <- log_rates(fit, at$temp_c, at$strain)
   if (identical(fit$states[["ln_k_ref"]], "not determined")) {
     abort("too_few", "the readings do not determine a rate", arg = "fit",
-          remedy = "Read hardness at times where softening is under way.")
+          remedy = in_property("Read hardness at times where softening is under way.", fit))
   }
   df <- max(length(at$mean) - fit$estimated, 1L)
   drop <- worked_hardness(fit, at$strain) - fit$par[["h_soft"]]
@@ -65,7 +65,7 @@ plot_collapse <- function(fit, ..., level = 0.95, base_size = NULL) {
                                      shape = .data[["temperature"]]), size = 2.2) +
     ggplot2::scale_x_log10("Rate times time, k(T) t (no unit, logarithmic)",
                            breaks = log_breaks(range(d$kt)), labels = axis_numbers) +
-    ggplot2::scale_y_continuous("Softened fraction (no unit)", breaks = seq(0, 1, 0.25)) +
+    ggplot2::scale_y_continuous(in_property("Softened fraction (no unit)", fit), breaks = seq(0, 1, 0.25)) +
     strain_panels(fit) + temperature_scales(levels(d$temperature), lines = !single) +
     ggplot2::labs(
       title = "All temperatures on one curve",
@@ -75,11 +75,11 @@ plot_collapse <- function(fit, ..., level = 0.95, base_size = NULL) {
           "Lines: fitted model; recovery and hardening have rates of their own.",
         model_remark(fit),
         if (early) paste0(count(early, "mean"), " at smaller k(T) t not drawn.")),
-      alt = paste0("Softened fraction of ", nrow(d), " step means at ", nlevels(d$temperature),
-                   " temperatures over rate times time, from ", format_quantity(min(d$kt)), " to ",
-                   format_quantity(max(d$kt)), ", with the fitted ", fit$model, " model; ",
-                   "the largest distance from it is ",
-                   format_quantity(max(abs(collapse_misfit(fit))), 2L), ".")) +
+      alt = in_property(paste0(
+        "Softened fraction of ", nrow(d), " step means at ", nlevels(d$temperature),
+        " temperatures over rate times time, from ", format_quantity(min(d$kt)), " to ",
+        format_quantity(max(d$kt)), ", with the fitted ", fit$model, " model; ",
+        "the largest distance from it is ", format_quantity(max(abs(collapse_misfit(fit))), 2L), "."), fit)) +
     plain_theme(base_size)
 }
 

@@ -31,7 +31,7 @@ layer_state <- new.env(parent = emptyenv())
 #' @param reading_scale Scale of `y`. The fit is in HV; curves and bands are converted back.
 #' @param material Conversion table for Rockwell readings, see [conversion_tables()].
 #' @param fit_args Named list of further arguments of [fit_softening()], such as
-#'   `list(se = "cluster", fixed = c(n = 1))`.
+#'   `list(se = "cluster", fixed = c(n = 1))`, or `list(property = "Yield stress (MPa)")` where `y` is that.
 #' @param n_points Number of points along each curve.
 #' @param geom For `stat_softening()`: geometry to draw with, such as `"line"`.
 #' @return A layer for [ggplot2::ggplot()]. Computed variables: `y` or hardness, `ymin`, `ymax` and `temp_c`.
@@ -92,6 +92,10 @@ softening_params <- function(params) {
   if (length(own)) {
     abort("argument", paste0("`fit_args` must not hold ", in_quotes(own, " and ")), arg = "fit_args",
           remedy = "Data are aesthetics of the layer, the others arguments of its own.")
+  }
+  if (!is.null(params$fit_args$property) && params$reading_scale != "HV") {
+    abort("argument", "`property` and `reading_scale` exclude each other: a property is fitted in its own unit",
+          arg = "reading_scale", remedy = "Leave `reading_scale` out.")
   }
   params
 }
@@ -174,14 +178,18 @@ softening_curve <- function(part, params, layout) {
   raw$x <- back_from_axis(part$x, scales$x)
   raw$y <- back_from_axis(part$y, scales$y)
   one <- is.null(raw$temp_c)
-  if (one) raw$temp_c <- 0 # never used: the rate of one temperature
+  if (one) raw$temp_c <- 300 # any: the rate of one temperature
   readings <- data.frame(time_min = raw$x, temp_c = raw$temp_c, hardness = raw$y,
                          scale = params$reading_scale)
   if (!is.null(raw$specimen)) readings$specimen <- raw$specimen
   weights <- raw$weight
-  fit <- do.call(fit_softening, c(list(readings, params$model, level = params$level,
-                                       material = params$material),
-                                  if (!is.null(weights)) list(weights = weights), params$fit_args))
+  fit <- withCallingHandlers(
+    do.call(fit_softening, c(list(readings, params$model, level = params$level, material = params$material),
+                             if (!is.null(weights)) list(weights = weights), params$fit_args)),
+    softanneal_warning_fit = function(w) {
+      # no energy is asked for where no temperature is named
+      if (one && all(w$states %in% c("determined", "fixed"))) rlang::cnd_muffle(w)
+    })
   after <- raw$x > 0
   if (!any(after)) return(NULL)
   ends <- range(part$x[after])
@@ -193,7 +201,7 @@ softening_curve <- function(part, params, layout) {
     temp_c <- raw$temp_c[rows[1L]]
     new <- data.frame(temp_c = temp_c, time_min = pmax(back_from_axis(at, scales$x), 0))
     value <- stats::predict(fit, new, if (params$interval == "none") "confidence" else params$interval,
-                            params$level, scale = if (params$reading_scale != fit$scale) params$reading_scale)
+                            params$level, scale = curve_scale(fit, params$reading_scale))
     value <- apply(value, 2L, to_axis, scale = scales$y)
     same <- vapply(part[rows, ], function(v) length(unique(v)) == 1L, NA)
     kept <- setdiff(names(part)[same], c("x", "y", "set", "specimen", "weight"))
@@ -204,6 +212,11 @@ softening_curve <- function(part, params, layout) {
     cbind(new, fixed[rep(1L, length(at)), , drop = FALSE])
   })
   do.call(rbind, unname(out))
+}
+
+# Curves are in the scale of `y`, those of a property in its own.
+curve_scale <- function(fit, reading_scale) {
+  if (is.null(property_of(fit)) && reading_scale != fit$scale) reading_scale
 }
 
 # From the transformed values of an axis to those of the data, and back.

@@ -112,7 +112,8 @@ report_of_groups <- function(data, by, ask, out_dir, title, level, events = NULL
               file.path(work, GROUP_FILES[1L]))
   write_table(result$half_softening, file.path(work, GROUP_FILES[2L]))
   plots <- list(groups.png = tryCatch(
-    groups_picture(compared$table, found$labels, paste(by, collapse = " / "), compared$temp_c, level),
+    groups_picture(compared$table, found$labels, paste(by, collapse = " / "), compared$temp_c, level,
+                   words = \(text) in_property(text, found$fits[[known[1L]]])),
     softanneal_error_too_few = function(e) {
       empty_picture("Comparison of groups", "No group has a time to half softening or an energy.")
     }))

@@ -150,7 +150,7 @@ plot_isochronal <- function(parameters, time_min = NULL, ..., temp_c = NULL, mod
                            if (!is.null(measured)) {
                              measured_words(measured, isochronal_temperatures(measured, 0.5, level))
                            }),
-      alt = about(isochronal_alt(curve, time_min, range_c)))
+      alt = about(isochronal_alt(curve, time_min, range_c, !is.null(fit) && property_rises(fit))))
   marks <- curve[seq_len(nrow(curve)) %% 24L == 12L, ]
   if (nrow(shown)) marks <- shown
   picture + measured_bars(measured, shown) +
@@ -229,7 +229,8 @@ isochronal_caption <- function(fit, band, level, outside, points) {
   paste(parts, collapse = "\n")
 }
 
-isochronal_alt <- function(curve, time_min, range_c) {
+isochronal_alt <- function(curve, time_min, range_c, rises = FALSE) {
+  ends <- format(sort(range(curve$hardness), decreasing = !rises), digits = 3)
   middle <- vapply(time_min, \(t) {
     own <- curve[curve$time_min == t, ]
     half <- mean(range(curve$hardness))
@@ -238,7 +239,7 @@ isochronal_alt <- function(curve, time_min, range_c) {
   paste0("Hardness over temperature from ", format(range_c[1L], digits = 3), " to ",
          format(range_c[2L], digits = 3), " degrees Celsius after ",
          paste(format_quantity(time_min), collapse = ", "), " min, falling from ",
-         format(max(curve$hardness), digits = 3), " to ", format(min(curve$hardness), digits = 3),
+         trimws(ends[1L]), " to ", trimws(ends[2L]),
          "; halfway near ", paste(format(middle, digits = 3), collapse = ", "),
          " degrees Celsius.")
 }

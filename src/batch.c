@@ -184,7 +184,7 @@ static int set_up(const batch *b, const sa_batch_room *r, size_t n, sa_batch_gro
     for (size_t j = 0; j < p; j++) {
         const sa_term *t = sa_model_term(at, j);
         const int rate = t->rule == SA_BY_TIMES, energy = t->role == SA_ENERGY;
-        const double low = rate ? slow : t->low;
+        const double low = rate ? slow : t->role == SA_LEVEL && set->any_value ? -hard : t->low;
         const double high = rate ? fast : t->high * (t->rule == SA_BY_TOP       ? top
                                                      : t->rule == SA_BY_SOFTEST ? soft
                                                                                 : 1.0);
@@ -298,7 +298,8 @@ static sa_group_status fit_group(const batch *b, size_t i, sa_batch_room *r, sa_
     g.ref_k = set->ref_k;
     g.in_short = 0;
     const sa_group_status defect = sa_batch_collect(b->col, (size_t)b->first[i],
-                                                    (size_t)b->size[i], r, &n, &g.ref_k, count);
+                                                    (size_t)b->size[i], set->any_value, r, &n,
+                                                    &g.ref_k, count);
     count[SA_COUNT_END] = -1;
     count[SA_COUNT_USED] = (int)n;
     if (defect != SA_GROUP_OK)

@@ -42,6 +42,7 @@ typedef struct {
     sa_batch_errors errors;
     int automatic;        /* SA_ERRORS_MODEL where a group has one reading per treatment */
     int use_start, infer; /* infer = 0: estimates only */
+    int any_value;        /* no hardness: zero and below are values, and levels may be there too */
     const double *t_quantile, *f_quantile; /* at 1, 2, ... degrees of freedom */
     size_t quantiles;
     sa_lsq_control control;
@@ -109,7 +110,8 @@ typedef struct {
 /* Readings of a group into `row`, checked and sorted; returns SA_GROUP_OK or what is wrong, with
  * the row in `count`. A reference temperature that is not a number becomes the group's own. */
 sa_group_status sa_batch_collect(const sa_batch_columns *columns, size_t first, size_t size,
-                                 sa_batch_room *room, size_t *n, double *ref_k, int *count);
+                                 int any_value, sa_batch_room *room, size_t *n, double *ref_k,
+                                 int *count);
 
 /* Sorted readings to conditions and steps; returns the readings of positive weight. */
 int sa_batch_gather(sa_batch_room *room, size_t n, double ref_k, sa_replicates *out);

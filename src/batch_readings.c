@@ -134,7 +134,8 @@ static void merge_near(sa_batch_room *r, size_t n)
 
 /* Readings of a group, checked; returns SA_GROUP_OK or what is wrong, `count` as it goes. */
 sa_group_status sa_batch_collect(const sa_batch_columns *c, size_t first, size_t size,
-                                 sa_batch_room *r, size_t *n_out, double *ref_k, int *count)
+                                 int any_value, sa_batch_room *r, size_t *n_out, double *ref_k,
+                                 int *count)
 {
     size_t n = 0, after = 0;
     for (size_t k = 0; k < size; k++) {
@@ -151,7 +152,8 @@ sa_group_status sa_batch_collect(const sa_batch_columns *c, size_t first, size_t
         count[SA_COUNT_ROW] = (int)(i + 1);
         if (x->hardness == -HUGE_VAL)
             return SA_GROUP_OUTSIDE;
-        if (!(x->time >= 0.0) || isinf(x->time) || !(x->hardness > 0.0) || isinf(x->hardness) ||
+        if (!(x->time >= 0.0) || isinf(x->time) || !(any_value || x->hardness > 0.0) ||
+            isinf(x->hardness) ||
             (!cold && (!(x->temp_k > 0.0) || isinf(x->temp_k))) || !(x->weight >= 0.0) ||
             isinf(x->weight))
             return SA_GROUP_BAD_VALUE;

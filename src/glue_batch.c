@@ -56,6 +56,7 @@ static sa_batch_settings read_settings(SEXP settings)
                              .automatic = glue_field_true(settings, "automatic"),
                              .use_start = glue_field_true(settings, "use_start"),
                              .infer = glue_field_true(settings, "infer"),
+                             .any_value = glue_field_true(settings, "any_value"),
                              .t_quantile = glue_field_doubles(settings, "t_quantile", quantiles),
                              .f_quantile = glue_field_doubles(settings, "f_quantile", quantiles),
                              .quantiles = (size_t)quantiles,
@@ -66,7 +67,7 @@ static sa_batch_settings read_settings(SEXP settings)
 
 /* columns: temp_c, time_min, hardness, weights, specimen, order (the last three may be NULL).
  * groups: first (places in `order`, from 0), size. settings: kind, ref_k, start, held, lower, upper,
- * natural, se, automatic, use_start, infer, t_quantile, f_quantile, control. Matrices have one
+ * natural, se, automatic, use_start, infer, any_value, t_quantile, f_quantile, control. Matrices have one
  * column per group. */
 SEXP sa_call_batch(SEXP columns, SEXP groups, SEXP settings, SEXP threads)
 {

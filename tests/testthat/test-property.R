@@ -88,6 +88,85 @@ test_that("names of properties are checked, and texts within them are text", {
   expect_match(ggplot2::get_alt_text(ggplot2::autoplot(odd)), "Loss \\1 $x <b> in % over", fixed = TRUE)
 })
 
+test_that("many fits of a property are those of single fits, falling, rising or from zero", {
+  d <- with_test_seed(12, made_readings(n = 3))
+  two <- rbind(transform(d, lot = "a"), transform(d, lot = "b", hardness = hardness + 5))
+  sets <- list("Yield stress (MPa)" = transform(two, v = 5 * hardness),
+               "Conductivity (MS/m)" = transform(two, v = (170 - hardness) / 10),
+               "Recrystallised fraction" = transform(two, v = pmin(pmax((165 - hardness) / 85, 0), 1)))
+  for (what in names(sets)) {
+    x <- sets[[what]][c("lot", "temp_c", "time_min", "specimen", "v")]
+    fits <- fit_each(x, by = lot, hardness = v, property = what)
+    one <- fit_softening(x[x$lot == "a", ], hardness = v, property = what, se = "cluster")
+    expect_equal(coef(fits)["a", ], coef(one), tolerance = 1e-6)
+    expect_equal(vcov(fits)$a, vcov(one), tolerance = 1e-4)
+    expect_equal(coef(fits[["a"]]), coef(one), tolerance = 1e-6)
+    mid <- mean(coef(one)[1:2])
+    expect_equal(time_to(fits[1L], hardness = mid)$time_min, time_to(one, hardness = mid)$time_min,
+                 tolerance = 1e-6)
+    expect_equal(augment(fits)$.fitted[x$lot == "a"], unname(fitted(one)), tolerance = 1e-6)
+    expect_identical(format(update(fits, level = 0.9)), format(fits))
+    drawn <- resample_fit(one, n_resamples = 5, seed = 1)
+    expect_identical(drawn$failed, 0L)
+    pictures <- list(ggplot2::autoplot(fits, terms = c("h_worked", "h_soft")), plot_groups(fits),
+                     ggplot2::autoplot(drawn), ggplot2::autoplot(profile(one, "h_soft", n_points = 2)),
+                     plot_collapse(one))
+    texts <- c(vapply(pictures, ggplot2::get_alt_text, ""), capture.output(print(fits)), format(fits),
+               capture.output(summary(fits)), capture.output(summary(one)))
+    expect_false(any(grepl("hardness|as read|\\bHV\\b|soften(ed|ing)\\b(?!\\(\\))", texts, ignore.case = TRUE,
+                           perl = TRUE)))
+  }
+  expect_named(augment(fits), c("lot", "time_min", "temp_c", "v", "specimen", ".fitted", ".resid", ".se.fit"))
+  expect_refused(predict(fits, scale = "HV"), "scale", "fitted as read")
+  expect_refused(fit_each(x, by = lot, hardness = v, property = what, scale = "HV"), "argument", "exclude each")
+  expect_refused(fit_each(x, "recovery_jmak", by = lot, hardness = v, property = what), "model", "rises on")
+  x$v[3] <- -1
+  expect_told(fit_each(x, by = lot, hardness = v, property = what), "fit", "fraction below zero, an", n = 1L)
+})
+
+test_that("a layer draws a property in its own unit, with one temperature too", {
+  d <- with_test_seed(12, made_readings(n = 3))
+  d$v <- (170 - d$hardness) / 10
+  layer <- function(x, ..., fit_args = list(property = "Conductivity (MS/m)", se = "cluster")) {
+    ggplot2::ggplot(x, ggplot2::aes(time_min, v, ...)) +
+      geom_softening(fit_args = fit_args, n_points = 5)
+  }
+  seen <- ggplot2::layer_data(layer(d, temp_c = temp_c))
+  f <- fit_softening(d, hardness = v, property = "Conductivity (MS/m)", se = "cluster")
+  at <- seen[seen$x > 0, ]
+  expect_equal(at$y, predict(f, data.frame(temp_c = at$temp_c, time_min = at$x)), tolerance = 1e-6)
+  expect_no_warning(one <- ggplot2::layer_data(layer(d[d$temp_c == 330, ])))
+  expect_true(all(diff(one$y) > 0))
+  expect_refused(geom_softening(reading_scale = "HRB", fit_args = list(property = "Conductivity")), "argument",
+                 "exclude each other")
+})
+
+test_that("columns with units are converted to that of the property, or it is asked for", {
+  skip_if_not_installed("units")
+  d <- with_test_seed(12, made_readings(n = 3))
+  d$v <- 5 * d$hardness
+  mpa <- fit_softening(d, hardness = v, property = "Yield stress (MPa)", se = "model")
+  d$v <- units::set_units(d$v / 1000, "GPa")
+  expect_equal(coef(fit_softening(d, hardness = v, property = "Yield stress (MPa)", se = "model")), coef(mpa))
+  expect_equal(coef(fit_each(transform(d, lot = 1), by = lot, hardness = v, property = "Yield stress (MPa)"))[1, ],
+               coef(mpa), tolerance = 1e-6)
+  expect_refused(fit_softening(d, hardness = v, property = "Yield stress"), "units",
+                 "such as property = \"Yield stress (GPa)\"")
+})
+
+test_that("a note tells a target that was passed before from one that is not reached", {
+  d <- with_test_seed(12, made_readings(n = 3))
+  d$v <- (170 - d$hardness) / 10
+  g <- fit_softening(d, hardness = v, property = "Conductivity (MS/m)", se = "model")
+  ask <- function(...) suppressWarnings(time_to(g, temp_c = 330, ...))$note
+  expect_identical(ask(hardness = c(0.5, 9.5)), c("target passed already as rolled", "target not reached"))
+  f <- fit_softening(d, se = "model")
+  expect_identical(suppressWarnings(temp_for(f, 10, hardness = c(200, 20)))$note,
+                   c("target passed already as rolled", "target not reached"))
+  hot <- data.frame(temp_c = c(NA, 350, 360), time_min = c(0, 16, 16), hardness = c(160, 85, 80), scale = "HV")
+  expect_match(suppressWarnings(recryst_temperature(hot))$note, "^at most 350")
+})
+
 test_that("the report of a property speaks of it", {
   skip_if_not_installed("rmarkdown")
   skip_if_not(rmarkdown::pandoc_available())
