@@ -19,6 +19,7 @@
 #'   medians of the parameters; `vcov()`: covariance of their draws; `as.data.frame()`: the draws.
 #' @section Errors: `softanneal_error_argument`, `softanneal_error_column`.
 #' @name posterior-methods
+#' @seealso [fit_posterior()], [prior_softening()], [time_to()]
 #' @examples
 #' readings <- example_data("bellbrass_readings")
 #' post <- fit_posterior(readings, prior = prior_brass(), seed = 1)

@@ -69,6 +69,7 @@ PRIOR_SHARES <- c(NA, 0.06, 0.04, 0.06, 0.06)
 #'   `softanneal_error_argument` for an unknown quantity or form, or one quantity believed twice;
 #'   `softanneal_error_range` for spreads that are not positive.
 #' @source Weak priors of standard deviations: Gelman A (2006) Bayesian Analysis 1, 515.
+#' @seealso [fit_posterior()], [pool_fits()]
 #' @examples
 #' prior_softening(q_kj_mol = c(mean = 150, sd = 30), n = c(median = 1.5, factor = 1.3))
 #' prior_brass(h_soft = c(lower = 60, upper = 90))

@@ -48,7 +48,11 @@ column_verbs <- function() {
     fit_master_curve = list(creep, "response", "log_stress", time = "time_h", time_unit = "h",
                             errors_in = "time"),
     fit_hardening = list(hardening, "strain", "effective_strain"),
-    fit_lifetime = list(life, "time", "time_min"))
+    fit_lifetime = list(life, "time", "time_min"),
+    check_history = list(as.data.frame(log), "temp", "temp_c"),
+    soften = list(as.data.frame(log), "time", "time_s",
+                  parameters = c(h_worked = 180, h_soft = 75, ln_k_ref = -2, n = 1.5, q_kj_mol = 180),
+                  temp_ref_c = 400))
 }
 
 numbers_of <- function(x) {
@@ -90,6 +94,27 @@ test_that("every verb takes a column in every way it can be named", {
     }
     expect_error(call_with(quote(log(`my column`))), class = "softanneal_error_argument")
   }
+})
+
+test_that("every export with column arguments is tried above, and all read them in one place", {
+  space <- asNamespace("softanneal")
+  exports <- Filter(function(name) is.function(space[[name]]), getNamespaceExports("softanneal"))
+  captured <- function(name) {
+    calls <- function(x, within = "") {
+      if (missing(x) || !is.call(x)) return(NULL)
+      own <- deparse(x[[1L]])[1L]
+      if (own == "rlang::enquo") return(stats::setNames(within, as.character(x[[2L]])))
+      unlist(lapply(as.list(x)[-1L], calls, own))
+    }
+    calls(body(space[[name]]))
+  }
+  found <- Filter(length, lapply(stats::setNames(nm = exports), captured))
+  # asked for by the data of a job or of a report, in files of their own
+  expect_setequal(setdiff(names(found), names(column_verbs())), c("fit_archive", "fit_least_squares",
+                                                                  "softening_report"))
+  readers <- c("column_name", "optional_column", "key_names", "keys_or_groups", "is_null_column", "weights_in",
+               "material_of_rows", "metal_of_rows", "one_metal", "reading_columns", "<-")
+  expect_identical(setdiff(unlist(found, use.names = FALSE), readers), character())
 })
 
 test_that("embracing works as written in a wrapper, for one column and for keys", {

@@ -118,7 +118,7 @@ test_that("a query in key order, with groups across the cuts", {
 })
 
 test_that("a PostgreSQL query gives the same", {
-  skip_if_not_installed("RPostgreSQL")
+  skip_if_not_installed("RPostgres")
   initdb <- Sys.glob("/usr/lib/postgresql/*/bin/initdb")
   skip_if(length(initdb) == 0L || Sys.which("runuser") == "", "no PostgreSQL server at hand")
   withr::local_envvar(LD_PRELOAD = NA) # a checker of this process is not for the server
@@ -139,7 +139,7 @@ test_that("a PostgreSQL query gives the same", {
   options <- shQuote(paste0("-p ", port, " -k ", home, " -c listen_addresses=127.0.0.1"))
   skip_if(run(file.path(bin, "pg_ctl"), "-D", cluster, "-w", "-l", file.path(home, "log"), "-o",
               options, "start") != 0, "PostgreSQL does not start")
-  db <- DBI::dbConnect(DBI::dbDriver("PostgreSQL"), host = "127.0.0.1", port = port,
+  db <- DBI::dbConnect(RPostgres::Postgres(), host = "127.0.0.1", port = port,
                        user = "tester", dbname = "postgres")
   withr::defer(DBI::dbDisconnect(db), priority = "first")
   d <- archive_readings(5)
