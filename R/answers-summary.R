@@ -48,7 +48,8 @@ print.summary.softanneal_fit <- function(x, digits = max(3L, getOption("digits")
     print(x$components)
   }
   if (!is.null(x$half_softening)) {
-    cat("\nt50 (time to half ", if (is.null(x$property)) "softening" else "of the change", "), min:\n", sep = "")
+    half <- if (is.null(x$property)) "softening" else "of the change"
+    cat("\nt50 (time to half ", half, "), min:\n", sep = "")
     h <- x$half_softening
     strain <- if (!is.null(x$strain_name)) cbind(Strain = format(signif(h[[x$strain_name]], 3)))
     print_table(cbind("Temperature, C" = format(h$temp_c), strain, Time = answer_text(h$time_min),

@@ -25,7 +25,8 @@ print_fits_header <- function(model, groups, keys, scale, temp_ref_c, property =
   what <- list(readings = list(property = property), par = UP_AND_DOWN)
   cat(strwrap(paste0(in_property("Softening fits", what), if (!is.null(property)) ", model", " '", model,
                      "' of ", count(groups, "group"), " by ",
-                     paste(keys, collapse = ", "), if (nzchar(scale)) paste0(", in ", scale), if (is.na(temp_ref_c)) {
+                     paste(keys, collapse = ", "), if (nzchar(scale)) paste0(", in ", scale),
+                     if (is.na(temp_ref_c)) {
                        "; rates in 1/min at the reference of each group"
                      } else {
                        paste0("; rates in 1/min at ", format(temp_ref_c), " degrees Celsius")

@@ -17,8 +17,10 @@ GROUP_REASONS <- c(
 
 # The same of these fits, which may be of another property.
 group_reasons <- function(x) {
-  stats::setNames(in_property(sub("hardness zero or less", if (is.null(property_of(x))) "hardness zero or less" else
-    "hardness below zero", GROUP_REASONS, fixed = TRUE), x), names(GROUP_REASONS))
+  words <- if (is.null(property_of(x))) GROUP_REASONS else {
+    sub("hardness zero or less", "hardness below zero", GROUP_REASONS, fixed = TRUE)
+  }
+  stats::setNames(in_property(words, x), names(GROUP_REASONS))
 }
 
 # Level of the F test that calls readings constant.

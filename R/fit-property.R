@@ -41,8 +41,8 @@ property_values <- function(data, column, property) {
   own <- if (inherits(x, "units")) tryCatch(as.character(attr(x, "units")), error = function(e) "?")
   if (!nzchar(unit) && length(own) && !own[1L] %in% c("", "1")) {
     abort("units", paste0("column `", column, "` has the unit '", own[1L], "', and `property` names none"),
-          arg = "property", remedy = paste0("Give it, such as property = \"", property[["name"]], " (", own[1L],
-                                            ")\"."))
+          arg = "property",
+          remedy = paste0("Give it, such as property = \"", property[["name"]], " (", own[1L], ")\"."))
   }
   numeric_column(data, column, unit = if (nzchar(unit)) unit, lower = 0, na = TRUE,
                  remedy = "Values are zero or more; add a constant to changes of a property.")
@@ -88,8 +88,8 @@ in_property <- function(text, fit) {
   property <- property_of(fit)
   if (is.null(property) || is.null(text)) return(text)
   name <- property[["name"]]
-  swap <- c("Softening curves" = paste(name, "curves"), "Softening fits" = paste("Fits of", property_word(fit)),
-            "when soft\\b" = "when annealed", "\\bSoftened fraction\\b" = "Changed fraction",
+  swap <- c("Softening curves" = paste(name, "curves"),
+            "Softening fits" = paste("Fits of", property_word(fit)), "when soft\\b" = "when annealed", "\\bSoftened fraction\\b" = "Changed fraction",
             "\\bsoftened fraction\\b" = "changed fraction",
             "(the )?\\bsoftening\\b" = "the change", "\\bSoftening\\b" = "The change",
             "\\bHardness\\b" = name, "\\bhardness\\b" = property_word(fit),

@@ -94,8 +94,8 @@ softening_params <- function(params) {
           remedy = "Data are aesthetics of the layer, the others arguments of its own.")
   }
   if (!is.null(params$fit_args$property) && params$reading_scale != "HV") {
-    abort("argument", "`property` and `reading_scale` exclude each other: a property is fitted in its own unit",
-          arg = "reading_scale", remedy = "Leave `reading_scale` out.")
+    abort("argument",
+          "`property` and `reading_scale` exclude each other: a property is fitted in its own unit", arg = "reading_scale", remedy = "Leave `reading_scale` out.")
   }
   params
 }

@@ -112,8 +112,8 @@ test_that("every export with column arguments is tried above, and all read them 
   # asked for by the data of a job or of a report, in files of their own
   expect_setequal(setdiff(names(found), names(column_verbs())), c("fit_archive", "fit_least_squares",
                                                                   "softening_report"))
-  readers <- c("column_name", "optional_column", "key_names", "keys_or_groups", "is_null_column", "weights_in",
-               "material_of_rows", "metal_of_rows", "one_metal", "reading_columns", "<-")
+  readers <- c("column_name", "optional_column", "key_names", "keys_or_groups", "is_null_column",
+               "weights_in", "material_of_rows", "metal_of_rows", "one_metal", "reading_columns", "<-")
   expect_identical(setdiff(unlist(found, use.names = FALSE), readers), character())
 })
 
