@@ -89,7 +89,8 @@ in_property <- function(text, fit) {
   if (is.null(property) || is.null(text)) return(text)
   name <- property[["name"]]
   swap <- c("Softening curves" = paste(name, "curves"),
-            "Softening fits" = paste("Fits of", property_word(fit)), "when soft\\b" = "when annealed", "\\bSoftened fraction\\b" = "Changed fraction",
+            "Softening fits" = paste("Fits of", property_word(fit)), "when soft\\b" = "when annealed",
+            "\\bSoftened fraction\\b" = "Changed fraction",
             "\\bsoftened fraction\\b" = "changed fraction",
             "(the )?\\bsoftening\\b" = "the change", "\\bSoftening\\b" = "The change",
             "\\bHardness\\b" = name, "\\bhardness\\b" = property_word(fit),

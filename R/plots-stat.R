@@ -95,7 +95,8 @@ softening_params <- function(params) {
   }
   if (!is.null(params$fit_args$property) && params$reading_scale != "HV") {
     abort("argument",
-          "`property` and `reading_scale` exclude each other: a property is fitted in its own unit", arg = "reading_scale", remedy = "Leave `reading_scale` out.")
+          "`property` and `reading_scale` exclude each other: a property is fitted in its own unit",
+          arg = "reading_scale", remedy = "Leave `reading_scale` out.")
   }
   params
 }
