@@ -189,3 +189,17 @@ reader_words <- function(text) {
   }
   text
 }
+
+# Names of quantities and columns as heads and labels in the templates; others lose their underscores.
+COLUMN_WORDS <- c(k_per_min = "Rate", t50_min = "Time to half of the softening",
+                  temp_c = "Temperature (\u00b0C)", time_min = "Time (min)",
+                  ln_t50 = "ln time to half of the softening",
+                  recryst_1h_c = "Temperature that recrystallises in 1 h", n_quantities = "Quantities",
+                  temp_ref_c = "Reference temperature (\u00b0C)")
+
+reader_label <- function(names) {
+  words <- c(PARAMETER_WORDS, COLUMN_WORDS)[as.character(names)]
+  plain <- gsub("_", " ", as.character(names), fixed = TRUE)
+  plain <- paste0(toupper(substr(plain, 1L, 1L)), substring(plain, 2L))
+  unname(ifelse(is.na(words), plain, words))
+}

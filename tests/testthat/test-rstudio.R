@@ -33,7 +33,7 @@ whole_report <- local({
 
 # text of an HTML body as it is read, cells parted by |
 read_text <- function(html) {
-  html <- gsub("</t[dh]>", "|", html)
+  html <- gsub(" *</t[dh]>", "|", html)
   gsub(" +", " ", gsub("<[^>]*>", "", html))
 }
 
@@ -56,11 +56,16 @@ test_that("the laboratory report shows the numbers of the fit, and cautions", {
   q <- format(signif(coef(fit)[["q_kj_mol"]], 4))
   expect_match(html, paste0("recrystallisation: ", q, " kJ/mol"), fixed = TRUE)
   half <- time_to(fit, softening = 0.5)
-  expect_match(html, paste0("<td align=\"right\">", format(signif(half$time_min[1], 3)), "</td>"),
+  expect_match(html, paste0("right;\"> ", format(signif(half$time_min[1], 3)), " </td>"),
                fixed = TRUE)
   expect_match(html, "group 7", fixed = TRUE)
   expect_match(html, "168 readings of 4 pieces at 290, 330, 370, 410")
   expect_identical(lengths(gregexpr("alt=\"[A-Z][^\"]{40,}\"", html)), 2L)
+  # as every report: one main part, header cells with scope, wide tables in a box of their own
+  expect_identical(lengths(gregexpr("<main>", html, fixed = TRUE)), 1L)
+  expect_identical(lengths(gregexpr("<th ", html)), lengths(gregexpr("<th scope=\"col\"", html)))
+  expect_identical(lengths(gregexpr("<table", html)), lengths(gregexpr("<div class=\"scroll\"", html)))
+  expect_no_match(html, "q_kj_mol|h_worked|ln_k_ref")
   # nothing is loaded from the network
   expect_false(grepl("https?://[^\"]*[.]js", html))
   expect_match(html, "zinc fume")
@@ -75,7 +80,7 @@ test_that("what reading and fitting warn of stands in the laboratory report", {
   shown <- read_text(render_template("laboratory-report", list(readings = file)))
   expect_match(shown, "To be heeded:")
   # two pieces, one of them soft before its first reading
-  expect_match(shown, "The data give only a lower limit of q_kj_mol")
+  expect_match(shown, "The data give only a lower limit of activation energy")
   expect_false(grepl("To be heeded", read_text(whole_report()), fixed = TRUE))
 })
 
@@ -89,9 +94,9 @@ test_that("what comes from data stays text in the report", {
   expect_match(html, "&lt;script&gt;alert(1)&lt;/script&gt;", fixed = TRUE)
   expect_false(grepl("<script>alert", html, fixed = TRUE))
   expect_match(html, "&lt;img src=x onerror=1&gt;", fixed = TRUE)
-  expect_match(html, "<td align=\"left\">a|b *c*</td>", fixed = TRUE)
-  expect_match(html, "<td align=\"left\">[d](e)</td>", fixed = TRUE)
-  expect_match(html, "<td align=\"left\">$f$ \\(g\\)</td>", fixed = TRUE)
+  expect_match(html, "left;\"> a|b *c* </td>", fixed = TRUE)
+  expect_match(html, "left;\"> [d](e) </td>", fixed = TRUE)
+  expect_match(html, "left;\"> $f$ \\(g\\) </td>", fixed = TRUE)
 })
 
 test_that("the instructor's key shows truths, blunders and marks", {
@@ -145,7 +150,7 @@ test_that("the plan shows hours, indentations, expected curves and errors, and m
              signif(t$t50_high_min[2], 2), "|"))
   e <- tidy(plan)
   q <- e[e$term == "q_kj_mol", ]
-  has(paste0("q_kj_mol| 140| ", signif(q$std.error, 2), "|"))
+  has(paste0("Activation energy| 140| ", signif(q$std.error, 2), "|"))
   last <- s[nrow(s), ]
   has(paste0(last$out_clock, "| ", last$read_clock, "| ", signif(last$hardness, 3), " (",
              signif(last$hardness_low, 3), " to ", signif(last$hardness_high, 3), ")|"))
@@ -174,7 +179,7 @@ test_that("the plan starts from earlier readings, is improved, and passes warnin
   expect_match(shown, "Heed before you begin: Softening is expected to be over before the first")
   expect_match(shown, "softening fit &#39;jmak&#39; of 168 readings|softening fit \u2018jmak\u2019")
   fit <- bell_softening()
-  expect_match(shown, paste0("q_kj_mol\\| ", signif(coef(fit)[["q_kj_mol"]], 4), "\\|"))
+  expect_match(shown, paste0("Activation energy\\| ", signif(coef(fit)[["q_kj_mol"]], 4), "\\|"))
   expect_match(shown, "bench_sheet\\(plan")
   expect_identical(list.files(dir, "sheet"), character())
   params$improve <- "q"

@@ -53,7 +53,30 @@ test_that("every vignette has its title as index entry and writes formulas as Ma
     expect_identical(entry, title, info = basename(file))
     expect_true(any(grepl("--mathml", lines, fixed = TRUE)), info = basename(file))
     expect_true(any(grepl("VignetteEngine\\{knitr::rmarkdown\\}", lines)), info = basename(file))
+    for (part in c("lang: en", "\"vignette.css\"", "\"page.html\"", "\"page.lua\"")) {
+      expect_true(any(grepl(part, lines, fixed = TRUE)), info = paste(basename(file), part))
+    }
   }
+})
+
+test_that("a vignette has language, main part and heads with scope, and its code is read on its ground", {
+  skip_on_cran()
+  skip_if_not_installed("rmarkdown")
+  skip_if_not(rmarkdown::pandoc_available(), "pandoc")
+  head <- readLines(vignette_files()[1L], encoding = "UTF-8")
+  head <- head[seq_len(which(head == "---")[2L])]
+  file <- withr::local_tempfile(fileext = ".Rmd")
+  writeLines(c(head, "", "## A", "", "| a | b |", "|---|---|", "| 1 | 2 |"), file)
+  html <- paste(readLines(rmarkdown::render(file, quiet = TRUE, envir = new.env())), collapse = "\n")
+  expect_match(html, "<html lang=\"en\">", fixed = TRUE)
+  expect_match(html, "<main>", fixed = TRUE)
+  expect_identical(lengths(regmatches(html, gregexpr("<th [^>]*scope=\"col\"", html))), 2L)
+  expect_match(html, "<div class=\"scroll\" tabindex=\"0\">", fixed = TRUE)
+  css <- readLines(system.file("report", "vignette.css", package = "softanneal"))
+  colours <- regmatches(css, regexpr("[{] color: #[0-9a-f]+", css))
+  colours <- sub("^#(.)(.)(.)$", "#\\1\\1\\2\\2\\3\\3", sub(".*: ", "", colours))
+  expect_gte(length(colours), 6L)
+  expect_true(all(softanneal:::contrast(colours, "#f6f6f6") >= 4.5))
 })
 
 test_that("every plot of a vignette has a caption and alternative text from the plot", {

@@ -1,80 +1,59 @@
-# Access of the pages people read: report, bench sheet, page to explore a fit and templates, and any
-# folder of HTML files (site, vignettes, tutorials). axe-core (npm) runs in Chromium over each page at
-# the width of a telephone; a serious or critical finding, or a page that scrolls sideways, stops the
-# check. Package installed. Rscript inst/scripts/dev/check-access.R [FOLDER ...]
+# Access of the pages people read: reports, bench sheet, pages that need no R, templates, vignettes (from a
+# clone), and any folder of HTML files (a site that is built). check-access.js opens each in Chromium, as on a
+# telephone and on a desk, with axe-core (npm); a serious or critical finding stops the check. The tutorials
+# have check-tutorials.R. Package installed.
+#   Rscript inst/scripts/dev/check-access.R [FOLDER ...]    with folders: these alone
 
 library(softanneal)
 browser <- Sys.which(c("chromium", "chromium-browser", "google-chrome"))
 browser <- browser[nzchar(browser)][1]
 if (is.na(browser) || !nzchar(Sys.which("npm"))) stop("this check needs Chromium and npm")
+here <- dirname(sub("^--file=", "", grep("^--file=", commandArgs(), value = TRUE)))
 work <- tempfile("access-")
 dir.create(work)
 if (system2("npm", c("install", "--silent", "--no-audit", "--no-fund", "--prefix", shQuote(work),
-                     "axe-core@4")) != 0L) stop("axe-core could not be installed")
-axe <- file.path(work, "node_modules", "axe-core", "axe.min.js")
+                     "puppeteer-core", "axe-core@4")) != 0L) stop("npm packages could not be installed")
+
+pages_in <- function(folder) list.files(folder, "[.]html$", recursive = TRUE, full.names = TRUE)
 
 make_pages <- function(folder) {
   dir.create(folder)
-  softening_report(system.file("extdata", "bellbrass_readings.csv", package = "softanneal"),
-                   file.path(folder, "report"))
+  at <- function(...) file.path(folder, ...)
+  bell <- example_data("bellbrass_readings")
+  softening_report(system.file("extdata", "bellbrass_readings.csv", package = "softanneal"), at("report"))
+  two <- do.call(rbind, lapply(c("A", "B"), function(g) transform(as.data.frame(bell), group = g)))
+  softening_report(two, at("groups"), by = "group")
   plan <- suppressWarnings(plan_anneal(c(290, 320), c(4, 8, 16, 32, 64), session_min = 120))
-  bench_sheet(plan, file.path(folder, "bench-sheet.html"))
-  explore_page(fit_softening(example_data("bellbrass_readings")), file.path(folder, "explore.html"))
-  practice_page(class_design(temp_c = c(310, 340, 370)), 1, file.path(folder, "practice.html"), seed = 20)
+  bench_sheet(plan, at("bench-sheet.html"))
+  bench_page(plan, at("bench.html"))
+  explore_page(fit_softening(bell), at("explore.html"))
+  practice_page(class_design(temp_c = c(310, 340, 370)), 1, at("practice.html"), seed = 20)
+  render <- function(...) rmarkdown::render(..., quiet = TRUE, envir = new.env(parent = globalenv()))
   for (one in dir(system.file("rmarkdown", "templates", package = "softanneal"))) {
-    rmd <- file.path(folder, paste0(one, ".Rmd"))
+    rmd <- at(paste0(one, ".Rmd"))
     file.copy(system.file("rmarkdown", "templates", one, "skeleton", "skeleton.Rmd",
                           package = "softanneal"), rmd)
-    rmarkdown::render(rmd, "html_document", quiet = TRUE)
+    render(rmd, "html_document")
   }
-  list.files(folder, "[.]html$", recursive = TRUE, full.names = TRUE)
-}
-
-# After a while, in which a page that computes by itself has drawn what it draws.
-RUN <- "<script>window.addEventListener('load', function () { setTimeout(function () {
-  document.querySelectorAll('details').forEach(function (d) { d.open = true; });
-  axe.run(document, {resultTypes: ['violations']}).then(function (r) {
-    var all = r.violations.map(function (v) {
-      return v.impact + ' ' + v.id + ' (' + v.nodes.length + '): ' + v.nodes[0].target.join(' ');
-    });
-    var wide = document.documentElement.scrollWidth - document.documentElement.clientWidth;
-    if (wide > 2) all.push('critical sideways-scroll (' + wide + ' px): html');
-    document.documentElement.innerHTML = '<pre>BEGIN\\n' + all.join('\\n') + '\\nEND</pre>';
-  });
-}, 3000); });</script>"
-
-findings <- function(page) {
-  # beside the page, so that its plots and styles are found
-  copy <- file.path(dirname(page), paste0("access-", basename(page)))
-  on.exit(unlink(copy))
-  html <- paste(readLines(page, warn = FALSE, encoding = "UTF-8"), collapse = "\n")
-  html <- sub("<meta http-equiv=\"Content-Security-Policy\"[^>]*>", "", html) # axe is no script of the page
-  code <- paste(readLines(axe, warn = FALSE), collapse = "\n")
-  writeLines(c(html, "<script>", code, "</script>", RUN), copy, useBytes = TRUE)
-  out <- system2(browser, c("--headless", "--no-sandbox", "--disable-gpu", "--window-size=390,900",
-                            "--virtual-time-budget=60000", "--dump-dom",
-                            shQuote(paste0("file://", normalizePath(copy)))),
-                 stdout = TRUE, stderr = FALSE, timeout = 180)
-  from <- grep("BEGIN$", out)
-  to <- grep("^END", out)
-  if (!length(from) || !length(to)) return("critical not-run: the page did not answer")
-  lines <- out[seq(from[1], to[1])]
-  lines <- lines[nzchar(lines)]
-  lines[-c(1, length(lines))]
+  if (nzchar(Sys.which("quarto"))) {
+    for (qmd in list.files(system.file("quarto", package = "softanneal"), full.names = TRUE)) {
+      file.copy(qmd, at(paste0("quarto-", basename(qmd))))
+      system2("quarto", c("render", shQuote(at(paste0("quarto-", basename(qmd)))), "--to", "html"))
+    }
+  } else cat("Quarto is not here: the Quarto templates are left out.\n")
+  source <- file.path(here, "..", "..", "..", "vignettes")
+  if (dir.exists(source)) {
+    file.copy(source, folder, recursive = TRUE)
+    for (rmd in list.files(at("vignettes"), "[.]Rmd$", full.names = TRUE)) render(rmd)
+  }
+  pages_in(folder)
 }
 
 given <- commandArgs(TRUE)
-pages <- c(make_pages(file.path(work, "pages")),
-           unlist(lapply(given, list.files, pattern = "[.]html$", recursive = TRUE, full.names = TRUE)))
-bad <- 0L
-for (page in pages) {
-  found <- findings(page)
-  serious <- grepl("^(serious|critical)", found)
-  bad <- bad + sum(serious)
-  cat(sprintf("%-60s %d serious, %d minor\n", sub(paste0(work, "/pages/"), "", page, fixed = TRUE),
-              sum(serious), sum(!serious)))
-  if (length(found)) cat(paste0("    ", found), sep = "\n")
-}
-unlink(work, recursive = TRUE)
-cat(length(pages), "pages,", bad, "serious findings\n")
-if (bad) quit(status = 1L)
+pages <- if (length(given)) unlist(lapply(given, pages_in)) else make_pages(file.path(work, "pages"))
+asked <- file.path(work, "pages.json")
+writeLines(jsonlite::toJSON(normalizePath(pages)), asked)
+status <- system2("node", shQuote(c(file.path(here, "check-access.js"), file.path(work, "node_modules"),
+                                    browser, asked)))
+if (nzchar(Sys.getenv("SOFTANNEAL_KEEP"))) cat("Kept:", work, "\n") else unlink(work, recursive = TRUE)
+if (status != 0L) quit(status = 1L)
