@@ -234,6 +234,7 @@ typedef SEXP (*of_3)(SEXP, SEXP, SEXP);
 typedef SEXP (*of_4)(SEXP, SEXP, SEXP, SEXP);
 typedef SEXP (*of_5)(SEXP, SEXP, SEXP, SEXP, SEXP);
 typedef SEXP (*of_6)(SEXP, SEXP, SEXP, SEXP, SEXP, SEXP);
+typedef SEXP (*of_7)(SEXP, SEXP, SEXP, SEXP, SEXP, SEXP, SEXP);
 typedef SEXP (*of_8)(SEXP, SEXP, SEXP, SEXP, SEXP, SEXP, SEXP, SEXP);
 
 /* The k-th entry with its arguments, an unnamed list. */
@@ -258,6 +259,8 @@ EMSCRIPTEN_KEEPALIVE SEXP core_call(int k, SEXP list)
         return ((of_5)f)(a[0], a[1], a[2], a[3], a[4]);
     case 6:
         return ((of_6)f)(a[0], a[1], a[2], a[3], a[4], a[5]);
+    case 7:
+        return ((of_7)f)(a[0], a[1], a[2], a[3], a[4], a[5], a[6]);
     case 8:
         return ((of_8)f)(a[0], a[1], a[2], a[3], a[4], a[5], a[6], a[7]);
     default:
