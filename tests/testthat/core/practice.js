@@ -19,7 +19,7 @@ require(api).load(require(core)).then((own) => {
   const lab = require(physics).bench(own, given.data);
   process.stdout.write(JSON.stringify(given.logs.map((log) => {
     const s = lab.replay(log);
-    return { said: s.events.map((x) => x.said), thick: s.strip.thickness_mm,
+    return { early: [].concat(...s.pieces.map((x) => x.steps.map((y) => y.short))), said: s.events.map((x) => x.said), thick: s.strip.thickness_mm,
              volume: s.strip.thickness_mm * s.strip.width_mm * s.strip.length_mm - s.strip.volume,
              readings: [].concat(...s.pieces.map((x) => x.readings.map((r) => ({ specimen: x.name, step: r.step, reading: r.reading,
                scale: r.scale, value: Number.isFinite(r.value) ? r.value : null, clean: r.clean, factor: r.factor, gap: r.gap, edge: r.edge })))) };
