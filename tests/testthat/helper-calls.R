@@ -39,6 +39,10 @@ tiny_calls <- function(p) {
     jacobian = function() p$fit_least_squares(function(x) c(x - 1, x - 2), c(a = 0),
                                               jac = function(x) matrix(1, 2, 1)),
     softening = function() coef(suppressWarnings(p$fit_softening(small, se = "model"))),
+    limits = function() {
+      p$run_with_limits(c(steps$readings, list(side = rep(0:1, c(steps$nobs - 2L, 2L)))), steps$settings$set,
+                        p$control_vector(NULL, "squares"), 0.95, FALSE, TRUE)$d$weights
+    },
     time_to = function() p$time_to(fit, softening = 0.5, temp_c = 350),
     time_limits = function() {
       suppressWarnings(p$time_to(fit, softening = 0.5, temp_c = 350, method = "profile"))

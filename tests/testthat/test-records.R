@@ -270,7 +270,7 @@ test_that("labels exchanged, units of one piece, other stock and scale are found
                  regexp = "exchanged.*check_readings", class = "softanneal_warning_assumption")
 })
 
-test_that("a slip is named from a misfit of 0.8 on, where it explains eight ninths of the square", {
+test_that("a slip is named where the curves contradict one line, and it alone explains them", {
   skip_on_cran()
   # one curve for each piece, half soft at ln t = `half`; the times between steps are all but exact
   piece <- function(name, temp, half) {
@@ -284,13 +284,13 @@ test_that("a slip is named from a misfit of 0.8 on, where it explains eight nint
     vapply(slips, `[[`, "", "what")
   }
   # labels of two pieces exchanged: the hotter is later by 140 x, the best line has it earlier by 60 x (the
-  # least energy), so both lie 200 x / 2 off: the root of the sum of squares is 200 x / sqrt(2)
-  misfit <- function(temp) 200 * inverse_temperature(temp, 330) / sqrt(2)
-  expect_lt(misfit(347), 0.8)
-  expect_gt(misfit(348), 0.8)
+  # least energy), so each lies 100 x off, in units of SLIP_MOVE, and 60 kJ/mol is unusual
+  misfit <- function(temp) 2 * (100 * inverse_temperature(temp, 330) / SLIP_MOVE)^2 + SLIP_UNUSUAL[1L]
+  expect_lt(misfit(336), 0.8 * LEAST_LOSS)
+  expect_gt(misfit(341), 1.2 * LEAST_LOSS)
   exchanged <- function(temp) found(c(330, temp), c(0, 2 * -line(temp)))
-  expect_length(exchanged(347), 0L)
-  expect_match(exchanged(348), "labels of a .* and b .* exchanged?")
+  expect_length(exchanged(336), 0L)
+  expect_match(exchanged(341), "labels of a .* and b .* exchanged?")
   # one piece of three that is late: no slip of the pen makes 3.3 or 4 times as long
   expect_length(found(c(300, 330, 360), c(0, 1.2, 0)), 0L)
   expect_length(found(c(300, 330, 360), c(0, 1.4, 0)), 0L)
@@ -311,6 +311,8 @@ test_that("a slip is named from a misfit of 0.8 on, where it explains eight nint
   expect_null(far_temperature(hot, c(300, 320, 590)))
   hot[[3L]][c("time", "hv")] <- list(c(5, 10, 20), c(80, 80, 80))
   expect_match(far_temperature(hot, c(300, 320, 590))[[1L]]$what, "Kelvin or Fahrenheit")
+  # not where it is softer at once than its temperature in another unit would have it
+  expect_null(find_slips(hot))
 })
 
 test_that("stock is judged by the scatter of the others and what is usual, at 3 % of all benches", {
@@ -321,9 +323,9 @@ test_that("stock is judged by the scatter of the others and what is usual, at 3 
     }, letters[seq_along(hv)], hv, read)
   }
   others <- c(159, 160, 160, 161)
-  # by hand: usual 2 % of 160 HV with the weight of 4 pieces, 3 degrees of freedom of the others
-  sd <- sqrt((4 * 3.2^2 + 3 * 2 / 3) / 7)
-  limit <- stats::qt(1 - 0.03 / 10, 7) * sd * sqrt(1 + 1 / 4)
+  # by hand: usual 2.4 % of 160 HV with the weight of 10 pieces, 3 degrees of freedom of the others
+  sd <- sqrt((10 * 3.84^2 + 3 * 2 / 3) / 13)
+  limit <- stats::qt(1 - 0.03 / 10, 13) * sd * sqrt(1 + 1 / 4)
   expect_null(find_stock(pieces(c(others, 160 - 0.98 * limit))))
   expect_null(find_stock(pieces(c(others, 160 + 0.98 * limit))))
   expect_identical(find_stock(pieces(c(others, 160 - 1.02 * limit)))[[1L]]$check, "other stock")

@@ -111,20 +111,17 @@ mutant("curves of other places forgotten", "src/answers_curve.c",
        "answers-intervals")
 
 # --- pieces compared with each other
-mutant("misfit of a sound bench is a finding", "R/readings-pieces.R", "LEAST_MISFIT <- 0.8",
-       "LEAST_MISFIT <- 0.2", "records: a slip is named")
-mutant("misfit of a slip is none", "R/readings-pieces.R", "LEAST_MISFIT <- 0.8", "LEAST_MISFIT <- 2",
+mutant("misfit of a sound bench is a finding", "R/readings-slips.R", "LEAST_LOSS <- 10",
+       "LEAST_LOSS <- 2", "records: a slip is named")
+mutant("misfit of a slip is none", "R/readings-slips.R", "LEAST_LOSS <- 10", "LEAST_LOSS <- 60",
        "records: a slip is named")
-mutant("a slip explains half", "R/readings-pieces.R",
-       "left <= misfit / 9", "left <= misfit / 1.5", "records: a slip is named")
-mutant("a slip may leave anything", "R/readings-pieces.R",
-       "misfit / 9 & left < 0.5", "misfit / 9 & left < 5",
+mutant("a slip may leave anything", "R/readings-slips.R", "MOST_LEFT <- 9", "MOST_LEFT <- 900",
        "records: a slip is named")
-mutant("other stock at 20 %", "R/readings-pieces.R", "0.01 / (2 * m)", "0.5 / (2 * m)",
+mutant("other stock at 20 %", "R/readings-pieces.R", "0.03 / (2 * m)", "0.5 / (2 * m)",
        "records: stock is judged")
 mutant("scatter between pieces from the pieces alone", "R/readings-pieces.R",
-       "(4 * (0.02 * mean(x[-i]))^2",
-       "(4 * (0.001 * mean(x[-i]))^2", "records: stock is judged")
+       "(10 * (0.024 * mean(x[-i]))^2",
+       "(10 * (0.001 * mean(x[-i]))^2", "records: stock is judged")
 mutant("a piece against the mean of all", "R/readings-pieces.R",
        "t <- abs(away) / (sd * sqrt(m / (m - 1)))",
        "t <- abs(away) / (sd * sqrt(1 / m))", "records: stock is judged")
