@@ -34,7 +34,8 @@
 #' for the furnace, and 2 HV, or 2.5 % of the softening where that is more, for specimen, step and
 #' operator), weighted by the restricted likelihood; the interval holds the quantiles of the resulting
 #' mixture of normal distributions. `std.error` is half the central 68.27 % interval. Whether the furnace
-#' errs once for a specimen or at each insertion is averaged over too, half and half before the data.
+#' errs once for a specimen or at each insertion is averaged over too, half and half before the data; where
+#' the furnace's error cannot be seen at all, the wider interval of the two counts.
 #'
 #' **Runs.** Specimens of one furnace run share its error. Name the run in a column `furnace` or `run`;
 #' without it specimens of one set temperature count as one run, as the print states. Two specimens

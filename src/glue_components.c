@@ -108,6 +108,40 @@ SEXP sa_call_components_reml(SEXP problem, SEXP variance, SEXP estimated, SEXP g
     return out;
 }
 
+/* Quantiles (every `stride`-th place of `out`) of that of two parts of a mixture, nodes before `cut` and the
+ * others, whose quantiles reach further apart. */
+static void wider_structure(const sa_normal *normal, const double *w, const double *mean,
+                            const double *spread, size_t count, size_t cut, const double *q, R_xlen_t n,
+                            double *out, R_xlen_t stride)
+{
+    R_xlen_t low = 0, high = 0;
+    double width = -1.0;
+    if (cut == 0 || cut == count)
+        return;
+    for (R_xlen_t k = 1; k < n; k++) {
+        low = q[k] < q[low] ? k : low;
+        high = q[k] > q[high] ? k : high;
+    }
+    double *own = (double *)R_alloc(count, sizeof(double)), sum[2] = {0.0, 0.0};
+    for (size_t i = 0; i < count; i++)
+        sum[i >= cut] += w[i];
+    for (size_t i = 0; i < count; i++)
+        own[i] = w[i] / sum[i >= cut];
+    for (int s = 0; s < 2; s++) {
+        const size_t from = s ? cut : 0, many = s ? count - cut : cut;
+        double ends[2];
+        for (int e = 0; e < 2; e++)
+            ends[e] = sa_mixture_quantile(normal, own + from, mean + from, spread + from, many,
+                                          q[e ? high : low]);
+        if (!(ends[1] - ends[0] > width))
+            continue;
+        width = ends[1] - ends[0];
+        for (R_xlen_t k = 0; k < n; k++)
+            out[k * stride] = sa_mixture_quantile(normal, own + from, mean + from, spread + from, many,
+                                                  q[k]);
+    }
+}
+
 /* Nodes that count: those left out have less than 2e-5 of the weight together. */
 static size_t keep_nodes(const sa_mixture *mix, int *keep)
 {
@@ -190,6 +224,9 @@ SEXP sa_call_components_grid(SEXP structures, SEXP prior, SEXP gradient, SEXP ex
             for (size_t k = 0; k < SA_V_COUNT; k++)
                 sd[i + k * count] = mix.sd[(size_t)keep[i] * SA_V_COUNT + k];
         }
+        size_t cut = 0;
+        while (cut < count && (size_t)keep[cut] < mix.count / 2)
+            cut++;
         for (R_xlen_t r = 0; r < rows; r++) {
             if (r % 64 == 63)
                 R_CheckUserInterrupt();
@@ -212,6 +249,9 @@ SEXP sa_call_components_grid(SEXP structures, SEXP prior, SEXP gradient, SEXP ex
             }
             for (R_xlen_t k = 0; k < n_probability; k++)
                 quantile[r + k * rows] = sa_mixture_quantile(normal, w, mean, spread, count, q[k]);
+            /* of structures that the readings cannot tell apart the wider one counts */
+            if (n_structure == 2 && priors[SA_V_FURNACE].kind == SA_PRIOR_HALF_NORMAL)
+                wider_structure(normal, w, mean, spread, count, cut, q, n_probability, quantile + r, rows);
         }
     }
     SET_VECTOR_ELT(out, 5, Rf_ScalarInteger((int)status));

@@ -148,6 +148,17 @@ test_that("a stated furnace uncertainty enters, widens Q, and is checked", {
   unknown <- components(d)
   width <- function(fit) diff(confint(fit, "q_kj_mol")[1L, ])
   expect_false(unknown$errors$visible)
+  # one error a run or one an insertion: readings that cannot tell get the wider of both
+  e <- unknown$errors
+  ends <- function(problems) {
+    g <- diag(5L)[, e$free, drop = FALSE]
+    components_grid(problems, e$prior, g, c(0.025, 0.975))$quantile
+  }
+  alone <- vapply(e$problems, function(x) ends(list(x)), matrix(0, 5L, 2L))
+  widths <- alone[, 2L, ] - alone[, 1L, ]
+  both <- ends(e$problems)
+  expect_equal(both[, 2L] - both[, 1L], pmax(widths[, 1L], widths[, 2L]), tolerance = 0.005)
+  expect_gt(widths[5L, 1L], 1.2 * widths[5L, 2L])
   # d ln k = Q d / (R T^2) at two temperatures: an error of 1 K at each moves Q by this
   R <- 8.314462618e-3
   t <- c(335, 350) + 273.15
