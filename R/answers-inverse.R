@@ -209,11 +209,12 @@ ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
 #' is `NA`, and `note` gives the limit that remains, "at least 290 degrees Celsius", and why.
 #'
 #' @param fit A fit of [fit_softening()], fits of many groups of [fit_each()], or readings: a data frame
-#'   with columns `temp_c`, `time_min`, `hardness` and `scale`, as from [read_readings()].
+#'   as from [read_readings()].
 #' @param fraction Recrystallised fraction; of readings the softened share.
 #' @param time_min Time in min; for readings one of theirs, by default 60 or the only one there is.
 #' @param u_temp_c,scale,material,property For readings, as in [fit_softening()].
 #' @param h_soft For readings: hardness of the soft state, where it is known, in the scale `scale`.
+#' @param time,temp,hardness,reading_scale,specimen For readings: their columns, as in [fit_softening()].
 #' @param solidus_c Melting temperature (solidus) in degrees Celsius; when given, the homologous
 #'   temperature is returned too.
 #' @param level,... As in [temp_for()].
@@ -233,15 +234,20 @@ ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
 #' @export
 recryst_temperature <- function(fit, fraction = 0.5, time_min = 60, ..., solidus_c = NULL,
                                 level = 0.95, u_temp_c = NULL, scale = NULL, material = "brass",
-                                property = NULL, h_soft = NULL) {
+                                property = NULL, h_soft = NULL, time = time_min, temp = temp_c,
+                                hardness = hardness, reading_scale = scale, specimen = specimen) {
   solidus_c <- check_number(solidus_c, "solidus_c", -ZERO_CELSIUS, open = TRUE, null = TRUE)
   out <- if (is.data.frame(fit)) {
     check_dots_empty(...)
     recryst_of_readings(fit, fraction, if (!missing(time_min)) time_min, level, u_temp_c, scale %or% "HV",
-                        material, property, h_soft)
+                        material, property, h_soft, softening_columns(
+                          rlang::enquo(time), rlang::enquo(temp), rlang::enquo(hardness),
+                          rlang::enquo(reading_scale), rlang::enquo(specimen)))
   } else {
     given <- c(u_temp_c = !is.null(u_temp_c), scale = !is.null(scale), material = !missing(material),
-               property = !is.null(property), h_soft = !is.null(h_soft))
+               property = !is.null(property), h_soft = !is.null(h_soft), time = !missing(time),
+               temp = !missing(temp), hardness = !missing(hardness), reading_scale = !missing(reading_scale),
+               specimen = !missing(specimen))
     if (any(given)) {
       abort("argument", paste0("`", names(given)[given][1L], "` is for readings, and `fit` is a fit"),
             arg = names(given)[given][1L], remedy = "Leave it out.")

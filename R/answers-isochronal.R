@@ -2,17 +2,17 @@
 # limit where they do not show the level as rolled or soft.
 
 recryst_of_readings <- function(data, fraction, time_min, level, u_temp_c, scale, material, property,
-                                h_soft) {
+                                h_soft, columns) {
   fraction <- check_numeric(fraction, "fraction", 0, 1, open = TRUE)
   level <- check_level(level)
   check_data(data)
   if (is.null(time_min)) {
-    read <- numeric_column(data, "time_min", unit = "min", na = TRUE)
+    read <- numeric_column(data, columns$time, unit = "min", na = TRUE)
     read <- different_times(read[!is.na(read) & read > 0])
     time_min <- if (length(read) == 1L) read else 60
   }
   time_min <- check_numeric(time_min, "time_min", 0, open = TRUE)
-  m <- isochronal_means(data, time_min, level, scale, material, property, h_soft)
+  m <- isochronal_means(data, time_min, level, columns, scale, material, property, h_soft)
   out <- isochronal_temperatures(m, fraction, level, u_temp_c)
   lost <- which(is.na(out$temp_c))
   if (length(lost)) {

@@ -1,6 +1,11 @@
 # Columns that are not plain numbers: units, durations, dates, 64-bit integers. Each is converted
 # exactly or refused in its own words; none is taken for the number it is stored as.
 
+# What to give in place of a time of day.
+NOT_IN_FURNACE <- paste(
+  "A time of day is no time in the furnace: give the minutes in it, added up over the steps of a piece and 0",
+  "as rolled, or the clock times in and out in two columns, for read_readings() `in_clock` and `out_clock`.")
+
 # A classed column as plain numbers in `unit` (a symbol of the units package, NULL: none).
 plain_class <- function(x, unit, column) {
   if (inherits(x, "units")) {

@@ -15,7 +15,9 @@ check_seed <- function(seed) {
 check_softening <- function(fit, arg = "fit") {
   if (!inherits(fit, "softanneal_fit_softening")) {
     abort("argument", paste0("`", arg, "` must come from fit_softening(), not ", describe(fit)),
-          arg = arg, remedy = "Fit the readings first.")
+          arg = arg, remedy = if (inherits(fit, "softanneal_posterior")) {
+            "A posterior holds the fit of its readings as `$fit`, and is drawn itself by plot()."
+          } else "Fit the readings first.")
   }
 }
 

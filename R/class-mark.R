@@ -240,6 +240,8 @@ match_answers <- function(answers, key) {
     abort("argument", paste0("the key has no ", what, " '", answers[[column]][at[1L]], "'"),
           arg = column, rows = at, remedy = remedy)
   }
+  numbered <- !answers$group %in% key$group & grepl("^[0-9]{1,4}$", answers$group)
+  answers$group[numbered] <- class_group(answers$group[numbered]) # 1 for "group-01"
   refuse(!answers$group %in% key$group, "group", "group",
          paste0("Its groups are ", listed(unique(key$group)), "."))
   refuse(!answers$quantity %in% key$quantity, "quantity", "quantity",

@@ -156,6 +156,14 @@ draw_class <- function(n_groups, seed, groups, design) {
 
 class_group <- function(k) sprintf("group-%02d", as.integer(k))
 
+# The number of a group, given as such or by its name.
+class_number <- function(group, arg = "group") {
+  if (is.character(group) && length(group) == 1L && grepl("^(group-)?[0-9]{1,4}$", group)) {
+    group <- as.numeric(sub("group-", "", group, fixed = TRUE))
+  }
+  check_number(group, arg, 1, 9999, whole = TRUE, remedy = "Groups are 1, 2, ..., or \"group-01\" and so on.")
+}
+
 draw_group <- function(k, stream, design) {
   group <- class_group(k)
   reason <- ""

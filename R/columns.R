@@ -104,6 +104,12 @@ keys_or_groups <- function(keys, data) {
 }
 
 # The names in the column arguments of a table of readings, for functions that take them all.
+# Columns of readings as fit_softening() names them.
+softening_columns <- function(time, temp, hardness, reading_scale, specimen) {
+  lapply(list(time = time, temp = temp, hardness = hardness, scale = reading_scale, specimen = specimen),
+         column_name)
+}
+
 reading_columns <- function(hardness, specimen, temp, time, reading_scale) {
   lapply(list(hardness = hardness, specimen = specimen, temp_c = temp, time_min = time,
               scale = reading_scale), column_name)

@@ -42,7 +42,17 @@ compare_models <- function(data, models = NULL, ..., cross_validate = TRUE) {
           remedy = paste0("Choose from ", in_quotes(model_names()), "."))
   }
   for (m in models) check_model_name(m, "models")
-  by_aicc(do.call(rbind, lapply(models, compare_row, data = data, cross_validate = cross_validate, ...)))
+  said_once(by_aicc(do.call(rbind, lapply(models, compare_row, data = data, cross_validate = cross_validate,
+                                          ...))))
+}
+
+# The same message of many fits of the same readings, once.
+said_once <- function(code) {
+  said <- character()
+  withCallingHandlers(code, softanneal_message = function(m) {
+    if (conditionMessage(m) %in% said) rlang::cnd_muffle(m)
+    said <<- c(said, conditionMessage(m))
+  })
 }
 
 by_aicc <- function(out) {

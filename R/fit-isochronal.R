@@ -5,14 +5,13 @@
 # Means of the steps at times in `time_min`, and as rolled: `steps` and `rolled` with mean, n, standard error
 # and interval from the pooled scatter of the readings of a step; `df` of that scatter; `fit` as words about a
 # property need it; `h_soft` as it was given.
-isochronal_means <- function(data, time_min, level, scale = "HV", material = "brass", property = NULL,
-                             h_soft = NULL) {
+isochronal_means <- function(data, time_min, level, columns, scale = "HV", material = "brass",
+                             property = NULL, h_soft = NULL) {
   check_data(data, groups = FALSE)
   property <- check_property(property, !identical(scale, "HV"))
   scale <- if (is.null(property)) check_fit_scale(scale) else "as read"
-  columns <- list(time = "time_min", temp = "temp_c", hardness = "hardness", scale = "scale",
-                  specimen = "specimen", furnace = "furnace", operator = "operator")
-  d <- softening_data(data, columns, scale, material, NULL, stats::na.exclude, NULL, property = property)
+  d <- softening_data(data, c(columns, furnace = "furnace", operator = "operator"), scale, material, NULL,
+                      stats::na.exclude, NULL, property = property)
   after <- d$time_min > 0
   read <- different_times(d$time_min[after])
   if (is.null(time_min)) time_min <- common_times(d$temp_k[after], d$time_min[after], read)
@@ -41,10 +40,12 @@ isochronal_means <- function(data, time_min, level, scale = "HV", material = "br
           remedy = "Give the hardness of the soft state in the scale of the answer, see `scale`.")
   }
   kept <- if (is.null(d$na.action)) data else data[-as.integer(d$na.action), , drop = FALSE]
-  kept$time_min <- d$time_min # durations are converted once
+  kept[[columns$time]] <- d$time_min # durations are converted once
   ends <- c(h_worked = c(rolled$hardness, steps$hardness)[1L], h_soft = utils::tail(steps$hardness, 1L))
+  as_named <- stats::setNames(columns, sub("^scale$", "reading_scale", names(columns)))
   list(steps = steps, rolled = rolled, time_min = own, data = kept, h_soft = h_soft,
-       call = c(list(material = material), if (is.null(property)) list(scale = scale) else {
+       time = d$time_min,
+       call = c(as_named, material = material, if (is.null(property)) list(scale = scale) else {
          list(property = property_title(list(readings = d["property"])))
        }), fit = list(scale = d$scale, readings = d["property"], par = ends))
 }
@@ -59,7 +60,7 @@ common_times <- function(temp_k, time_min, read) {
 
 # The curve of the readings of one time, NULL where there are fewer temperatures than it has parameters.
 isochronal_fit <- function(m, time_min, u_temp_c = NULL) {
-  own <- m$data$time_min == 0 | m$data$time_min == time_min
+  own <- m$time == 0 | m$time == time_min
   part <- m$data[own, , drop = FALSE]
   args <- c(list(quote(part), fixed = c(n = 1, h_soft = m$h_soft), u_temp_c = u_temp_c), m$call)
   suppressMessages(suppressWarnings(

@@ -68,6 +68,11 @@ log_times_read <- function(grid, at, tz, date_order, dec) {
   value <- plain_number(text, dec)
   bad <- which(is.na(value))
   if (length(bad)) {
+    # of several kinds the rarer cells are the odd ones, not what stands in all other lines
+    kind <- c(paste0("^", STAMP_DATE, "[ T,;]*", STAMP_CLOCK, STAMP_ZONE, "$"), paste0("^", STAMP_CLOCK, "$"),
+              ELAPSED)
+    fits <- cbind(vapply(kind, grepl, logical(length(text)), month_numbers(text), perl = TRUE), !is.na(value))
+    bad <- which(!fits[, which.max(colSums(fits))])
     refuse_cell("file", paste0("'", text[bad[1L]], "' in the column of times ('", header,
                                "') is not a time like ",
                                "the others"), "time", grid, bad, at[length(at)],
@@ -75,6 +80,9 @@ log_times_read <- function(grid, at, tz, date_order, dec) {
   }
   list(s = value * time_unit(header), stamped = FALSE, zoned = FALSE, coarse = FALSE)
 }
+
+# Rows of the rarer of two kinds.
+rarer <- function(kind) which(kind == (mean(kind) < 0.5))
 
 # Seconds of one unit of a column of numbers.
 time_unit <- function(header) {
@@ -114,7 +122,7 @@ stamp_seconds <- function(parts, tz, date_order, grid, at) {
   zone <- parts[, 8L]
   zoned <- nzchar(zone)
   if (any(zoned) && !all(zoned)) {
-    refuse_cell("file", "some time stamps have a zone and others none", "time", grid, which(!zoned), at[1L],
+    refuse_cell("file", "some time stamps have a zone and others none", "time", grid, rarer(zoned), at[1L],
                 "Give all with their zone, or none and `tz`.")
   }
   utc <- all(zoned) || is.null(tz)
@@ -173,7 +181,7 @@ clock_seconds <- function(parts, header, grid, at) {
   b <- as.numeric(parts[, 2L])
   third <- nzchar(parts[, 3L])
   if (any(third) && !all(third)) {
-    refuse_cell("file", "some times have seconds and others none", "time", grid, which(!third), at[1L],
+    refuse_cell("file", "some times have seconds and others none", "time", grid, rarer(third), at[1L],
                 "Write all as hh:mm:ss.")
   }
   odd <- which(b > 59 | seconds_of(parts[, 3L]) >= 60)

@@ -59,7 +59,8 @@
 #' @section Errors:
 #'   `softanneal_error_scale` where the scale of the plan cannot be converted to HV; `softanneal_error_file`
 #'   when the file is there already, has another ending, or cannot be written; `softanneal_error_package`
-#'   without jsonlite; `softanneal_error_argument` for an aim without its temperature or time.
+#'   without jsonlite; `softanneal_error_argument` for an aim without its temperature or time,
+#'   `softanneal_error_range` for a hardness that no run passes, or a temperature of the room or of the melt.
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE` The page shows the cautions first and at the
 #'   step they belong to; it does not see the furnace.
 #' @seealso [bench_sheet()] for the same on paper.
@@ -79,6 +80,7 @@ bench_page <- function(plan, file, ..., title = "Annealing run", wanted_kj_mol =
   title <- check_string(title, "title")
   open <- check_flag(open, "open")
   aim <- bench_aim(aim, hardness, softening, temp_c, time_min, wanted_kj_mol, wanted_factor, wanted_c)
+  check_bench_aim(aim, plan)
   need_package("jsonlite", "to write the page")
   data <- bench_data(plan, title, aim)
   process <- c("furnace", "annealing", if (plan$settings$cooling == "water") "quenching", "indenting")
@@ -112,6 +114,29 @@ bench_aim <- function(aim, hardness, softening, temp_c, time_min, wanted_kj_mol,
        hardness = check_number(hardness, "hardness", 0, open = TRUE, null = TRUE) %or% NA_real_,
        temp_c = check_number(temp_c, "temp_c", -ZERO_CELSIUS, open = TRUE, null = TRUE) %or% NA_real_,
        time_min = check_number(time_min, "time_min", 0, open = TRUE, null = TRUE) %or% NA_real_)
+}
+
+# A hardness or temperature that no run of this metal has: four standard deviations of the guess beyond it.
+check_bench_aim <- function(aim, plan) {
+  guess <- plan$guess
+  if (!is.na(aim$hardness)) {
+    ends <- vapply(c("h_soft", "h_worked"), \(term) guess$par[[term]] +
+                     c(h_soft = -4, h_worked = 4)[[term]] * stats::sd(guess$draws[, term]), 0)
+    if (aim$hardness < ends[1L] || aim$hardness > ends[2L]) {
+      abort("range", paste0("`hardness` (", format(aim$hardness), " HV) is not between the soft and the ",
+                            "worked state of the plan, ", format_quantity(guess$par[["h_soft"]]), " and ",
+                            format_quantity(guess$par[["h_worked"]]), " HV"), arg = "hardness",
+            remedy = "Give a hardness in HV that a run passes, or plan with another guess.")
+    }
+  }
+  if (!is.na(aim$temp_c)) {
+    check_below_solidus(aim$temp_c, "temp_c", guess$alloy)
+    if (aim$temp_c <= plan$settings$ambient_c) {
+      abort("range", paste0("`temp_c` (", in_degrees(format(aim$temp_c)), ") is not above the room, ",
+                            in_degrees(format(plan$settings$ambient_c))), arg = "temp_c",
+            remedy = "Give the temperature of a furnace.")
+    }
+  }
 }
 
 bench_data <- function(plan, title, aim) {

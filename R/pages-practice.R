@@ -63,7 +63,7 @@ PRACTICE_H_STRAIN <- 0.3
 #' supervision.
 #'
 #' @param design A [class_design()].
-#' @param group Number of the group.
+#' @param group Number of the group, or its name as `"group-01"`.
 #' @param file Path of the page, ending in `.html`.
 #' @param seed As in [simulate_class()]: a key of [class_secret()], or one whole number, which students can
 #'   find by trying.
@@ -101,7 +101,7 @@ practice_page <- function(design, group, file, seed, ..., title = "Practice run"
                           overwrite = FALSE, open = FALSE) {
   check_dots_empty(...)
   design <- check_design(design)
-  group <- check_number(group, "group", 1, 9999, whole = TRUE)
+  group <- class_number(group)
   file <- check_new_file(file, "html", overwrite)
   title <- check_string(title, "title")
   positive <- function(x, arg, ...) check_number(x, arg, 0, ..., open = TRUE)

@@ -29,7 +29,7 @@ plot_arrhenius <- function(fit, ..., level = 0.95, base_size = NULL) {
     softening_line(fit, level)
   } else if (inherits(fit, "softanneal_fit_arrhenius")) {
     arrhenius_line(fit, level)
-  } else {
+  } else if (inherits(fit, "softanneal_posterior")) check_softening(fit) else {
     abort("argument", paste0("`fit` must come from fit_softening() or fit_arrhenius(), not ",
                              describe(fit)), arg = "fit", remedy = "Fit the data first.")
   }

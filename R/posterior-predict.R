@@ -96,6 +96,13 @@ predict.softanneal_posterior <- function(object, newdata = NULL,
   prediction_in_scale(f, out, scale)
 }
 
+# Median and interval of curves at places, for pictures.
+posterior_band <- function(x, at, level, most = 400) {
+  curves <- posterior_curves(x, at$temp_c, at$time_min, pick = some_draws(x, most))
+  list(middle = row_quantiles(curves, 0.5), low = row_quantiles(curves, (1 - level) / 2),
+       high = row_quantiles(curves, (1 + level) / 2))
+}
+
 row_quantiles <- function(m, p) {
   apply(m, 1L, function(v) if (anyNA(v)) NA_real_ else stats::quantile(v, p, names = FALSE))
 }

@@ -48,6 +48,7 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
       }
     }
     if (role$column %in% READINGS_NUMBERS) {
+      if (role$column == "time_min" && of_spreadsheet(raw[[j]])) raw[[j]] <- format(raw[[j]], "%H:%M:%S")
       if (role$column == "time_min" && !identical(role$clock, "m:s")) clock <- is_clock(raw[[j]])
       by_class <- inherits(raw[[j]], c("units", "difftime"))
       value <- column_numbers(raw[[j]], name, role$column, dec, at, role$clock)

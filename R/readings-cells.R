@@ -77,6 +77,10 @@ text_numbers <- function(text, name, dec, column = "hardness", place = NULL, clo
   if (length(bad)) {
     hint <- if (identical(text[bad[1L]], name)) {
       list(what = "the header again", remedy = "Leave one header and one table on a sheet.")
+    } else if (!is.null(clock) && grepl("^[0-9]+(:[0-9]+)+$", text[bad[1L]])) {
+      list(what = paste("not", clock_shape(clock)), remedy = paste0(
+        "Write ", clock_shape(clock), ", with no more than 59 ",
+        if (clock == "m:s") "seconds." else "minutes."))
     } else cell_hint(text[bad[1L]], column, dec)
     abort("column", paste0("column `", name, "` must hold numbers, and holds '", text[bad[1L]],
                            "'", if (nzchar(hint$what)) paste0(" (", hint$what, ")")),

@@ -29,14 +29,15 @@ clock_minutes <- function(text, clock = NULL) {
   out
 }
 
+clock_shape <- function(clock) c("h:m" = "h:mm", "m:s" = "mm:ss", "h:m:s" = "h:mm:ss")[[clock]]
+
 # Numbers in a column whose header announces a clock may be of either unit.
 refuse_numbers_beside_clock <- function(number, text, name, clock, place) {
   plain <- which(!is.na(number) & number != 0)
   if (!length(plain)) return(invisible())
   abort("column", paste0("column `", name, "` is a clock by its header, and holds '", text[plain[1L]], "'"),
         arg = name, rows = plain, cells = text[plain], where = place_text(place, plain),
-        remedy = paste0("Write these cells as ",
-                        c("h:m" = "h:mm", "m:s" = "mm:ss", "h:m:s" = "h:mm:ss")[[clock]],
+        remedy = paste0("Write these cells as ", clock_shape(clock),
                         ", or all of them as numbers under a header such as time (min)."))
 }
 

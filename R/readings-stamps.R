@@ -2,11 +2,6 @@
 
 CLOCK_COLUMNS <- c("in_clock", "out_clock")
 
-# What to give in place of a time of day.
-NOT_IN_FURNACE <- paste(
-  "A time of day is no time in the furnace: give the minutes in it, added up over the steps of a piece and 0",
-  "as rolled, or the clock times in and out in two columns, for read_readings() `in_clock` and `out_clock`.")
-
 # "Time in", "Ofen aus (hh:mm)": which of the two a header names, "" for none.
 clock_column <- function(name) {
   text <- trimws(gsub("[_. -]+", " ", fold_header(name)))
@@ -51,12 +46,18 @@ is_clock <- function(x) {
   grepl("(^|[ T])[0-9]{1,2} ?[:h][0-5][0-9]", valid_text(x))
 }
 
+# Clock times without a day, as a spreadsheet keeps them and other packages hand them on.
+of_spreadsheet <- function(x) {
+  inherits(x, "POSIXt") && all(is.na(x) | format(x, "%Y-%m-%d") %in% c("1899-12-30", "1899-12-31"))
+}
+
 # Day, month and year before a clock; the halves of the day behind it.
 CLOCK_CELL <- paste0("^(?:([0-9]{1,4})([-./])([0-9]{1,2})[-./]([0-9]{1,4})[ T,;]*)?([0-9]{1,2}):([0-5][0-9])",
                      "(?::([0-5][0-9])(?:[.,][0-9]+)?)?(?: ?([AaPp])[.]?[Mm][.]?)?(?: ?(?:Z|UTC))?$")
 
 # Minutes of the cells of one column, from midnight or with the day; NA where there is no clock.
 clock_moments <- function(x, date, name, place) {
+  if (of_spreadsheet(x)) x <- format(x, "%H:%M:%S")
   if (inherits(x, "POSIXt")) return(list(min = as.numeric(as.POSIXct(x)) / 60, dated = TRUE))
   if (inherits(x, "difftime")) return(list(min = plain_class(x, "min", name), dated = FALSE))
   text <- sub("^1899-12-3[01] ", "", plain_signs(trimws(valid_text(as.character(x)))))
@@ -115,6 +116,8 @@ furnace_times <- function(raw, times, origin) {
   n <- nrow(raw)
   day <- raw[[match(TRUE, fold_header(names(raw)) %in% c("date", "datum", "fecha", "day", "tag"))]]
   day <- if (is.null(day)) rep(NA_character_, n) else sub(" 00:00:00$", "", as.character(day))
+  written <- which(!is.na(day) & nzchar(day))
+  if (length(written)) day <- c(NA, day[written])[1L + findInterval(seq_len(n), written)] # once for several rows
   at_sheet <- if (!is.null(place)) list(kind = place$kind, path = place$path, sheet = place$sheet,
                                         row = place$row[origin$sheet])
   a <- clock_moments(raw$in_clock, day, name[[1L]], at_sheet)

@@ -55,8 +55,9 @@ plot.softanneal_softening <- draw_picture
 #' Isochronal curves: the hardness after one time at constant temperature, over the temperature, measured or
 #' of a model. They show at which temperature a metal softens in the time a furnace step takes.
 #'
-#' @param parameters A fit of [fit_softening()], a named vector of parameters as in [soften()], or readings: a
-#'   data frame with columns `temp_c`, `time_min`, `hardness` and `scale`, as from [read_readings()].
+#' @param parameters A fit of [fit_softening()], a posterior of [fit_posterior()] (medians and quantiles of
+#'   its draws), a named vector of parameters as in [soften()], or readings: a data frame as
+#'   from [read_readings()].
 #' @param time_min Times at temperature in min, one curve each; up to seven. `NULL`: for readings the times
 #'   read at most temperatures, otherwise 10 and 60.
 #' @param temp_c Lowest and highest temperature of the plot in degrees Celsius; by default,
@@ -68,6 +69,7 @@ plot.softanneal_softening <- draw_picture
 #' @param fit For readings: a fit of [fit_softening()], whose curves are drawn in place of straight lines.
 #' @param scale,material,property For readings, as in [fit_softening()]; `scale = "as read"` draws the
 #'   numbers of the dial. With `fit` the scale is that of the fit.
+#' @param time,temp,hardness,reading_scale,specimen For readings: their columns, as in [fit_softening()].
 #' @param h_soft For readings: hardness of the soft state, as in [recryst_temperature()]; with `fit` that of
 #'   the fit, where it is determined.
 #' @param ... Must be empty.
@@ -89,11 +91,15 @@ plot.softanneal_softening <- draw_picture
 #' @export
 plot_isochronal <- function(parameters, time_min = NULL, ..., temp_c = NULL, model = NULL,
                             temp_ref_c = NULL, band = c("confidence", "none"), level = 0.95, fit = NULL,
-                            scale = "HV", material = "brass", property = NULL, h_soft = NULL) {
+                            scale = "HV", material = "brass", property = NULL, h_soft = NULL,
+                            time = time_min, temp = temp_c, hardness = hardness, reading_scale = scale,
+                            specimen = specimen) {
   check_dots_empty(...)
   level <- check_level(level)
   band <- check_choice(band, c("confidence", "none"), "band")
   measured <- NULL
+  post <- if (inherits(parameters, "softanneal_posterior")) parameters
+  if (!is.null(post)) parameters <- post$fit
   if (is.data.frame(parameters)) {
     if (!is.null(fit)) {
       check_softening(fit)
@@ -101,8 +107,10 @@ plot_isochronal <- function(parameters, time_min = NULL, ..., temp_c = NULL, mod
         if (fit$scale != "HV") scale <- "as read"
       if (is.null(h_soft) && identical(fit$states[["h_soft"]], "determined")) h_soft <- fit$par[["h_soft"]]
     }
-    measured <- isochronal_means(parameters, check_isochronal(time_min), level, scale, material, property,
-                                 h_soft)
+    measured <- isochronal_means(
+      parameters, check_isochronal(time_min), level, softening_columns(
+        rlang::enquo(time), rlang::enquo(temp), rlang::enquo(hardness), rlang::enquo(reading_scale),
+        rlang::enquo(specimen)), scale, material, property, h_soft)
     time_min <- measured$time_min
     if (!is.null(fit)) same_scale(measured$fit$scale, fit$scale)
     parameters <- fit
@@ -120,6 +128,8 @@ plot_isochronal <- function(parameters, time_min = NULL, ..., temp_c = NULL, mod
   e <- inverse_temperature(curve$temp_c, p$ref_k - ZERO_CELSIUS)
   m <- .Call(C_sa_call_hardness, p$kind, log(curve$time_min), e, p$par)
   curve$hardness <- m[, 1L]
+  draws <- if (!is.null(post)) posterior_band(post, curve, level)
+  if (!is.null(post)) curve$hardness <- draws$middle
   label <- isochronal_label(time_min)
   curve$after <- label(curve$time_min)
   picture <- ggplot2::ggplot(curve, ggplot2::aes(.data[["temp_c"]], .data[["hardness"]],
@@ -127,8 +137,9 @@ plot_isochronal <- function(parameters, time_min = NULL, ..., temp_c = NULL, mod
   if (!is.null(fit) && band == "confidence") {
     half <- interval_t(fit, level) * softening_values(fit, curve$temp_c, curve$time_min)$se
     ribbon <- curve
-    ribbon$low <- curve$hardness - half
-    ribbon$high <- curve$hardness + half
+    ribbon$low <- if (is.null(post)) curve$hardness - half else draws$low
+    ribbon$high <- if (is.null(post)) curve$hardness + half else draws$high
+    if (!is.null(post)) half[] <- 0
     picture <- picture + ggplot2::geom_ribbon(
       ggplot2::aes(ymin = .data[["low"]], ymax = .data[["high"]], fill = .data[["after"]]),
       data = ribbon[!is.na(half), ], alpha = 0.18, colour = NA, show.legend = FALSE)
@@ -146,7 +157,7 @@ plot_isochronal <- function(parameters, time_min = NULL, ..., temp_c = NULL, mod
     ggplot2::labs(
       x = "Temperature (\u00b0C)", title = about("Hardness after a time at constant temperature"),
       y = if (is.null(fit)) "Hardness" else property_title(fit),
-      caption = caption_of(isochronal_caption(fit, band, level, any(outside), nrow(shown)),
+      caption = caption_of(isochronal_caption(fit, band, level, any(outside), nrow(shown), post),
                            if (!is.null(measured)) {
                              measured_words(measured, isochronal_temperatures(measured, 0.5, level))
                            }),
@@ -220,9 +231,10 @@ isochronal_range <- function(p, time_min, temp_c, read) {
   range_c + c(-0.1, 0.1) * max(diff(range_c), 1)
 }
 
-isochronal_caption <- function(fit, band, level, outside, points) {
+isochronal_caption <- function(fit, band, level, outside, points, post) {
   parts <- c(if (!is.null(fit) && band == "confidence") {
-    paste0("Band: ", format(100 * level), " % confidence band of the curve.")
+    paste0("Band: ", format(100 * level), if (is.null(post)) " % confidence band of the curve." else
+      " % of the draws.")
   }, if (outside) "Dashed: outside the temperatures read.",
   if (points) "Points: means of the readings at these times." else
     "Symbols distinguish the curves; they are not readings.")

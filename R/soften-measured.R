@@ -10,8 +10,11 @@ measured_isochronal <- function(m, level) {
     one_curve(attr(half, "fits")[[j]], d[d$time_min == m$time_min[j], ])
   }))
   fitted <- !all(vapply(attr(half, "fits"), is.null, NA))
+  # one temperature gives no line
+  curve <- curve[stats::ave(curve$temp_c, curve$after, FUN = length) > 1, ]
   ggplot2::ggplot(d, ggplot2::aes(.data[["temp_c"]], .data[["hardness"]], colour = .data[["after"]])) +
-    rolled_line(m) + ggplot2::geom_line(data = curve, linewidth = 0.6) + measured_bars(m, d) +
+    rolled_line(m) + (if (nrow(curve)) ggplot2::geom_line(data = curve, linewidth = 0.6)) +
+    measured_bars(m, d) +
     ggplot2::geom_point(ggplot2::aes(shape = .data[["after"]]), size = 2.4) +
     level_scales(levels(d$after), "After", lines = FALSE) +
     ggplot2::labs(
@@ -19,7 +22,7 @@ measured_isochronal <- function(m, level) {
       title = about("Hardness after a time at constant temperature"),
       caption = caption_of(paste0(points_words("means of the readings of a step", d$low, level,
                                                "interval from the scatter within steps"),
-                                  if (fitted) " Lines: curve of each time." else
+                                  if (fitted) " Lines: curve of each time." else if (nrow(curve))
                                     " Lines: straight between them."), measured_words(m, half)),
       alt = about(paste0(
         "Hardness over temperature from ", format(min(d$temp_c), digits = 3), " to ",

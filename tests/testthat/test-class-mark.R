@@ -25,6 +25,12 @@ test_that("right answers are right, as data frame, CSV, German CSV and Excel", {
   expect_identical(unique(marks$mark), "right")
   expect_identical(marks$group, key$group)
   expect_identical(sum(marks$points), 24)
+  # groups by their number
+  for (number in list(1:2, c("1", "02"))) {
+    expect_identical(mark_answers(transform(form, group = number[match(group, c("group-01", "group-02"))]),
+                                  key)$mark, marks$mark)
+  }
+  expect_refused(mark_answers(transform(form, group = 3), key), "argument", "the key has no group 'group-03'")
   dir <- withr::local_tempdir()
   plain <- file.path(dir, "a.csv")
   write.csv(form, plain, row.names = FALSE, na = "")

@@ -17,6 +17,17 @@ quiet_columns <- function(...) {
   })
 }
 
+test_that("of times of two kinds the rarer cells are named", {
+  odd <- function(times, says) {
+    lines <- c("Time (hh:mm),B330 (C)", paste0(times, ",", 20 + 10 * seq_along(times)))
+    expect_error(read_history(log_file(lines)), says, class = "softanneal_error_file")
+  }
+  odd(c("08:00:00", "08:01:00", "noon", "08:03:00"), "'noon' in the column of times .* [(]line 4 of")
+  odd(c(paste0("2026-11-30 08:0", 0:2, ":00"), "8.03"), "'8.03' .* [(]line 5 of")
+  odd(c("0", "1", "2", "02:30"), "'02:30' .* [(]line 5 of")
+  odd(c("08:00", "08:01", "08:02:30", "08:03"), "some times have seconds .* [(]line 4 of")
+})
+
 test_that("time stamps, elapsed times and numbers with a unit give the same history", {
   truth <- c(0, 60, 120)
   same <- function(lines, ...) {

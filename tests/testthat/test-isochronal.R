@@ -98,6 +98,24 @@ test_that("no temperature is read off where the pieces do not show the soft leve
   expect_no_match(plot_isochronal(steep, 8, fit = bell_softening())$labels$caption, "no soft level")
 })
 
+test_that("columns are named as in fit_softening(), and one temperature draws no line", {
+  d <- with_test_seed(3, isochronal_readings(c(320, 360, 400)))
+  own <- stats::setNames(d, c("oven", "minutes", "hv", "dial"))
+  r <- recryst_temperature(own, time = minutes, temp = oven, hardness = "hv", reading_scale = dial)
+  expect_equal(r, recryst_temperature(d))
+  p <- plot_isochronal(own, time = minutes, temp = oven, hardness = hv, reading_scale = dial)
+  expect_equal(p$labels$caption, plot_isochronal(d)$labels$caption)
+  wide <- with_test_seed(3, isochronal_readings(seq(280, 400, 20)))
+  own <- stats::setNames(wide, c("oven", "minutes", "hv", "dial"))
+  expect_equal(recryst_temperature(own, time = minutes, temp = oven, hardness = hv, reading_scale = dial),
+               recryst_temperature(wide))
+  expect_refused(recryst_temperature(bell_softening(), temp = oven), "argument", "`temp` is for readings")
+  one <- plot_isochronal(d[d$temp_c %in% c(NA, 360), ])
+  expect_silent(ggplot2::ggplot_build(one))
+  expect_false(any(vapply(one$layers, \(l) inherits(l$geom, "GeomLine"), NA)))
+  expect_no_match(one$labels$caption, "straight between")
+})
+
 test_that("what cannot be read off is refused", {
   bell <- bell_readings()
   expect_refused(recryst_temperature(bell), "range", "There are readings after 4, 8, 16, 32, 64, 128 min")

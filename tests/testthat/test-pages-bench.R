@@ -67,6 +67,13 @@ test_that("bench_page() refuses what it cannot write or convert", {
   expect_refused(aimed(aim = "time", temp_c = 350, hardness = 100, softening = 0.4), "argument",
                  "two targets")
   expect_refused(aimed(aim = "time", temp_c = 350, wanted_factor = 1), "range", "wanted_factor")
+  # what no run gets to, or no furnace is
+  expect_refused(aimed(aim = "time", temp_c = 350, hardness = 500), "range", "not between the soft and the",
+                 "hardness")
+  expect_refused(aimed(aim = "temperature", time_min = 30, hardness = 5), "range", "not between the soft",
+                 "hardness")
+  expect_refused(aimed(aim = "time", temp_c = 3300), "range", "begins to melt", "temp_c")
+  expect_refused(aimed(aim = "time", temp_c = 5), "range", "is not above the room", "temp_c")
   bench_page(plan, file)
   expect_refused(bench_page(plan, file), "file", "already")
   expect_identical(bench_page(plan, file, overwrite = TRUE), file)

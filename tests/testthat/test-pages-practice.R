@@ -80,6 +80,8 @@ test_that("practice_page() writes what it can and refuses what cannot be", {
   design <- practice_design()
   expect_refused(practice_page("design", 1, file, seed = 20), "argument", "must come from class_design()")
   expect_refused(practice_page(design, 0, file, seed = 20), "range", "group")
+  expect_refused(practice_page(design, "reds", file, seed = 20), "argument", "group-01", "group")
+  for (name in list("group-07", "7", "07", 7L)) expect_identical(class_number(name), 7)
   expect_refused(practice_page(design, 1, sub("html$", "txt", file), seed = 20), "file", "html")
   expect_refused(practice_page(design, 1, file, seed = 20, rolled_mm = 2), "range", "rolled_mm")
   expect_refused(practice_page(design, 1, file, seed = 20, rolled_mm = 1.6), "range", "between 0 and 1.6")

@@ -33,6 +33,20 @@ plain_density <- function(fit, p, values, prior) {
     sum(stats::dnorm(d, 0, sd[1], log = TRUE)) + prior(par, sd)
 }
 
+test_that("a posterior is drawn as curves after a time, with the quantiles of its draws", {
+  picture <- plot_isochronal(post, c(8, 32))
+  drawn <- ggplot2::layer_data(picture, 2L)
+  curves <- posterior_curves(post, drawn$x, c(8, 32)[drawn$group])
+  expect_equal(drawn$y, apply(curves, 1L, stats::median), tolerance = 0.01)
+  ribbon <- ggplot2::layer_data(picture, 1L)
+  some <- posterior_curves(post, ribbon$x[3:5], c(8, 8, 8))
+  expect_equal(ribbon$ymax[3:5], apply(some, 1L, stats::quantile, 0.975), tolerance = 0.02)
+  expect_match(picture$labels$caption, "Band: 95 % of the draws", fixed = TRUE)
+  for (verb in list(plot_arrhenius, plot_residuals, rates)) {
+    expect_refused(verb(post), "argument", "holds the fit of its readings as `$fit`", "fit")
+  }
+})
+
 test_that("the density is that of the model, with operators too", {
   two <- transform(small, operator = rep(c("A", "B"), length.out = nrow(small)))
   for (data in list(small, two)) {

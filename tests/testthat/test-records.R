@@ -427,6 +427,15 @@ test_that("clock times in and out are the minutes between, whatever their class,
                in_order(record_truth()))
 })
 
+test_that("what a clock cell cannot be is said for that clock", {
+  d <- data.frame(specimen = "A", temp_c = 330, time = c("0:00", "1:75"), hardness = 80, scale = "HRF")
+  names(d)[3L] <- "time (h:mm)"
+  expect_refused(read_readings(d), "column", "'1:75' (not h:mm) (row 2). Write h:mm, with no more than 59")
+  d[[3L]] <- c("0:00:00", "1:30")
+  names(d)[3L] <- "time (hh:mm:ss)"
+  expect_refused(read_readings(d), "column", "'1:30' (not h:mm:ss)")
+})
+
 test_that("hours and minutes that are times in the furnace are not asked about, or believed when said", {
   long <- function(time) {
     d <- data.frame(specimen = "A", temp_c = 330, time = time, hardness = 80, scale = "HRF")

@@ -33,6 +33,14 @@ test_that("reduction_pct as strain is the effective strain", {
                                strain = reduction_pct), "range", "5 %?")
 })
 
+test_that("several fits of the same readings say what they say once", {
+  d <- three_reductions()
+  said <- testthat::capture_messages(suppressWarnings(
+    compare_models(d, c("jmak", "jmak_incubation"), strain = reduction_pct, se = "cluster",
+                   cross_validate = FALSE)))
+  expect_identical(sum(grepl("is a reduction in per cent", said)), 1L)
+})
+
 test_that("groups do not pool reductions or laboratories without a word", {
   d <- cbind(three_reductions(), coil = 1)
   expect_refused(fit_each(d, coil), "argument", "several reductions within a group")
