@@ -18,7 +18,8 @@ likely_columns <- function(lost, left) {
   for (column in lost) {
     at <- grep(LIKELY_HEADERS[[column]], folded)
     # one of two that together say how long a piece was in the furnace is not its time
-    if (column == "time_min") at <- setdiff(at, grep("^(time|zeit|clock)[ _](in|out|ein|aus)([ _(]|$)", folded))
+    half <- if (column == "time_min") grep("^(time|zeit|clock)[ _](in|out|ein|aus)([ _(]|$)", folded)
+    at <- setdiff(at, half)
     at <- setdiff(at, match(out, left))
     if (length(at)) out[[column]] <- left[at[1L]]
   }

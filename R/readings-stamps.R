@@ -117,7 +117,8 @@ furnace_times <- function(raw, times, origin) {
   day <- raw[[match(TRUE, fold_header(names(raw)) %in% c("date", "datum", "fecha", "day", "tag"))]]
   day <- if (is.null(day)) rep(NA_character_, n) else sub(" 00:00:00$", "", as.character(day))
   written <- which(!is.na(day) & nzchar(day))
-  if (length(written)) day <- c(NA, day[written])[1L + findInterval(seq_len(n), written)] # once for several rows
+  # once for several rows
+  if (length(written)) day <- c(NA, day[written])[1L + findInterval(seq_len(n), written)]
   at_sheet <- if (!is.null(place)) list(kind = place$kind, path = place$path, sheet = place$sheet,
                                         row = place$row[origin$sheet])
   a <- clock_moments(raw$in_clock, day, name[[1L]], at_sheet)
