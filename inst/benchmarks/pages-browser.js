@@ -119,7 +119,7 @@ const middle = (x) => x.sort((a, b) => a - b)[x.length >> 1];
   const log = await page.evaluate(() => bench.log());
   out.clock = { pieces: names.length, hours: ticks[ticks.length - 1],
     first: Math.max(...first.cards.map((x) => Math.abs(x.off))), last: Math.max(...off[off.length - 1].map(Math.abs)),
-    most: Math.max(...off.map((x) => Math.max(...x.map(Math.abs)))),
+    most: Math.max(...off.map((x) => Math.max(...x.map(Math.abs)))), hourly: off.map((x) => Math.max(...x.map(Math.abs))),
     held_min: names.map((name) => (log.find((e) => e.kind === "out" && e.specimen === name).time -
       log.find((e) => e.kind === "in" && e.specimen === name).time) / 60000) };
   await browser.close();

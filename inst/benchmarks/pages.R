@@ -122,5 +122,6 @@ clock <- there$clock
 cat(sprintf("%d pieces over %.2f h of the clock: away from the time by %.2f s at first, %.2f s in the end, ",
             clock$pieces, clock$hours, clock$first, clock$last),
     sprintf("%.2f s at most\n", clock$most), sep = "")
+cat("at each full hour:", sprintf("%.2f", clock$hourly), "s\n")
 cat("minutes from in to out in the record:", format(clock$held_min), "\n")
 stopifnot(clock$pieces == 8L, clock$hours >= 8, clock$most < 1.6)

@@ -73,14 +73,20 @@ const bench = (() => {
 
   // with a letter first: a column of digits alone would pass for numbers where the file is read
   const newId = () => "n" + Array.from(crypto.getRandomValues(new Uint8Array(6)), (b) => b.toString(16).padStart(2, "0")).join("");
-  const sorted = (x) => x.sort((a, b) => a.recorded - b.recorded || (a.id < b.id ? -1 : 1));
+  /* In the order in which they were made, also where the clock of the device was set back in between. */
+  const orderOf = (e) => e.order || e.recorded;
+  const sorted = (x) => x.sort((a, b) => orderOf(a) - orderOf(b) || (a.id < b.id ? -1 : 1));
 
   async function enter(kind, more) {
     const now = Date.now(); /* times count in whole seconds, as in the files */
     const entry = Object.assign({ id: newId(), kind, time: Math.round(now / 1000) * 1000, recorded: now }, more);
+    const before = log[log.length - 1], back = before && now < before.recorded - 2000;
+    if (before && now <= orderOf(before)) entry.order = orderOf(before) + 1;
     log = sorted(log.concat([entry]));
     kept = "Saving ...";
     changed(); /* at once, so that a second tap meets what comes next */
+    if (back) tell(page.get("bench-told").textContent + " The clock of the device was set back since the last entry: times before and after " +
+      "do not fit together. Set it right, or correct the times under Entries.");
     await keep([entry]);
   }
   const unsaved = [];

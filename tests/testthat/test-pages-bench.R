@@ -184,6 +184,16 @@ BENCH_DRIVER <- "
   const refused = document.getElementById('bench-told').textContent;
   document.getElementById('bench-undo').click();
   await wait(() => bench.log().length === count + 1);
+  // the clock of the device is set back by an hour: said, and the last entry is still the last
+  shift -= 3600000;
+  const field = document.querySelector('#bench-now input.number');
+  field.value = '45';
+  field.form.requestSubmit();
+  await wait(() => bench.log().length === count + 2);
+  const back = ['told', 'undo'].map((x) => document.getElementById('bench-' + x).textContent);
+  document.getElementById('bench-undo').click();
+  await wait(() => bench.log().length === count + 3);
+  shift += 3600000;
   await wait(() => /^Saved/.test(document.getElementById('bench-saved').textContent));
   // the advice for a time, then for a temperature
   const advice = document.getElementById('bench-advice').innerText, aims = [];
@@ -197,7 +207,7 @@ BENCH_DRIVER <- "
     await wait(() => fit.dataset.busy === 'no');
     aims.push(document.getElementById('bench-advice').innerText, bench.readingsFile());
   }
-  return {aims, before, odd, shown, files, par, same, refused,
+  return {aims, before, odd, back, shown, files, par, same, refused,
           advice,
           saved: document.getElementById('bench-saved').textContent, fitted: fit.textContent,
           undone: lines};"
@@ -294,6 +304,8 @@ test_that("a run in the browser: its files are read by R, and its fit is that of
   expect_true(found$same)
   expect_match(found$refused, "not a file of readings or events", fixed = TRUE)
   expect_identical(found$undone, -1L)
+  expect_match(found$back[1L], "clock of the device was set back", fixed = TRUE)
+  expect_match(found$back[2L], "45 HR30T", fixed = TRUE)
   expect_match(found$advice, "not a release for use", fixed = TRUE)
   expect_aims(found$aims, files)
 })
