@@ -3,9 +3,6 @@
 
 is_many <- function(fit) inherits(fit, "softanneal_fits")
 
-# Errors that concern the question, not the group.
-QUESTION_ERRORS <- c("softanneal_error_argument", "softanneal_error_range", "softanneal_error_missing")
-
 # `ask`: the function of one fit; `blank`: the rows of a group without an answer, `value` NA in them.
 answers_of_groups <- function(fits, ask, blank, value) {
   group_readings(fits, 1L)
@@ -35,19 +32,6 @@ answers_of_groups <- function(fits, ask, blank, value) {
 lost_rows <- function(blank, note) {
   blank$note <- note
   blank
-}
-
-# The answer of one group, or the reason why there is none. What the fit and the answer warn of stands in
-# the notes and in the status of the batch.
-one_answer <- function(fits, g, ask) {
-  tryCatch(
-    suppressWarnings(ask(group_fit(fits, g)), classes = c(
-      "softanneal_warning_fit", "softanneal_warning_outside", "softanneal_warning_assumption",
-      "softanneal_warning_extrapolation")),
-    softanneal_error = function(e) {
-      if (inherits(e, QUESTION_ERRORS)) rlang::cnd_signal(e)
-      sub("[.]$", "", conditionMessage(e))
-    })
 }
 
 # Tables with the same columns, in the order of the first that has most.

@@ -232,3 +232,19 @@ fits_limits <- function(x, level) {
   out[is.nan(out)] <- NA_real_
   matrix(out, 2L)
 }
+
+# Errors that concern the question, not the group.
+QUESTION_ERRORS <- c("softanneal_error_argument", "softanneal_error_range", "softanneal_error_missing")
+
+# The answer of one group, or the reason why there is none. What the fit and the answer warn of stands in
+# the notes and in the status of the batch.
+one_answer <- function(fits, g, ask) {
+  tryCatch(
+    suppressWarnings(ask(group_fit(fits, g)), classes = c(
+      "softanneal_warning_fit", "softanneal_warning_outside", "softanneal_warning_assumption",
+      "softanneal_warning_extrapolation")),
+    softanneal_error = function(e) {
+      if (inherits(e, QUESTION_ERRORS)) rlang::cnd_signal(e)
+      sub("[.]$", "", conditionMessage(e))
+    })
+}
