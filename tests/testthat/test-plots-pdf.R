@@ -16,8 +16,8 @@ test_that("a picture of every class goes to pdf() without a warning", {
   expect_identical(lost, character())
   # one of each, without those that test-plots-drawn.R draws
   objects <- objects[!duplicated(vapply(objects, \(x) our_classes(x)[1L], ""))]
-  drawn <- c("readings", "plan", "window", "identifiability", "layout", "budget", "conversion_tables", "cold_work",
-             "fits", "fit_softening", "steps")
+  drawn <- c("readings", "plan", "window", "identifiability", "layout", "budget", "conversion_tables",
+             "cold_work", "fits", "fit_softening", "steps")
   objects <- Filter(function(x) !our_classes(x)[1L] %in% paste0("softanneal_", drawn), objects)
   expect_gt(length(objects), 15L)
   pictures <- lapply(objects, function(x) tryCatch(suppressWarnings(our_method("autoplot", x)(x)),
@@ -36,7 +36,8 @@ test_that("names with umlauts and units with signs of their own go to pdf()", {
     drawn_to_pdf(list(curves = ggplot2::autoplot(one)))
   }
   fits <- fit_each(both, by = lot, property = what, se = "model")
-  drawn_to_pdf(list(groups = plot_groups(fits), fits = ggplot2::autoplot(fits, terms = c("h_worked", "n")), map = plot_hardness_map(one), iso = plot_isochronal(one, 16),
+  drawn_to_pdf(list(groups = plot_groups(fits), fits = ggplot2::autoplot(fits, terms = c("h_worked", "n")),
+                    map = plot_hardness_map(one), iso = plot_isochronal(one, 16),
                     profile = ggplot2::autoplot(profile(one, "h_soft", n_points = 2)),
                     resamples = ggplot2::autoplot(resample_fit(one, 5, seed = 1)),
                     known = ggplot2::autoplot(identifiability(one)), residuals = plot_residuals(one)))
