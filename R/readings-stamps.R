@@ -114,6 +114,8 @@ furnace_times <- function(raw, times, origin) {
           where = place_text(place, origin$sheet[at], origin$letters$in_clock))
   }
   n <- nrow(raw)
+  keys <- intersect(c("specimen", "temp_c", "group", "laboratory"), names(raw))
+  for (key in keys) any_column(raw, key, "x")
   day <- raw[[match(TRUE, fold_header(names(raw)) %in% c("date", "datum", "fecha", "day", "tag"))]]
   day <- if (is.null(day)) rep(NA_character_, n) else sub(" 00:00:00$", "", as.character(day))
   written <- which(!is.na(day) & nzchar(day))
@@ -136,7 +138,7 @@ furnace_times <- function(raw, times, origin) {
   }
   out <- is.na(length)
   word <- function(x) is.character(x) & grepl(AS_ROLLED_WORDS, fold_header(x))
-  own <- group_rows(unclass(raw)[intersect(c("specimen", "group", "laboratory"), names(raw))])$id
+  own <- group_rows(unclass(raw)[setdiff(keys, "temp_c")])$id
   first <- as.vector(tapply(ifelse(out, Inf, seq_len(n)), own, min))[own]
   rolled <- out & is.na(a$min) & is.na(b$min) &
     ((seq_len(n) < first & is.finite(first)) | word(raw$in_clock) | word(raw$out_clock) | is.na(raw$temp_c))
@@ -145,7 +147,7 @@ furnace_times <- function(raw, times, origin) {
     refuse("missing", lost, paste0("a clock time in or out is missing (", in_quotes(name, " and "), ")"),
            "Write both on every row, and 'as rolled' for readings before the furnace.")
   }
-  id <- group_rows(unclass(raw)[intersect(c("specimen", "temp_c", "group", "laboratory"), names(raw))])$id
+  id <- group_rows(unclass(raw)[keys])$id
   raw$time_min <- ifelse(rolled, 0, length)
   for (rows in split(which(!out), id[!out])) {
     if (identical(times, "accumulated") || (is.null(times) && length(unique(a$min[rows])) == 1L)) next

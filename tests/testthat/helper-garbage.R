@@ -129,7 +129,8 @@ LAYER_ARGUMENTS <- c("mapping", "data", "position", "na.rm", "show.legend", "inh
 
 # Columns that may be left out but not be NULL.
 LEFT_OUT <- list(fit_softening = c("log_time", "strain", "furnace", "operator"),
-                 recryst_temperature = "material", # is for readings
+                 # are for readings
+                 recryst_temperature = c("material", "time", "temp", "hardness", "reading_scale", "specimen"),
                  geom_softening = LAYER_ARGUMENTS, stat_softening = c("geom", LAYER_ARGUMENTS))
 
 # The arguments with their names filled in, and all others with their defaults: those that are

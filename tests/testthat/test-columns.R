@@ -35,6 +35,8 @@ column_verbs <- function() {
     uncertainty_budget = list(few[few$scale == "HRF" & few$time_min == 0, ], "hardness", "hardness",
                               scale = "HRF", resolution = 0.5, machine = 1),
     compare_laboratories = list(rings, "lab", "group"),
+    recryst_temperature = list(few, "hardness", "hardness", time_min = 32, h_soft = 75),
+    plot_isochronal = list(few, "temp", "temp_c", time_min = 32),
     cold_work = list(strip, "thickness", "thickness_mm"),
     plot_history = list(log, "time", "time_s"),
     plot_furnace_log = list(log, "temp", "temp_c", target_c = 410),
@@ -112,7 +114,8 @@ test_that("every export with column arguments is tried above, and all read them 
   expect_setequal(setdiff(names(found), names(column_verbs())), c("check_history", "fit_archive",
                                                                   "fit_least_squares", "softening_report"))
   readers <- c("column_name", "optional_column", "key_names", "keys_or_groups", "is_null_column",
-               "weights_in", "material_of_rows", "metal_of_rows", "one_metal", "reading_columns", "<-")
+               "weights_in", "material_of_rows", "metal_of_rows", "one_metal", "reading_columns",
+               "softening_columns", "<-")
   expect_identical(setdiff(unlist(found, use.names = FALSE), readers), character())
 })
 

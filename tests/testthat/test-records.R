@@ -422,6 +422,9 @@ test_that("clock times in and out are the minutes between, whatever their class,
   two_ways <- transform(stamped, begun = c("1/2/2026 9:00", "2/2/2026 9:00")[1 + (temp_c > 330)],
                         ended = "9:04")
   expect_refused(read_readings(two_ways, columns = name), "column", "can be read in two ways", "begun")
+  matrix <- stamped
+  matrix$specimen <- cbind(d$specimen, d$specimen)
+  expect_refused(read_readings(matrix, columns = name), "column", "is a matrix", "specimen")
   # a plan has clock times besides its minutes
   expect_equal(read(transform(record_truth(), in_clock = "09:00", out_clock = "09:07")),
                in_order(record_truth()))
