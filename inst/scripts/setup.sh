@@ -110,6 +110,14 @@ need_basics() {
     need_r rlang generics ggplot2
 }
 
+# of the Chromium family, as find_browser() in R/bench.R knows them
+has_browser() {
+    for program in "${SOFTANNEAL_BROWSER:-chromium}" chromium-browser google-chrome google-chrome-stable chrome; do
+        [ "$program" = none ] || command -v "$program" >/dev/null 2>&1 && return 0
+    done
+    return 1
+}
+
 # what test.sh needs; a test that wants one of the reference libraries and formats is skipped
 # where that cannot be had
 need_for_tests() {
@@ -118,6 +126,8 @@ need_for_tests() {
     need_program pandoc pandoc
     command -v node >/dev/null 2>&1 || apt_install nodejs 2>/dev/null ||
         echo "Going on without node; the tests of pages are skipped."
+    has_browser || { echo "Installing chromium ..." && apt_install chromium 2>/dev/null; } ||
+        echo "Going on without a browser; the runs of pages in Chromium are skipped."
     for package in codetools minpack.lm nlme lme4 boot numDeriv deSolve Rmpfr broom tibble dplyr units data.table \
         readxl sandwich survival htmltools jsonlite rstudioapi shiny miniUI spelling writexl yaml DBI \
         RSQLite future future.apply progressr nanoparquet emmeans parameters; do
