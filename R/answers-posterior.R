@@ -172,13 +172,16 @@ temp_for_posterior <- function(x, time_min, hardness, softening, fraction, level
 # Curve (median) and probability of the limits over a grid: each draw with its own errors.
 WINDOW_DRAWS <- 400L
 
-window_posterior <- function(x, grid, limits, reading, strain) {
+window_posterior <- function(x, grid, limits, reading, strain, u = c(0, 0)) {
   pick <- some_draws(x, WINDOW_DRAWS)
   curves <- posterior_curves(x, grid$temp_c, grid$time_min, if (!is.null(strain)) rep(strain, nrow(grid)),
                              pick)
   middle <- row_quantiles(curves, 0.5)
-  if (!reading) return(list(fit = middle,
-                            probability = rowMeans(curves >= limits[1L] & curves <= limits[2L])))
+  below <- function(k, sd) stats::pnorm(sweep(limits[k] - curves, 2L, sqrt(sd^2 + u[k]^2), `/`))
+  if (!reading) {
+    p <- if (all(u == 0)) curves >= limits[1L] & curves <= limits[2L] else below(2L, 0 * pick) - below(1L, 0 * pick)
+    return(list(fit = middle, probability = rowMeans(p)))
+  }
   state <- begin_seed(x$seed)
   on.exit(end_seed(state))
   shift <- draws_of_sd(x, "sd_furnace_c", pick) * stats::rnorm(length(pick))
@@ -186,7 +189,5 @@ window_posterior <- function(x, grid, limits, reading, strain) {
                              pick, shift)
   own <- c("sd_specimen", "sd_step", "sd_operator", "sd_reading")
   sd <- sqrt(rowSums(vapply(own, function(s) draws_of_sd(x, s, pick)^2, numeric(length(pick)))))
-  p <- stats::pnorm(sweep(limits[2L] - curves, 2L, sd, `/`)) - stats::pnorm(sweep(limits[1L] - curves, 2L,
-                                                                                  sd, `/`))
-  list(fit = middle, probability = rowMeans(p))
+  list(fit = middle, probability = rowMeans(below(2L, sd) - below(1L, sd)))
 }

@@ -125,7 +125,7 @@ rates <- function(fit, n = c("shared", "own"), ..., level = 0.95) {
 
 softened_fraction <- function(fit, hardness, strain) {
   worked <- worked_hardness(fit, strain)
-  (worked - hardness) / (worked - fit$par[["h_soft"]])
+  (worked - hardness) / (worked - soft_hardness(fit, strain))
 }
 
 # Standard deviation of the step means about their curves.
@@ -152,7 +152,7 @@ steps_between <- function(fit, temp_c) {
   at <- fit$conditions
   x <- softened_fraction(fit, at$mean, at$strain)
   margin <- fraction_margin(scatter_of_means(fit) /
-                              abs(worked_hardness(fit, at$strain) - fit$par[["h_soft"]]))
+                              abs(worked_hardness(fit, at$strain) - soft_hardness(fit, at$strain)))
   out <- lapply(temp_c, function(t) {
     own <- which(same_number(at$temp_c + ZERO_CELSIUS, t + ZERO_CELSIUS) & at$time_min > 0)
     low <- x[own] < margin

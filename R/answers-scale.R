@@ -6,14 +6,9 @@
 target_of_scale <- function(fit, hardness, scale) {
   scale <- check_scale(scale)
   if (is.null(scale)) scale <- fit$scale
-  read <- unique(fit$readings$scale_read)
   value <- hardness
   if (scale != fit$scale) {
-    if (is.na(known_scale(fit$scale))) {
-      abort("scale", paste0("the readings were fitted as read, and a hardness in ", scale,
-                            " cannot be converted to their scale"), arg = "scale",
-            remedy = "Fit with scale = \"HV\", or leave `scale` out.")
-    }
+    refuse_no_scale(fit$scale, property_of(fit), scale)
     scale_codes(scale, table_of(fit$readings$material), fit$readings$material, "scale")
     value <- in_scale(hardness, scale, fit$scale, fit$readings$material)
     out <- which(is.na(value))
@@ -23,18 +18,24 @@ target_of_scale <- function(fit, hardness, scale) {
             remedy = "Give it in another scale, or in the scale of the fit.")
     }
   }
+  list(scale = scale, value = value, u = converted_u(fit, value, scale))
+}
+
+# Standard uncertainty, in the scale of the fit, of hardnesses `value` that were given in `scale`.
+converted_u <- function(fit, value, scale) {
+  read <- unique(fit$readings$scale_read)
   u <- numeric(length(value))
   for (other in setdiff(read[!is.na(known_scale(read))], scale)) {
     u <- pmax(u, shared_uncertainty(value, fit$scale, scale, other, fit$readings$material))
   }
-  list(scale = scale, value = value, u = u)
+  u
 }
 
 # A target beyond both levels of a fit in HV that would lie between them as a number of the dial; NULL for
 # none. Scales read come first.
 scale_hint <- function(fit, hardness) {
   if (fit$scale != "HV" || !length(hardness)) return(NULL)
-  levels <- c(fit$par[["h_soft"]], max(worked_hardness(fit, check_strain(fit, NULL))))
+  levels <- c(min(soft_hardness(fit, check_strain(fit, NULL))), max(worked_hardness(fit, check_strain(fit, NULL))))
   off <- unique(hardness[hardness < levels[1L] | hardness > levels[2L]])
   material <- fit$readings$material
   read <- setdiff(known_scale(unique(as.character(fit$readings$scale_read))), c(NA, "HV"))
@@ -62,6 +63,17 @@ shared_uncertainty <- function(value, fit_scale, scale, other, material) {
               in_scale(value - near, fit_scale, other, material)) / (2 * near)
   u <- of$std_uncertainty / abs(slope)
   ifelse(is.finite(u), u, NA_real_)
+}
+
+# The line of conversion in the budget of the levels; NULL where nothing was converted.
+conversion_sentence <- function(fit) {
+  if (!is.null(property_of(fit)) || is.na(known_scale(fit$scale))) return(NULL)
+  u <- converted_u(fit, fit$par[c("h_worked", "h_soft")], fit$scale)
+  if (!anyNA(u) && all(u == 0)) return(NULL)
+  size <- ifelse(is.na(u), "not known (beyond the table)", paste(format_quantity(u, 2L), fit$scale))
+  paste0("Conversion to ", fit$scale, ", common to all readings and not in the errors above: standard uncertainty ",
+         size[1L], " of h_worked, ", size[2L], " of h_soft. Answers have it as `u_conversion`; it cancels in ",
+         "the scale of the readings.")
 }
 
 # What an answer adds to its note where the uncertainty of its conversion is not known.

@@ -15,6 +15,7 @@ summary.softanneal_fit <- function(object, ...) {
     out$remarks <- c(out$remarks, furnace_sentences(object))
   }
   if (inherits(object, "softanneal_fit_softening")) {
+    out$remarks <- c(out$remarks, conversion_sentence(object))
     out$strain_name <- strain_name(object)
     out$property <- property_of(object)
     out$half_softening <- suppressWarnings(time_to(object), classes = "softanneal_warning_outside")

@@ -10,7 +10,8 @@
 #'   [fit_each()], or a posterior of [fit_posterior()]: the probability is then the mean over its draws.
 #' @param hardness Two limits of hardness, in `scale`.
 #' @param scale Scale of the limits, by default that of the fit; converted by the table of its `material`.
-#'   The uncertainty of that conversion is not in the probability.
+#'   Limits have the uncertainty of conversion between their scale and that of the readings, as in
+#'   [time_to()], and the probability counts it; it is in the attribute `u_conversion` (scale of the fit).
 #' @param temper Name of a temper instead of `hardness`, such as `"OS035"` or `"H055"`: its
 #'   hardness range from [temper_limits()], converted to the scale of the fit by the table of the
 #'   fit's `material`. Many of these ranges are from memory; `print()` and `attr(x, "temper")`
@@ -71,7 +72,11 @@ process_window <- function(fit, hardness = NULL, probability = 0.9, target = c("
     abort("argument", "`scale` is for limits of hardness, and a temper has its own", arg = "scale",
           remedy = "Leave it out.")
   }
-  if (!is.null(scale)) hardness <- target_of_scale(fit, hardness, scale)$value
+  aim <- if (is.null(band)) target_of_scale(fit, hardness, scale) else {
+    list(value = hardness, u = converted_u(fit, hardness, band$unit))
+  }
+  hardness <- aim$value
+  u <- ifelse(is.na(aim$u), 0, aim$u)
   probability <- check_level(probability, "probability")
   target <- check_choice(target, c("reading", "curve"), "target")
   n_points <- check_number(n_points, "n_points", 2, 2000, whole = TRUE)
@@ -83,13 +88,13 @@ process_window <- function(fit, hardness = NULL, probability = 0.9, target = c("
   if (is.null(post)) {
     part <- window_band(fit, grid, length(temp_c), strain)
     grid$hardness <- ifelse(part$lost, NA_real_, part$fit)
-    grid$probability <- window_probability(fit, part, hardness, target == "reading")
+    grid$probability <- window_probability(fit, part, hardness, target == "reading", u)
   } else {
-    grid[c("hardness", "probability")] <- window_posterior(post, grid, hardness, target == "reading", strain)
+    grid[c("hardness", "probability")] <- window_posterior(post, grid, hardness, target == "reading", strain, u)
   }
   grid$inside <- grid$probability >= probability
   structure(grid, limits = hardness, wanted = probability, target = target, scale = fit$scale,
-            temper = band$words,
+            u_conversion = aim$u, temper = band$words,
             read = list(temp_c = range(at$temp_c[after]), time_min = range(at$time_min[after])),
             class = c("softanneal_window", "data.frame"))
 }
@@ -137,21 +142,21 @@ window_band <- function(fit, grid, rows, strain) {
 # Probability of a value between the limits. About a curve that is known the error is that of t, each
 # side with its own width; where the likelihood of the curve is flat, the smallest over all curves that
 # are possible, which is that of one of its ends.
-window_probability <- function(fit, part, limits, reading) {
+window_probability <- function(fit, part, limits, reading, u = c(0, 0)) {
   t <- interval_t(fit, 0.95)
   own <- if (reading) reading_variance(fit) else 0
-  sd <- function(end) sqrt(((end - part$fit) / t)^2 + own)
-  below <- function(limit) {
-    stats::pt((limit - part$fit) / ifelse(limit < part$fit, sd(part$lower), sd(part$upper)),
-              fit$df_interval)
+  sd <- function(end, u) sqrt(((end - part$fit) / t)^2 + own + u^2)
+  below <- function(k) {
+    far <- limits[k] - part$fit
+    stats::pt(far / ifelse(far < 0, sd(part$lower, u[k]), sd(part$upper, u[k])), fit$df_interval)
   }
-  p <- below(limits[2L]) - below(limits[1L])
+  p <- below(2L) - below(1L)
   flat <- which(part$lost)
   if (length(flat)) {
     of_curve <- function(h) {
-      if (own == 0) return(as.double(h >= limits[1L] & h <= limits[2L]))
-      stats::pt((limits[2L] - h) / sqrt(own), fit$df_interval) -
-        stats::pt((limits[1L] - h) / sqrt(own), fit$df_interval)
+      if (own == 0 && all(u == 0)) return(as.double(h >= limits[1L] & h <= limits[2L]))
+      stats::pt((limits[2L] - h) / sqrt(own + u[2L]^2), fit$df_interval) -
+        stats::pt((limits[1L] - h) / sqrt(own + u[1L]^2), fit$df_interval)
     }
     p[flat] <- pmin(of_curve(part$lower[flat]), of_curve(part$upper[flat]))
   }
@@ -177,7 +182,7 @@ temper_band <- function(temper, thickness_mm, fit) {
       to_vickers(ends, unit, fit$material)$hv
     }
     if (is.null(limits) || anyNA(limits)) next
-    return(list(limits = limits, words = paste0(
+    return(list(limits = limits, unit = unit, words = paste0(
       "temper ", temper, ", ", format(ends[1L]), " to ", format(ends[2L]), " ", unit, " (",
       own$standard[1L], ", ", own$status[1L], ")")))
   }
@@ -211,6 +216,11 @@ print.softanneal_window <- function(x, ...) {
       attr(x, "scale"), " with probability ", format(attr(x, "wanted")), " for the ",
       attr(x, "target"), "\n", sep = "")
   if (!is.null(attr(x, "temper"))) cat("  ", attr(x, "temper"), "\n", sep = "")
+  u <- attr(x, "u_conversion")
+  if (anyNA(u)) cat("  ", UNKNOWN_CONVERSION, "\n", sep = "") else if (any(u > 0)) {
+    cat("  Conversion of the limits: standard uncertainty ", paste(format_quantity(u, 2L), collapse = " and "),
+        " ", attr(x, "scale"), ", in the probability\n", sep = "")
+  }
   if (!length(inside)) {
     cat("  No point of the grid reaches it; best ",
         format_quantity(max(x$probability, 0, na.rm = TRUE)), "\n", sep = "")

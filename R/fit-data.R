@@ -83,7 +83,8 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
     timed <- columns$time %in% names(data) && !is.null(columns$log_time)
     d <- follow_history(d, history, log_s, temp_ref_c, rows, step, timed)
   }
-  d$temp_k[before] <- d$ref_k
+  # as rolled is one condition, whatever temperature its rows name
+  d$temp_k[if (is.null(history)) d$time_min == 0 else d$place == 0] <- d$ref_k
   if (!is.null(strain)) d <- with_strain(d, strain, strain_ref)
   # set temperatures and times that differ in rounding alone are one condition, in any order of rows
   for (key in if (is.null(history)) c("temp_k", "time_min") else "passed_min") {
@@ -232,7 +233,7 @@ fit_scale <- function(value, read_on, scale, material, gone, n, side = NULL) {
 
 # Parameters of the model: kind for C, start, bounds, what is held and why.
 softening_setup <- function(d, model, start, fixed, lower, upper) {
-  known <- model_setup(model, !is.null(d$strain_ln), d$growth, exponent_names(d))
+  known <- model_setup(model, !is.null(d$strain_ln), d$growth, exponent_names(d), isTRUE(d$soft_by_strain))
   terms <- known$terms
   p <- length(terms)
   after <- d$time_min > 0

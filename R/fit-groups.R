@@ -211,6 +211,12 @@ worked_hardness <- function(fit, strain = NULL) {
   fit$par[["h_worked"]] * (strain / fit$readings$strain_ref)^fit$par[["h_strain"]]
 }
 
+# Hardness when soft at a strain.
+soft_hardness <- function(fit, strain = NULL) {
+  if (is.null(strain) || !"h_soft_strain" %in% names(fit$par)) return(fit$par[["h_soft"]])
+  fit$par[["h_soft"]] * (strain / fit$readings$strain_ref)^fit$par[["h_soft_strain"]]
+}
+
 # The name of the column of strains in the readings, in newdata and in answers.
 strain_name <- function(fit) fit$readings$columns$strain
 

@@ -244,6 +244,7 @@ anova.softanneal_fit <- function(object, ...) {
   names <- vapply(fits, function(x) {
     paste0(if (is.null(x$model)) "fit" else x$model,
            if (!is.null(x$readings$growth)) ", grain growth",
+           if (isTRUE(x$readings$soft_by_strain)) ", h_soft by strain",
            if (!is.null(x$readings$exponent_k)) ", n by temperature")
   }, "")
   out <- data.frame(Res.Df = df, "Res.Sum Sq" = rss, Df = added, "Sum Sq" = gain, "F value" = f,

@@ -8,16 +8,24 @@ in_scale <- function(x, from, to, material) {
 # A prediction in another scale than that of the fit: values and ends are converted, standard errors by
 # the slope there.
 prediction_in_scale <- function(object, out, scale) {
-  converted_prediction(out, check_scale(scale), object$scale, object$readings$material)
+  converted_prediction(out, check_scale(scale), object$scale, object$readings$material, property_of(object))
+}
+
+# Numbers that are no hardness of a known scale cannot be converted to `scale`.
+refuse_no_scale <- function(own, property, scale) {
+  if (!is.null(property)) {
+    abort("scale", paste0("the fit is of ", property[["name"]], ", which cannot be given in ", scale), arg = "scale",
+          remedy = "Leave `scale` out: values are in the unit of the property.")
+  }
+  if (!is.na(known_scale(own))) return(invisible())
+  abort("scale", paste0("the readings were fitted as read, and their numbers cannot be converted to ", scale),
+        arg = "scale", remedy = "Fit with scale = \"HV\", or leave `scale` out.")
 }
 
 # `material`: the conversion table, one or one per prediction.
-converted_prediction <- function(out, scale, own, material) {
+converted_prediction <- function(out, scale, own, material, property = NULL) {
   if (is.null(scale) || scale == own) return(out)
-  if (is.na(known_scale(own))) {
-    abort("scale", paste0("the readings were fitted as read and have no hardness in ", scale),
-          arg = "scale", remedy = "Fit with scale = \"HV\", or leave `scale` out.")
-  }
+  refuse_no_scale(own, property, scale)
   for (one in unique(material)) scale_codes(scale, table_of(one), one, "scale")
   if (length(unique(material)) == 1L) material <- material[1L]
   to <- function(x) {

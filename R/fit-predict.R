@@ -25,7 +25,7 @@
 #'   a prediction holds the standard deviation that each component brings.
 #' @param scale For a softening fit: scale of the values returned, such as `"HRB"`; converted
 #'   from that of the fit by the table of its `material`, without the uncertainty of that conversion
-#'   ([convert_hardness()]).
+#'   ([convert_hardness()]): in the scale of the readings it cancels.
 #' @param ... Must be empty.
 #' @return As from [stats::predict.lm()]: a vector, or a matrix with columns `fit`, `lwr`,
 #'   `upr`; with `se.fit = TRUE` a list with `fit`, `se.fit`, `df` and `residual.scale`. As

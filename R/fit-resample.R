@@ -65,8 +65,9 @@ resample_fit <- function(fit, n_resamples = 999, type = c("parametric", "residua
 FEW_STEPS <- 10L
 
 tell_few_steps <- function(fit) {
-  at <- unique(data.frame(temp_k = fit$readings$temp_k, step = fit$conditions$cluster_of))
-  each <- tabulate(match(at$temp_k, unique(at$temp_k)))
+  after <- fit$readings$time_min > 0
+  at <- unique(data.frame(temp_k = fit$readings$temp_k, step = fit$conditions$cluster_of)[after, ])
+  each <- tabulate(match(at$temp_k, unique(at$temp_k))) + !all(after) # as rolled is a step of each
   if (min(each) < FEW_STEPS) {
     warn("fit", paste0("Some temperature has only ", count(min(each), "step"), ": drawn with ",
                        "replacement they leave parts of its curve unseen, and errors of the case ",

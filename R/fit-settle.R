@@ -60,7 +60,7 @@ progress <- function(fit) {
   at <- fit$conditions
   after <- at$time_min > 0
   worked <- worked_hardness(fit, at$strain)
-  share <- (worked - at$mean) / (worked - fit$par[["h_soft"]])
+  share <- (worked - at$mean) / (worked - soft_hardness(fit, at$strain))
   temps <- different_temperatures(at$temp_c[after])
   strain <- if (is.null(at$strain)) rep(1, length(after)) else at$strain
   each <- expand.grid(temp_c = temps, strain = unique(strain[after]))

@@ -135,7 +135,7 @@ fit_data <- function(x) {
     return(pad_rows(x$data, x$na.action))
   }
   d <- x$readings
-  out <- data.frame(temp_c = d$temp_k - ZERO_CELSIUS, time_min = d$time_min, hardness = d$hardness,
+  out <- data.frame(temp_c = d$label_c %or% (d$temp_k - ZERO_CELSIUS), time_min = d$time_min, hardness = d$hardness,
                     scale = d$scale)
   if (!is.null(d$strain)) out[[d$columns$strain]] <- d$strain
   if (!is.null(d$specimen)) out <- cbind(specimen = d$specimen, out)

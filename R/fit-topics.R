@@ -39,6 +39,7 @@
 #' | `ln_k_rec`, `ln_k_hard` | their rates, as `ln_k_ref` | none | as `ln_k_ref` | as `ln_k_ref` |
 #' | `q_rec_kj_mol`, `q_hard_kj_mol` | their energies | kJ/mol | 0 | 2000 |
 #' | `k_strain`, `h_strain` | effect of strain on rate and hardness, see [softening-strain] | none | -20, 0 | 20, 5 |
+#' | `h_soft_strain` | effect of strain on the soft level, see [softening-strain] | none | -5 | 5 |
 #' | `dh_grow` | softening by grain growth, see [softening-strain] | H | 0 | min |
 #' | `ln_k_grow`, `q_grow_kj_mol` | its rate and energy | none, kJ/mol | as above | as above |
 #'
@@ -214,7 +215,8 @@ NULL
 
 #' Several reductions, exponents and grain growth in one softening fit
 #'
-#' Three extensions of every model of [fit_softening()]: `strain` fits several cold reductions together,
+#' Three extensions of every model of [fit_softening()]: `strain` fits several cold reductions together
+#' (`h_soft_by = "by strain"`: with a soft level for each),
 #' `n_by = "by temperature"` gives each temperature its own n, and `growth_exponent` adds softening by grain
 #' growth.
 #'
@@ -231,9 +233,13 @@ NULL
 #' allows predictions for reductions between them; `summary()` and [plot_residuals()] show if the levels
 #' do not lie on such a law.
 #'
-#' Assumed common to all reductions: `h_soft` (the grain size of 70/30 brass after recrystallisation depends
-#' little on the cold work within the usual range: 33 to 55 % reduction, 30 min at 600 degrees Celsius),
-#' recovery, anneal hardening, incubation and n. The power law fails near the minimum strain for
+#' Common to all reductions: recovery, anneal hardening, incubation, n and, by default, `h_soft`. More cold
+#' work leaves finer grains when recrystallisation is just over, and these are harder; where grain growth has
+#' levelled the sizes (70/30 brass of 33 to 55 % reduction after 30 min at 600 degrees Celsius) the soft level
+#' is common. `h_soft_by = "by strain"` lets it follow a power of its own, H_soft (strain/strain_ref)^v with
+#' `h_soft_strain` (v), and `anova()` of both fits tests that; its readings count as independent, so that with
+#' errors common to a step or a specimen it finds differences too often: the p value of `h_soft_strain` in
+#' `summary()` counts these errors. The power law fails near the minimum strain for
 #' recrystallisation, about 5 % reduction: strains below 0.05 draw a warning.
 #'
 #' @section Exponent by temperature:
@@ -279,7 +285,10 @@ NULL
 #' severe$strain <- 0.8
 #' severe$specimen <- paste0("severe-", severe$specimen)
 #' both <- rbind(slight, severe)
-#' coef(fit_softening(both, strain = strain))
+#' fit <- fit_softening(both, strain = strain)
+#' coef(fit)
+#' # one soft level, or one that depends on the strain?
+#' anova(fit, fit_softening(both, strain = strain, h_soft_by = "by strain"))
 #'
 #' # an exponent for each temperature, or one for all?
 #' cool <- slight[slight$temp_c %in% c(290, 330), ]

@@ -18,7 +18,7 @@
 #' @section Arguments by job:
 #' * **Data**: `data`, `time`, `temp`, `hardness`, `reading_scale`, `specimen`, `furnace`, `operator`,
 #'   `strain`, `history`, `log_time`, `weights`, `material`, `na.action`.
-#' * **Model**: `model`, `scale`, `temp_ref_c`, `strain_ref`, `n_by`, `growth_exponent`, `fixed`,
+#' * **Model**: `model`, `scale`, `temp_ref_c`, `strain_ref`, `h_soft_by`, `n_by`, `growth_exponent`, `fixed`,
 #'   `lower`, `upper`.
 #' * **Inference**: `se`, `u_temp_c`, `u_temp_exact`, `loss`, `level`.
 #' * **Control**: `start`, `control`.
@@ -60,6 +60,8 @@
 #'   called `reduction_pct` or `cold_work_pct`: its effective strain is fitted. Not together with `history`.
 #' @param strain_ref Strain at which `ln_k_ref` and `h_worked` are stated; by default the geometric
 #'   mean of the strains in the data.
+#' @param h_soft_by `"shared"`: one soft level for all strains. `"by strain"`: it follows a power of the
+#'   strain, with the further parameter `h_soft_strain`, see [softening-strain].
 #' @param n_by One n for all temperatures (`"shared"`) or one for each (`"by temperature"`), see
 #'   [softening-strain]. Not together with `history`.
 #' @param growth_exponent `NULL`, or the exponent of grain growth after recrystallisation: 2, 3 or 4, see
@@ -128,10 +130,10 @@ fit_softening <- function(data,
                           material = "brass", fixed = NULL, lower = NULL, upper = NULL,
                           temp_ref_c = NULL, loss = c("squares", "huber"), level = 0.95,
                           na.action = stats::na.exclude, control = NULL, strain = NULL,
-                          strain_ref = NULL, n_by = c("shared", "by temperature"),
-                          growth_exponent = NULL, furnace = furnace, operator = operator,
-                          u_temp_c = NULL, u_temp_exact = FALSE, property = NULL, limit = limit,
-                          outside_table = c("stop", "limit")) {
+                          strain_ref = NULL, h_soft_by = c("shared", "by strain"),
+                          n_by = c("shared", "by temperature"), growth_exponent = NULL, furnace = furnace,
+                          operator = operator, u_temp_c = NULL, u_temp_exact = FALSE, property = NULL,
+                          limit = limit, outside_table = c("stop", "limit")) {
   check_dots_empty(...)
   call <- plain_call(match.call(), "fit_softening")
   automatic <- missing(se)
@@ -155,6 +157,15 @@ fit_softening <- function(data,
     abort("argument", "`strain_ref` is given without `strain`", arg = "strain_ref",
           remedy = "Name the column of strains with `strain`.")
   }
+  h_soft_by <- check_choice(h_soft_by, c("shared", "by strain"), "h_soft_by")
+  if (is.null(columns$strain) && h_soft_by == "by strain") {
+    abort("argument", "`h_soft_by` is \"by strain\" without `strain`", arg = "h_soft_by",
+          remedy = "Name the column of strains with `strain`.")
+  }
+  if (h_soft_by == "by strain" && !is.null(growth_exponent)) {
+    abort("argument", "`h_soft_by` cannot be combined with `growth_exponent`", arg = "h_soft_by",
+          remedy = "Grain growth levels the grain sizes: use h_soft_by = \"shared\", or fit earlier readings.")
+  }
   n_by <- check_choice(n_by, EXPONENT_CHOICES, "n_by")
   check_groups_at_all(!is.null(columns$strain), n_by, history)
   check_data(data, groups = FALSE, limits = TRUE)
@@ -169,6 +180,7 @@ fit_softening <- function(data,
   }
   tell_odd_pieces(d, data)
   d <- with_furnace_uncertainty(d, u_temp_c, u_temp_exact)
+  if (h_soft_by == "by strain") d$soft_by_strain <- TRUE
   if (n_by == "by temperature") d <- with_exponents(d)
   d <- with_growth(d, growth_exponent)
   softening_fit(d, model, se, automatic, start, fixed, lower, upper, loss, level, control, call)

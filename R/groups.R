@@ -17,15 +17,31 @@ group_rows <- function(columns) {
 step_keys <- function(data, pick, by = NULL) {
   columns <- unique(c(pick$specimen, pick$temp_c, pick$time_min, pick$scale, by))
   keys <- stats::setNames(lapply(columns, function(name) any_column(data, name)), columns)
-  keys[[pick$temp_c]] <- numeric_column(data, pick$temp_c, unit = "degC", lower = -ZERO_CELSIUS)
-  keys[[pick$time_min]] <- numeric_column(data, pick$time_min, unit = "min", lower = 0)
+  temp <- numeric_column(data, pick$temp_c, unit = "degC", lower = -ZERO_CELSIUS, na = TRUE)
+  time <- numeric_column(data, pick$time_min, unit = "min", lower = 0)
+  keys[[pick$temp_c]] <- temperature_of_piece(temp, time, keys[[pick$specimen]])
+  keys[[pick$time_min]] <- time
   for (name in columns) {
-    if (anyNA(keys[[name]])) {
+    lost <- is.na(keys[[name]])
+    if (name == pick$temp_c) lost <- lost & !time %in% 0
+    if (any(lost)) {
       abort("missing", paste0("column `", name, "` must not be missing"), arg = name,
-            rows = which(is.na(keys[[name]])), remedy = "Fill in these cells.")
+            rows = which(lost), remedy = "Fill in these cells.")
     }
   }
   keys
+}
+
+# As rolled a specimen has met no furnace: without a temperature these rows take that of their specimen,
+# where it has one only, and stay without otherwise.
+temperature_of_piece <- function(temp, time, specimen) {
+  none <- which(is.na(temp) & time %in% 0)
+  if (!length(none)) return(temp)
+  heated <- which(!is.na(temp))
+  pairs <- unique(data.frame(piece = match(specimen[heated], unique(specimen)), temp = temp[heated]))
+  pairs <- pairs[!pairs$piece %in% pairs$piece[duplicated(pairs$piece)], ]
+  temp[none] <- pairs$temp[match(match(specimen[none], unique(specimen)), pairs$piece)]
+  temp
 }
 
 # n, n_missing, mean, sd, se, interval and range by group. `id` from 1 to k. The spread is

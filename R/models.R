@@ -31,9 +31,9 @@ model_words <- function(model) register()$models$words[[match(model, model_names
 is_plain_model <- function(model) register()$models$plain[[match(model, model_names())]]
 
 # Number for C and parameters in order. Several exponents carry their temperature in the name.
-model_setup <- function(model, strain = FALSE, growth = NULL, exponents = NULL) {
+model_setup <- function(model, strain = FALSE, growth = NULL, exponents = NULL, soft_strain = FALSE) {
   x <- .Call(C_sa_call_model, model,
-             list(strain = strain, growth = as.integer(growth %or% 0L),
+             list(strain = strain, soft_strain = soft_strain, growth = as.integer(growth %or% 0L),
                   exponents = max(length(exponents), 1L)))
   if (length(exponents)) x$terms[x$terms == "n"] <- exponents
   x
@@ -129,7 +129,7 @@ PARAMETER_WORDS <- c(
   q_rec_kj_mol = "Energy of recovery", ln_k_hard = "ln rate of hardening",
   q_hard_kj_mol = "Energy of hardening", ln_k_grow = "ln rate of growth",
   q_grow_kj_mol = "Energy of growth", k_strain = "Effect of strain on rate",
-  h_strain = "Effect of strain on hardness")
+  h_strain = "Effect of strain on hardness", h_soft_strain = "Effect of strain on soft level")
 
 parameter_label <- function(terms, scale = NULL, unit = TRUE) {
   base <- base_term(terms)
@@ -157,6 +157,7 @@ PARAMETER_MEANING <- c(
   q_hard_kj_mol = "how strongly that hardening depends on temperature",
   k_strain = "how much faster softening is after more cold work",
   h_strain = "how much harder more cold work makes the sheet",
+  h_soft_strain = "how much harder sheet with more cold work stays when soft",
   dh_grow = "softening by growing grains",
   ln_k_grow = "logarithm of the rate of grain growth in 1/min",
   q_grow_kj_mol = "how strongly grain growth depends on temperature")

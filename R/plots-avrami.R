@@ -91,7 +91,7 @@ avrami_points <- function(fit, margin, level) {
   sd <- scatter_of_means(fit)
   df <- max(length(at$mean) - fit$estimated, 1L)
   x <- softened_fraction(fit, at$mean, at$strain)
-  unit <- sd / abs(worked_hardness(fit, at$strain) - fit$par[["h_soft"]])
+  unit <- sd / abs(worked_hardness(fit, at$strain) - soft_hardness(fit, at$strain))
   out <- data.frame(temp_c = at$temp_c, time_min = at$time_min, x = x)
   if (!is.null(at$strain)) out$panel <- strain_label(at$strain)
   half <- stats::qt(0.5 + level / 2, df) * unit

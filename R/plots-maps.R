@@ -35,7 +35,7 @@ plot_collapse <- function(fit, ..., level = 0.95, base_size = NULL) {
           remedy = in_property("Read hardness at times where softening is under way.", fit))
   }
   df <- max(length(at$mean) - fit$estimated, 1L)
-  drop <- worked_hardness(fit, at$strain) - fit$par[["h_soft"]]
+  drop <- worked_hardness(fit, at$strain) - soft_hardness(fit, at$strain)
   half <- stats::qt(0.5 + level / 2, df) * scatter_of_means(fit) / abs(drop)
   d <- data.frame(temp_c = at$temp_c, kt = exp(rate) * at$time_min,
                   x = softened_fraction(fit, at$mean, at$strain))
@@ -95,7 +95,7 @@ log_rates <- function(fit, temp_c, strain) {
 
 collapse_misfit <- function(fit) {
   at <- fit$conditions
-  drop <- worked_hardness(fit, at$strain) - fit$par[["h_soft"]]
+  drop <- worked_hardness(fit, at$strain) - soft_hardness(fit, at$strain)
   ((at$mean - condition_values(fit)) / drop)[at$time_min > 0]
 }
 

@@ -22,6 +22,8 @@ plot_residuals <- function(fit, ...) {
   part <- residual_steps(fit)
   r <- part$readings
   means <- part$means
+  curve <- paste(means$panel, means$specimen)
+  joined <- means[curve %in% curve[duplicated(curve)], ]
   short <- part$short
   zero <- part$zero
   one_sided <- stats::aggregate(residual ~ cluster, r, function(x) length(x) > 2L &&
@@ -29,7 +31,7 @@ plot_residuals <- function(fit, ...) {
   ggplot2::ggplot(r, ggplot2::aes(.data[["at"]], .data[["residual"]])) +
     ggplot2::geom_hline(yintercept = 0, colour = INK, linewidth = 0.4) +
     ggplot2::geom_point(alpha = 0.5, size = 1.3, colour = MAIN_COLOUR) +
-    ggplot2::geom_line(ggplot2::aes(group = .data[["specimen"]]), data = means, colour = SECOND_COLOUR,
+    ggplot2::geom_line(ggplot2::aes(group = .data[["specimen"]]), data = joined, colour = SECOND_COLOUR,
                        linewidth = 0.4, linetype = "22") +
     ggplot2::geom_point(data = means, shape = 18, size = 3, colour = SECOND_COLOUR) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]]), labeller = ggplot2::label_wrap_gen(11)) +
@@ -51,20 +53,22 @@ plot_residuals <- function(fit, ...) {
 # Readings with their residuals, panels and places on the time axis; means of steps.
 residual_steps <- function(fit) {
   d <- fit$readings
-  r <- data.frame(temp_c = d$temp_k - ZERO_CELSIUS, time_min = d$time_min, residual = fit$residuals,
+  r <- data.frame(temp_c = temperature_shown(d), time_min = d$time_min, residual = fit$residuals,
                   cluster = fit$conditions$cluster_of, specimen = d$specimen_id)
   temps <- different_temperatures(r$temp_c[r$time_min > 0])
   r$panel <- temperature_factor(r$temp_c, temps)
+  if (anyNA(r$panel)) {
+    r$panel <- factor(ifelse(is.na(r$panel), "As rolled", as.character(r$panel)), c(levels(r$panel), "As rolled"))
+  }
   if (!is.null(d$strain)) {
     strain <- strain_label(d$strain)
     r$panel <- interaction(r$panel, strain, sep = ", ", drop = TRUE, lex.order = TRUE)
   }
-  r <- r[!is.na(r$panel), ]
   short <- shortest_shown(d$time_min)
   zero <- zero_place(d$time_min[d$time_min > short])
   r$at <- ifelse(r$time_min > short, r$time_min, zero)
   list(readings = r,
-       means = stats::aggregate(cbind(residual, at, time_min, temp_c, specimen) ~ cluster + panel, r, mean),
+       means = stats::aggregate(cbind(residual, at, time_min, specimen) ~ cluster + panel, r, mean),
        short = short, zero = zero)
 }
 

@@ -1,6 +1,13 @@
 # Plots of softening: readings and fitted curves with their band, one colour, shape and line type
 # per temperature; titles with units; alt text computed from the data.
 
+# The temperature in whose colour or panel a reading is shown: as rolled that of its specimen, if it has one.
+temperature_shown <- function(d) {
+  before <- d$time_min == 0
+  temperature_of_piece(ifelse(before, NA, d$temp_k - ZERO_CELSIUS), d$time_min,
+                       d$specimen %or% seq_len(d$n))
+}
+
 # Means of conditions with a t interval from their own readings, where there are two or more; never below
 # what the step of the dial leaves open.
 condition_summary <- function(fit, level) {
@@ -84,11 +91,11 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
   zero <- zero_place(shown_times)
   place <- function(t) if (log_time) ifelse(t > short, t, zero) else t
   means$at <- place(means$time_min)
-  means$temperature <- temperature_factor(means$temp_c, temps)
+  means$temperature <- temperature_factor(ifelse(after, means$temp_c, NA), temps)
   has_zero <- any(means$time_min <= short)
   curve <- curve_grid(object, temps, log_time, band, level, shown_times)
   each <- data.frame(at = place(object$readings$time_min), hardness = object$readings$hardness,
-                     temp_c = object$readings$temp_k - ZERO_CELSIUS)
+                     temp_c = temperature_shown(object$readings))
   each$temperature <- temperature_factor(each$temp_c, temps)
   if (!is.null(means$strain)) {
     means$panel <- strain_label(means$strain)
@@ -123,10 +130,18 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
   }
   p <- p + ggplot2::geom_point(ggplot2::aes(.data[["at"]], .data[["mean"]]), data = shown,
                                size = 2.4)
-  if (any(is.na(each$temperature))) {
+  if (any(!known)) {
     p <- p + ggplot2::geom_point(ggplot2::aes(.data[["at"]], .data[["hardness"]]),
-                                 data = each[!known, ], shape = 1, colour = INK, size = 1.6,
+                                 data = each[!known, ], shape = 1, colour = INK, size = 1.2,
                                  inherit.aes = FALSE)
+  }
+  rolled <- means[!after, ]
+  if (nrow(rolled)) {
+    p <- p + ggplot2::geom_linerange(
+      ggplot2::aes(.data[["at"]], ymin = .data[["lower"]], ymax = .data[["upper"]]),
+      data = rolled[!is.na(rolled$lower), ], colour = INK, linewidth = 0.5, inherit.aes = FALSE) +
+      ggplot2::geom_point(ggplot2::aes(.data[["at"]], .data[["mean"]]), data = rolled, colour = INK,
+                          shape = 5, size = 2.4, inherit.aes = FALSE)
   }
   p + strain_panels(object) + temperature_scales(levels(means$temperature)) +
     time_axis(log_time, zero, shown_times, has_zero, time_title(object)) +
@@ -204,6 +219,7 @@ curve_caption <- function(fit, band, means, curve, readings, level, short) {
     points_words(if (replicates) "means of a step" else "readings", means$lower, level,
                  "t interval of its readings"),
     if (readings && replicates) "Faint points: readings.",
+    if (any(means$time_min == 0)) "Grey diamond: as rolled.",
     if (band != "none") {
       band_words(curve$lower, level, if (band == "confidence") "confidence band of the curve" else
         "prediction band of one reading")
@@ -223,7 +239,7 @@ curve_alt <- function(fit, means, temps, band, banded) {
          " readings at ", length(temps), " temperatures with fitted ", fit$model, " curves",
          if (band != "none" && banded) paste(" and", band, "bands"), ". Hardness falls from ",
          paste(format_quantity(worked_hardness(fit, check_strain(fit, NULL))), collapse = ", "),
-         " to ", format_quantity(fit$par[["h_soft"]]),
+         " to ", paste(format_quantity(soft_hardness(fit, check_strain(fit, NULL))), collapse = ", "),
          "; half of it takes ",
          paste0(ifelse(!is.na(half$time_min) & half$note != UNDETERMINED,
                        paste(format_quantity(half$time_min), "min"),

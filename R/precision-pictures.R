@@ -26,7 +26,9 @@ autoplot.softanneal_readings <- function(object, level = 0.95, ...) {
   shown <- plain_frame(object)
   shown <- shown[!is.na(shown$hardness), ]
   own <- stats::setNames(nm = c("hardness", "specimen", "temp_c", "time_min", "scale"))
-  shown <- with_own_names(shown, pooled_within(shown, step_keys(shown, as.list(own))))
+  keys <- step_keys(shown, as.list(own))
+  shown$temp_c <- keys$temp_c
+  shown <- with_own_names(shown, pooled_within(shown, keys))
   steps <- withCallingHandlers(
     summarise_readings(shown, by = character(), level = level),
     # a step with one reading is drawn as a point without interval; the caption says so
@@ -123,14 +125,15 @@ strip_chart <- function(steps, readings, level) {
 # panel, and within the slot `shift` (readings left, mean right; in parts of the slot).
 # Points of one cell are spread evenly over `spread`, so that the plot is the same each time.
 strip_places <- function(d, steps, times, specimens, shift, spread = 0) {
-  temps <- sort(unique(steps$temp_c))
-  panel <- paste(format(temps, trim = TRUE), "\u00b0C")
+  temps <- sort(unique(steps$temp_c), na.last = TRUE)
+  panel <- ifelse(is.na(temps), "As rolled", paste(format(temps, trim = TRUE), "\u00b0C"))
   pairs <- unique(data.frame(temp_c = steps$temp_c, specimen = as.character(steps$specimen)))
   # place of each specimen among those of its panel
-  slot <- stats::ave(seq_len(nrow(pairs)), pairs$temp_c, FUN = seq_along)
-  slots <- stats::ave(slot, pairs$temp_c, FUN = max)
+  of <- match(pairs$temp_c, temps)
+  slot <- stats::ave(seq_len(nrow(pairs)), of, FUN = seq_along)
+  slots <- stats::ave(slot, of, FUN = max)
   at <- match(paste(match(d$temp_c, temps), as.character(d$specimen)),
-              paste(match(pairs$temp_c, temps), pairs$specimen))
+              paste(of, pairs$specimen))
   width <- 0.8 / slots[at]
   within <- 0
   if (spread > 0) {

@@ -207,16 +207,12 @@ describe_wide <- function(raw, wide) {
 
 # As-rolled rows without a temperature take that of their specimen, where it has one only.
 as_rolled_temperatures <- function(raw) {
-  none <- is.na(raw$temp_c) & !is.na(raw$time_min) & raw$time_min == 0 & !is.na(raw$specimen)
-  if (!any(none)) return(list(raw = raw))
-  heated <- !is.na(raw$temp_c) & !is.na(raw$specimen)
-  kinds <- tapply(raw$temp_c[heated], as.character(raw$specimen[heated]),
-                  \(x) if (length(unique(x)) == 1L) x[1L] else NA_real_)
-  value <- unname(kinds[as.character(raw$specimen[none])])
-  if (all(is.na(value))) return(list(raw = raw))
-  raw$temp_c[none] <- value
+  temp <- temperature_of_piece(raw$temp_c, raw$time_min, raw$specimen)
+  filled <- sum(is.na(raw$temp_c) & !is.na(temp))
+  if (!filled) return(list(raw = raw))
+  raw$temp_c <- temp
   list(raw = raw, said = paste0("as-rolled rows without temperature take that of their specimen (",
-                                sum(!is.na(value)), ")"))
+                                filled, ")"))
 }
 
 # What is said about one column, or nothing where the header already was the standard name.

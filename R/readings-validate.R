@@ -13,13 +13,14 @@ validate_readings <- function(data, origin) {
           where = place_text(origin$place, origin$sheet[at], letter), ...)
   }
   for (column in c("specimen", "temp_c", "time_min", "scale")) {
-    refuse("missing", column, is.na(data[[column]]), \(i) "must not be missing",
+    lost <- is.na(data[[column]])
+    if (column == "temp_c") lost <- lost & !data$time_min %in% 0 # as rolled: no furnace yet
+    refuse("missing", column, lost, \(i) "must not be missing",
            switch(column, time_min = "Write 0 for readings before the furnace.",
-                  temp_c = paste("For as-rolled specimens write the temperature they are meant for,",
-                                  "with time 0."),
+                  temp_c = "Only readings before the furnace, with time 0, may have none.",
                   "Fill in these cells."))
   }
-  refuse("range", "temp_c", data$temp_c < -ZERO_CELSIUS,
+  refuse("range", "temp_c", !is.na(data$temp_c) & data$temp_c < -ZERO_CELSIUS,
          \(i) paste0("holds ", format(data$temp_c[i]),
                      " ", degree_c(), ", below absolute zero (", in_degrees(-273.15), ")"),
          "Check the value and the unit.")
@@ -76,8 +77,9 @@ refuse_repeats <- function(data, origin) {
   first <- match(id[second[1L]], id)
   apart <- telling_apart(data, id, key)
   abort("duplicate", paste0("row ", origin$row[second[1L]], " repeats row ", origin$row[first],
-                            ": specimen ", data$specimen[first], ", ", format(data$temp_c[first]),
-                            " ", degree_c(), ", ", format(data$time_min[first]), " min, reading ",
+                            ": specimen ", data$specimen[first], ", ",
+                            if (!is.na(data$temp_c[first])) paste0(in_degrees(format(data$temp_c[first])), ", "),
+                            format(data$time_min[first]), " min, reading ",
                             data$reading[first]),
         arg = "reading", rows = origin$row[second],
         where = place_text(origin$place, origin$sheet[second]),

@@ -139,7 +139,7 @@ report_answer <- function(result) {
     trimws(temperature_label(h$temp_c)),
     if (!is.null(strain)) paste(" and strain", format_quantity(h[[strain]])))
   in_property(c(paste0("Hardness falls from ", paste(format_quantity(worked), collapse = ", "), " to ",
-           format_quantity(fit$par[["h_soft"]]), unit, "."),
+           paste(format_quantity(soft_hardness(fit, check_strain(fit, NULL))), collapse = ", "), unit, "."),
     paste0("Half of the softening takes ", paste(times, collapse = "; "), ". In parentheses: ",
            percent_text(result$level), " intervals."),
     reader_words(energy_sentence(fit, result$level))), fit)

@@ -159,6 +159,8 @@ sa_group_status sa_batch_collect(const sa_batch_columns *c, size_t first, size_t
             return SA_GROUP_BAD_VALUE;
         if (!(x->weight > 0.0)) /* as if it were not there */
             continue;
+        if (x->time == 0.0) /* as rolled is one condition, whatever temperature its rows name */
+            x->temp_k = -1.0;
         after += x->time > 0.0;
         n++;
     }
@@ -166,11 +168,7 @@ sa_group_status sa_batch_collect(const sa_batch_columns *c, size_t first, size_t
     *n_out = n;
     if (after == 0)
         return SA_GROUP_NO_ANNEAL;
-    /* readings without temperature last while the reference is formed, in sorted order */
-    for (size_t i = 0; i < n; i++)
-        if (isnan(r->row[i].temp_k))
-            r->row[i].temp_k = -1.0;
-    sort_readings(r, n);
+    sort_readings(r, n); /* as rolled first, while the reference is formed, in sorted order */
     if (isnan(*ref_k)) {
         double sum = 0.0;
         for (size_t i = 0; i < n; i++)
@@ -178,11 +176,16 @@ sa_group_status sa_batch_collect(const sa_batch_columns *c, size_t first, size_t
                 sum += 1.0 / r->row[i].temp_k;
         *ref_k = (double)after / sum;
     }
-    if (r->row[0].temp_k < 0.0) {
-        for (size_t i = 0; i < n; i++)
-            if (r->row[i].temp_k < 0.0)
-                r->row[i].temp_k = *ref_k;
-        sort_readings(r, n);
+    /* and then to the place of the reference */
+    size_t rolled = 0, colder;
+    for (; rolled < n && r->row[rolled].temp_k < 0.0; rolled++)
+        r->row[rolled].temp_k = *ref_k;
+    for (colder = rolled; colder < n && r->row[colder].temp_k < *ref_k;)
+        colder++;
+    if (colder > rolled && rolled > 0) {
+        memcpy(r->spare, r->row, rolled * sizeof *r->row);
+        memmove(r->row, r->row + rolled, (colder - rolled) * sizeof *r->row);
+        memcpy(r->row + (colder - rolled), r->spare, rolled * sizeof *r->row);
     }
     merge_near(r, n);
     return SA_GROUP_OK;

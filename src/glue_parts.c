@@ -11,7 +11,7 @@ sa_model_kind glue_model(SEXP model)
 {
     int kind = glue_integer(model, "model");
     if (kind < 0 || kind >= SA_MOST_KINDS || kind % SA_WITH_STRAIN >= SA_MODELS ||
-        kind % SA_ONE_EXPONENT >= 4 * SA_WITH_GROWTH || kind / SA_ONE_EXPONENT >= SA_MOST_EXPONENTS)
+        kind / SA_WITH_SOFT_STRAIN % 2 > kind / SA_WITH_STRAIN % 2 || kind / SA_ONE_EXPONENT >= SA_MOST_EXPONENTS)
         Rf_error("internal error: unknown model %d", kind);
     return (sa_model_kind)kind;
 }
@@ -97,11 +97,12 @@ SEXP sa_call_parts(void)
     return out;
 }
 
-/* options: strain (or not), growth (exponent of grain growth; 0: none, else 2 to 4), exponents (how
+/* options: strain (or not), soft_strain (or not), growth (exponent of grain growth; 0: none, else 2 to 4), exponents (how
  * many n). Returns the number of the model and the names of its parameters in order. */
 SEXP sa_call_model(SEXP name, SEXP options)
 {
     const int strain = glue_field_true(options, "strain");
+    const int soft = strain && glue_field_true(options, "soft_strain");
     const int growth = *glue_places(glue_field(options, "growth"), 1, 0, 4, "growth");
     const int exponents =
         *glue_places(glue_field(options, "exponents"), 1, 1, SA_MOST_EXPONENTS, "exponents");
@@ -111,6 +112,7 @@ SEXP sa_call_model(SEXP name, SEXP options)
     while (row < SA_MODELS && strcmp(sa_models[row].name, CHAR(Rf_asChar(name))) != 0)
         row++;
     SEXP kind = PROTECT(Rf_ScalarInteger(row + (strain ? SA_WITH_STRAIN : 0) +
+                                         (soft ? SA_WITH_SOFT_STRAIN : 0) +
                                          (growth > 0 ? (growth - 1) * SA_WITH_GROWTH : 0) +
                                          (exponents - 1) * SA_ONE_EXPONENT));
     const sa_model_layout at = sa_model_parameters(glue_model(kind));

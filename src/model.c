@@ -10,7 +10,7 @@
  *
  * with e = -(1/T - 1/T_ref)/R in mol/kJ. With strain (cold reductions of different amount)
  * ln k gains k_strain ln(strain/ref) and H_worked becomes H_worked (strain/ref)^h_strain, a
- * power law of hardening (Hollomon 1945); H_soft is common. With grain growth H_soft becomes
+ * power law of hardening (Hollomon 1945); H_soft is common, or follows such a power too. With grain growth H_soft becomes
  * H_soft - F (1 - (1 + theta_g)^(-1/(2 m))), see parts.c.
  *
  * All derivatives are analytic. At t = 0 the logarithm of time is -Inf and every term vanishes
@@ -83,7 +83,7 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
         sa_clock_set(clock, at.process[k], par[at.place[k] + 2]);
     /* columns without a place in the loop below */
     if (jac && at.k_strain >= 0 && !strain)
-        memset(jac + (size_t)at.k_strain * m, 0, 2 * m * sizeof(double));
+        memset(jac + (size_t)at.k_strain * m, 0, (at.soft_strain >= 0 ? 3 : 2) * m * sizeof(double));
     if (jac && at.exponents > 1 && !exponent)
         memset(jac + (size_t)at.exponent * m, 0, (at.exponents - 1) * m * sizeof(double));
     for (size_t i = 0; i < m; i++) {
@@ -94,10 +94,15 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
         double ln_theta =
             par[SA_P_LN_K] + sa_clock_read(clock, i, SA_RECRYSTALLISATION, par[SA_P_Q], &slope);
         double unrec = par[SA_P_WORKED], soft = par[SA_P_SOFT], lift = 1.0, n = par[SA_P_N];
+        double soft_lift = 1.0;
         if (strain) {
             lift = exp(par[at.h_strain] * strain[i]);
             unrec *= lift;
             ln_theta += par[at.k_strain] * strain[i];
+            if (at.soft_strain >= 0) {
+                soft_lift = exp(par[at.soft_strain] * strain[i]);
+                soft *= soft_lift;
+            }
         }
         if (exponent && exponent[i] > 0)
             n = par[at.exponent + exponent[i] - 1];
@@ -122,7 +127,7 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
         double drop = soft - unrec; /* d hardness / d y = drop * share */
         double share = clamped ? 0.0 : t.share;
         jac[i] = share;
-        jac[i + m] = 1.0 - share;
+        jac[i + m] = (1.0 - share) * soft_lift;
         jac[i + 2 * m] = drop * t.ln_k;
         jac[i + 3 * m] = drop * t.n;
         jac[i + 4 * m] = drop * t.ln_k * slope;
@@ -141,6 +146,9 @@ int sa_model_hardness(sa_model_kind kind, const sa_clock *clock, const double *p
             jac[i] = share * lift;
             jac[i + (size_t)at.k_strain * m] = drop * t.ln_k * strain[i];
             jac[i + (size_t)at.h_strain * m] = share * par[SA_P_WORKED] * lift * strain[i];
+            if (at.soft_strain >= 0)
+                jac[i + (size_t)at.soft_strain * m] =
+                    (1.0 - share) * par[SA_P_SOFT] * soft_lift * strain[i];
         }
         for (size_t j = 1; exponent && j < at.exponents; j++)
             jac[i + ((size_t)at.exponent + j - 1) * m] =

@@ -6,19 +6,19 @@
 #include "parts.h"
 #include <stddef.h>
 
-/* A kind is the row of a model in the register (parts.h), plus SA_WITH_STRAIN, plus (m - 1)
+/* A kind is the row of a model in the register (parts.h), plus SA_WITH_STRAIN, and SA_WITH_SOFT_STRAIN, plus (m - 1)
  * SA_WITH_GROWTH for grain growth with the exponent m of 2, 3 or 4, plus SA_ONE_EXPONENT for each
- * exponent after the first. Its parameters: h_worked h_soft ln_k_ref n q, k_strain h_strain, the
- * further n, three of each process, theta0. */
+ * exponent after the first. Its parameters: h_worked h_soft ln_k_ref n q, k_strain h_strain
+ * h_soft_strain, the further n, three of each process, theta0. */
 #define SA_BASE_PAR 15
 #define SA_MOST_EXPONENTS 12
-#define SA_MODEL_MAX_PAR (SA_BASE_PAR + 2 + SA_MOST_EXPONENTS - 1)
+#define SA_MODEL_MAX_PAR (SA_BASE_PAR + 3 + SA_MOST_EXPONENTS - 1)
 
 /* Places of the parameters in the vector; -1 where the model has none. */
 typedef struct {
     size_t n_par;
     sa_shape shape;
-    int theta0, k_strain, h_strain;
+    int theta0, k_strain, h_strain, soft_strain;
     int exponent;     /* the second n */
     size_t exponents; /* how many n there are */
     size_t processes; /* besides recrystallisation: which, and place of the first of its three */
@@ -39,7 +39,7 @@ static inline const sa_term *sa_model_term(const sa_model_layout *at, size_t j)
 /* The kind without strain and further exponents, and also without growth. */
 static inline sa_model_kind sa_model_base(sa_model_kind kind)
 {
-    return (sa_model_kind)((unsigned)kind % SA_ONE_EXPONENT & ~(unsigned)SA_WITH_STRAIN);
+    return (sa_model_kind)((unsigned)kind % SA_WITH_SOFT_STRAIN & ~(unsigned)SA_WITH_STRAIN);
 }
 
 static inline sa_model_kind sa_model_core(sa_model_kind kind)

@@ -11,11 +11,13 @@ sa_model_layout sa_model_parameters(sa_model_kind kind)
     const sa_model_part *model = &sa_models[sa_model_core(kind)];
     const unsigned has = model->processes | (growth > 0 ? 1u << SA_GROWTH : 0u);
     sa_model_layout at = {.n_par = SA_P_Q + 1, .shape = model->shape, .theta0 = -1, .k_strain = -1,
-                          .h_strain = -1, .exponent = -1, .exponents = 1 + code / SA_ONE_EXPONENT};
+                          .h_strain = -1, .soft_strain = -1, .exponent = -1, .exponents = 1 + code / SA_ONE_EXPONENT};
     if (code / SA_WITH_STRAIN % 2 != 0) {
         at.k_strain = (int)at.n_par++;
         at.h_strain = (int)at.n_par++;
     }
+    if (code / SA_WITH_SOFT_STRAIN % 2 != 0)
+        at.soft_strain = (int)at.n_par++;
     if (at.exponents > 1)
         at.exponent = (int)at.n_par;
     at.n_par += at.exponents - 1;
@@ -45,7 +47,9 @@ int sa_model_term_row(const sa_model_layout *at, size_t j)
     for (size_t i = 0; i < at->processes; i++)
         if (k >= at->place[i] && k < at->place[i] + 3)
             return sa_processes[at->process[i]].terms + k - at->place[i];
-    return k == at->k_strain ? SA_T_K_STRAIN : k == at->h_strain ? SA_T_H_STRAIN : SA_P_N;
+    if (k == at->k_strain)
+        return SA_T_K_STRAIN;
+    return k == at->h_strain ? SA_T_H_STRAIN : k == at->soft_strain ? SA_T_SOFT_STRAIN : SA_P_N;
 }
 
 sa_model_kind sa_model_plain(sa_model_kind kind)
@@ -68,6 +72,8 @@ void sa_model_of_group(sa_model_kind kind, sa_group group, const double *par, do
         base[SA_P_LN_K] += par[at.k_strain] * group.strain;
         base[SA_P_WORKED] *= exp(par[at.h_strain] * group.strain);
     }
+    if (at.soft_strain >= 0)
+        base[SA_P_SOFT] *= exp(par[at.soft_strain] * group.strain);
     if (group.exponent > 0)
         base[SA_P_N] = par[at.exponent + group.exponent - 1];
 }
@@ -86,6 +92,11 @@ void sa_model_chain(sa_model_kind kind, sa_group group, const double *par, const
         out[at.k_strain] = gradient[SA_P_LN_K] * group.strain;
         out[at.h_strain] = gradient[SA_P_WORKED] * par[SA_P_WORKED] * lift * group.strain;
         out[SA_P_WORKED] *= lift;
+    }
+    if (at.soft_strain >= 0) {
+        const double lift = exp(par[at.soft_strain] * group.strain);
+        out[at.soft_strain] = gradient[SA_P_SOFT] * par[SA_P_SOFT] * lift * group.strain;
+        out[SA_P_SOFT] *= lift;
     }
     if (group.exponent > 0) {
         out[at.exponent + group.exponent - 1] = out[SA_P_N];

@@ -74,6 +74,8 @@ const sa_term sa_terms[SA_TERMS] = {
                        OF_STRAIN},
     [SA_T_H_STRAIN] = {"h_strain", SA_STRAIN, SA_NO_PROCESS, 1, SA_BY_TABLE, 0.0, 5.0, 0.0,
                        OF_POWER},
+    [SA_T_SOFT_STRAIN] = {"h_soft_strain", SA_STRAIN, SA_NO_PROCESS, 0, SA_BY_TABLE, -5.0, 5.0, 0.0,
+                          OF_STRAIN},
     [SA_T_THETA0] = {"theta0", SA_DELAY, SA_NO_PROCESS, 1, SA_BY_TABLE, 0.0, 50.0, 0.0, OF_POWER},
     [SA_T_RECOVERY] = AMPLITUDE("dh_rec", SA_RECOVERY, SA_BY_TOP, 1e6),
     [SA_T_RECOVERY + 1] = RATE("ln_k_rec", SA_RECOVERY),

@@ -51,7 +51,7 @@ typedef struct {
  * a process stand in a row: amplitude, ln of its rate, its energy. */
 enum {
     SA_P_WORKED = 0, SA_P_SOFT, SA_P_LN_K, SA_P_N, SA_P_Q,
-    SA_T_K_STRAIN, SA_T_H_STRAIN, SA_T_THETA0,
+    SA_T_K_STRAIN, SA_T_H_STRAIN, SA_T_SOFT_STRAIN, SA_T_THETA0,
     SA_T_RECOVERY, SA_T_HARDENING = SA_T_RECOVERY + 3, SA_T_GROWTH = SA_T_HARDENING + 3,
     SA_TERMS = SA_T_GROWTH + 3
 };
@@ -99,6 +99,7 @@ typedef enum {
     SA_MODELS,
     SA_WITH_STRAIN = 16,   /* powers of strain: several cold reductions in one fit */
     SA_WITH_GROWTH = 32,   /* times m - 1: grain growth with the exponent m of 2, 3 or 4 */
+    SA_WITH_SOFT_STRAIN = 128, /* with it: a power for the soft level too */
     SA_ONE_EXPONENT = 256, /* one more n after these: n of each temperature */
     SA_MOST_KINDS = 256 * 16
 } sa_model_kind;

@@ -309,7 +309,7 @@ const SoftannealAPI = (function () {
     /* Number of the model and its parameters in order (R: model_setup). */
     function model(name, growth) {
       if (!models.some((x) => x.name === name)) throw new Error("no model '" + name + "'");
-      const x = call("model", texts(name), { strain: false, growth: int(growth || 0), exponents: int(1) });
+      const x = call("model", texts(name), { strain: false, soft_strain: false, growth: int(growth || 0), exponents: int(1) });
       return { kind: x.kind[0], terms: x.terms };
     }
     function curveOf(fit) {
@@ -619,7 +619,7 @@ const SoftannealAPI = (function () {
       if (!hot.length) throw new Error("no reading after an anneal");
       d.ref_k = options.temp_ref_c !== undefined ? options.temp_ref_c + ZERO :
         hot.length / sum(hot.map((i) => 1 / (d.label_c[i] + ZERO)));
-      d.temp_k = d.label_c.map((t, i) => d.time[i] === 0 && !Number.isFinite(t) ? d.ref_k : t + ZERO);
+      d.temp_k = d.label_c.map((t, i) => d.time[i] === 0 ? d.ref_k : t + ZERO); // as rolled is one condition
       d.temp_k = mergeNear(d.temp_k);
       d.time = mergeNear(d.time);
       d.order = stableOrder(d.n, (i, j) => d.temp_k[i] - d.temp_k[j] || d.time[i] - d.time[j] || d.id[i] - d.id[j]);

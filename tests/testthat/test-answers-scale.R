@@ -69,7 +69,22 @@ test_that("predictions and windows in another scale are those of the fit, conver
   expect_identical(predict(fit, at, scale = "HV"), predict(fit, at))
   limits <- convert_hardness(c(50, 70), "HRB", "HV")
   window <- process_window(fit, c(50, 70), n_points = 6, scale = "HRB")
-  expect_equal(window$probability, process_window(fit, limits, n_points = 6)$probability)
+  expect_equal(window$hardness, process_window(fit, limits, n_points = 6)$hardness)
+  expect_identical(attr(window, "u_conversion"), c(0, 0))
+  # limits in HV have the error of the conversion of the readings beside that of the curve: below one limit
+  low <- convert_hardness(c(1, 70), "HRB", "HV")
+  own <- process_window(fit, c(1, 70), n_points = 6, scale = "HRB")
+  other <- process_window(fit, low, n_points = 6)
+  u <- convert_hardness(70, "HRB", "HV", interval = TRUE)$std_uncertainty
+  expect_equal(attr(other, "u_conversion")[2L], u, tolerance = 0.01)
+  far <- low[2L] - own$hardness
+  sd <- far / qt(own$probability, fit$df_interval)
+  seen <- own$probability > 0.001 & own$probability < 0.999
+  expect_gt(sum(seen), 3)
+  expect_equal(other$probability[seen], pt(far / sqrt(sd^2 + attr(other, "u_conversion")[2L]^2), fit$df_interval)[seen],
+               tolerance = 1e-4)
+  expect_output(print(other), "Conversion of the limits: standard uncertainty")
+  expect_output(print(summary(fit)), "Conversion to HV, common to all readings.*HV of h_worked")
   # soft brass lies below the table of HR45T
   expect_warning(gone <- predict(dial_fit(soft = 70), data.frame(temp_c = 370, time_min = c(4, 60)),
                                  scale = "HR45T"),

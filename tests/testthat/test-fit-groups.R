@@ -56,6 +56,25 @@ test_that("nls() finds the same fit, with a level of its own for each of two red
   expect_equal(sqrt(diag(vcov(f)))[c("k_strain", "n")],
                coef(summary(ref))[c("s", "n"), 2L], tolerance = 1e-3, ignore_attr = TRUE)
   expect_equal(worked_hardness(f, c(0.4, 0.9)), unname(coef(ref)[c("h1", "h2")]), tolerance = 1e-5)
+  # and a soft level for each
+  d$hardness <- d$hardness + ifelse(d$low, 0, 4 * (1 - (d$hardness - 80) / 100))
+  g <- quietly_fitted(d, strain = strain, se = "model", h_soft_by = "by strain")
+  ref <- nls(hardness ~ ifelse(low, s1, s2) + (ifelse(low, h1 - s1, h2 - s2)) *
+               exp(-(exp(lk + q * e + s * x) * time_min)^n),
+             d, start = list(h1 = 150, h2 = 170, s1 = 80, s2 = 84, lk = -2.5, n = 1.5, q = 130, s = 1.5))
+  expect_equal(deviance(g), deviance(ref), tolerance = 1e-8)
+  expect_equal(soft_hardness(g, c(0.4, 0.9)), unname(coef(ref)[c("s1", "s2")]), tolerance = 1e-5)
+  expect_equal(predict(g, data.frame(temp_c = 370, time_min = 1e4, strain = c(0.4, 0.9))) |>
+                 suppressWarnings(), soft_hardness(g, c(0.4, 0.9)), tolerance = 1e-8)
+  common <- quietly_fitted(d, strain = strain, se = "model")
+  a <- anova(common, g)
+  rss <- c(deviance(common), deviance(ref))
+  expect_equal(a[["F value"]][2L], (rss[1L] - rss[2L]) / (rss[2L] / df.residual(ref)), tolerance = 1e-6)
+  expect_identical(rownames(a)[2L], "jmak, h_soft by strain")
+  half <- as.data.frame(time_to(g, temp_c = 330))
+  middle <- (worked_hardness(g, half$strain) + soft_hardness(g, half$strain)) / 2
+  expect_equal(predict(g, half), middle, tolerance = 1e-8)
+  expect_equal(range(softened_fraction(g, soft_hardness(g, c(0.4, 0.9)), c(0.4, 0.9))), c(1, 1))
 })
 
 test_that("derivatives of every grouped model agree with numDeriv", {
@@ -64,9 +83,11 @@ test_that("derivatives of every grouped model agree with numDeriv", {
   place <- cbind(inverse_temperature(rep(c(290, 330, 370), each = 4), 330),
                  rep(c(-0.5, 0.4), 6), rep(0:2, each = 4))
   times <- rep(c(0, 3, 14, 55), 3)
-  for (k in seq_along(extra)) {
-    par <- c(160, 80, -2, 1.6, 140, 1.7, 0.2, 1.2, 2.1, extra[[k]])
-    code <- k - 1L + 16L + 2L * 256L
+  for (k in c(seq_along(extra), -3L)) { # below zero: with a soft level by strain
+    soft <- k < 0L
+    k <- abs(k)
+    par <- c(160, 80, -2, 1.6, 140, 1.7, 0.2, if (soft) 0.15, 1.2, 2.1, extra[[k]])
+    code <- k - 1L + 16L + (if (soft) 128L else 0L) + 2L * 256L
     value <- function(b) .Call(C_sa_call_hardness, code, log(times), place, b)
     expect_equal(value(par)[, -1L], numDeriv::jacobian(function(b) value(b)[, 1L], par),
                  tolerance = 1e-6, label = model_names()[k])
@@ -164,6 +185,8 @@ test_that("bad strains are refused by name and row", {
   expect_warning(fit(transform(d, strain = strain / 10)), class = "softanneal_warning_assumption")
   expect_error(fit_softening(d, strain_ref = 0.5), class = "softanneal_error_argument")
   expect_error(fit(d, strain_ref = -1), class = "softanneal_error_range")
+  expect_error(fit_softening(d, h_soft_by = "by strain"), class = "softanneal_error_argument")
+  expect_error(fit(d, h_soft_by = "by strain", growth_exponent = 2), class = "softanneal_error_argument")
   logs <- data.frame(time_s = c(0, 9000), temp_c = 330)
   expect_error(fit(d, history = logs), class = "softanneal_error_argument")
   f <- fit(d)

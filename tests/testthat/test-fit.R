@@ -343,8 +343,40 @@ test_that("missing readings are counted once and padded; strips before any annea
   expect_equal(nrow(a), 72L)
   expect_true(is.na(a$.fitted[3L]))
   expect_error(fit_softening(m, na.action = na.fail), class = "softanneal_error_missing")
-  z <- transform(d, temp_c = ifelse(time_min == 0, NA, temp_c))
-  expect_equal(coef(fit_softening(z)), coef(fit_softening(d)), tolerance = 1e-6)
+})
+
+test_that("as rolled is one condition, whatever temperature its rows name", {
+  d <- with_test_seed(14, made_readings(sd_step = 1))
+  rolled <- d$time_min == 0
+  labels <- list(NA, 290, 20, ifelse(seq_along(rolled) %% 2, NA, 370))
+  numbers <- function(f) {
+    list(coef(f), vcov(f), df.residual(f), f$lack_of_fit[c("df_misfit", "df_pure", "p_value")], f$states,
+         tidy(f, effects = "ran_pars"), tidy(f, effects = "ran_vals"), residuals(f))
+  }
+  for (se in c("components", "cluster")) {
+    f <- quietly_fitted(d, se = se)
+    expect_identical(sum(f$conditions$time_min == 0), 1L)
+    for (label in labels) {
+      other <- quietly_fitted(transform(d, temp_c = ifelse(rolled, label, temp_c)), se = se)
+      expect_identical(numbers(other), numbers(f))
+    }
+  }
+  unlabelled <- transform(d, temp_c = ifelse(rolled, NA, temp_c))
+  expect_identical(summarise_readings(unlabelled), summarise_readings(d))
+  expect_identical(as.data.frame(check_readings(unlabelled)), as.data.frame(check_readings(d)))
+  g <- quietly_fitted(unlabelled)
+  drawn <- function(f) ggplot2::ggplot_build(plot_residuals(f))$data
+  expect_identical(drawn(g), drawn(f))
+  expect_identical(unique(augment(g)$temp_c[rolled]), NA_real_) # as the reader gave it
+  # a piece of its own, which meets no furnace
+  own <- transform(unlabelled, specimen = ifelse(rolled, "strip", specimen))
+  s <- summarise_readings(own)
+  expect_identical(s$temp_c[s$specimen == "strip"], NA_real_)
+  expect_identical(s$n[s$specimen == "strip"], 12L)
+  panels <- ggplot2::ggplot_build(ggplot2::autoplot(read_readings(own[-1L])))$layout$layout$panel
+  expect_identical(as.character(panels), c("290 \u00b0C", "330 \u00b0C", "370 \u00b0C", "As rolled"))
+  expect_error(summarise_readings(transform(d, temp_c = replace(temp_c, 5:9, NA))),
+               class = "softanneal_error_missing")
 })
 
 test_that("the Huber loss resists a wild reading and keeps its own states", {

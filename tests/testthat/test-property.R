@@ -24,7 +24,8 @@ test_that("a property that falls is fitted as a hardness on its scale", {
   expect_equal(augment(g, data = stress)$.fitted + a$.resid, stress$yield_mpa)
   seen <- ggplot2::autoplot(identifiability(g))
   expect_match(ggplot2::get_alt_text(seen), "Yield stress as rolled determined", fixed = TRUE)
-  expect_refused(predict(g, scale = "HRB"), "scale", "fitted as read")
+  expect_refused(predict(g, scale = "HRB"), "scale", "which cannot be given in HRB. Leave `scale` out")
+  expect_refused(time_to(g, hardness = 300, scale = "HV"), "scale", "Leave `scale` out")
   expect_refused(explore_page(g, tempfile()), "model", "fits of hardness")
 })
 

@@ -249,7 +249,7 @@ test_that("what cannot be a reading stops with column, row and remedy", {
   broken("range", "hardness", 4L, hardness = at(b$hardness, 4, 0), scale = "HV")
   broken("scale", "scale", 8L, scale = at(b$scale, 8, "HQ"))
   broken("missing", "scale", 8L, scale = at(b$scale, 8, NA))
-  broken("missing", "temp_c", 6L, temp_c = at(b$temp_c, 6, NA))
+  broken("missing", "temp_c", 7L, temp_c = at(b$temp_c, 7, NA))
   broken("missing", "time_min", 6L, time_min = at(b$time_min, 6, NaN))
   broken("missing", "hardness", 6L, hardness = at(b$hardness, 6, Inf))
   broken("missing", "specimen", 1L, specimen = at(b$specimen, 1, NA))
