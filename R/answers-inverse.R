@@ -224,7 +224,9 @@ ln_time_slope <- function(fit, temp_c, target, what, strain = NULL) {
 #' @section Rule of thumb: Recrystallisation temperatures of metals lie at 0.4 to 0.5 of the
 #'   melting temperature in K for pure metals, and higher for alloys (common practice, no
 #'   source; published values range from 0.29 for very pure copper to 0.64 for a brass).
-#' @source Definition by one hour: Callister W D, Materials Science and Engineering, chapter 7.
+#' @source One hour, with complete recrystallisation: Callister W D, Materials Science and Engineering,
+#'   chapter 7, as [plan_guess()] and [prior_softening()] take it (`recryst_1h_c`). Half within that hour, the
+#'   default here, is this package's choice: complete rests on the flat end of the curve.
 #' @seealso [time_to()], [temp_for()], [plot_isochronal()]
 #' @examples
 #' tungsten <- example_data("tungsten")

@@ -2,8 +2,12 @@
 
 #' @rdname fit-methods
 #' @export
-summary.softanneal_fit <- function(object, ...) {
+summary.softanneal_fit <- function(object, ..., thickness_mm = NULL) {
   check_dots_empty(...)
+  thickness_mm <- check_number(thickness_mm, "thickness_mm", 0, 100, open = TRUE, null = TRUE)
+  if (!is.null(thickness_mm) && !inherits(object, "softanneal_fit_softening")) {
+    abort("argument", "`thickness_mm` is for fits of fit_softening()", arg = "thickness_mm", remedy = "Leave it out.")
+  }
   out <- list(coefficients = coefficient_table(object), sigma = object$sigma,
               df = c(object$estimated, object$df.residual), df_interval = object$df_interval,
               states = object$states, limits = object$limits, remarks = fit_words(object),
@@ -15,7 +19,7 @@ summary.softanneal_fit <- function(object, ...) {
     out$remarks <- c(out$remarks, furnace_sentences(object))
   }
   if (inherits(object, "softanneal_fit_softening")) {
-    out$remarks <- c(out$remarks, conversion_sentence(object))
+    out$remarks <- c(out$remarks, conversion_sentence(object), heat_up_sentence(object, thickness_mm))
     out$strain_name <- strain_name(object)
     out$property <- property_of(object)
     out$half_softening <- suppressWarnings(time_to(object), classes = "softanneal_warning_outside")

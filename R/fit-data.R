@@ -74,6 +74,7 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
             run = run, operator = operator, label_c = temp)
   d$property <- property
   if (any(side != 0L)) d$side <- side
+  d$thickness_mm <- one_thickness(data)
   if (is.null(history)) {
     d$ref_k <- reference_temperature(temp_ref_c, temp_k, time)
   } else {

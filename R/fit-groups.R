@@ -236,3 +236,10 @@ group_sentences <- function(fit) {
     paste0("Recrystallised metal softens further by grain growth, exponent m = ", d$growth)
   }, if (!is.null(d$exponent_k)) "Exponent n of its own for each temperature")
 }
+
+# The thickness of the sheet, where the table has one for all rows.
+one_thickness <- function(data) {
+  x <- data[["thickness_mm"]]
+  x <- if (is.numeric(x) && !is.object(x)) unique(x[!is.na(x)])
+  if (length(x) == 1L && is.finite(x) && x > 0) as.double(x)
+}

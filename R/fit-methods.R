@@ -12,6 +12,7 @@ coef.softanneal_fit <- function(object, ...) object$coefficients
 #'
 #' @param object A fit.
 #' @param ... Must be empty, or further fits for `anova()`.
+#' @param thickness_mm For `summary()`: thickness of brass sheet in mm, see [softening-history].
 #' @param type For `vcov()` of a softening fit: `"cluster"`, `"steps"` or `"model"` instead of
 #'   the one chosen in the fit. For `residuals()`: `"response"` (data minus fit), `"pearson"`
 #'   (times the root of the weights) or `"standardized"` (also divided by sigma and by the

@@ -19,7 +19,8 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #' The temperature at which recrystallisation just reaches completion in one hour (definition in
 #' Callister, *Materials Science and Engineering*, ch. 7; complete is taken as a fraction of
 #' 0.99) fixes the rate: `k * 60 min = (-ln 0.01)^(1/n)` at that temperature. It is drawn from a
-#' normal distribution, as the levels are; Q and n from lognormal ones. The draws come in
+#' normal distribution, as the levels are ([recryst_temperature()] takes half within one hour by default, and
+#' this temperature with `fraction = 0.99`); Q and n from lognormal ones. The draws come in
 #' pairs that mirror each other, so that their middle is the guess itself.
 #'
 #' A fit of [fit_softening()] brings its own values, covariance, model and errors. Where a

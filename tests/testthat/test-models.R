@@ -4,7 +4,7 @@ test_that("the register describes every parameter once", {
   terms <- register()$terms
   expect_identical(anyDuplicated(terms$name), 0L)
   expect_setequal(unlist(lapply(model_names(), model_terms)),
-                  setdiff(terms$name, c("k_strain", "h_strain", "dh_grow", "ln_k_grow",
+                  setdiff(terms$name, c("k_strain", "h_strain", "h_soft_strain", "dh_grow", "ln_k_grow",
                                         "q_grow_kj_mol")))
   expect_identical(term_role(c("h_soft", "dh_rec", "ln_k_hard", "q_grow_kj_mol", "n_330", "theta0",
                                "k_strain")),
@@ -24,6 +24,7 @@ test_that("numbers and parameters of models with options", {
                    c("h_worked", "h_soft", "ln_k_ref", "n_300", "q_kj_mol", "k_strain", "h_strain",
                      "n_350", "dh_rec", "ln_k_rec", "q_rec_kj_mol", "dh_grow", "ln_k_grow",
                      "q_grow_kj_mol", "theta0"))
+  expect_identical(model_setup("jmak", TRUE, soft_strain = TRUE)$terms[6:8], c("k_strain", "h_strain", "h_soft_strain"))
   expect_error(model_code("no_such"), "unknown model")
 })
 
