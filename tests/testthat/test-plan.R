@@ -493,4 +493,6 @@ test_that("a fit of readings from a plan gives back the truth, whatever the shee
     expect_equal(shift[["ln_k_ref"]], off[["ln_k_ref"]], tolerance = 0.4)
     expect_match(summary(biased, thickness_mm = thickness)$remarks, "Heat-up: .*q_kj_mol about", all = FALSE)
   }
+  rates <- fit_arrhenius(data.frame(temp_c = c(300, 330, 360), rate = c(0.1, 0.3, 0.9)), rate = rate)
+  expect_error(summary(rates, thickness_mm = 1), class = "softanneal_error_argument")
 })
