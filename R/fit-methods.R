@@ -25,13 +25,11 @@ coef.softanneal_fit <- function(object, ...) object$coefficients
 #'   `"profile"`: ends of the profile likelihood, infinite where the data give only a bound. `"boot"`:
 #'   percentiles of [resample_fit()].
 #' @param nsim Number of simulated responses.
-#' @param seed `NULL` for the session's random numbers, or one whole number; then
-#'   `.Random.seed` is restored.
+#' @param seed `NULL` for the session's random numbers, or one whole number; then `.Random.seed` is restored.
 #' @return `coef()` a named vector, `vcov()` and `confint()` matrices, `residuals()` and
 #'   `fitted()` vectors in the order of the data (padded with `NA` after
 #'   [stats::na.exclude()]), `logLik()` an object of class `logLik` for [stats::AIC()],
-#'   `simulate()` a data frame with columns `sim_1`, `sim_2`, ... and the attribute `seed`
-#'   (`NA` where the weight of a reading is zero),
+#'   `simulate()` a data frame with columns `sim_1`, `sim_2`, ... and the attribute `seed` (`NA` at weight zero),
 #'   `anova()` a table of class `anova`: for one softening fit its lack of fit, for several
 #'   nested fits the F tests between them.
 #' @name fit-methods
