@@ -18,7 +18,8 @@ heat_up_shift <- function(fit, thickness_mm) {
     softening_values(fit, temp_c[after], d$time_min[after])$fit
   free <- which(fit$states == "determined")
   jacobian <- fit$conditions$jacobian[fit$conditions$of_reading + 1L, free, drop = FALSE]
-  stats::lm.wfit(jacobian, lost, if (is.null(d$weights)) rep(1, d$n) else d$weights)$coefficients
+  w <- if (is.null(d$weights)) rep(1, d$n) else d$weights
+  stats::setNames(stats::lm.wfit(jacobian, lost, w)$coefficients, names(free))
 }
 
 # Told where a parameter moves by more than this share of its standard error.
@@ -32,7 +33,6 @@ heat_up_sentence <- function(fit, thickness_mm = NULL) {
   if (!brass || !is.null(d$history) || is_grouped(fit) || !is.null(d$growth)) return(NULL)
   shift <- heat_up_shift(fit, thickness_mm)
   se <- sqrt(diag(fit$vcov))[fit$states == "determined"]
-  names(shift) <- names(se)
   seen <- which(abs(shift) > HEAT_UP_SHARE * se)
   if (!length(seen)) return(NULL)
   size <- paste0(names(seen), " about ", format_quantity(abs(shift[seen]), 2L),
