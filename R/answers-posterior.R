@@ -179,7 +179,9 @@ window_posterior <- function(x, grid, limits, reading, strain, u = c(0, 0)) {
   middle <- row_quantiles(curves, 0.5)
   below <- function(k, sd) stats::pnorm(sweep(limits[k] - curves, 2L, sqrt(sd^2 + u[k]^2), `/`))
   if (!reading) {
-    p <- if (all(u == 0)) curves >= limits[1L] & curves <= limits[2L] else below(2L, 0 * pick) - below(1L, 0 * pick)
+    p <- if (all(u == 0)) curves >= limits[1L] & curves <= limits[2L] else {
+      below(2L, 0 * pick) - below(1L, 0 * pick)
+    }
     return(list(fit = middle, probability = rowMeans(p)))
   }
   state <- begin_seed(x$seed)

@@ -35,7 +35,8 @@ converted_u <- function(fit, value, scale) {
 # none. Scales read come first.
 scale_hint <- function(fit, hardness) {
   if (fit$scale != "HV" || !length(hardness)) return(NULL)
-  levels <- c(min(soft_hardness(fit, check_strain(fit, NULL))), max(worked_hardness(fit, check_strain(fit, NULL))))
+  strain <- check_strain(fit, NULL)
+  levels <- c(min(soft_hardness(fit, strain)), max(worked_hardness(fit, strain)))
   off <- unique(hardness[hardness < levels[1L] | hardness > levels[2L]])
   material <- fit$readings$material
   read <- setdiff(known_scale(unique(as.character(fit$readings$scale_read))), c(NA, "HV"))
@@ -71,9 +72,9 @@ conversion_sentence <- function(fit) {
   u <- converted_u(fit, fit$par[c("h_worked", "h_soft")], fit$scale)
   if (!anyNA(u) && all(u == 0)) return(NULL)
   size <- ifelse(is.na(u), "not known (beyond the table)", paste(format_quantity(u, 2L), fit$scale))
-  paste0("Conversion to ", fit$scale, ", common to all readings and not in the errors above: standard uncertainty ",
-         size[1L], " of h_worked, ", size[2L], " of h_soft. Answers have it as `u_conversion`; it cancels in ",
-         "the scale of the readings.")
+  paste0("Conversion to ", fit$scale, ", common to all readings and not in the errors above: standard ",
+         "uncertainty ", size[1L], " of h_worked, ", size[2L], " of h_soft. Answers have it as ",
+         "`u_conversion`; it cancels in the scale of the readings.")
 }
 
 # What an answer adds to its note where the uncertainty of its conversion is not known.

@@ -90,7 +90,8 @@ process_window <- function(fit, hardness = NULL, probability = 0.9, target = c("
     grid$hardness <- ifelse(part$lost, NA_real_, part$fit)
     grid$probability <- window_probability(fit, part, hardness, target == "reading", u)
   } else {
-    grid[c("hardness", "probability")] <- window_posterior(post, grid, hardness, target == "reading", strain, u)
+    grid[c("hardness", "probability")] <- window_posterior(post, grid, hardness, target == "reading",
+                                                            strain, u)
   }
   grid$inside <- grid$probability >= probability
   structure(grid, limits = hardness, wanted = probability, target = target, scale = fit$scale,
@@ -218,8 +219,8 @@ print.softanneal_window <- function(x, ...) {
   if (!is.null(attr(x, "temper"))) cat("  ", attr(x, "temper"), "\n", sep = "")
   u <- attr(x, "u_conversion")
   if (anyNA(u)) cat("  ", UNKNOWN_CONVERSION, "\n", sep = "") else if (any(u > 0)) {
-    cat("  Conversion of the limits: standard uncertainty ", paste(format_quantity(u, 2L), collapse = " and "),
-        " ", attr(x, "scale"), ", in the probability\n", sep = "")
+    cat("  Conversion of the limits: standard uncertainty ",
+        paste(format_quantity(u, 2L), collapse = " and "), " ", attr(x, "scale"), ", in the probability\n", sep = "")
   }
   if (!length(inside)) {
     cat("  No point of the grid reaches it; best ",

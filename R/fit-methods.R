@@ -29,7 +29,7 @@ coef.softanneal_fit <- function(object, ...) object$coefficients
 #' @return `coef()` a named vector, `vcov()` and `confint()` matrices, `residuals()` and
 #'   `fitted()` vectors in the order of the data (padded with `NA` after
 #'   [stats::na.exclude()]), `logLik()` an object of class `logLik` for [stats::AIC()],
-#'   `simulate()` a data frame with columns `sim_1`, `sim_2`, ... and the attribute `seed` (`NA` at weight zero),
+#'   `simulate()` a data frame with columns `sim_1`, `sim_2`, ... and the attribute `seed` (`NA`: no weight),
 #'   `anova()` a table of class `anova`: for one softening fit its lack of fit, for several
 #'   nested fits the F tests between them.
 #' @name fit-methods

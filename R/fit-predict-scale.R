@@ -14,8 +14,8 @@ prediction_in_scale <- function(object, out, scale) {
 # Numbers that are no hardness of a known scale cannot be converted to `scale`.
 refuse_no_scale <- function(own, property, scale) {
   if (!is.null(property)) {
-    abort("scale", paste0("the fit is of ", property[["name"]], ", which cannot be given in ", scale), arg = "scale",
-          remedy = "Leave `scale` out: values are in the unit of the property.")
+    abort("scale", paste0("the fit is of ", property[["name"]], ", which cannot be given in ", scale),
+          arg = "scale", remedy = "Leave `scale` out: values are in the unit of the property.")
   }
   if (!is.na(known_scale(own))) return(invisible())
   abort("scale", paste0("the readings were fitted as read, and their numbers cannot be converted to ", scale),

@@ -135,7 +135,10 @@ fit_data <- function(x) {
     return(pad_rows(x$data, x$na.action))
   }
   d <- x$readings
-  out <- data.frame(temp_c = d$label_c %or% (d$temp_k - ZERO_CELSIUS), time_min = d$time_min, hardness = d$hardness,
+  temp_c <- d$temp_k - ZERO_CELSIUS
+  named <- which(!is.na(d$label_c) & d$time_min == 0) # as rolled: as the table names it
+  temp_c[named] <- d$label_c[named]
+  out <- data.frame(temp_c = temp_c, time_min = d$time_min, hardness = d$hardness,
                     scale = d$scale)
   if (!is.null(d$strain)) out[[d$columns$strain]] <- d$strain
   if (!is.null(d$specimen)) out <- cbind(specimen = d$specimen, out)

@@ -188,8 +188,8 @@ NULL
 #' taken as it is.
 #'
 #' **Bias without a history.** Ignoring a heat-up comparable with the hold biases ln k down and n up,
-#' and Q where the hot steps are the short ones. `summary(fit, thickness_mm = )`, or a column `thickness_mm` of the
-#' readings, tells how much where
+#' and Q where the hot steps are the short ones. `summary(fit, thickness_mm = )`, or a column `thickness_mm`
+#' of the readings, tells how much where
 #' it is more than a tenth of a standard error (brass, to first order, specimens on a block).
 #'
 #' `history` cannot be combined with `strain` or with `n_by = "by temperature"`; `growth_exponent` can.

@@ -164,7 +164,7 @@ fit_softening <- function(data,
   }
   if (h_soft_by == "by strain" && !is.null(growth_exponent)) {
     abort("argument", "`h_soft_by` cannot be combined with `growth_exponent`", arg = "h_soft_by",
-          remedy = "Grain growth levels the grain sizes: use h_soft_by = \"shared\", or fit earlier readings.")
+          remedy = "Grain growth levels the grain sizes: use h_soft_by = \"shared\", or earlier readings.")
   }
   n_by <- check_choice(n_by, EXPONENT_CHOICES, "n_by")
   check_groups_at_all(!is.null(columns$strain), n_by, history)

@@ -58,7 +58,8 @@ residual_steps <- function(fit) {
   temps <- different_temperatures(r$temp_c[r$time_min > 0])
   r$panel <- temperature_factor(r$temp_c, temps)
   if (anyNA(r$panel)) {
-    r$panel <- factor(ifelse(is.na(r$panel), "As rolled", as.character(r$panel)), c(levels(r$panel), "As rolled"))
+    r$panel <- factor(ifelse(is.na(r$panel), "As rolled", as.character(r$panel)),
+                      c(levels(r$panel), "As rolled"))
   }
   if (!is.null(d$strain)) {
     strain <- strain_label(d$strain)

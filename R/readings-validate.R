@@ -78,7 +78,9 @@ refuse_repeats <- function(data, origin) {
   apart <- telling_apart(data, id, key)
   abort("duplicate", paste0("row ", origin$row[second[1L]], " repeats row ", origin$row[first],
                             ": specimen ", data$specimen[first], ", ",
-                            if (!is.na(data$temp_c[first])) paste0(in_degrees(format(data$temp_c[first])), ", "),
+                            if (!is.na(data$temp_c[first])) {
+                              paste0(in_degrees(format(data$temp_c[first])), ", ")
+                            },
                             format(data$time_min[first]), " min, reading ",
                             data$reading[first]),
         arg = "reading", rows = origin$row[second],

@@ -38,6 +38,6 @@ heat_up_sentence <- function(fit, thickness_mm = NULL) {
   size <- paste0(names(seen), " about ", format_quantity(abs(shift[seen]), 2L),
                  ifelse(shift[seen] > 0, " too high (", " too low ("),
                  format_quantity(abs(shift[seen] / se[seen]), 2L), " standard errors)")
-  paste0("Heat-up: if the times count from the furnace door, brass of ", format(thickness_mm), " mm warms up in ",
-         "them, and the fit takes ", listed(size), "; `history` with anneal_history() takes it away.")
+  paste0("Heat-up: if the times count from the furnace door, brass of ", format(thickness_mm),
+         " mm warms up in them, and the fit takes ", listed(size), "; `history` with anneal_history() takes it away.")
 }

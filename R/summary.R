@@ -6,7 +6,8 @@ summary.softanneal_fit <- function(object, ..., thickness_mm = NULL) {
   check_dots_empty(...)
   thickness_mm <- check_number(thickness_mm, "thickness_mm", 0, 100, open = TRUE, null = TRUE)
   if (!is.null(thickness_mm) && !inherits(object, "softanneal_fit_softening")) {
-    abort("argument", "`thickness_mm` is for fits of fit_softening()", arg = "thickness_mm", remedy = "Leave it out.")
+    abort("argument", "`thickness_mm` is for fits of fit_softening()", arg = "thickness_mm",
+          remedy = "Leave it out.")
   }
   out <- list(coefficients = coefficient_table(object), sigma = object$sigma,
               df = c(object$estimated, object$df.residual), df_interval = object$df_interval,

@@ -44,7 +44,8 @@ new_objects <- function() {
     fit_softening = fit,
     fit_components = fit_softening(small, se = "components"),
     components = components_of_error(fit_softening(small, se = "components")),
-    fit_softening_open = quietly_fitted(small[small$temp_c != 330, ], "recovery_jmak"),
+    fit_softening_open = quietly_fitted(small[small$temp_c != 330, ], "recovery_jmak",
+                                        fixed = c(q_rec_kj_mol = 140)),
     fit_softening_strain = fit_softening(strained, strain = strain),
     fit_softening_exponents = fit_softening(small, n_by = "by temperature"),
     fit_softening_history = fit_softening(

@@ -24,7 +24,8 @@ test_that("numbers and parameters of models with options", {
                    c("h_worked", "h_soft", "ln_k_ref", "n_300", "q_kj_mol", "k_strain", "h_strain",
                      "n_350", "dh_rec", "ln_k_rec", "q_rec_kj_mol", "dh_grow", "ln_k_grow",
                      "q_grow_kj_mol", "theta0"))
-  expect_identical(model_setup("jmak", TRUE, soft_strain = TRUE)$terms[6:8], c("k_strain", "h_strain", "h_soft_strain"))
+  expect_identical(model_setup("jmak", TRUE, soft_strain = TRUE)$terms[6:8],
+                   c("k_strain", "h_strain", "h_soft_strain"))
   expect_error(model_code("no_such"), "unknown model")
 })
 
