@@ -220,7 +220,8 @@ print.softanneal_window <- function(x, ...) {
   u <- attr(x, "u_conversion")
   if (anyNA(u)) cat("  ", UNKNOWN_CONVERSION, "\n", sep = "") else if (any(u > 0)) {
     cat("  Conversion of the limits: standard uncertainty ",
-        paste(format_quantity(u, 2L), collapse = " and "), " ", attr(x, "scale"), ", in the probability\n", sep = "")
+        paste(format_quantity(u, 2L), collapse = " and "), " ", attr(x, "scale"),
+        ", in the probability\n", sep = "")
   }
   if (!length(inside)) {
     cat("  No point of the grid reaches it; best ",

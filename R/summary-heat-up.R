@@ -39,5 +39,6 @@ heat_up_sentence <- function(fit, thickness_mm = NULL) {
                  ifelse(shift[seen] > 0, " too high (", " too low ("),
                  format_quantity(abs(shift[seen] / se[seen]), 2L), " standard errors)")
   paste0("Heat-up: if the times count from the furnace door, brass of ", format(thickness_mm),
-         " mm warms up in them, and the fit takes ", listed(size), "; `history` with anneal_history() takes it away.")
+         " mm warms up in them, and the fit takes ", listed(size),
+         "; `history` with anneal_history() takes it away.")
 }
