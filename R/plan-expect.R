@@ -67,3 +67,12 @@ tell_finished <- function(plan) {
     ". Such a temperature gives little information on the rate: take shorter steps or a lower one."),
     n = length(over), rows = over, temp_c = t$temp_c[over])
 }
+
+# Order of sa_design_aim in src/design.h.
+PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
+
+# Criterion before the run.
+value_before <- function(problem) {
+  problem$baseline <- FALSE
+  call_design(problem, problem$temp_c[1L], 0, problem$time_min[1L], matrix(0L), 0L, FALSE)$values
+}

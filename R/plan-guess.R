@@ -28,9 +28,14 @@ GUESS_QUANTITIES <- c("recryst_1h_c", "q_kj_mol", "n", "h_worked", "h_soft")
 #' readings and a very wide limit (Q 1000 kJ/mol, ln k 10, n 5, levels the whole softening); Q of
 #' a fit at one temperature is taken from the table.
 #'
+#' A posterior of [fit_posterior()] brings its draws, and the medians of its standard deviations. What is
+#' known
+#' before the run then counts as information: [improve_plan()] seeks what adds most to it.
+#'
 #' @param alloy Metal of [thermal_material()], by name (`"C26000"` or `"brass"`, `"copper"` ...) or object;
 #'   its solidus limits the plan.
-#' @param fit A fit of [fit_softening()], or `NULL`. With a fit the five values may not be given.
+#' @param fit A fit of [fit_softening()], a posterior of [fit_posterior()], or `NULL`. With a fit the five
+#' values may not be given.
 #' @param ... Must be empty.
 #' @param recryst_1h_c Temperature of complete recrystallisation in one hour in degrees Celsius.
 #' @param q_kj_mol Activation energy in kJ/mol.
@@ -93,8 +98,10 @@ plan_guess <- function(alloy = "C26000", fit = NULL, ..., recryst_1h_c = NULL,
   guess <- if (is.null(fit)) {
     guess_of_metal(alloy, given, sd_prior, draws)
   } else {
-    guess_of_fit(fit, alloy, given, sd_prior, draws)
+    (if (is_posterior(fit)) guess_of_posterior else guess_of_fit)(fit, alloy, given, sd_prior, draws)
   }
+  own <- guess$sds
+  guess$sds <- NULL
   guess$sd_reading <- if (!is.null(sd_reading)) sd_reading else guess$sd_reading
   guess$sd_step <- if (!is.null(sd_step)) sd_step else guess$sd_step
   if (guess$sd_reading == 0 && guess$sd_step == 0) {
@@ -103,9 +110,9 @@ plan_guess <- function(alloy = "C26000", fit = NULL, ..., recryst_1h_c = NULL,
   }
   # a fit shows neither in its scatter about the curve: one specimen per temperature hides them
   guess$sd_piece <- check_number(sd_piece, "sd_piece", 0, null = TRUE)
-  if (is.null(guess$sd_piece)) guess$sd_piece <- BENCH_SD[["specimen"]]
+  if (is.null(guess$sd_piece)) guess$sd_piece <- own[["sd_piece"]] %or% BENCH_SD[["specimen"]]
   guess$u_temp_c <- check_number(u_temp_c, "u_temp_c", 0, null = TRUE)
-  if (is.null(guess$u_temp_c)) guess$u_temp_c <- BENCH_SD[["temp_c"]]
+  if (is.null(guess$u_temp_c)) guess$u_temp_c <- own[["u_temp_c"]] %or% BENCH_SD[["temp_c"]]
   guess$alloy <- alloy
   structure(guess, class = "softanneal_guess")
 }
@@ -268,8 +275,8 @@ guess_of_fit <- function(fit, alloy, given, sd_prior, draws) {
 
 check_guess <- function(guess) {
   if (inherits(guess, "softanneal_guess")) return(guess)
-  if (inherits(guess, "softanneal_fit_softening")) return(plan_guess(fit = guess))
-  abort("argument", paste0("`guess` must come from plan_guess() or fit_softening(), not ",
+  if (inherits(guess, "softanneal_fit_softening") || is_posterior(guess)) return(plan_guess(fit = guess))
+  abort("argument", paste0("`guess` must come from plan_guess(), fit_softening() or fit_posterior(), not ",
                            describe(guess)), arg = "guess")
 }
 

@@ -2,9 +2,6 @@
 # src/design.c. Here candidates, limits and random starts are made, and the result is put on the
 # timetable again.
 
-# Order of sa_design_aim in src/design.h.
-PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
-
 #' Improve a plan
 #'
 #' Picks the temperature of each specimen and its reading times from the allowed ones so that what
@@ -54,7 +51,9 @@ PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
 #'   `hardness`, `efficiency` (of the plan given: ratio of the variances, averaged as above; 0.5
 #'   means it needs twice the specimens for the same certainty), `criterion` and `criterion_given`,
 #'   `furnace_min` (limit used), `starts_agreed` (starts that ended at the best value) and
-#'   `counted` (share of the draws in which the aim exists).
+#'   `counted` (share of the draws in which the aim exists); from a posterior also `width`, the expected
+#'   width of the
+#'   interval of what is asked after the run, as a share of that before.
 #' @section Errors: `softanneal_error_range` for temperatures at or above the solidus, limits that allow no
 #'   plan, or a hardness that no draw reaches; `softanneal_error_argument`.
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
@@ -138,6 +137,7 @@ improve_plan <- function(plan, aim = c("q", "t50", "hardness", "determinant"), .
     aim = aim, at_c = goal$at_c, hardness = hardness, efficiency = exp(found$value - given),
     criterion = found$value, criterion_given = given, furnace_min = found$limit,
     starts_agreed = found$agreed, counted = found$counted)
+  if (!is.null(plan$guess$known)) better$improvement$width <- exp((found$value - value_before(problem)) / 2)
   better
 }
 
@@ -246,7 +246,7 @@ call_design <- function(problem, temp_c, heat, time_min, start_temp, start_read,
   out <- .Call(C_sa_call_design,
                list(kind = guess$kind, draws = as.double(t(guess$draws)),
                     estimated = as.integer(guess$estimated),
-                    floor = as.double(1 / widest(guess$par)^2)),
+                    floor = as.double(c(1 / widest(guess$par)^2, guess$known))),
                list(coordinate = as.double(inverse_temperature(temp_c, guess$temp_ref_c)),
                     heat_up = as.double(heat), minutes = as.double(time_min)),
                list(weight = as.double(problem$weight),

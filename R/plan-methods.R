@@ -83,6 +83,8 @@ improvement_sentence <- function(x) {
   at <- if (!is.null(i$at_c)) paste0(" at ", in_degrees(paste(format(i$at_c), collapse = ", ")))
   paste0("Chosen for ", what, at, ". Efficiency of the original plan: ",
          format_quantity(100 * i$efficiency, 2L), " %.",
+         if (!is.null(i$width)) paste0(" Expected interval after the run: ",
+                                       format_quantity(100 * i$width, 2L), " % of the width before."),
          if (i$counted < 1) paste0(" Counted over the ", round(100 * i$counted),
                                    " % of the draws in which it is reached."))
 }

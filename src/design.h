@@ -20,6 +20,7 @@ typedef struct {
     const double *draws;  /* n_draw x n_par by rows: parameters as they might be */
     const int *estimated; /* n_par: zero for a parameter held in the fit */
     const double *floor;  /* n_par: information added to the diagonal, above zero */
+    const double *known;  /* information before the run, packed over n_par, or NULL */
     size_t n_temp, n_time;
     const double *coordinate; /* n_temp: e of each allowed temperature, mol/kJ */
     const double *log_time;   /* n_time, rising: ln t of each allowed time */

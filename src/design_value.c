@@ -87,6 +87,9 @@ sa_status sa_design_prepare(const sa_design *d, double *table, int *counted, siz
         add_outer(base, gradient, s.p, d->at_start);
         for (size_t j = 0, diagonal = 0; j < s.p; diagonal += ++j + 1)
             base[diagonal] += d->floor[s.place[j]];
+        for (size_t j = 0, to = 0; d->known && j < s.p; j++)
+            for (size_t k = 0; k <= j; k++)
+                base[to++] += d->known[s.place[j] * (s.place[j] + 1) / 2 + s.place[k]];
         if (!all_finite(base, s.packed)) /* squares of what was still a number */
             return SA_NOT_FINITE;
         for (size_t a = 0; a < d->n_temp; a++) {

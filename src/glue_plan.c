@@ -7,7 +7,8 @@
 #include <math.h>
 #include <string.h>
 
-/* guess: kind, draws (one column each), estimated, floor (least information). allowed: coordinate,
+/* guess: kind, draws (one column each), estimated, floor (least information, and after it the packed
+ * information before the run where there is any). allowed: coordinate,
  * heat_up (min), minutes. settings: weight, at_start (steps at time zero), max_steps,
  * furnace_min, improve (the starts, or value them only). goal: code, target, coordinate.
  * starts: temp (places in `allowed`, from 0), read (1: a step at that time), one column per start. */
@@ -29,12 +30,16 @@ SEXP sa_call_design(SEXP guess, SEXP allowed, SEXP settings, SEXP goal, SEXP sta
     const double *min = glue_doubles(minutes, n_time, "minutes");
     for (R_xlen_t i = 0; i < n_time; i++)
         log_time[i] = log(min[i]);
+    const double *floor = glue_field_doubles(
+        guess, "floor",
+        (R_xlen_t)(Rf_xlength(glue_field(guess, "floor")) > (R_xlen_t)p ? p + p * (p + 1) / 2 : p));
     const sa_design d = {
         .kind = kind,
         .n_draw = (size_t)n_draw,
         .draws = glue_doubles(draws, n_draw * (R_xlen_t)p, "draws"),
         .estimated = glue_integers(glue_field(guess, "estimated"), (R_xlen_t)p, "estimated"),
-        .floor = glue_field_doubles(guess, "floor", (R_xlen_t)p),
+        .floor = floor,
+        .known = Rf_xlength(glue_field(guess, "floor")) > (R_xlen_t)p ? floor + p : NULL,
         .n_temp = (size_t)n_temp,
         .n_time = (size_t)n_time,
         .coordinate = glue_field_doubles(allowed, "coordinate", n_temp),

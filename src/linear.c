@@ -192,3 +192,30 @@ void sa_quadratic_forms(const double *gradient, size_t rows, size_t lead, size_t
                 out[i] += weight * x[i] * y[i];
         }
 }
+
+int sa_cholesky(double *a, size_t k, double least, double *log_determinant)
+{
+    for (size_t j = 0; j < k; j++)
+        for (size_t i = j; i < k; i++) {
+            double sum = a[i + j * k];
+            for (size_t l = 0; l < j; l++)
+                sum -= a[i + l * k] * a[j + l * k];
+            if (i > j)
+                a[i + j * k] = sum / a[j + j * k];
+            else if (sum > least * fabs(a[j + j * k]) && isfinite(sum)) {
+                a[j + j * k] = sqrt(sum);
+                *log_determinant += log(sum);
+            } else
+                return 0;
+        }
+    return 1;
+}
+
+void sa_forward(const double *l, size_t k, double *x)
+{
+    for (size_t i = 0; i < k; i++) {
+        for (size_t j = 0; j < i; j++)
+            x[i] -= l[i + j * k] * x[j];
+        x[i] /= l[i + i * k];
+    }
+}

@@ -16,6 +16,13 @@ void sa_triangularise(double *a, size_t rows, size_t cols, double *b);
 /* Solve the upper triangle a (leading dimension lead) times x = b; 0 when singular. */
 int sa_back_substitute(const double *a, size_t lead, size_t p, const double *b, double *x);
 
+/* Lower Cholesky factor of a (k x k, by columns) in place; what stands above the diagonal stays. Adds ln of
+ * the determinant. 0 when a pivot is not above `least` times its diagonal element. */
+int sa_cholesky(double *a, size_t k, double least, double *log_determinant);
+
+/* x <- L^-1 x. */
+void sa_forward(const double *l, size_t k, double *x);
+
 /* Singular values of the column-scaled `jac` (n x p), and the unscaled covariance
  * (J'J)^-1 in the subspace that the data determine (values above `tolerance` times the
  * largest). `skip` (p, may be NULL): parameters taken as constants, 0 in `cov`.

@@ -3,6 +3,7 @@
  * 2011, ibid. 30, 2481) in the Cholesky factor of T, T = L L', so that T cannot leave its domain and
  * may be singular; quasi-Newton steps (BFGS) with the analytic gradient. */
 #include "pool.h"
+#include "linear.h"
 #include <math.h>
 #include <string.h>
 
@@ -19,19 +20,8 @@ size_t sa_pool_work(const sa_pool *f)
 /* Inverse of the positive matrix `a` (k x k) in place; adds ln of its determinant. 0 where it is none. */
 static int invert(double *a, size_t k, double *log_determinant)
 {
-    for (size_t j = 0; j < k; j++)
-        for (size_t i = j; i < k; i++) {
-            double sum = a[i + j * k];
-            for (size_t l = 0; l < j; l++)
-                sum -= a[i + l * k] * a[j + l * k];
-            if (i > j)
-                a[i + j * k] = sum / a[j + j * k];
-            else if (sum > 0.0 && isfinite(sum)) {
-                a[j + j * k] = sqrt(sum);
-                *log_determinant += log(sum);
-            } else
-                return 0;
-        }
+    if (!sa_cholesky(a, k, 0.0, log_determinant))
+        return 0;
     for (size_t j = 0; j < k; j++) { /* inverse of the factor, then its square */
         a[j + j * k] = 1.0 / a[j + j * k];
         for (size_t i = j + 1; i < k; i++) {

@@ -13,6 +13,7 @@
  * without these errors, u + sd_furnace C z, with C the weighted regression of dH/dd on dH/du at one place; a
  * shear, with determinant one. */
 #include "posterior.h"
+#include "linear.h"
 #include <math.h>
 #include <string.h>
 
@@ -169,36 +170,6 @@ static double believed_hour(const sa_posterior *f, const double *par, double *sl
     return -0.5 * z * z + 2.0 * log(t) - log(q);
 }
 
-/* Cholesky factor (k x k, lower, in place) of W; ln of its determinant. 0 where it has none. */
-static int factorise(double *w, size_t k, double *log_determinant)
-{
-    for (size_t j = 0; j < k; j++)
-        for (size_t i = j; i < k; i++) {
-            double sum = w[i + j * k];
-            for (size_t l = 0; l < j; l++)
-                sum -= w[i + l * k] * w[j + l * k];
-            if (i == j) {
-                if (!(sum > 0.0))
-                    return 0;
-                w[j + j * k] = sqrt(sum);
-                *log_determinant += log(sum);
-            } else {
-                w[i + j * k] = sum / w[j + j * k];
-            }
-        }
-    return 1;
-}
-
-/* x <- C^-1 x for the factor C. */
-static void forward(const double *c, size_t k, double *x)
-{
-    for (size_t i = 0; i < k; i++) {
-        for (size_t l = 0; l < i; l++)
-            x[i] -= c[i + l * k] * x[l];
-        x[i] /= c[i + i * k];
-    }
-}
-
 /* ln of the likelihood of the residuals r; V^-1 r to `solution`; derivatives in the variances of
  * SA_S_PIECE and so on to `of`. */
 static double likelihood(const sa_posterior *f, const double *sd, const double *r, double *solution,
@@ -245,19 +216,19 @@ static double likelihood(const sa_posterior *f, const double *sd, const double *
                 product[k + l * o] = x;
                 w[k + l * o] = omega * x + (k == l ? 1.0 : 0.0);
             }
-        if (!factorise(w, o, &log_determinant))
+        if (!sa_cholesky(w, o, 0.0, &log_determinant))
             return NAN;
         value -= 0.5 * log_determinant;
         for (size_t k = 0; k < o; k++)
             for (size_t i = 0; i < n; i++)
                 right[k] += f->share[i + k * n] * solution[i];
-        forward(w, o, right);
+        sa_forward(w, o, right);
         double row[SA_MOST_OPERATORS];
         for (size_t i = 0; i < n; i++) {
             double square = 0.0, part = 0.0;
             for (size_t k = 0; k < o; k++)
                 row[k] = b[i + k * n];
-            forward(w, o, row);
+            sa_forward(w, o, row);
             for (size_t k = 0; k < o; k++) {
                 square += row[k] * row[k];
                 part += row[k] * right[k];
@@ -268,9 +239,9 @@ static double likelihood(const sa_posterior *f, const double *sd, const double *
         for (size_t l = 0; l < o; l++) { /* trace of W^-1 S'A^-1 S, and of S'g */
             double x = 0.0, unit[SA_MOST_OPERATORS] = {0.0};
             unit[l] = 1.0;
-            forward(w, o, unit);
+            sa_forward(w, o, unit);
             memcpy(row, product + l * o, o * sizeof(double));
-            forward(w, o, row);
+            sa_forward(w, o, row);
             for (size_t k = 0; k < o; k++)
                 x += unit[k] * row[k];
             double g = 0.0;
@@ -298,7 +269,7 @@ static double likelihood(const sa_posterior *f, const double *sd, const double *
         for (size_t k = 0; k < o; k++)
             row[k] = share_sum[j + k * m];
         if (o > 0)
-            forward(w, o, row);
+            sa_forward(w, o, row);
         for (size_t k = 0; k < o; k++)
             trace -= omega * row[k] * row[k];
         of[SA_S_PIECE] += 0.5 * (dot[j] * dot[j] - trace);
@@ -444,11 +415,11 @@ void sa_posterior_shear(sa_posterior *f, const double *u, double *shear)
             shear[k + l * free] = sum;
         }
     }
-    if (!factorise(cross, free, &determinant))
+    if (!sa_cholesky(cross, free, 0.0, &determinant))
         return;
     for (size_t l = 0; l < count; l++) {
         double *x = shear + l * free;
-        forward(cross, free, x);
+        sa_forward(cross, free, x);
         for (size_t i = free; i-- > 0;) {
             for (size_t k = i + 1; k < free; k++)
                 x[i] -= cross[k + i * free] * x[k];

@@ -4,6 +4,7 @@
  * windows that double. Streams of random numbers: xoshiro256** (Blackman and Vigna 2021, ACM Trans.
  * Math. Softw. 47, 36), seeded by splitmix64. */
 #include "sampler.h"
+#include "linear.h"
 #include <math.h>
 #include <string.h>
 
@@ -363,21 +364,12 @@ int sa_chain_start(sa_chain *c, double spread)
 /* Lower Cholesky factor in place, zero above; 0 when not positive. */
 static int factorise(double *a, size_t d)
 {
-    for (size_t j = 0; j < d; j++) {
-        for (size_t i = j; i < d; i++) {
-            double sum = a[i + j * d];
-            for (size_t l = 0; l < j; l++)
-                sum -= a[i + l * d] * a[j + l * d];
-            if (i > j)
-                a[i + j * d] = sum / a[j + j * d];
-            else if (sum > 1e-12 * fabs(a[j + j * d]) && isfinite(sum))
-                a[j + j * d] = sqrt(sum);
-            else
-                return 0;
-        }
+    double ignored = 0.0;
+    if (!sa_cholesky(a, d, 1e-12, &ignored))
+        return 0;
+    for (size_t j = 0; j < d; j++)
         for (size_t i = 0; i < j; i++)
             a[i + j * d] = 0.0;
-    }
     return 1;
 }
 

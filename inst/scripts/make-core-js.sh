@@ -25,7 +25,7 @@ files=
 for file in "$top"/src/*.c; do
     case $(basename "$file") in
     # of R alone: many fits, threads, fingerprints, posteriors
-    init.c | glue_batch.c | glue_threads.c | glue_hash.c | glue_posterior.c | posterior.c | sampler.c | glue_pool.c | pool.c) ;;
+    init.c | glue_batch.c | glue_threads.c | glue_hash.c | glue_posterior.c | posterior.c | glue_next.c | posterior_next.c | sampler.c | glue_pool.c | pool.c) ;;
     *) files="$files $file" ;;
     esac
 done

@@ -190,6 +190,7 @@ valid_calls <- function() {
                                                transform(small, coil = "b")), "coil"))
   parameters <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180)
   class <- simulate_class(2, seed = 20)
+  post <- suppressWarnings(fit_posterior(small, chains = 1, n_draws = 20, n_warmup = 100, seed = 1))
   guess <- plan_guess("C26000", recryst_1h_c = 330, draws = 8)
   plan <- suppressWarnings(plan_anneal(c(290, 330), c(8, 16), guess = guess, n_readings = 4))
   key <- answer_key(2, seed = 20)
@@ -371,6 +372,8 @@ valid_calls <- function() {
     plan_guess = list("C26000", recryst_1h_c = 330, draws = 8, seed = 1),
     plan_anneal = list(c(290, 330), c(8, 16), guess = guess, n_readings = 4, thickness_mm = 0.95,
                        width_mm = 20, length_mm = 80, scale = "HR30T", session_min = 180),
+    plan_next = list(post, aim = "t50", temp_c = 340, n_readings = 3, n_draws = 10),
+    plan_apart = list(post, post, temp_c = 340, time_min = c(4, 16), n_readings = 3),
     improve_plan = list(plan, aim = "q", starts = 2, seed = 1),
     ramp_hold = list(600, rate_k_h = 100, constant = 20),
     read_archive = list(archive),
