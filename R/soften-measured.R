@@ -6,10 +6,12 @@ measured_isochronal <- function(m, level) {
   d <- transform(m$steps, after = label(time_min))
   about <- function(text) in_property(text, m$fit)
   half <- isochronal_temperatures(m, 0.5, level)
+  # a curve that gave no answer may have invented its soft level
+  told <- half$method == "curve"
   curve <- do.call(rbind, lapply(seq_along(m$time_min), \(j) {
-    one_curve(attr(half, "fits")[[j]], d[d$time_min == m$time_min[j], ])
+    one_curve(if (told[j]) attr(half, "fits")[[j]], d[d$time_min == m$time_min[j], ])
   }))
-  fitted <- !all(vapply(attr(half, "fits"), is.null, NA))
+  fitted <- any(told)
   # one temperature gives no line
   curve <- curve[stats::ave(curve$temp_c, curve$after, FUN = length) > 1, ]
   ggplot2::ggplot(d, ggplot2::aes(.data[["temp_c"]], .data[["hardness"]], colour = .data[["after"]])) +
