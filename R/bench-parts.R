@@ -77,5 +77,7 @@ sheet_page <- function(paper, title, format) {
                 "@top-center { content: \"", blank, "\"; } ",
                 "@top-right { content: \"Page \" counter(page) \" of \" counter(pages); }")
   sheet_raw(paste0("<style>@page { size: ", paper, "; ", box, " } @page wide { size: ", paper,
-                   " landscape; ", box, " }</style>"), format)
+                   " landscape; ", box, " }",
+                   # a shorter page
+                   if (paper == "letter") " @media print { img { width: 84%; } }", "</style>"), format)
 }

@@ -102,16 +102,20 @@ autoplot.softanneal_posterior <- function(object, ...) {
                         labeller = ggplot2::label_wrap_gen(22)) +
     ggplot2::scale_colour_manual(NULL, values = c(prior = SECOND_COLOUR, posterior = MAIN_COLOUR)) +
     ggplot2::scale_linetype_manual(NULL, values = c(prior = "42", posterior = "solid")) +
-    ggplot2::scale_y_continuous(breaks = NULL) +
+    ggplot2::scale_x_continuous(n.breaks = 3) + ggplot2::scale_y_continuous(breaks = NULL) +
     ggplot2::labs(x = "Value of the quantity above", y = "Density", title = "Before and after the readings",
                   caption = caption_of(
-                    paste0("Without a dashed line: flat before the readings, within the bounds of the model",
-                           if (is_rate_believed(object$prior)) "; the rate follows from other beliefs", "."),
-                    if (length(prior_led)) paste0("Mostly the prior's: ", listed(prior_led), ".")),
+                    paste("Solid: after the readings. Dashed: before;",
+                          "without it flat within the bounds of the model."),
+                    if (is_rate_believed(object$prior)) "The rate follows from other beliefs.",
+                    if (length(prior_led)) {
+                      paste0("Mostly the prior's: ", listed(quantity_label(prior_led, object$fit$scale)), ".")
+                    }),
                   alt = paste0("Densities before and after the readings; medians after: ",
                                paste(table$term, format_by_error(table$estimate, table$std.error),
                                      collapse = ", "), ".")) +
-    plain_theme(legend = "bottom")
+    plain_theme(legend = "none") +
+    ggplot2::theme(strip.text = ggplot2::element_text(size = ggplot2::rel(0.65)))
 }
 
 #' @rdname posterior-methods
@@ -132,7 +136,8 @@ autoplot.softanneal_pool <- function(object, type = c("shrinkage", "funnel"), mo
   if (type == "funnel") return(pool_funnel(object))
   n <- nrow(object$groups)
   shown <- sort(utils::head(order(object$distance, decreasing = TRUE, na.last = TRUE), most))
-  label <- make.unique(pool_labels(object$groups)[shown])
+  names <- short_names(make.unique(pool_labels(object$groups)[shown]))
+  label <- names$short
   z <- stats::qnorm((1 + object$level) / 2)
   part <- function(value, se, what) {
     do.call(rbind, lapply(names(object$mean), function(term) {
@@ -160,13 +165,14 @@ autoplot.softanneal_pool <- function(object, type = c("shrinkage", "funnel"), mo
                         labeller = ggplot2::label_wrap_gen(18)) +
     ggplot2::scale_colour_manual("Group", values = stats::setNames(c(SECOND_COLOUR, MAIN_COLOUR), kinds)) +
     ggplot2::scale_shape_manual("Group", values = stats::setNames(c(1, 16), kinds)) +
+    ggplot2::scale_y_discrete(guide = ggplot2::guide_axis(check.overlap = TRUE)) +
     ggplot2::labs(x = "Value of the parameter above", y = NULL, title = "Groups before and after pooling",
                   caption = caption_of(paste0("Bars: ", percent_text(object$level),
                                               " intervals. Dashed: mean of all."),
                                        if (n > length(shown)) {
                                          paste0("Drawn are the ", length(shown), " of ", n,
                                                 " furthest from the mean.")
-                                       }),
+                                       }, names$key),
                   alt = paste0("Estimates of ", length(shown), " groups alone and drawn to the mean of ",
                                count(n, "group"), ": ", paste(names(object$mean),
                                                               format_quantity(object$mean),

@@ -192,7 +192,7 @@ plot.softanneal_steps <- draw_picture
 autoplot.softanneal_laboratories <- function(object, ...) {
   check_dots_empty(...)
   cells <- object$cells
-  statistics <- c(h = "h: mean against the others (1)", k = "k: scatter against the common one (1)")
+  statistics <- c(h = "h (1)", k = "k (1)")
   long <- function(value, critical, beyond, statistic, sign) {
     data.frame(material = cells$material, lab = factor(cells$lab, unique(cells$lab)),
                value = cells[[value]],
@@ -220,14 +220,14 @@ autoplot.softanneal_laboratories <- function(object, ...) {
                            colour = INK, width = 0.95,
                            linetype = "dashed") +
     ggplot2::facet_grid(rows = ggplot2::vars(.data$statistic), cols = ggplot2::vars(.data$material),
-                        scales = "free_y",
-                        labeller = ggplot2::labeller(statistic = ggplot2::label_wrap_gen(18))) +
+                        scales = "free_y") +
     ggplot2::scale_fill_manual(values = c(within = PALE, beyond = SECOND_COLOUR),
                                name = "Critical value", drop = FALSE) +
     ggplot2::scale_linetype_manual(values = c(within = "12", beyond = "solid"),
                                    name = "Critical value", drop = FALSE) +
     ggplot2::labs(x = "Laboratory", y = "Statistic (no unit)", title = "Consistency of laboratories",
-                  caption = paste0("Dashed: critical values of ASTM E691 at ",
+                  caption = paste0("h: mean against the others; k: scatter against the common one. ",
+                                   "Dashed: critical values of ASTM E691 at ",
                                    format(100 * (1 - object$alpha)), " %."),
                   alt = paste0("Bars of the consistency statistics h and k of ",
                                length(unique(cells$lab)), " laboratories on ",

@@ -10,7 +10,9 @@ fit_picture <- function(p, size) {
     text <- BASE_SIZE * min(max(sqrt(min(size / c(7, 4.6))), 0.58), 1.6)
     p <- p + ggplot2::theme(text = ggplot2::element_text(size = text),
                             legend.key.size = ggplot2::unit(1.15 * text, "points"),
-                            legend.key.width = ggplot2::unit(2 * text, "points"))
+                            legend.key.width = ggplot2::unit(2 * text, "points"),
+                            strip.text = ggplot2::element_text(margin = ggplot2::margin(
+                              0.3 * text, 0.3 * text, 0.3 * text, 0.3 * text)))
   }
   if (isTRUE(attr(p, "auto_size"))) p$layers <- lapply(p$layers, scale_layer, text / BASE_SIZE)
   p <- show_on_ground(p, theme)

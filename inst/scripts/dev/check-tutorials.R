@@ -38,7 +38,7 @@ const lesson = JSON.parse(fs.readFileSync(lessonFile));
 const faults = [];
 const wait = (ms) => new Promise((r) => setTimeout(r, ms));
 (async () => {
-  const b = await puppeteer.launch({executablePath: browser, headless: true,
+  const b = await puppeteer.launch({executablePath: browser, headless: true, protocolTimeout: 900000,
                                     args: ['--no-sandbox', '--disable-gpu']});
   const page = await b.newPage();
   await page.setViewport({width: 1200, height: 900});
