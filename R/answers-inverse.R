@@ -84,7 +84,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   limits <- cbind(1 / (1 / temp_k + half[, 1L]), ifelse(high > 0, 1 / high, Inf)) - ZERO_CELSIUS
   known <- which(!is.na(temp_c))
   by <- rep(method, nrow(grid))
-  lost <- untied <- leaning <- logical(nrow(grid))
+  lost <- untied <- leaning <- further <- logical(nrow(grid))
   if (method %in% c("auto", "profile")) {
     ans$log_time <- log(grid$time_min)
     part <- answer_limits(fit, fit_places(fit, temp_c, at_strain), ans, grid[[aim$what]], aim$what,
@@ -95,6 +95,12 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
     lost <- part$lost
     leaning <- part$leaning
     untied <- part$untied
+    end <- unreached_ends(fit, is.na(temp_c), grid[[aim$what]], aim$what, "temperature", level, NULL,
+                          log(grid$time_min), at_strain)
+    further <- !is.na(end)
+    limits[further, ] <- cbind(end[further], Inf)
+    by[further] <- "profile"
+    lost <- lost | further
   } else if (method == "bootstrap") {
     part <- bootstrap_answers(fit, function(par) roots(known, par), length(known), Inf, level,
                               n_resamples, seed)
@@ -109,6 +115,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   grid$note <- ifelse(is.na(temp_c), missed_note(fit, grid$hardness, at_strain), ifelse(
     is.na(ans$se), UNDETERMINED, ifelse(
       is_outside(temp_c, read), "temperature outside the readings", "")))
+  grid$note[further] <- BY_BEST
   if (!is.null(strain)) {
     grid$note[!is.na(temp_c) & strain_outside(fit, at_strain)] <- "strain outside the readings"
   }

@@ -135,7 +135,7 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
       abs(ln_time_per_hardness(fit, grid$temp_c, grid$hardness, at_strain))
   }
   by <- rep(method, nrow(grid))
-  lost <- untied <- leaning <- logical(nrow(grid))
+  lost <- untied <- leaning <- further <- logical(nrow(grid))
   if (method %in% c("auto", "profile")) {
     part <- answer_limits(fit, fit_places(fit, grid$temp_c, at_strain), ans, grid[[what]], what, "time",
                           limits, ans$pooled, level, method)
@@ -144,6 +144,12 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
     lost <- part$lost
     leaning <- part$leaning
     untied <- part$untied
+    end <- unreached_ends(fit, is.na(ans$ln_time), grid[[what]], what, "time", level, grid$temp_c, NULL,
+                          at_strain)
+    further <- !is.na(end)
+    limits[further, ] <- cbind(end[further], Inf)
+    by[further] <- "profile"
+    lost <- lost | further
   } else if (method == "bootstrap") {
     known <- which(!is.na(ans$ln_time))
     part <- bootstrap_answers(fit, function(par) {
@@ -157,6 +163,7 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   grid$conf.high <- exp(limits[, 2L])
   grid$method <- by
   grid$note <- answer_notes(fit, grid, read_at, ans)
+  grid$note[further] <- BY_BEST
   ends <- cbind(grid$conf.low, grid$conf.high)
   if (method != "delta") grid$note <- open_notes(grid$note, ends, "min", lost, leaning, fit)
   grid$note[untied & grid$note %in% c("", UNDETERMINED)] <- UNTIED

@@ -248,3 +248,27 @@ test_that("the end of an answer far out moves steadily with the level", {
     expect_lt(max(high), 10) # softening was over before the first reading, at 10 min
   }
 })
+
+test_that("a hardness below the best soft level is answered by \"at least\" where that level is open", {
+  d <- with_test_seed(5, made_readings(temps = c(270, 290, 310), times = c(0, 4, 8, 16, 32), half_min = 12,
+                                       sd_step = 0.5))
+  fit <- quietly_fitted(d, se = "steps")
+  expect_identical(fit$states[["h_soft"]], "only an upper limit")
+  soft <- coef(fit)[["h_soft"]]
+  at <- soft + c(4, -1, -10)
+  expect_warning(t <- time_to(fit, hardness = at, temp_c = 310), "are NA",
+                 class = "softanneal_warning_outside")
+  expect_identical(t$conf.high[2:3], c(Inf, Inf))
+  expect_true(all(diff(t$conf.low) > 0)) # lower targets later
+  expect_match(t$note[2:3], "at least .* min: no upper limit .*; not reached by the best curve")
+  # a curve held at a lower soft level is one of those as good: it gets there after that end
+  held <- quietly_fitted(d, se = "steps", fixed = c(h_soft = soft - 15))
+  expect_lt(deviance(held) / deviance(fit), 1.1)
+  reached <- suppressWarnings(time_to(held, hardness = at[3L], temp_c = 310))
+  expect_gt(reached$time_min, t$conf.low[3L])
+  warm <- suppressWarnings(temp_for(fit, 32, hardness = at))
+  expect_identical(warm$conf.high[2:3], c(Inf, Inf))
+  expect_true(all(diff(warm$conf.low) > 0))
+  # above the limit of the profile nothing changes: beyond reach is beyond reach
+  expect_match(suppressWarnings(time_to(fit, hardness = 170, temp_c = 310))$note, "as rolled")
+})
