@@ -135,7 +135,7 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
   raw <- summed$raw
   said <- c(said, summed$said)
   if (length(said)) say("units", paste0("Columns understood: ", paste(said, collapse = "; "), "."))
-  raw <- validate_readings(raw, origin)
+  raw <- validate_readings(raw, origin, isTRUE(attr(constants, "property")))
   attr(raw, "dec") <- NULL
   if (!is.null(place)) raw <- with_places(raw, origin)
   readings_like(label_columns(raw), template)

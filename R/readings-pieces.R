@@ -124,7 +124,7 @@ far_temperature <- function(pieces, temp, evidence = NULL) {
   temp <- unname(temp)
   i <- which.max(temp)
   others <- range(temp[-i])
-  width <- max(diff(others), 20)
+  width <- max(diff(others), if (is.null(evidence)) 20 else 80)
   far <- if (is.null(evidence)) 2 * width else max(100, 0.75 * width)
   if (temp[i] - others[2L] < far || length(pieces[[i]]$time) < 3L) return(NULL)
   c <- c(Kelvin = temp[i] - ZERO_CELSIUS, Fahrenheit = (temp[i] - 32) / 1.8)

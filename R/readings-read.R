@@ -70,6 +70,8 @@
 #'   name of the specimen, temperature in degrees Celsius, accumulated time in min, hardness scale.
 #' @param ... Further constants by name: `step`, `group`, `operator`, `thickness_mm`,
 #'   `position_mm`, `note`.
+#' @param property Name and unit of another property than hardness, such as `"Yield stress (MPa)"`: the
+#'   column of that name becomes `hardness` without a scale, for [fit_softening()] with the same `property`.
 #' @param times Whether times are `"accumulated"` or those of each single `"step"`, to be added up
 #'   for each specimen. `NULL`: by the header (`step time`, `total time`), else accumulated; steps
 #'   whose number rises while the time stands still, and what looks like times of day, are then an error.
@@ -104,7 +106,8 @@
 #' @export
 read_readings <- function(x, columns = NULL, readings = NULL, specimen = NULL, temp_c = NULL,
                           time_min = NULL, scale = NULL, ..., times = NULL, sep = NULL, dec = NULL,
-                          encoding = NULL, sheet = NULL, skip = 0, na = c("", "NA")) {
+                          encoding = NULL, sheet = NULL, skip = 0, na = c("", "NA"), property = NULL) {
+  property <- check_property(property, !is.null(scale))
   if (!is.null(times)) times <- check_choice(times, c("accumulated", "step"), "times")
   constants <- c(list(specimen = specimen, temp_c = temp_c, time_min = time_min, scale = scale),
                  list(...))
@@ -129,7 +132,31 @@ read_readings <- function(x, columns = NULL, readings = NULL, specimen = NULL, t
     raw <- read_sheet(x, columns, readings, sep, dec, encoding, sheet,
                       check_number(skip, "skip", 0, whole = TRUE), na)
   }
-  assemble_readings(raw, template, columns, readings, constants, times)
+  if (is.null(property)) return(assemble_readings(raw, template, columns, readings, constants, times))
+  if (!length(readings)) columns <- property_column(names(raw), columns, property)
+  constants$scale <- NO_SCALE
+  attr(constants, "property") <- TRUE
+  out <- assemble_readings(raw, template, columns, readings, constants, times)
+  out$scale <- NULL
+  out
+}
+
+# The scale of a property, within this file alone.
+NO_SCALE <- "HV"
+
+# `columns` with the header that holds the property: its name, alone or with its unit.
+property_column <- function(headers, columns, property) {
+  if (any(tolower(sub("_.*", "", names(columns))) == "hardness") || "hardness" %in% headers) return(columns)
+  plain <- function(x) gsub("[^[:alnum:]]+", " ", fold_header(x))
+  name <- plain(property[["name"]])
+  wanted <- trimws(c(name, paste(name, plain(property[["unit"]]))))
+  at <- which(trimws(plain(headers)) %in% wanted)
+  if (length(at) != 1L) {
+    abort("column", paste0(if (length(at)) "several columns hold" else "no column holds", " '",
+                           property[["name"]], "': the table has ", in_quotes(headers, " and ")),
+          arg = "property", remedy = "Name it by `columns`, such as c(hardness = \"the header\").")
+  }
+  c(columns, hardness = headers[at])
 }
 
 read_sheet <- function(path, columns, readings, sep, dec, encoding, sheet, skip, na) {

@@ -106,8 +106,8 @@ possible_slips <- function(pieces) {
   slips
 }
 
-# Of 60 simulated sound benches one lost more than 8; of 60 with exchanged labels half lost more than 300.
-LEAST_LOSS <- 10
+# Of 60 simulated sound benches two lost more than 7; of 60 with exchanged labels half lost more than 300.
+LEAST_LOSS <- 7.5
 MOST_LEFT <- 9 # of the slip that was it: 2 of 60 leave more
 
 find_slips <- function(pieces) {
@@ -119,7 +119,7 @@ find_slips <- function(pieces) {
   if (loss < LEAST_LOSS) return(far_temperature(pieces, temp, evidence))
   slips <- possible_slips(pieces)
   left <- vapply(slips, \(s) line_loss(evidence, s$temp, s$shift), 0)
-  good <- which(left < pmin(0.4 * loss, loss - LEAST_LOSS / 2, MOST_LEFT))
+  good <- which(left < pmin(0.4 * loss, loss - 0.7 * LEAST_LOSS, MOST_LEFT))
   if (!length(good)) return(far_temperature(pieces, temp, evidence))
   good <- good[order(left[good])]
   good <- utils::head(good[left[good] <= left[good[1L]] + 2], 3L)

@@ -1,6 +1,6 @@
 # Checks of the impossible in a long table of readings; doubts are the business of check_readings().
 
-validate_readings <- function(data, origin) {
+validate_readings <- function(data, origin, property = FALSE) {
   refuse <- function(what, column, bad, says, remedy, ...) {
     if (!any(bad)) return(invisible())
     at <- which(bad)
@@ -39,6 +39,12 @@ validate_readings <- function(data, origin) {
   top <- scale_top(known)[id]
   low_open <- !grepl("^HR", known)[id]
   h <- data$hardness
+  if (property) { # no scale bounds it
+    refuse("range", "hardness", !is.na(h) & h < 0, \(i) paste0("holds ", format(h[i]), ", below zero"),
+           "Add a constant to changes of a property.")
+    top <- Inf
+    low_open <- FALSE
+  }
   refuse("range", "hardness", !is.na(h) & (h < 0 | (low_open & h == 0) | h > top),
          \(i) paste0("holds ", format(h[i]), ", which ", data$scale[i], " cannot give (",
                      if (low_open[i]) "above 0" else paste("0 to", top[i]), ")"),
@@ -56,8 +62,9 @@ validate_readings <- function(data, origin) {
   refuse_repeats(data, origin)
   if (anyNA(h)) {
     empty <- unique(origin$row[is.na(h)])
+    cells <- place_text(origin$place, origin$sheet[is.na(h)]) %or% in_rows(empty)
     warn("missing", paste0(sum(is.na(h)), " of ", length(h), " readings have no hardness (",
-                           in_rows(empty), "); they stay as NA."), n = sum(is.na(h)), rows = empty)
+                           cells, "); they stay as NA."), n = sum(is.na(h)), rows = empty)
   }
   data
 }

@@ -122,3 +122,27 @@ test_that("cells that are limits are read with their side", {
   sheet$limit <- "at least"
   expect_error(suppressMessages(read_readings(sheet)), "said twice", class = "softanneal_error_column")
 })
+
+test_that("a table of another property is read by its name", {
+  file <- withr::local_tempfile(fileext = ".csv")
+  value <- c(0, 0.1, 0.5, 0, 0.4, 0.9)
+  writeLines(c("specimen,temp_c,time_min,Recrystallised fraction", paste(
+    rep(c("A", "B"), each = 3), rep(c(330, 360), each = 3), c(0, 4, 8), value, sep = ",")), file)
+  expect_message(r <- read_readings(file, property = "Recrystallised fraction"), "is `hardness`")
+  expect_equal(as.vector(r$hardness), value)
+  expect_false("scale" %in% names(r))
+  sheet <- data.frame(specimen = "A", temp_c = 330, time_min = c(0, 4), yield_stress_mpa = c(310, 12000))
+  r <- suppressMessages(read_readings(sheet, property = "Yield stress (MPa)"))
+  expect_equal(as.vector(r$hardness), c(310, 12000))
+  sheet$yield_stress <- 1
+  expect_error(read_readings(sheet, property = "Yield stress (MPa)"), "several columns",
+               class = "softanneal_error_column")
+  expect_error(read_readings(sheet, property = "Conductivity"), "no column holds",
+               class = "softanneal_error_column")
+  r <- suppressMessages(read_readings(sheet, columns = c(hardness = "yield_stress"), property = "Stress"))
+  expect_equal(as.vector(r$hardness), c(1, 1))
+  sheet$yield_stress <- -1
+  expect_error(suppressMessages(read_readings(sheet, columns = c(hardness = "yield_stress"), property = "S")),
+               "below zero", class = "softanneal_error_range")
+  expect_error(read_readings(sheet, scale = "HV", property = "Stress"), class = "softanneal_error_argument")
+})

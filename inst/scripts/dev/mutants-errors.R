@@ -111,9 +111,9 @@ mutant("curves of other places forgotten", "src/answers_curve.c",
        "answers-intervals")
 
 # --- pieces compared with each other
-mutant("misfit of a sound bench is a finding", "R/readings-slips.R", "LEAST_LOSS <- 10",
+mutant("misfit of a sound bench is a finding", "R/readings-slips.R", "LEAST_LOSS <- 7.5",
        "LEAST_LOSS <- 2", "records: a slip is named")
-mutant("misfit of a slip is none", "R/readings-slips.R", "LEAST_LOSS <- 10", "LEAST_LOSS <- 60",
+mutant("misfit of a slip is none", "R/readings-slips.R", "LEAST_LOSS <- 7.5", "LEAST_LOSS <- 60",
        "records: a slip is named")
 mutant("a slip may leave anything", "R/readings-slips.R", "MOST_LEFT <- 9", "MOST_LEFT <- 900",
        "records: a slip is named")
