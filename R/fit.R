@@ -87,9 +87,9 @@
 #'   reading, and `residuals()` is that of its working value. There are no `logLik()`, `simulate()`,
 #'   bootstrap, posterior and no test of lack of fit, and limits are not used with Huber loss; [fit_each()]
 #'   and all functions of step means refuse a table with limits, or give no mean.
-#'   Where most readings of both plateaus are limits, intervals are too narrow: in 100 simulated benches with all
-#'   above 150 HV and below 86 HV cut (levels 160 and 80) those of 95 % held in 87 % for Q and 76 to 86 % for the
-#'   others, against 87 % and less without a word of limits (0 % for levels and n).
+#'   Where most readings of both plateaus are limits, intervals are too narrow: in 100 simulated benches
+#'   with all above 150 HV and below 86 HV cut (levels 160 and 80) those of 95 % held in 87 % for Q and
+#'   76 to 86 % for the others, against 87 % and less without a word of limits (0 % for levels and n).
 #' @section Other properties: With `property` the column `hardness` holds it (`hardness = yield_mpa`), in its
 #'   own unit and not below zero; no scale is needed, and nothing is converted. `h_worked` and `h_soft` are
 #'   then its values as rolled and annealed, and `hardness` in the answers is the property. It may rise, as
