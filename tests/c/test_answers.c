@@ -265,7 +265,7 @@ static void answers(void)
         const double at_c[2] = {300.0, 350.0};
         for (int k = 0; k < 2; k++) {
             asked_at = coordinate(at_c[k]);
-            sa_meeting at = {SA_TO_FRACTION, 0.5, asked_at, 0.0, {0.0, 0}};
+            sa_meeting at = {SA_TO_FRACTION, 0.5, asked_at, 0.0, {0.0, 0}, 0};
             check(sa_meeting_own(SA_JMAK, b.par, SA_MOVE_TIME, -1.0, 1.0, &at), "meets");
             check(near(at.log_time, log(log(2.0)) / b.par[SA_P_N] - b.par[SA_P_LN_K] - b.par[SA_P_Q] * asked_at,
                        1e-9), "the own meeting, by hand");
@@ -289,7 +289,7 @@ static void walks(void)
     pose(&b, SA_JMAK);
     minimum(&b, 0);
     const double threshold = 5.0 * b.objective / (double)(b.n - PLAIN), at_350 = coordinate(350.0);
-    sa_meeting at = {SA_TO_SOFTENING, 0.5, at_350, 0.0, {0.0, 0}};
+    sa_meeting at = {SA_TO_SOFTENING, 0.5, at_350, 0.0, {0.0, 0}, 0};
     sa_walk walk = {b.objective, threshold, 0.3, -12.0, 12.0};
     double ends[2], other[2];
     sa_meeting_own(SA_JMAK, b.par, SA_MOVE_TIME, -1.0, 1.0, &at);
@@ -324,7 +324,7 @@ static void walks(void)
     sa_meeting_interval(&b.s, &at, SA_MOVE_COORDINATE, &walk, b.par, other, b.work);
     check(fabs(other[0] - at_350) < 1e-7, "one end is the temperature asked before");
     /* a target below the soft level is never met, and the meeting stays */
-    sa_meeting never = {SA_TO_HARDNESS, 20.0, 0.001, 1.5, {0.0, 0}};
+    sa_meeting never = {SA_TO_HARDNESS, 20.0, 0.001, 1.5, {0.0, 0}, 0};
     check(!sa_meeting_own(SA_JMAK, b.par, SA_MOVE_COORDINATE, -0.05, 0.05, &never) &&
               !sa_meeting_own(SA_JMAK, b.par, SA_MOVE_TIME, -0.05, 0.05, &never) &&
               never.coordinate == 0.001 && never.log_time == 1.5, "never met");
@@ -349,7 +349,7 @@ static void recovery(void)
         plain[i] = 160.0 - 20.0 * log1p(times[i]);
         rise += (b.h[i] - plain[i]) * (b.h[i] - plain[i]);
     }
-    sa_meeting at = {SA_TO_HARDNESS, 120.0, 0.0, 0.0, {0.0, 0}};
+    sa_meeting at = {SA_TO_HARDNESS, 120.0, 0.0, 0.0, {0.0, 0}, 0};
     check(sa_meeting_own(SA_RECOVERY_JMAK, b.par, SA_MOVE_TIME, -1.0, 1.0, &at), "meets");
     const double last = log(exp(2.0) - 1.0), shares[4] = {0.5, 0.88, 0.92, 0.99};
     for (int k = 0; k < 4; k++) {
@@ -393,7 +393,7 @@ static void corners(void)
         for (size_t i = 0; i < b.n; i++)
             sum += (found[i] - b.h[i]) * (found[i] - b.h[i]);
         check(sum < b.objective + threshold, "a curve through that time is good enough");
-        sa_meeting at = {SA_TO_FRACTION, 0.5, e, 0.0, {0.0, 0}};
+        sa_meeting at = {SA_TO_FRACTION, 0.5, e, 0.0, {0.0, 0}, 0};
         sa_meeting_own(SA_JMAK, b.par, SA_MOVE_TIME, -1.0, 1.0, &at);
         double step = 0.1 + 0.5 * uniform();
         step = k == 0 ? step : 0.1 + 0.5 * uniform();
@@ -418,7 +418,7 @@ static void strains(void)
     b.s.clock.strain = b.strain;
     minimum(&b, 0);
     const double threshold = 5.0 * b.objective / (double)(b.n - 6);
-    sa_meeting at = {SA_TO_FRACTION, 0.5, coordinate(330.0), 0.0, {-0.3, 0}};
+    sa_meeting at = {SA_TO_FRACTION, 0.5, coordinate(330.0), 0.0, {-0.3, 0}, 0};
     check(sa_meeting_own(b.s.kind, b.par, SA_MOVE_TIME, -1.0, 1.0, &at), "meets");
     const sa_walk walk = {b.objective, threshold, 0.3, -40.0, 40.0};
     double ends[2];

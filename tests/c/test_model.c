@@ -141,7 +141,7 @@ int main(void)
         const sa_target_kind kinds[3] = {SA_TO_HARDNESS, SA_TO_SOFTENING, SA_TO_FRACTION};
         const double aims[3] = {120, 0.6, 0.7};
         for (int k = 0; k < 3; k++) {
-            sa_meeting meet = {kinds[k], aims[k], 0.004, 2.5, {0.25, 2}};
+            sa_meeting meet = {kinds[k], aims[k], 0.004, 2.5, {0.25, 2}, 0};
             double ln_k, above, below, gradient[SA_MODEL_MAX_PAR], other[SA_MODEL_MAX_PAR];
             check(sa_meeting_rate(which, &meet, par, &ln_k, gradient), "meets");
             double at_rate[SA_MODEL_MAX_PAR], ln_time, unused[SA_MODEL_MAX_PAR];

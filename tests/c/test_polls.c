@@ -134,7 +134,7 @@ static void fits(void)
     sa_lsq_result res;
     check(sa_softening_fit(&s, &ctl, 1, par, resid, jac, at_bound, work, &res) == SA_OK, "fit");
     check(u.asked >= res.iterations, "fit: asked at every iteration");
-    const sa_meeting at = {SA_TO_SOFTENING, 0.5, 0.005, 0, {0, 0}};
+    const sa_meeting at = {SA_TO_SOFTENING, 0.5, 0.005, 0, {0, 0}, 0};
     double ln_time, gradient[P], ends[2];
     check(sa_model_time_to(SA_JMAK, at.coordinate, at.target, at.what, par, &ln_time, gradient),
           "time to half");
