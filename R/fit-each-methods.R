@@ -294,7 +294,13 @@ augment.softanneal_fits <- function(x, data = NULL, newdata = NULL,
   at[[x$columns$temp]] <- replace(d$temp_c, cannot, NA)
   at[[x$columns$time]] <- replace(d$time_min, cannot, NA)
   interval <- check_choice(interval, c("none", "confidence", "prediction"), "interval")
-  prediction <- each_predictions(x, at, interval, check_level(level), TRUE)
+  level <- check_level(level)
+  prediction <- each_predictions(x, at, interval, level, TRUE)
+  if (interval != "none") { # the ends that predict() gives; the fitted value stays beside its residual
+    ends <- suppressWarnings(each_predictions(x, at, interval, level, TRUE, judge = TRUE)$fit,
+                             "softanneal_warning")
+    prediction$fit[, 2:3] <- ends[, 2:3]
+  }
   value <- replace(d$hardness, !is.finite(d$hardness), NA)
   fitted <- if (is.matrix(prediction$fit)) prediction$fit[, 1L] else prediction$fit
   add_predictions(data, prediction, value - fitted, if (is.null(property_of(x))) value)

@@ -114,7 +114,10 @@ reason_for <- function(fit, term, state) {
   p <- progress(fit)
   over <- unique(p$temp_c[which(p$first > OVER)])
   idle <- unique(p$temp_c[which(p$last < IDLE)])
-  if (all(is.na(c(p$first, p$last)))) return("The hardness does not change: there is no softening to see.")
+  mean <- fit$conditions$mean
+  if (all(is.na(c(p$first, p$last))) || diff(range(mean)) <= 1e-9 * max(abs(mean))) {
+    return("The hardness does not change: there is no softening to see.")
+  }
   process <- term_process(term)
   rate <- process == "recrystallisation" && (is_rate(term) || is_energy(term))
   if (rate && length(over)) {

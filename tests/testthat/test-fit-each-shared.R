@@ -51,8 +51,7 @@ test_that("F is taken against the scatter of step means, or of readings where th
   d <- lots(seed = 63)
   fits <- fit_each(d, by = lot)
   a <- anova(fits, share = "n")
-  mean_of <- stats::aggregate(hardness ~ lot + temp_c + time_min, d, mean)
-  mean_of$specimen <- "x"
+  mean_of <- stats::aggregate(hardness ~ lot + specimen + temp_c + time_min, d, mean)
   mean_of$scale <- "HV"
   steps <- fit_each(mean_of, by = lot)
   b <- anova(steps, share = "n")
