@@ -175,7 +175,7 @@ PASSED_BEFORE <- "target passed already as rolled"
 
 # Hardening goes beyond the level as rolled first, so that more may be passed later.
 missed_note <- function(fit, hardness, strain = NULL) {
-  if (is.null(hardness) || "dh_hard" %in% names(fit$par)) return(NOT_REACHED)
+  if (is.null(hardness) || any(term_process(names(fit$par)) == "hardening")) return(NOT_REACHED)
   worked <- worked_hardness(fit, strain)
   ifelse((hardness - worked) * sign(worked - fit$par[["h_soft"]]) > 0, PASSED_BEFORE, NOT_REACHED)
 }

@@ -72,12 +72,13 @@ check_readings <- function(data, hardness = hardness, specimen = specimen, temp 
   pick <- reading_columns(rlang::enquo(hardness), rlang::enquo(specimen), rlang::enquo(temp),
                           rlang::enquo(time), rlang::enquo(reading_scale))
   check_data(data, limits = TRUE)
-  data[[pick$hardness]][limit_rows(data)] <- NA # a limit is no reading
+  limited <- if (pick$hardness %in% names(data)) limit_rows(data)
+  if (length(limited)) data[[pick$hardness]][limited] <- NA # a limit is no reading
   check_level(level)
   alpha <- 1 - level
   r <- readings_parts(data, pick, thickness_mm, length_mm)
   r$material <- metal_of_rows(data, rlang::enquo(material), !missing(material))
-  r$limited <- seq_len(r$n) %in% limit_rows(data)
+  r$limited <- seq_len(r$n) %in% limited
   found <- c(find_names(r), find_repeats(r), find_time_order(r), find_schedules(r), find_pieces(r),
              find_temperature_unit(r), find_scales(r), find_temperatures(r), find_range(r),
              find_thin(r), find_spacing(r), find_far(r, alpha), find_rises(r, alpha),

@@ -25,7 +25,7 @@ piece_evidence <- function(pieces) {
     stats::median(worked, na.rm = TRUE)
   worked[is.na(worked)] <- top
   softest <- min(vapply(pieces, \(p) min(p$hv), 0))
-  if (top - softest < 0.05 * top) return(NULL)
+  if (top - softest < 0.05 * abs(top)) return(NULL)
   time <- lapply(pieces, \(p) log(p$time))
   ends <- range(unlist(time))
   at <- seq(ends[1L] - 3, ends[2L] + 3, SLIP_GRID)

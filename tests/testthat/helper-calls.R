@@ -19,6 +19,7 @@ tiny_calls <- function(p) {
   plan <- plan_anneal(c(300, 330), c(4, 8, 16), plan_guess(recryst_1h_c = 330, draws = 2))
   fits <- suppressWarnings(fit_each(small, coil))
   lots <- suppressWarnings(fit_each(rbind(transform(small, coil = "a"), transform(small, coil = "b")), coil))
+  drawn <- suppressWarnings(fit_posterior(steps, chains = 1, n_draws = 20, n_warmup = 100, seed = 1))
   list(
     fraction = function() p$jmak_fraction(c(0, 1, NA), 1, 2),
     time = function() p$jmak_time(c(0, 0.5, NA), 1, 2),
@@ -63,6 +64,9 @@ tiny_calls <- function(p) {
     },
     density = function() p$posterior_density(p$posterior_problem(steps, p$prior_softening()), numeric()),
     pool = function() p$pool_fits(list(fit, moved))$mean,
+    next_step = function() {
+      as.data.frame(suppressWarnings(p$plan_next(drawn, "q", temp_c = 350, n_readings = 2, n_draws = 3)))
+    },
     each_values = function() {
       suppressWarnings(p$predict.softanneal_fits(fits, small[c(2, 9), ], se.fit = TRUE))
     },
