@@ -14,7 +14,7 @@ core_readings <- function(d) {
   lapply(as.list(d)[columns], function(x) I(if (is.factor(x)) as.character(x) else x))
 }
 
-# A fit: parameters to 1e-8 where the data fix them, states, sums, standard errors, intervals.
+# A fit: parameters to 1e-8 where the data fix them; states, sums, standard errors, intervals to 1e-10.
 core_fit_case <- function(name, d, ..., options = list(), se = "components", u_temp_c = NULL,
                           tolerance = list()) {
   fit <- suppressWarnings(fit_softening(d, ..., se = se, u_temp_c = u_temp_c))
@@ -26,7 +26,7 @@ core_fit_case <- function(name, d, ..., options = list(), se = "components", u_t
                fitted = I(fit$fitted.values), converged = page$converged)
   if (any(is_open(fit))) want$cov_null <- NULL # the directions that are open have rounding in them
   if (!is.null(fit$errors)) want$sd <- I(c(unname(fit$errors$sd[, "estimate"]), fit$errors$steps$sd_reading))
-  usual <- list(all = 1e-8, temp_ref_c = 1e-12, deviance = 1e-9, fitted = 1e-9, nobs = 0)
+  usual <- list(all = 1e-10, par = 1e-8, temp_ref_c = 1e-12, nobs = 0)
   tolerance <- utils::modifyList(usual, tolerance)
   list(core_case(name, "fit", list(core_readings(d), c(options, list(se = se, u_temp_c = u_temp_c,
                                                                      model = fit$model))),
