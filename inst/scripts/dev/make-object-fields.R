@@ -94,5 +94,6 @@ if (file.exists(path)) {
   table <- rbind(table, gone)
   table <- table[order(match(table$class, unique(table$class))), ]
 }
-write.csv(table, path, row.names = FALSE)
+commas <- vapply(table, function(x) any(grepl(",", x, fixed = TRUE)), NA)
+write.csv(table, path, row.names = FALSE, quote = which(commas)) # quotes only where they are needed: size
 cat(nrow(table), "fields of", length(rows), "classes\n")
