@@ -100,7 +100,10 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
     further <- !is.na(end)
     limits[further, ] <- cbind(end[further], Inf)
     by[further] <- "profile"
-    lost <- lost | further
+    stays <- !is.na(temp_c) & may_stay_above(fit, grid[[aim$what]], aim$what, level)
+    limits[stays, 2L] <- Inf
+    by[stays] <- "profile"
+    lost <- lost | further | stays
   } else if (method == "bootstrap") {
     part <- bootstrap_answers(fit, function(par) roots(known, par), length(known), Inf, level,
                               n_resamples, seed)

@@ -30,3 +30,20 @@ unreached_ends <- function(fit, lost, target, what, moved, level, temp_c, log_ti
   }
   out
 }
+
+# Whether curves as good as the best one stay above the target for ever: the interval of an open soft level
+# reaches to it. The answer then has no upper end.
+may_stay_above <- function(fit, target, what, level) {
+  none <- logical(length(target))
+  side <- sign(fit$par[["h_worked"]] - fit$par[["h_soft"]])
+  if (what != "hardness" || !is_open(fit)[2L] || !is.null(fit$readings$growth) || !needs_likelihood(fit) ||
+        sum(base_term(names(fit$par)) == "h_soft") > 1L || any(names(fit$par) == "h_soft_strain")) {
+    return(none)
+  }
+  end <- if (isTRUE(all.equal(level, fit$level))) fit$limits["h_soft", ] else {
+    stats::confint(fit, "h_soft", level = level, method = "profile")
+  }
+  end <- end[if (side > 0) 2L else 1L]
+  if (is.na(end)) return(none)
+  (side * (end - target) >= 0) %in% TRUE
+}

@@ -149,7 +149,10 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
     further <- !is.na(end)
     limits[further, ] <- cbind(end[further], Inf)
     by[further] <- "profile"
-    lost <- lost | further
+    stays <- !is.na(ans$ln_time) & may_stay_above(fit, grid[[what]], what, level)
+    limits[stays, 2L] <- Inf
+    by[stays] <- "profile"
+    lost <- lost | further | stays
   } else if (method == "bootstrap") {
     known <- which(!is.na(ans$ln_time))
     part <- bootstrap_answers(fit, function(par) {

@@ -2,6 +2,8 @@
 
 # Sides of a column `limit`: 1 at least, -1 at most, 0 a reading; NULL where there is none.
 LIMIT_SIDES <- c("at most" = -1L, "at least" = 1L)
+LIMIT_SIGNS <- c("<" = -1L, "<=" = -1L, "\u2264" = -1L, ">" = 1L, ">=" = 1L, "\u2265" = 1L,
+                 none = 0L, no = 0L, "-" = 0L)
 
 limit_sides <- function(data, column = "limit") {
   if (!column %in% names(data)) {
@@ -11,12 +13,12 @@ limit_sides <- function(data, column = "limit") {
   x <- data[[column]]
   if (column == "limit" && !is.character(x) && !is.factor(x)) return(NULL)
   text <- tolower(trimws(valid_text(as.character(x))))
-  side <- unname(LIMIT_SIDES[text])
+  side <- unname(c(LIMIT_SIDES, LIMIT_SIGNS)[text])
   bad <- which(is.na(side) & !is.na(text) & nzchar(text))
   if (length(bad)) {
-    if (column == "limit" && all(is.na(side))) return(NULL) # a column of another meaning
     abort("column", paste0("column `", column, "` holds '", text[bad[1L]], "'"), arg = column, rows = bad,
-          remedy = "Write \"at least\" or \"at most\" for a limit, and leave it empty for a reading.")
+          remedy = paste("Write \"at least\" (or >) or \"at most\" (or <) for a limit, and leave it empty",
+                         "for a reading; rename a column of another meaning."))
   }
   side[is.na(side)] <- 0L
   if (any(side != 0L)) side

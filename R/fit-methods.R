@@ -210,8 +210,8 @@ anova.softanneal_fit <- function(object, ...) {
   fits <- c(list(object), others)
   ok <- vapply(fits, inherits, NA, "softanneal_fit")
   if (!all(ok)) {
-    abort("argument", "`anova()` compares fits of this package with each other",
-          arg = "...", remedy = "Give fits only.")
+    abort("argument", "`anova()` compares fits of this package with each other", arg = "...",
+          remedy = "Give fits only.")
   }
   for (fit in fits) no_limits(fit, "there is no F test", "...")
   n <- vapply(fits, stats::nobs, 0)
@@ -235,21 +235,23 @@ anova.softanneal_fit <- function(object, ...) {
   added <- c(NA, -diff(df))
   gain <- c(NA, -diff(rss))
   f <- ifelse(df > 0, (gain / added) / (rss / df), NA_real_)
-  if (any(df[-1L] <= 0)) {
-    warn("too_few", paste("A fit without residual degrees of freedom leaves no scatter to test",
-                          "against: no F value"), n = sum(df[-1L] <= 0))
+  none <- sum(df[-1L] <= 0)
+  if (none) {
+    warn("too_few", "A fit without residual degrees of freedom leaves no scatter: no F value", n = none)
   }
-  f[is.nan(f)] <- NA_real_ # no scatter and no gain
+  worse <- (gain < -1e-8 * rss) %in% TRUE # components of error weight the fits
+  f[is.nan(f) | worse] <- NA_real_ # no scatter and no gain
   names <- vapply(fits, function(x) {
-    paste0(if (is.null(x$model)) "fit" else x$model,
-           if (!is.null(x$readings$growth)) ", grain growth",
+    paste0(if (is.null(x$model)) "fit" else x$model, if (!is.null(x$readings$growth)) ", grain growth",
            if (isTRUE(x$readings$soft_by_strain)) ", h_soft by strain",
            if (!is.null(x$readings$exponent_k)) ", n by temperature")
   }, "")
   out <- data.frame(Res.Df = df, "Res.Sum Sq" = rss, Df = added, "Sum Sq" = gain, "F value" = f,
                     "Pr(>F)" = stats::pf(f, added, df, lower.tail = FALSE), check.names = FALSE,
                     row.names = make.unique(names))
-  structure(out, heading = "Analysis of variance of nested fits\n", class = c("anova", "data.frame"))
+  heading <- c("Analysis of variance of nested fits\n",
+               if (any(worse)) "The sum of squares rises: components of error weight the fits. No F value.\n")
+  structure(out, heading = paste(heading, collapse = ""), class = c("anova", "data.frame"))
 }
 
 lack_of_fit_table <- function(object) {
@@ -262,8 +264,7 @@ lack_of_fit_table <- function(object) {
                     "Mean Sq" = c(l$misfit / l$df_misfit, l$pure_error / l$df_pure),
                     "F value" = c(l$f, NA), "Pr(>F)" = c(l$p_value, NA), check.names = FALSE,
                     row.names = c("Lack of fit", "Pure error"))
-  structure(out, heading = "Lack-of-fit test\n",
-            class = c("anova", "data.frame"))
+  structure(out, heading = "Lack-of-fit test\n", class = c("anova", "data.frame"))
 }
 
 #' @rdname fit-methods

@@ -83,10 +83,12 @@
 #' @section Limits: A reading known as a limit contributes the probability to lie beyond it (Tobin 1958) at
 #'   the residual standard deviation: as a reading whose value and weight come from the fit itself, found
 #'   again until they stand. The coefficients are then those of maximum likelihood; errors, profiles and
-#'   answers take the likelihood of a limit as quadratic. `weights()` of a limit is its share of a full
-#'   reading, and `residuals()` is that of its working value. There are no `logLik()`, `simulate()`,
-#'   bootstrap, posterior and no test of lack of fit, and limits are not used with Huber loss; [fit_each()]
-#'   and all functions of step means refuse a table with limits, or give no mean.
+#'   answers take the likelihood of a limit as quadratic. With `se = "components"` the limits count as they
+#'   do at the minimum of readings alone, so that estimates can differ from the maximum; `se = "model"` is at
+#'   it. `weights()` of a limit is its share of a full reading, and `residuals()` is that of its working
+#'   value. There are no `logLik()`, `simulate()`, bootstrap, posterior and no test of lack of fit, and
+#'   limits are not used with Huber loss; [fit_each()] and all functions of step means refuse a table with
+#'   limits, or give no mean.
 #'   Where most readings of both plateaus are limits, intervals are too narrow: in 100 simulated benches
 #'   with all above 150 HV and below 86 HV cut (levels 160 and 80) those of 95 % held in 87 % for Q and
 #'   76 to 86 % for the others, against 87 % and less without a word of limits (0 % for levels and n).

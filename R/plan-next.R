@@ -117,6 +117,7 @@ prior_information <- function(x) {
 #' @param hardness Hardness of the aim `"hardness"`, in the scale of the fit.
 #' @param temp_c Temperatures of a new specimen; by default those of the readings and the middles between
 #' them.
+#' @param alloy Metal as in [plan_guess()]: a `temp_c` at or above its solidus is refused.
 #' @param n_readings Readings per step; by default the usual number of the data.
 #' @param u_calibration_c Standard uncertainty of a furnace temperature after calibration in K.
 #' @param calibration_min,heat_up_min,reading_min,handling_min Minutes that a calibration of one furnace run,
@@ -139,7 +140,7 @@ prior_information <- function(x) {
 #' plan_next(post, "q")
 #' @export
 plan_next <- function(posterior, aim = c("q", "t50", "hardness"), ..., at_c = NULL, hardness = NULL,
-                      temp_c = NULL, n_readings = NULL, u_calibration_c = 0.5, calibration_min = 30,
+                      temp_c = NULL, alloy = "C26000", n_readings = NULL, u_calibration_c = 0.5, calibration_min = 30,
                       heat_up_min = 5, reading_min = 0.5, handling_min = 1, n_draws = 100) {
   check_dots_empty(...)
   check_posterior(posterior, "posterior")
@@ -152,7 +153,7 @@ plan_next <- function(posterior, aim = c("q", "t50", "hardness"), ..., at_c = NU
   read_c <- sort(unique(signif(s$key[s$time > 0] - ZERO_CELSIUS, 12)))
   temp_c <- if (is.null(temp_c)) {
     sort(c(read_c, (read_c[-1L] + read_c[-length(read_c)]) / 2))
-  } else check_temperature(temp_c, "temp_c")
+  } else check_below_solidus(check_temperature(temp_c, "temp_c"), "temp_c", as_material(alloy))
   n_readings <- check_number(n_readings, "n_readings", 1, 1000, whole = TRUE, null = TRUE) %or%
     max(1, round(stats::median(s$weight)))
   minutes <- list(

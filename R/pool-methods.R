@@ -70,7 +70,12 @@ print.softanneal_pool <- function(x, ...) {
   words <- if (length(apart)) {
     paste0("Stands apart (p below 0.05, of Holm over all groups): ", listed(pool_labels(x$groups)[apart]),
            ".")
-  } else if (untested < sum(known)) "No group stands apart."
+  } else if (untested < sum(known)) {
+    paste0("No group stands apart", if (length(x$mean) > 1L) {
+      paste0("; all ", length(x$mean), " parameters are tested together, which few groups allow little power: ",
+             "pool the one in question alone (`terms`)")
+    }, ".")
+  }
   if (untested) {
     words <- c(words, paste0(if (untested == sum(known)) "No group" else {
       paste0(untested, " of ", sum(known), " groups")

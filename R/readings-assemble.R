@@ -124,7 +124,7 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
     raw <- timed$raw
     said <- c(said, timed$said)
     times <- "accumulated" # they are now
-  }
+  } else said <- c(said, idle_clocks(raw))
   rolled <- if (is.null(place)) list(raw = raw) else as_rolled_temperatures(raw)
   raw <- rolled$raw
   said <- c(said, filled$said, rolled$said)

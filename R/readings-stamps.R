@@ -38,6 +38,15 @@ clock_roles <- function(roles, raw, named, given) {
   roles
 }
 
+# What is said of clock times in and out that stand beside times.
+idle_clocks <- function(raw) {
+  idle <- names(raw)[nzchar(vapply(names(raw), clock_column, "")) & vapply(raw, \(x) any(is_clock(x)), NA)]
+  if (length(idle)) {
+    paste0("the times are those of `time_min`, and the clock times in ", in_quotes(idle, " and "),
+           " were not compared with them")
+  }
+}
+
 # Cells that are clock times, of any class.
 is_clock <- function(x) {
   if (inherits(x, c("POSIXt", "hms"))) return(!is.na(x))

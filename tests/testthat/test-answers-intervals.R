@@ -272,3 +272,30 @@ test_that("a hardness below the best soft level is answered by \"at least\" wher
   # above the limit of the profile nothing changes: beyond reach is beyond reach
   expect_match(suppressWarnings(time_to(fit, hardness = 170, temp_c = 310))$note, "as rolled")
 })
+
+test_that("no upper end where a soft level as good as the best lies above the target", {
+  # hardness read at 290, 310 and 330 degrees C up to 8 min; the soft level may be 148 HV
+  d <- data.frame(
+    specimen = rep(c("A", "B", "C"), each = 12), temp_c = rep(c(290, 310, 330), each = 12),
+    time_min = rep(rep(c(0, 2, 4, 8), each = 3), 3), scale = "HV",
+    hardness = c(167, 165, 166, 164, 166, 165, 164, 163, 165, 162, 164, 163,
+                 165, 166, 164, 164, 162, 163, 161, 162, 160, 157, 158, 156,
+                 166, 165, 167, 162, 161, 163, 155, 156, 157, 144, 145, 143))
+  fit <- quietly_fitted(d)
+  end <- fit$limits["h_soft", "upper"]
+  expect_identical(fit$states[["h_soft"]], "only an upper limit")
+  at <- end + c(-20, -5, -0.5)
+  t <- suppressWarnings(time_to(fit, hardness = at, temp_c = 330), "softanneal_warning_outside")
+  expect_identical(t$conf.high, rep(Inf, 3L))
+  expect_true(all(is.na(t$time_min)))
+  k <- suppressWarnings(temp_for(fit, time_min = 60, hardness = at), "softanneal_warning_outside")
+  expect_identical(k$conf.high, rep(Inf, 3L))
+  # as the curve itself says: above the target for ever
+  late <- suppressWarnings(predict(fit, data.frame(temp_c = 330, time_min = 1e5), interval = "confidence"))
+  expect_true(all(late[, "upr"] >= at))
+  expect_false(any(may_stay_above(fit, end + 0.5, "hardness", 0.95)))
+  expect_identical(may_stay_above(fit, end - 0.5, "softening", 0.95), FALSE)
+  each <- suppressWarnings(fit_each(cbind(d, lot = "a"), lot))
+  t <- suppressWarnings(time_to(each, hardness = at[1L], temp_c = 330))
+  expect_identical(t$conf.high, Inf)
+})

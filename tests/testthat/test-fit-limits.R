@@ -146,3 +146,11 @@ test_that("a table of another property is read by its name", {
                "below zero", class = "softanneal_error_range")
   expect_error(read_readings(sheet, scale = "HV", property = "Stress"), class = "softanneal_error_argument")
 })
+
+test_that("signs are understood in a column of limits, and other words refused", {
+  side <- function(x) limit_sides(data.frame(limit = x))
+  expect_identical(side(c(">", "", "<=", "at least")), c(1L, 0L, -1L, 1L))
+  e <- expect_error(side(c("", "yes")), class = "softanneal_error_column")
+  expect_identical(e$rows, 2L)
+  expect_null(side(c(1, 2))) # a column of another meaning
+})

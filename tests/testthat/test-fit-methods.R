@@ -310,3 +310,14 @@ test_that("no linear interval passes a natural bound", {
   robust$vcov <- 1e4 * robust$vcov
   expect_identical(unname(confint(robust)[c("n", "q_kj_mol"), 1L]), c(0.1, 0))
 })
+
+test_that("a sum of squares that rises with more parameters leaves no F", {
+  d <- with_test_seed(12, made_readings(sd_step = 1))
+  small <- quietly_fitted(d, se = "model")
+  large <- quietly_fitted(d, model = "jmak_incubation", se = "model")
+  large$deviance <- 1.1 * small$deviance
+  a <- stats::anova(small, large)
+  expect_lt(a[["Sum Sq"]][2L], 0)
+  expect_true(is.na(a[["F value"]][2L]) && is.na(a[["Pr(>F)"]][2L]))
+  expect_match(attr(a, "heading"), "rises: components of error weight the fits")
+})

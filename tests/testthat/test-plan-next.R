@@ -111,3 +111,7 @@ test_that("plans average over a posterior", {
   expect_identical(check_guess(post)$par, guess$par)
   expect_refused(plan_guess(fit = post, n = 2), "argument", "has it already", "fit")
 })
+
+test_that("no step is proposed above the solidus", {
+  expect_error(plan_next(post, "q", temp_c = 1200), class = "softanneal_error_range")
+})
