@@ -239,8 +239,7 @@ anova.softanneal_fit <- function(object, ...) {
   if (none) {
     warn("too_few", "A fit without residual degrees of freedom leaves no scatter: no F value", n = none)
   }
-  worse <- (gain < -1e-8 * rss) %in% TRUE # components of error weight the fits
-  f[is.nan(f) | worse] <- NA_real_ # no scatter and no gain
+  f[is.nan(f) | (gain < -1e-8 * rss) %in% TRUE] <- NA_real_ # no scatter and no gain
   names <- vapply(fits, function(x) {
     paste0(if (is.null(x$model)) "fit" else x$model, if (!is.null(x$readings$growth)) ", grain growth",
            if (isTRUE(x$readings$soft_by_strain)) ", h_soft by strain",
@@ -249,9 +248,9 @@ anova.softanneal_fit <- function(object, ...) {
   out <- data.frame(Res.Df = df, "Res.Sum Sq" = rss, Df = added, "Sum Sq" = gain, "F value" = f,
                     "Pr(>F)" = stats::pf(f, added, df, lower.tail = FALSE), check.names = FALSE,
                     row.names = make.unique(names))
-  heading <- c("Analysis of variance of nested fits\n",
-               if (any(worse)) "The sum of squares rises: components of error weight the fits. No F value.\n")
-  structure(out, heading = paste(heading, collapse = ""), class = c("anova", "data.frame"))
+  words <- c("Analysis of variance of nested fits\n", if (any(gain < -1e-8 * rss, na.rm = TRUE))
+    "The sum of squares rises: components of error weight the fits.\n")
+  structure(out, heading = words, class = c("anova", "data.frame"))
 }
 
 lack_of_fit_table <- function(object) {

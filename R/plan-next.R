@@ -140,8 +140,9 @@ prior_information <- function(x) {
 #' plan_next(post, "q")
 #' @export
 plan_next <- function(posterior, aim = c("q", "t50", "hardness"), ..., at_c = NULL, hardness = NULL,
-                      temp_c = NULL, alloy = "C26000", n_readings = NULL, u_calibration_c = 0.5, calibration_min = 30,
-                      heat_up_min = 5, reading_min = 0.5, handling_min = 1, n_draws = 100) {
+                      temp_c = NULL, alloy = "C26000", n_readings = NULL, u_calibration_c = 0.5,
+                      calibration_min = 30, heat_up_min = 5, reading_min = 0.5, handling_min = 1,
+                      n_draws = 100) {
   check_dots_empty(...)
   check_posterior(posterior, "posterior")
   aim <- check_choice(aim, c("q", "t50", "hardness"), "aim")

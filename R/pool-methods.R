@@ -72,7 +72,7 @@ print.softanneal_pool <- function(x, ...) {
            ".")
   } else if (untested < sum(known)) {
     paste0("No group stands apart", if (length(x$mean) > 1L) {
-      paste0("; all ", length(x$mean), " parameters are tested together, which few groups allow little power: ",
+      paste0("; all ", length(x$mean), " parameters are tested together, with little power: ",
              "pool the one in question alone (`terms`)")
     }, ".")
   }
