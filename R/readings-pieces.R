@@ -84,15 +84,25 @@ find_stock <- function(pieces) {
   structure(out, piece = there[i])
 }
 
-# ln of the times at which each piece has passed a share of the softening, for several shares, with `side`:
-# 0 seen, -1 passed before the first reading, 1 not passed at the last.
-passing_times <- function(pieces) {
+# Hardness before the furnace of each piece, where it was not read the usual one (`top`), and the softest of
+# all; NULL where nothing softens.
+piece_levels <- function(pieces) {
   worked <- vapply(pieces, `[[`, 0, "worked")
   top <- if (all(is.na(worked))) max(vapply(pieces, \(p) max(p$hv), 0)) else
     stats::median(worked, na.rm = TRUE)
-  worked[is.na(worked)] <- top
   soft <- min(vapply(pieces, \(p) min(p$hv), 0))
-  if (top - soft < 0.05 * top) return(NULL)
+  if (top - soft < 0.05 * abs(top)) return(NULL)
+  list(worked = replace(worked, is.na(worked), top), top = top, soft = soft)
+}
+
+# ln of the times at which each piece has passed a share of the softening, for several shares, with `side`:
+# 0 seen, -1 passed before the first reading, 1 not passed at the last.
+passing_times <- function(pieces) {
+  levels <- piece_levels(pieces)
+  if (is.null(levels)) return(NULL)
+  worked <- levels$worked
+  top <- levels$top
+  soft <- levels$soft
   # steps that do not fall more than they scatter tell no times
   rough <- Map(function(p, w) {
     h <- c(w, p$hv)

@@ -20,12 +20,11 @@ LEAST_SCATTER <- 0.012
 # Twice the loss of log-likelihood: a row for each ln t50 of the grid `at`, a column for each piece; NULL
 # where the readings tell no times.
 piece_evidence <- function(pieces) {
-  worked <- vapply(pieces, `[[`, 0, "worked")
-  top <- if (all(is.na(worked))) max(vapply(pieces, \(p) max(p$hv), 0)) else
-    stats::median(worked, na.rm = TRUE)
-  worked[is.na(worked)] <- top
-  softest <- min(vapply(pieces, \(p) min(p$hv), 0))
-  if (top - softest < 0.05 * abs(top)) return(NULL)
+  levels <- piece_levels(pieces)
+  if (is.null(levels)) return(NULL)
+  worked <- levels$worked
+  top <- levels$top
+  softest <- levels$soft
   time <- lapply(pieces, \(p) log(p$time))
   ends <- range(unlist(time))
   at <- seq(ends[1L] - 3, ends[2L] + 3, SLIP_GRID)
