@@ -22,21 +22,29 @@ run_file <- function(file) {
   result[c("file", "test", "nb", "failed", "skipped", "error", "warning", "user", "system", "real")]
 }
 
+# The package is loaded; R processes that a test starts take it from the library that
+# SOFTANNEAL_CHILD_LIBRARY names, if it does.
+load_all <- function() {
+  suppressPackageStartupMessages({
+    library(testthat)
+    library(softanneal)
+  })
+  children <- Sys.getenv("SOFTANNEAL_CHILD_LIBRARY")
+  if (nzchar(children)) {
+    .libPaths(c(children, .libPaths()))
+    Sys.setenv(R_LIBS = paste(.libPaths(), collapse = .Platform$path.sep))
+  }
+  Sys.getpid()
+}
+
 if (processes == 1L) {
-  library(testthat)
-  library(softanneal)
+  load_all()
   result <- lapply(files, run_file)
 } else {
   # large files first, so that none is left for the end
   files <- files[order(-file.size(files))]
   cluster <- parallel::makePSOCKcluster(processes, outfile = "")
-  pids <- unlist(parallel::clusterEvalQ(cluster, {
-    suppressPackageStartupMessages({
-      library(testthat)
-      library(softanneal)
-    })
-    Sys.getpid()
-  }))
+  pids <- unlist(parallel::clusterCall(cluster, load_all))
   result <- parallel::clusterApplyLB(cluster, files, run_file)
   parallel::stopCluster(cluster)
   # what a process writes at its end (coverage) is there before this one ends

@@ -259,8 +259,11 @@ not_data <- function(x, place = "object") {
   found
 }
 
-# The folder of the installed package; NULL when it is loaded from its sources.
+# The library of the installed package, or that meant for child processes (run-tests.R); NULL when it
+# is loaded from its sources.
 installed_at <- function() {
+  children <- Sys.getenv("SOFTANNEAL_CHILD_LIBRARY")
+  if (nzchar(children)) return(children)
   path <- getNamespaceInfo(asNamespace("softanneal"), "path")
   if (file.exists(file.path(path, "Meta", "package.rds"))) dirname(path)
 }

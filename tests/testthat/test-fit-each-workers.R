@@ -209,7 +209,6 @@ interrupted_child <- function(code, prepare = NULL, after = 0.3) {
     while (!file.exists(path) && Sys.time() < deadline) Sys.sleep(0.01)
     file.exists(path)
   }
-  # a package whose lines are counted takes a minute to load
   if (!wait(file.path(folder, "pid"), 300)) return("no child")
   pid <- as.integer(readLines(file.path(folder, "pid")))
   Sys.sleep(after)

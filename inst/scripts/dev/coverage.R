@@ -3,7 +3,9 @@
 # noted here:
 #   Rscript coverage.R TOP COPY FOLDER
 # The tests run in a process of their own, by run-tests.R on the copy as installed; FOLDER keeps
-# tests.log, tests.csv, lines.csv and conditions.csv. C is counted by gcov twice: in the tests of R
+# tests.log, tests.csv, lines.csv and conditions.csv. R processes that a test starts load a second
+# copy, with its conditions noted and its lines not counted: a package whose lines are counted takes
+# a minute to load. C is counted by gcov twice: in the tests of R
 # (all C files), and in the plain C tests of tests/c (the files without R headers). A line counts
 # when either has run it; both shares are printed. Ends with an error where R or C is below 95 %, a
 # condition is raised by no test, or a test fails.
@@ -19,7 +21,16 @@ times <- file.path(results, "tests.csv")
 unlink(c(notes, log, times))
 table <- conditions$condition_table(top) # now: the sources may be edited during the run
 conditions$note_conditions(copy)
-Sys.setenv(SOFTANNEAL_CONDITIONS = notes)
+children <- file.path(results, "children")
+unlink(children, recursive = TRUE)
+dir.create(children)
+status <- system2(file.path(R.home("bin"), "R"),
+                  c("CMD", "INSTALL", "--no-test-load", "--no-docs", "--clean",
+                    paste0("--library=", shQuote(children)), shQuote(copy)),
+                  stdout = file.path(results, "children.log"), stderr = file.path(results, "children.log"))
+if (status) stop("The copy for child processes was not installed: see children.log.")
+unlink(list.files(file.path(copy, "src"), "[.](o|so)$", full.names = TRUE))
+Sys.setenv(SOFTANNEAL_CONDITIONS = notes, SOFTANNEAL_CHILD_LIBRARY = children)
 # threads that count at once may lose a count: only whether a line ran is asked for, and atomic
 # counts made tests up to four times slower
 options(covr.flags = c(CFLAGS = "-O0 --coverage -fprofile-update=single", LDFLAGS = "--coverage"))
