@@ -31,7 +31,7 @@ run_solutions <- function(file) {
 test_that("tutorials are where learnr looks, named and described", {
   skip_on_cran()
   files <- tutorials()
-  expect_setequal(basename(files), c("cold-work.Rmd", "standard-errors.Rmd"))
+  expect_setequal(basename(files), c("before-and-after.Rmd", "cold-work.Rmd", "standard-errors.Rmd"))
   # learnr wants <name>/<name>.Rmd
   expect_identical(basename(dirname(files)), tools::file_path_sans_ext(basename(files)))
   skip_if_not_installed("rmarkdown")
@@ -43,7 +43,7 @@ test_that("tutorials are where learnr looks, named and described", {
   }
   expect_setequal(vapply(files, function(f) rmarkdown::yaml_front_matter(f)$title, "",
                          USE.NAMES = FALSE),
-                  c("From cold work to recrystallisation", "Which standard error?"))
+                  c("Before and after the readings", "From cold work to recrystallisation", "Which standard error?"))
 })
 
 test_that("every exercise has a hint and a solution, no name twice, and cautions are shown", {
@@ -72,7 +72,8 @@ test_that("every precaution is in the text of a tutorial, and who has the last w
     shown <- utils::capture.output(eval(parse(text = code), new.env(parent = globalenv())))
     processes <- if (grepl("cold-work", file)) c("rolling", "annealing") else
       c("furnace", "annealing")
-    for (row in cautions(processes, temp_c = 410)$precaution) {
+    hottest <- if (grepl("before-and-after", file)) 450 else 410
+    for (row in cautions(processes, temp_c = hottest)$precaution) {
       expect_true(any(grepl(row, shown, fixed = TRUE)), info = row)
     }
     expect_match(paste(chunks$lines, collapse = " "), "supervised, qualified practice come first")
@@ -126,11 +127,27 @@ test_that("the solutions of the second tutorial run and find what the text says"
   expect_gt(env$helps[["more_readings"]], 0.9 * env$helps[["now"]])
 })
 
+test_that("the solutions of the tutorial on priors run and find what the text says", {
+  skip_on_cran()
+  env <- run_solutions(grep("before-and-after", tutorials(), value = TRUE))
+  expect_identical(env$alone$states[["q_kj_mol"]], "only a lower limit")
+  share <- stats::setNames(env$table$share_prior, env$table$term)
+  expect_gt(share[["q_kj_mol"]], 0.9)
+  expect_lt(share[["h_soft"]], 0.3)
+  change <- abs(log(env$times[, "q_200"] / env$times[, "q_140"]))
+  expect_gt(change[["two"]], 0.3)
+  expect_lt(change[["four"]], 0.05)
+  width <- env$intervals[, 2L] - env$intervals[, 1L]
+  expect_lt(width[["class"]], 0.3 * width[["prior_brass"]])
+  # 140 kJ/mol are those the readings were drawn with
+  expect_true(env$intervals["class", 1L] < 140 && 140 < env$intervals["class", 2L])
+})
+
 test_that("with learnr the tutorials are found", {
   skip_on_cran()
   skip_if_not_installed("learnr")
   skip_if_not(nzchar(system.file("tutorials", package = "softanneal", lib.loc = .libPaths())),
               "an installed package")
   found <- learnr::available_tutorials("softanneal")
-  expect_setequal(found$name, c("cold-work", "standard-errors"))
+  expect_setequal(found$name, c("before-and-after", "cold-work", "standard-errors"))
 })
