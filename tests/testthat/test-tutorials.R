@@ -43,7 +43,8 @@ test_that("tutorials are where learnr looks, named and described", {
   }
   expect_setequal(vapply(files, function(f) rmarkdown::yaml_front_matter(f)$title, "",
                          USE.NAMES = FALSE),
-                  c("Before and after the readings", "From cold work to recrystallisation", "Which standard error?"))
+                  c("Before and after the readings",
+                    "From cold work to recrystallisation", "Which standard error?"))
 })
 
 test_that("every exercise has a hint and a solution, no name twice, and cautions are shown", {
