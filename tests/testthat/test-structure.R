@@ -69,3 +69,21 @@ test_that("no name is given twice at the top level of the R files", {
   expect_gt(length(names), 1000L)
   expect_identical(names[duplicated(names)], character())
 })
+
+test_that("every mutant of the check by mutants still edits one place of the sources", {
+  top <- Sys.getenv("SOFTANNEAL_SOURCE")
+  lists <- Sys.glob(file.path(top, "inst", "scripts", "dev", "mutants*.R"))
+  skip_if(!nzchar(top) || !length(lists), "the sources are not at hand")
+  stale <- character()
+  known <- new.env()
+  known$mutant <- function(name, file, old, new, tests, equivalent = NULL) {
+    text <- readChar(file.path(top, file), file.size(file.path(top, file)), useBytes = TRUE)
+    at <- gregexpr(old, text, fixed = TRUE, useBytes = TRUE)[[1L]]
+    if (length(at) != 1L || at < 0L) stale <<- c(stale, paste(name, "in", file))
+    here <- sub(":.*", "", tests[!grepl("^c(:|$)", tests)])
+    missing <- !file.exists(file.path(top, "tests", "testthat", paste0("test-", here, ".R")))
+    stale <<- c(stale, paste(name, "is noticed by a file that is not there:", here[missing])[any(missing)])
+  }
+  for (list in lists) sys.source(list, known)
+  expect_identical(stale, character())
+})

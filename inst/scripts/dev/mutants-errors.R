@@ -58,9 +58,10 @@ mutant("idle processes wake without amplitude", "src/profile_walk.c", "fmin(f->s
        equivalent = paste("where the search begins: with the rate and energy of a process that shows, its",
                           "amplitude rises from zero by itself"))
 mutant("wide linear errors beside an open parameter", "src/profile.c",
-       "narrower |= ends_of[1] - ends_of[0] < 1.8 * half[j];",
-       "narrower |= 0;", "c: answers")
-mutant("linear errors are not narrowed", "src/profile.c", "share < 0.9 && k < p", "share < 0.0 && k < p",
+       "ends[1] - ends[0] < 1.8 * task->half[j];",
+       "ends[1] - ends[0] < 0.0 * task->half[j];", "c: answers")
+mutant("linear errors are not narrowed", "src/profile.c", "share < 0.9 && share > 0.0 && k < p",
+       "share < 0.0 && share > 0.0 && k < p",
        "c: answers")
 mutant("lower minimum not gone to", "src/profile_walk.c",
        "if (sum < objective - 1e-4 * (ceiling - objective))",
@@ -128,16 +129,9 @@ mutant("a piece against the mean of all", "R/readings-pieces.R",
 mutant("a soft anneal is a slip", "R/readings-pieces.R",
        "length(pieces[[i]]$time) < 3L", "length(pieces[[i]]$time) < 2L",
        "records: a slip is named")
-mutant("temperatures a little apart are slips", "R/readings-pieces.R",
-       "temp[i] - others[2L] < 2 * width",
-       "temp[i] - others[2L] < 0.2 * width", "records: labels exchanged")
 mutant("steps that scatter tell times", "R/readings-pieces.R",
        "if (sqrt(mean(unlist(rough))) > 0.05 * (top - soft)) return(NULL)", "",
        "records: a slip is named")
-mutant("limits of times count on their right side", "R/readings-pieces.R",
-       "side == 0 | (side > 0 & each(a) < y) | (side < 0 & each(a) > y)",
-       "side == 0 | (side > 0 & each(a) > y) | (side < 0 & each(a) < y)",
-       "records: labels exchanged")
 mutant("other scale at any hardness", "R/readings-pieces.R", "abs(read / others - 1) < 0.1 &&",
        "abs(read / others - 1) < 10 &&", "records: stock is judged")
 
@@ -235,8 +229,8 @@ mutant("resamples that never get there are left out", "R/answers-intervals.R",
 mutant("flat answers have a best value", "R/answers-intervals.R",
        "flat <- use & is_flat(profile, near, narrow)", "", c("answers-intervals", "answers"))
 mutant("sides of a window exchanged", "R/answers-window.R",
-       "ifelse(limit < part$fit, sd(part$lower), sd(part$upper))",
-       "ifelse(limit < part$fit, sd(part$upper), sd(part$lower))", "answers")
+       "ifelse(far < 0, sd(part$lower, u[k]), sd(part$upper, u[k]))",
+       "ifelse(far < 0, sd(part$upper, u[k]), sd(part$lower, u[k]))", "answers")
 mutant("likely in a window that is open", "R/answers-window.R",
        "p[flat] <- pmin(of_curve(", "p[flat] <- pmax(of_curve(", "answers-intervals")
 mutant("window of a reading is that of the curve", "R/answers-window.R",

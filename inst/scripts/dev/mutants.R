@@ -21,8 +21,8 @@ mutant("smallest load first", "src/timetable.c", "if (furnace[k] < 0 && length >
 mutant("search goes downhill only", "src/timetable.c",
        "if (height <= now || log(chance) < (now - height) / heat) {", "if (height <= now) {",
        "plan-timetable")
-mutant("bound without change times", "src/timetable.c",
-       "sum += run->change_min * (double)(run->n_temp - run->n_furnace);", "sum += 0.0;",
+mutant("bound without change times", "src/timetable_bound.c",
+       "sa_whole_minute(out + x->run->change_min);", "sa_whole_minute(out);",
        "plan-timetable")
 
 # --- choice of the test, layout
@@ -183,8 +183,8 @@ mutant("normal interval of step means", "R/plots.R",
        "stats::qt(0.5 + level / 2, pmax(n - 1, 1)) * s", "stats::qnorm(0.5 + level / 2) * s", "plots-data")
 mutant("softening idle below one half", "R/fit-settle.R", "IDLE <- 0.1", "IDLE <- 0.5", "thresholds-fit")
 mutant("softening over at one half", "R/fit-settle.R", "OVER <- 0.9", "OVER <- 0.5", "thresholds-fit")
-mutant("reading that settles nothing", "R/identify.R", "gap[k] < max(2 * sqrt(noise), 0.01)",
-       "gap[k] < max(20 * sqrt(noise), 0.01)", "thresholds-fit")
+mutant("reading that settles nothing", "R/identify.R", "gap[k] < max(2 * sqrt(noise), least)",
+       "gap[k] < max(20 * sqrt(noise), least)", "thresholds-fit")
 mutant("soft plateau reached at one half", "R/identify.R", "all(p$last < 0.95, na.rm = TRUE)",
        "all(p$last < 0.5, na.rm = TRUE)", "thresholds-fit")
 mutant("any gain is softening", "src/batch_judge.c",
