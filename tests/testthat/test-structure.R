@@ -81,8 +81,8 @@ test_that("every mutant of the check by mutants still edits one place of the sou
     at <- gregexpr(old, text, fixed = TRUE, useBytes = TRUE)[[1L]]
     if (length(at) != 1L || at < 0L) stale <<- c(stale, paste(name, "in", file))
     here <- sub(":.*", "", tests[!grepl("^c(:|$)", tests)])
-    missing <- !file.exists(file.path(top, "tests", "testthat", paste0("test-", here, ".R")))
-    stale <<- c(stale, paste(name, "is noticed by a file that is not there:", here[missing])[any(missing)])
+    missing <- here[!file.exists(file.path(top, "tests", "testthat", sprintf("test-%s.R", here)))]
+    stale <<- c(stale, sprintf("%s is noticed by a file that is not there: %s", name, missing))
   }
   for (list in lists) sys.source(list, known)
   expect_identical(stale, character())
