@@ -70,9 +70,3 @@ tell_finished <- function(plan) {
 
 # Order of sa_design_aim in src/design.h.
 PLAN_AIMS <- c("determinant", "q", "t50", "hardness")
-
-# Criterion before the run.
-value_before <- function(problem) {
-  problem$baseline <- FALSE
-  call_design(problem, problem$temp_c[1L], 0, problem$time_min[1L], matrix(0L), 0L, FALSE)$values
-}

@@ -84,24 +84,28 @@ plan_guess <- function(alloy = "C26000", fit = NULL, ..., recryst_1h_c = NULL,
           remedy = "The draws come in mirrored pairs.")
   }
   given <- list(
-    recryst_1h_c = check_number(recryst_1h_c, "recryst_1h_c", -ZERO_CELSIUS, open = TRUE,
-                                null = TRUE),
+    recryst_1h_c = check_number(recryst_1h_c, "recryst_1h_c", -ZERO_CELSIUS, open = TRUE, null = TRUE),
     q_kj_mol = check_number(q_kj_mol, "q_kj_mol", 0, open = TRUE, null = TRUE),
     n = check_number(n, "n", 0, open = TRUE, null = TRUE),
     h_worked = check_number(h_worked, "h_worked", 0, open = TRUE, null = TRUE),
     h_soft = check_number(h_soft, "h_soft", 0, open = TRUE, null = TRUE))
   sd_reading <- check_number(sd_reading, "sd_reading", 0, null = TRUE)
   sd_step <- check_number(sd_step, "sd_step", 0, null = TRUE)
+  sd_piece <- check_number(sd_piece, "sd_piece", 0, null = TRUE)
+  u_temp_c <- check_number(u_temp_c, "u_temp_c", 0, null = TRUE)
   given <- given[!vapply(given, is.null, NA)]
   state <- begin_seed(check_number(seed, "seed", whole = TRUE))
   on.exit(end_seed(state), add = TRUE)
-  guess <- if (is.null(fit)) {
-    guess_of_metal(alloy, given, sd_prior, draws)
-  } else {
+  guess <- if (is.null(fit)) guess_of_metal(alloy, given, sd_prior, draws) else {
     (if (is_posterior(fit)) guess_of_posterior else guess_of_fit)(fit, alloy, given, sd_prior, draws)
   }
   own <- guess$sds
   guess$sds <- NULL
+  if (!is.null(guess$sd_draws)) {
+    stated <- list(sd_reading = sd_reading, sd_step = sd_step, sd_specimen = sd_piece,
+                   sd_furnace_c = u_temp_c)
+    for (s in names(Filter(length, stated))) guess$sd_draws[, s] <- stated[[s]]
+  }
   guess$sd_reading <- if (!is.null(sd_reading)) sd_reading else guess$sd_reading
   guess$sd_step <- if (!is.null(sd_step)) sd_step else guess$sd_step
   if (guess$sd_reading == 0 && guess$sd_step == 0) {
@@ -109,10 +113,8 @@ plan_guess <- function(alloy = "C26000", fit = NULL, ..., recryst_1h_c = NULL,
           remedy = "Readings without error need no plan; give one of them.")
   }
   # a fit shows neither in its scatter about the curve: one specimen per temperature hides them
-  guess$sd_piece <- check_number(sd_piece, "sd_piece", 0, null = TRUE)
-  if (is.null(guess$sd_piece)) guess$sd_piece <- own[["sd_piece"]] %or% BENCH_SD[["specimen"]]
-  guess$u_temp_c <- check_number(u_temp_c, "u_temp_c", 0, null = TRUE)
-  if (is.null(guess$u_temp_c)) guess$u_temp_c <- own[["u_temp_c"]] %or% BENCH_SD[["temp_c"]]
+  guess$sd_piece <- sd_piece %or% own[["sd_piece"]] %or% BENCH_SD[["specimen"]]
+  guess$u_temp_c <- u_temp_c %or% own[["u_temp_c"]] %or% BENCH_SD[["temp_c"]]
   guess$alloy <- alloy
   structure(guess, class = "softanneal_guess")
 }

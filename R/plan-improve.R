@@ -52,8 +52,8 @@
 #'   means it needs twice the specimens for the same certainty), `criterion` and `criterion_given`,
 #'   `furnace_min` (limit used), `starts_agreed` (starts that ended at the best value) and
 #'   `counted` (share of the draws in which the aim exists); from a posterior also `width`, the expected
-#'   width of the
-#'   interval of what is asked after the run, as a share of that before.
+#'   width of the interval of what is asked after the run as a share of that before, with the errors of
+#'   furnaces (one per temperature), specimens, steps and readings of each draw.
 #' @section Errors: `softanneal_error_range` for temperatures at or above the solidus, limits that allow no
 #'   plan, or a hardness that no draw reaches; `softanneal_error_argument`.
 #' @section Safety: `r CAUTION_DEFERENCE` `r CAUTION_ESTIMATE`
@@ -137,7 +137,7 @@ improve_plan <- function(plan, aim = c("q", "t50", "hardness", "determinant"), .
     aim = aim, at_c = goal$at_c, hardness = hardness, efficiency = exp(found$value - given),
     criterion = found$value, criterion_given = given, furnace_min = found$limit,
     starts_agreed = found$agreed, counted = found$counted)
-  if (!is.null(plan$guess$known)) better$improvement$width <- exp((found$value - value_before(problem)) / 2)
+  if (!is.null(plan$guess$known)) better$improvement$width <- promised_width(better, goal)
   better
 }
 

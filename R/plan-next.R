@@ -15,7 +15,8 @@ guess_of_posterior <- function(post, alloy, given, sd_prior, draws) {
   par <- stats::coef(post)
   check_levels(par[["h_worked"]], par[["h_soft"]])
   moving <- stats::setNames(!post$terms %in% post$fixed, post$terms)
-  sets <- post$draws[some_draws(post, draws), post$terms, drop = FALSE]
+  pick <- some_draws(post, draws)
+  sets <- post$draws[pick, post$terms, drop = FALSE]
   known <- matrix(0, length(par), length(par))
   known[moving, moving] <- solve(stats::cov(post$draws[, post$terms[moving], drop = FALSE]))
   unit <- unlist(fit$units)
@@ -29,8 +30,10 @@ guess_of_posterior <- function(post, alloy, given, sd_prior, draws) {
        draws = keep_falling(unname_rows(sets), par), table = table, temp_ref_c = fit$temp_ref_c,
        estimated = moving, sd_reading = middle("sd_reading"),
        sd_step = middle("sd_step"), scale = fit$scale, conversion = fit$material, origin = "fit",
-       known = known[upper.tri(known, TRUE)], sds = c(sd_piece = middle("sd_specimen"),
-                                                      u_temp_c = middle("sd_furnace_c")))
+       known = known[upper.tri(known, TRUE)],
+       sd_draws = unname_rows(vapply(names(PRIOR_SDS), function(s) draws_of_sd(post, s, pick),
+                                     numeric(length(pick)))),
+       sds = c(sd_piece = middle("sd_specimen"), u_temp_c = middle("sd_furnace_c")))
 }
 
 unname_rows <- function(m) {

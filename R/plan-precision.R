@@ -89,13 +89,62 @@ expected_errors <- function(guess, par, s, n_readings, temps) {
   sd_piece <- if (is.null(guess$sd_piece)) 0 else guess$sd_piece
   u_temp_c <- if (is.null(guess$u_temp_c)) 0 else guess$u_temp_c
   slope <- 10 * (hardness(s$temp_c + 0.05)[, 1L] - hardness(s$temp_c - 0.05)[, 1L]) # HV per K
-  v <- outer(s$specimen, s$specimen, `==`) * sd_piece^2 +
-    outer(s$temp_c, s$temp_c, `==`) * outer(slope, slope) * u_temp_c^2
-  diag(v) <- diag(v) + 1 / step_information(guess, n_readings)
+  v <- steps_covariance(s, slope, sd_piece, u_temp_c, 1 / step_information(guess, n_readings))
   white <- svd(sweep(backsolve(chol(v), jac, transpose = TRUE), 2L, size, `/`), nu = 0)
   root <- sweep(white$v, 2L, white$d, `/`) / size # cov = root root'
   at <- .Call(C_sa_call_time_to, guess$kind,
               as.double(inverse_temperature(temps, guess$temp_ref_c)), rep(0.5, length(temps)), 1L,
               as.double(par))[, -1L, drop = FALSE][, moving, drop = FALSE]
   c(sqrt(rowSums(root^2)), sqrt(rowSums((at %*% root)^2)))
+}
+
+# Covariance of the means of steps: specimens have offsets, and one furnace a temperature its error.
+steps_covariance <- function(s, slope, sd_piece, u_temp_c, of_mean) {
+  v <- outer(s$specimen, s$specimen, `==`) * sd_piece^2 +
+    outer(s$temp_c, s$temp_c, `==`) * outer(slope, slope) * u_temp_c^2
+  diag(v) <- diag(v) + of_mean
+  v
+}
+
+# Expected width of the interval of what is asked after the run of a plan, as a share of that of the posterior
+# the plan began with: geometric mean over its draws, each with its own standard deviations of the errors. The
+# new run has specimens and furnaces of its own, so that what is known adds to what it will say.
+promised_width <- function(plan, goal) {
+  guess <- plan$guess
+  s <- plan$steps[!is.na(plan$steps$read_min), ]
+  p <- length(guess$par)
+  known <- diag(1 / widest(guess$par)^2, p)
+  known[upper.tri(known, TRUE)] <- known[upper.tri(known, TRUE)] + guess$known
+  known[lower.tri(known)] <- t(known)[lower.tri(known)]
+  moving <- which(guess$estimated)
+  known <- known[moving, moving, drop = FALSE]
+  sds <- guess$sd_draws %or% matrix(rep(c(guess$u_temp_c, guess$sd_piece, guess$sd_step, 0, guess$sd_reading),
+                                        each = nrow(guess$draws)), nrow(guess$draws),
+                                    dimnames = list(NULL, names(PRIOR_SDS)))
+  gain <- vapply(seq_len(nrow(guess$draws)), function(k) {
+    par <- guess$draws[k, ]
+    at <- function(temp_c) {
+      .Call(C_sa_call_hardness, guess$kind, log(as.double(s$time_min)),
+            as.double(inverse_temperature(temp_c, guess$temp_ref_c)), as.double(par))
+    }
+    jac <- at(s$temp_c)[, 1L + moving, drop = FALSE]
+    slope <- 10 * (at(s$temp_c + 0.05)[, 1L] - at(s$temp_c - 0.05)[, 1L]) # as above
+    v <- steps_covariance(s, slope, sds[k, "sd_specimen"], sds[k, "sd_furnace_c"],
+                          sds[k, "sd_step"]^2 + sds[k, "sd_reading"]^2 / plan$settings$n_readings)
+    after <- known + crossprod(backsolve(chol(v), jac, transpose = TRUE))
+    (log_variance(after, guess, par, goal, moving) - log_variance(known, guess, par, goal, moving)) / 2
+  }, 0)
+  exp(mean(gain, na.rm = TRUE))
+}
+
+# ln variance of the aim by an information of the parameters, mean over what is asked; NA where it has none.
+log_variance <- function(information, guess, par, goal, moving) {
+  root <- chol(information)
+  aim <- PLAN_AIMS[goal$code + 1L]
+  if (aim == "determinant") return(-2 * mean(log(diag(root))))
+  to <- if (aim == "q") rbind(as.double(names(guess$par) == "q_kj_mol")) else {
+    .Call(C_sa_call_time_to, guess$kind, goal$coordinate, rep(goal$target, length(goal$coordinate)),
+          if (aim == "hardness") 0L else 1L, as.double(par))[, -1L, drop = FALSE]
+  }
+  mean(log(colSums(backsolve(root, t(to[, moving, drop = FALSE]), transpose = TRUE)^2)))
 }

@@ -105,11 +105,51 @@ test_that("plans average over a posterior", {
   i <- better$improvement
   expect_lt(i$width, 1)
   expect_gt(i$width, 0.2)
-  # before the run: the variance of the posterior itself
-  expect_equal(exp(i$criterion / 2) / i$width, stats::sd(post$draws[, "q_kj_mol"]), tolerance = 0.01)
+  # the criterion knows steps and readings alone: with nothing else stated it is what is promised
+  bare <- plan_guess(fit = post, draws = 16, sd_piece = 0, u_temp_c = 0, sd_step = 2, sd_reading = 1.5)
+  bare <- suppressWarnings(plan_anneal(c(290, 330), c(4, 16, 64), bare))
+  alone <- suppressWarnings(improve_plan(bare, "q", starts = 1))$improvement
+  expect_equal(exp(alone$criterion / 2) / alone$width, stats::sd(post$draws[, "q_kj_mol"]), tolerance = 0.01)
+  expect_gt(i$width, 1.1 * alone$width)
   expect_output(print(better), "Expected interval after the run")
   expect_identical(check_guess(post)$par, guess$par)
   expect_refused(plan_guess(fit = post, n = 2), "argument", "has it already", "fit")
+})
+
+test_that("a promised interval has errors of furnaces and specimens, as unknowns that are integrated out", {
+  guess <- plan_guess(fit = post, draws = 4)
+  plan <- suppressWarnings(plan_anneal(c(290, 330), c(4, 16, 64), guess, specimens_per_temp = 2))
+  s <- plan$steps[!is.na(plan$steps$read_min), ]
+  # parameters, then an offset of each specimen and an error of each furnace in standard deviations
+  curve <- function(par, temp_c) {
+    k <- exp(par[["ln_k_ref"]] + par[["q_kj_mol"]] * inverse_temperature(temp_c, guess$temp_ref_c))
+    par[["h_soft"]] + (par[["h_worked"]] - par[["h_soft"]]) * exp(-(k * s$time_min)^par[["n"]])
+  }
+  known <- solve(stats::cov(post$draws[, post$terms])) + diag(1 / widest(guess$par)^2)
+  ratio <- vapply(1:4, function(r) {
+    par <- guess$draws[r, ]
+    sd <- guess$sd_draws[r, ]
+    h <- 1e-5 * pmax(abs(par), 1)
+    moved <- function(j, by) curve(replace(par, j, par[j] + by), s$temp_c)
+    jac <- vapply(1:5, function(j) (moved(j, h[j]) - moved(j, -h[j])) / 2 / h[j], s$temp_c)
+    slope <- (curve(par, s$temp_c + 0.01) - curve(par, s$temp_c - 0.01)) / 0.02
+    all <- cbind(jac, stats::model.matrix(~ 0 + factor(s$specimen)) * sd[["sd_specimen"]],
+                 stats::model.matrix(~ 0 + factor(s$temp_c)) * slope * sd[["sd_furnace_c"]])
+    info <- crossprod(all) / (sd[["sd_step"]]^2 + sd[["sd_reading"]]^2 / plan$settings$n_readings)
+    info <- info + diag(rep(0:1, c(5, ncol(all) - 5L)))
+    info[1:5, 1:5] <- info[1:5, 1:5] + known
+    c(q = solve(info)[5, 5] / solve(known)[5, 5],
+      det = (det(solve(info)[1:5, 1:5]) / det(solve(known)))^(1 / 5))
+  }, numeric(2L))
+  promised <- function(aim, ...) promised_width(plan, check_goal(plan, aim, ..., hardness = NULL))
+  expect_equal(promised("q", at_c = NULL), exp(mean(log(ratio["q", ])) / 2), tolerance = 1e-5)
+  expect_equal(promised("determinant", at_c = NULL), exp(mean(log(ratio["det", ])) / 2), tolerance = 1e-5)
+  # ln t50 at the reference temperature is ln ln 2 / n - ln k
+  to <- function(par) c(0, 0, -1, -log(log(2)) / par[["n"]]^2, 0)
+  half <- check_goal(plan, "t50", guess$temp_ref_c, NULL)
+  at_half <- log_variance(known, guess, guess$draws[1L, ], half, 1:5)
+  g <- to(guess$draws[1L, ])
+  expect_equal(at_half, log(drop(g %*% solve(known, g))), tolerance = 1e-6)
 })
 
 test_that("no step is proposed above the solidus", {
