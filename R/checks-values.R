@@ -17,6 +17,8 @@ check_softening <- function(fit, arg = "fit") {
     abort("argument", paste0("`", arg, "` must come from fit_softening(), not ", describe(fit)),
           arg = arg, remedy = if (inherits(fit, "softanneal_posterior")) {
             "A posterior holds the fit of its readings as `$fit`, and is drawn itself by plot()."
+          } else if (inherits(fit, "softanneal_fits")) {
+            "Take the fit of one group, such as fits[[1]], or all by lapply()."
           } else "Fit the readings first.")
   }
 }

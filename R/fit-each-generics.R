@@ -5,19 +5,22 @@
 #'
 #' What one fit answers, [fit_each()] answers for all its groups.
 #'
-#' @param object,x Fits of many groups from [fit_each()].
-#' @param ... Must be empty.
+#' @param object,x,model,fitted Fits of many groups from [fit_each()].
+#' @param ... Of `profile()`: as in [profile()][profile.softanneal_fit_softening] of one fit. Otherwise must be empty.
 #' @param type `"response"` (data minus fit) or `"pearson"` (times the root of the weights).
 #' @param parm,level,method As in [confint()][fit-methods] of one fit; `"profile"` and `"boot"` fit each group
 #'   anew.
-#' @param formula Not used.
+#' @param formula The fits, of `model.frame()`.
+#' @param nsim,seed Number of draws, and seed, as in [simulate()][fit-methods] of one fit.
 #' @return `residuals()`, `fitted()`, `predict()` without `newdata` and `weights()`: one value per row of the
 #'   data, in their order; `NA` for rows that were left out and for groups without a fit. `vcov()` and
 #'   `confint()`: a list of matrices, one per group. `logLik()`, with which [AIC()] and [BIC()] work,
 #'   `deviance()` and `df.residual()`: sums over groups, `NA` with a warning where a group has no fit;
 #'   `sigma()`: pooled over groups ([glance()] has each of these by group). [anova()][share]: the
 #'   lack-of-fit test pooled over groups, or whether parameters are common to them. `update()` works as
-#'   usual. `names()`: the groups.
+#'   usual. `names()`: the groups. `hatvalues()`, `rstandard()`, `cooks.distance()` and `simulate()`, as of
+#'   one fit ([fit-generics]): one value, or row, per row of the data. `model.frame()`: the readings that were
+#'   used, with the keys of their group. `profile()`: a list, one table per group. These fit each group anew.
 #'   `lapply()` and `purrr::map()` go through the full fits of the groups.
 #' @section Errors:
 #'   `softanneal_error_model` where no readings were kept, `softanneal_error_argument`.

@@ -119,6 +119,7 @@ group_number <- function(x, i) {
 #' @export
 `[.softanneal_fits` <- function(x, i) {
   groups <- ncol(x$par)
+  if (is.character(i)) i <- vapply(i, function(name) group_number(x, name), 0L)
   x <- unclass(x)
   if (is.logical(i) && length(i) != groups) {
     abort("argument", paste0("`i` has length ", length(i), " where there are ", groups, " groups"),

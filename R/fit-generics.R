@@ -53,7 +53,15 @@ cooks.distance.softanneal_fit <- function(model, ...) {
 #' @rdname fit-generics
 #' @importFrom stats terms
 #' @export
-terms.softanneal_fit <- function(x, ...) stats::terms(stats::formula(x))
+terms.softanneal_fit <- function(x, ...) {
+  # of a nonlinear law, the variables: what stands on the right is no formula of a linear model
+  law <- stats::formula(x)
+  used <- intersect(all.vars(law[[length(law)]]), c(names(fit_data(x)), all.vars(SOFTENING_FORMULA), "strain"))
+  used <- setdiff(used, names(x$coefficients))
+  right <- if (length(used)) Reduce(function(a, b) call("+", a, b), lapply(used, as.name)) else 1
+  if (length(law) == 3L) law[[3L]] <- right else law[[2L]] <- right
+  stats::terms(law)
+}
 
 #' @rdname fit-generics
 #' @importFrom stats model.frame
@@ -66,7 +74,7 @@ model.frame.softanneal_fit <- function(formula, ...) {
   if (!is.null(x$readings$strain)) names(out)[names(out) == x$readings$columns$strain] <- "strain"
   asked <- intersect(all.vars(stats::formula(x)), names(out))
   out <- out[asked]
-  attr(out, "terms") <- stats::terms(stats::formula(x))
+  attr(out, "terms") <- terms.softanneal_fit(x)
   out
 }
 

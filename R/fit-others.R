@@ -5,7 +5,8 @@
 #'
 #' `marginaleffects::predictions()`, `comparisons()` and `slopes()`, and `emmeans::emmeans()`, take a fit of
 #' [fit_softening()]: hardness over `temp_c` and `time_min`, with standard errors by the delta method from
-#' `vcov()`. `parameters::model_parameters()` gives the table of [tidy()] under its own names.
+#' `vcov()`. marginaleffects takes the fits of recrystallised fractions, grain growth, Hall-Petch lines, rates,
+#' lifetimes, hardening and master curves too, by what their `predict()` gives. `parameters::model_parameters()` gives the table of [tidy()] under its own names.
 #'
 #' Times and temperatures are numbers: without `newdata`, `variables` or `at` these packages take the
 #' readings, or means over them, of which few have a meaning here. Name the conditions, as in the examples.
@@ -13,7 +14,9 @@
 #' with `se = "components"` and of open parameters are better than those of the delta method. `emmeans` needs
 #' a fit with all parameters determined (`softanneal_error_model`).
 #'
-#' `modelsummary::modelsummary()`, `knitr::kable()` and `gt::gt()` take fits or their tables as they are.
+#' `modelsummary::modelsummary()`, `knitr::kable()` and `gt::gt()` take fits or their tables as they are; those of
+#' [fit_each()] as a list, `modelsummary(as.list(fits))`. `vcov` of marginaleffects is a matrix or a function,
+#' such as `sandwich::sandwich`: words such as "HC3" are refused.
 #'
 #' @name fit-others
 #' @seealso [fit-generics], [predict-fit]
@@ -32,10 +35,13 @@ NULL
 # is loaded, and keeps what stands there.
 MODEL_CLASSES <- "marginaleffects_model_classes"
 
+OWN_CLASSES <- paste0("softanneal_fit_", c("softening", "recrystallisation", "grain_growth", "hall_petch",
+                                           "arrhenius", "lifetime", "hardening", "master_curve"))
+
 known_to_marginaleffects <- function(...) {
   known <- getOption(MODEL_CLASSES)
-  ours <- "softanneal_fit_softening"
-  if (!ours %in% known) do.call(options, stats::setNames(list(c(known, ours)), MODEL_CLASSES))
+  ours <- setdiff(OWN_CLASSES, known)
+  if (length(ours)) do.call(options, stats::setNames(list(c(known, ours)), MODEL_CLASSES))
   invisible()
 }
 
@@ -54,27 +60,43 @@ get_predict.softanneal_fit_softening <- function(model, newdata, type = "respons
              estimate = softening_values(model, newdata[["temp_c"]], time, strain)$fit)
 }
 
-#' @rawNamespace S3method(marginaleffects::get_coef,softanneal_fit_softening)
+# Other fits: predict() takes its values from the coefficients. Of steps beside a row nothing is told.
+#' @rawNamespace S3method(marginaleffects::get_predict,softanneal_fit)
 #' @noRd
-get_coef.softanneal_fit_softening <- function(model, ...) stats::coef(model)
+get_predict.softanneal_fit <- function(model, newdata, type = "response", ...) {
+  value <- suppressWarnings(stats::predict(model, as.data.frame(newdata)), classes = "softanneal_warning")
+  data.frame(rowid = newdata[["rowid"]] %or% seq_len(nrow(newdata)), estimate = unname(value))
+}
 
-#' @rawNamespace S3method(marginaleffects::set_coef,softanneal_fit_softening)
+#' @rawNamespace S3method(marginaleffects::get_coef,softanneal_fit)
 #' @noRd
-set_coef.softanneal_fit_softening <- function(model, coefs, ...) {
+get_coef.softanneal_fit <- function(model, ...) stats::coef(model)
+
+#' @rawNamespace S3method(marginaleffects::set_coef,softanneal_fit)
+#' @noRd
+set_coef.softanneal_fit <- function(model, coefs, ...) {
   model$coefficients[names(coefs)] <- coefs
-  model$par[names(coefs)] <- coefs
+  if (!is.null(model$par)) model$par[names(coefs)] <- coefs
   model
 }
 
-#' @rawNamespace S3method(marginaleffects::get_vcov,softanneal_fit_softening)
+#' @rawNamespace S3method(marginaleffects::get_vcov,softanneal_fit)
 #' @noRd
-get_vcov.softanneal_fit_softening <- function(model, vcov = NULL, ...) {
-  if (is.matrix(vcov)) vcov else if (is.function(vcov)) vcov(model) else stats::vcov(model)
+get_vcov.softanneal_fit <- function(model, vcov = NULL, ...) {
+  if (isFALSE(vcov)) return(NULL)
+  if (is.matrix(vcov)) return(vcov)
+  if (is.function(vcov)) return(vcov(model))
+  if (!is.null(vcov) && !isTRUE(vcov)) {
+    abort("argument", paste0("`vcov` must be a matrix or a function, not ", deparse1(vcov)), arg = "vcov",
+          remedy = paste("Such as vcov = sandwich::sandwich; `se` of fit_softening() has steps, specimens and",
+                         "runs in it already."))
+  }
+  stats::vcov(model)
 }
 
-#' @rawNamespace S3method(insight::get_data,softanneal_fit_softening)
+#' @rawNamespace S3method(insight::get_data,softanneal_fit)
 #' @noRd
-get_data.softanneal_fit_softening <- function(x, ...) {
+get_data.softanneal_fit <- function(x, ...) {
   out <- stats::model.frame(x)
   attr(out, "terms") <- NULL
   out
@@ -110,7 +132,7 @@ model_parameters.softanneal_fit <- function(model, ci = 0.95, ...) {
                     CI_low = m$conf.low, CI_high = m$conf.high, t = m$statistic,
                     df_error = model$df_interval, p = m$p.value)
   structure(out, class = c("parameters_model", "see_parameters_model", "data.frame"), ci = ci, digits = 2,
-            ci_digits = 2, p_digits = 3, footer_digits = 3, ci_method = "Wald", exponentiate = FALSE,
+            ci_digits = 2, p_digits = 3, footer_digits = 3, exponentiate = FALSE,
             coefficient_name = "Coefficient", pretty_names = stats::setNames(m$term, m$term),
             test_statistic = "t-statistic", n_obs = model$nobs, model_class = class(model)[1L],
             verbose = TRUE, show_summary = FALSE, no_caption = TRUE, title = "")

@@ -24,9 +24,25 @@ test_that("residuals, fitted values and predictions stand in the order of the ro
   expect_equal(predict(fits), predict(fits, d))
   expect_equal(augment(fits)$.fitted, predict(fits))
   expect_equal(augment(fits)$lot, d$lot)
+  # leverage, influence and draws, which have a number for each reading too
+  one <- suppressWarnings(fit_softening(d[d$lot == "B", ], se = "cluster"),
+                          classes = "softanneal_warning_missing")
+  asked <- list(hatvalues, rstandard, cooks.distance)
+  for (ask in asked) expect_equal(ask(fits)[d$lot == "B"], unname(ask(one)), tolerance = 1e-6)
+  expect_identical(which(is.na(hatvalues(fits))), c(3L, 40L))
+  drawn <- simulate(fits, 2, seed = 3)
+  expect_identical(which(is.na(drawn$sim_2)), c(3L, 40L))
+  expect_identical(drawn, simulate(fits, 2, seed = 3))
+  expect_lt(abs(stats::sd(drawn$sim_1 - fitted(fits), na.rm = TRUE) / sigma(fits) - 1), 0.25)
+  frame <- model.frame(fits)
+  expect_identical(frame$lot, d$lot[-c(3, 40)])
+  expect_equal(frame$hardness, (fitted(fits) + residuals(fits))[-c(3, 40)], tolerance = 1e-6)
+  expect_identical(terms(fits), terms(one))
   # of some groups: the rows of these
   some <- d$lot %in% c("A", "C")
   expect_equal(residuals(fits[c(3, 1)]), residuals(fits)[some])
+  expect_identical(fits[c("C", "A")], fits[c(3, 1)])
+  expect_refused(fits[c("A", "D")], "argument", "there is no group 'D'")
   # weights, which stand in the order of the rows too
   d$w <- seq(1, 2, length.out = nrow(d))
   weighted <- suppressWarnings(fit_each(d, by = lot, weights = w), classes = "softanneal_warning_missing")
@@ -46,6 +62,9 @@ test_that("covariances, intervals and likelihoods are those of the groups", {
   d <- three_lots()
   fits <- fit_each(d, by = lot)
   each <- lapply(fits, identity)
+  expect_equal(profile(fits["A"], "n")$A, profile(each$A, "n"))
+  expect_refused(identifiability(fits), "argument", "Take the fit of one group, such as fits[[1]]")
+  expect_no_error(check_object(fits, near = TRUE)) # whose covariances may be negative
   expect_named(fits, c("A", "B", "C"))
   expect_equal(vcov(fits), lapply(each, vcov), tolerance = 1e-5)
   expect_equal(confint(fits), lapply(each, confint), tolerance = 1e-5)

@@ -22,7 +22,9 @@ test_that("parameters gives the table of tidy()", {
   expect_equal(m$SE, wanted$std.error)
   expect_equal(m$CI_low, wanted$conf.low)
   expect_equal(m$p, wanted$p.value)
-  expect_match(paste(capture.output(print(m)), collapse = " "), "q_kj_mol")
+  shown <- paste(capture.output(print(m), type = "output"), collapse = " ")
+  expect_match(shown, "q_kj_mol")
+  expect_null(attr(m, "ci_method")) # which would be put down as an interval of Wald where it is none
 })
 
 test_that("emmeans gives predictions with their errors, and contrasts of them", {
@@ -51,21 +53,32 @@ test_that("marginaleffects finds predictions, coefficients and covariance", {
   at <- data.frame(temp_c = c(300, 320), time_min = c(10, 20))
   # its generics ask for these, also where it is not installed
   expect_equal(softanneal:::get_predict.softanneal_fit_softening(f, at)$estimate, unname(predict(f, at)))
-  expect_identical(softanneal:::get_coef.softanneal_fit_softening(f), coef(f))
-  expect_identical(softanneal:::get_vcov.softanneal_fit_softening(f), vcov(f))
-  expect_identical(softanneal:::get_vcov.softanneal_fit_softening(f, diag(5)), diag(5))
-  expect_identical(softanneal:::get_vcov.softanneal_fit_softening(f, stats::vcov), vcov(f))
-  moved <- softanneal:::set_coef.softanneal_fit_softening(f, c(h_soft = 90))
+  expect_identical(softanneal:::get_coef.softanneal_fit(f), coef(f))
+  expect_identical(softanneal:::get_vcov.softanneal_fit(f), vcov(f))
+  expect_identical(softanneal:::get_vcov.softanneal_fit(f, diag(5)), diag(5))
+  expect_identical(softanneal:::get_vcov.softanneal_fit(f, stats::vcov), vcov(f))
+  moved <- softanneal:::set_coef.softanneal_fit(f, c(h_soft = 90))
   expect_equal(coef(moved)[["h_soft"]], 90)
   expect_gt(softanneal:::get_predict.softanneal_fit_softening(moved, at)$estimate[2], predict(f, at)[[2]])
   early <- data.frame(temp_c = 300, time_min = -1e-5)
   expect_equal(softanneal:::get_predict.softanneal_fit_softening(f, early)$estimate, coef(f)[["h_worked"]])
+  expect_null(softanneal:::get_vcov.softanneal_fit(f, FALSE))
+  expect_refused(softanneal:::get_vcov.softanneal_fit(f, "HC1"), "argument", "not \"HC1\"")
   withr::local_options(marginaleffects_model_classes = "mine")
   softanneal:::known_to_marginaleffects()
   softanneal:::known_to_marginaleffects()
-  expect_identical(getOption("marginaleffects_model_classes"), c("mine", "softanneal_fit_softening"))
+  expect_identical(getOption("marginaleffects_model_classes"), c("mine", OWN_CLASSES))
+  # the variables of a nonlinear law, whose right side is no formula of terms
+  growth <- fit_grain_growth(utils::read.csv(extdata("grain_bellbrass_growth.csv")), d0_mm = 0.009)
+  expect_identical(labels(terms(growth)), c("temp_c", "time_min"))
+  expect_named(model.frame(growth), c("grain_mm", "temp_c", "time_min"))
+  line <- fit_hall_petch(data.frame(grain_mm = c(0.01, 0.02, 0.04, 0.08), hardness = c(120, 105, 92, 84)))
+  expect_identical(labels(terms(line)), "grain_mm")
   skip_if_not_installed("marginaleffects")
-  skip_if(getRversion() < "4.4" && !exists("%||%"), "marginaleffects asks for R 4.4")
+  if (!exists("%||%")) { # of R 4.4, which marginaleffects uses
+    assign("%||%", rlang::`%||%`, globalenv())
+    withr::defer(rm("%||%", envir = globalenv()))
+  }
   slopes <- of_package("marginaleffects", "slopes")(f, newdata = at, variables = "temp_c")
   h <- 1e-4
   beside <- function(d) unname(predict(f, transform(at, temp_c = temp_c + d)))
@@ -75,6 +88,15 @@ test_that("marginaleffects finds predictions, coefficients and covariance", {
   by <- of_package("marginaleffects", "comparisons")(f, newdata = at, variables = list(time_min = 5))
   shift <- function(d) unname(predict(f, transform(at, time_min = time_min + d)))
   expect_equal(by$estimate, shift(5) - shift(0), tolerance = 1e-6)
+  expect_refused(of_package("marginaleffects", "predictions")(f, newdata = at, vcov = "HC1"), "argument", "HC1")
+  # other fits: grain growth, whose slope at m is ((d^m - d0^m) / t) / (m d^(m - 1))
+  at <- data.frame(temp_c = 600, time_min = 60)
+  p <- of_package("marginaleffects", "predictions")(growth, newdata = at)
+  wanted <- predict(growth, at, se.fit = TRUE)
+  expect_equal(c(p$estimate, p$std.error), unname(c(wanted$fit, wanted$se.fit)), tolerance = 1e-4)
+  m <- coef(growth)[["m"]]
+  s <- of_package("marginaleffects", "slopes")(growth, newdata = at, variables = "time_min")
+  expect_equal(s$estimate, (p$estimate^m - 0.009^m) / 60 / (m * p$estimate^(m - 1)), tolerance = 1e-4)
 })
 
 test_that("modelsummary and gt take fits and their tables", {

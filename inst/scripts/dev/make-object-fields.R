@@ -94,6 +94,9 @@ if (file.exists(path)) {
   table <- rbind(table, gone)
   table <- table[order(match(table$class, unique(table$class))), ]
 }
+# a covariance may have either sign, also where none was seen
+own <- grepl("^(vcov|cov|cov_[a-z]+)$", table$field) & startsWith(table$type, "matrix") & table$low == 0
+table$low[own] <- -table$high[own]
 commas <- vapply(table, function(x) any(grepl(",", x, fixed = TRUE)), NA)
 write.csv(table, path, row.names = FALSE, quote = which(commas)) # quotes only where they are needed: size
 cat(nrow(table), "fields of", length(rows), "classes\n")
