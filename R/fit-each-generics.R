@@ -6,7 +6,8 @@
 #' What one fit answers, [fit_each()] answers for all its groups.
 #'
 #' @param object,x,model,fitted Fits of many groups from [fit_each()].
-#' @param ... Of `profile()`: as in [profile()][profile.softanneal_fit_softening] of one fit. Otherwise must be empty.
+#' @param ... Of `profile()`: as in [profile()][profile.softanneal_fit_softening] of one fit; else must be
+#'   empty.
 #' @param type `"response"` (data minus fit) or `"pearson"` (times the root of the weights).
 #' @param parm,level,method As in [confint()][fit-methods] of one fit; `"profile"` and `"boot"` fit each group
 #'   anew.

@@ -56,7 +56,8 @@ cooks.distance.softanneal_fit <- function(model, ...) {
 terms.softanneal_fit <- function(x, ...) {
   # of a nonlinear law, the variables: what stands on the right is no formula of a linear model
   law <- stats::formula(x)
-  used <- intersect(all.vars(law[[length(law)]]), c(names(fit_data(x)), all.vars(SOFTENING_FORMULA), "strain"))
+  columns <- c(names(fit_data(x)), all.vars(SOFTENING_FORMULA), "strain")
+  used <- intersect(all.vars(law[[length(law)]]), columns)
   used <- setdiff(used, names(x$coefficients))
   right <- if (length(used)) Reduce(function(a, b) call("+", a, b), lapply(used, as.name)) else 1
   if (length(law) == 3L) law[[3L]] <- right else law[[2L]] <- right

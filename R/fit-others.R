@@ -5,8 +5,9 @@
 #'
 #' `marginaleffects::predictions()`, `comparisons()` and `slopes()`, and `emmeans::emmeans()`, take a fit of
 #' [fit_softening()]: hardness over `temp_c` and `time_min`, with standard errors by the delta method from
-#' `vcov()`. marginaleffects takes the fits of recrystallised fractions, grain growth, Hall-Petch lines, rates,
-#' lifetimes, hardening and master curves too, by what their `predict()` gives. `parameters::model_parameters()` gives the table of [tidy()] under its own names.
+#' `vcov()`. marginaleffects takes the fits of recrystallised fractions, grain growth, Hall-Petch lines,
+#' rates, lifetimes, hardening and master curves too, by what their `predict()` gives.
+#' `parameters::model_parameters()` gives the table of [tidy()] under its own names.
 #'
 #' Times and temperatures are numbers: without `newdata`, `variables` or `at` these packages take the
 #' readings, or means over them, of which few have a meaning here. Name the conditions, as in the examples.
@@ -14,9 +15,9 @@
 #' with `se = "components"` and of open parameters are better than those of the delta method. `emmeans` needs
 #' a fit with all parameters determined (`softanneal_error_model`).
 #'
-#' `modelsummary::modelsummary()`, `knitr::kable()` and `gt::gt()` take fits or their tables as they are; those of
-#' [fit_each()] as a list, `modelsummary(as.list(fits))`. `vcov` of marginaleffects is a matrix or a function,
-#' such as `sandwich::sandwich`: words such as "HC3" are refused.
+#' `modelsummary::modelsummary()`, `knitr::kable()` and `gt::gt()` take fits or their tables as they are;
+#' those of [fit_each()] as a list, `modelsummary(as.list(fits))`. `vcov` of marginaleffects is a matrix or a
+#' function, such as `sandwich::sandwich`: words such as "HC3" are refused.
 #'
 #' @name fit-others
 #' @seealso [fit-generics], [predict-fit]
