@@ -89,8 +89,8 @@ get_vcov.softanneal_fit <- function(model, vcov = NULL, ...) {
   if (is.function(vcov)) return(vcov(model))
   if (!is.null(vcov) && !isTRUE(vcov)) {
     abort("argument", paste0("`vcov` must be a matrix or a function, not ", deparse1(vcov)), arg = "vcov",
-          remedy = paste("Such as vcov = sandwich::sandwich; `se` of fit_softening() has steps, specimens and",
-                         "runs in it already."))
+          remedy = paste("Such as vcov = sandwich::sandwich; `se` of fit_softening() has steps,",
+                         "specimens and runs in it already."))
   }
   stats::vcov(model)
 }
