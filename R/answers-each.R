@@ -49,10 +49,10 @@ blank_answers <- function(name, values, aim, wanted) {
   target <- aim$given %or% aim$target
   out <- data.frame(rep(values, length(target)), rep(target, each = length(values)))
   names(out) <- c(name, aim$what)
-  if (!is.null(aim$scale)) out$scale <- aim$scale
-  out[c(wanted, "std.error", "conf.low", "conf.high")] <- NA_real_
-  out$method <- NA_character_
-  out$note <- ""
+  if (!is.null(aim$scale)) out$scale <- rep_len(aim$scale, nrow(out))
+  out[c(wanted, "std.error", "conf.low", "conf.high")] <- rep(NA_real_, nrow(out))
+  out$method <- rep(NA_character_, nrow(out))
+  out$note <- rep("", nrow(out))
   out
 }
 

@@ -73,7 +73,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   temp_k <- temp_c + ZERO_CELSIUS
   slope <- ln_time_slope(fit, temp_c, grid[[aim$what]], aim$what, at_strain)
   half <- ans$half / abs(slope)
-  if (!is.null(aim$scale)) grid$scale <- aim$scale
+  if (!is.null(aim$scale)) grid$scale <- rep_len(aim$scale, nrow(grid))
   grid$temp_c <- temp_c
   grid$std.error <- ans$se / abs(slope) * temp_k^2
   if (!is.null(aim$scale)) {

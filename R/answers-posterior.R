@@ -103,7 +103,7 @@ time_to_posterior <- function(x, hardness, softening, fraction, temp_c, level, s
     ln_t[!same_temperature(grid$temp_c, fit$temp_ref_c), ] <- NA_real_
   }
   a <- answers_of_draws(ln_t, level, exp)
-  if (!is.null(aim$scale)) grid$scale <- aim$scale
+  if (!is.null(aim$scale)) grid$scale <- rep_len(aim$scale, nrow(grid))
   grid$time_min <- ifelse(is.finite(a$middle), a$middle, NA_real_)
   grid$std.error <- a$sd
   grid$conf.low <- a$low
@@ -154,7 +154,7 @@ temp_for_posterior <- function(x, time_min, hardness, softening, fraction, level
     temp <- matrix(temp, nrow(grid))
   }
   a <- answers_of_draws(temp, level)
-  if (!is.null(aim$scale)) grid$scale <- aim$scale
+  if (!is.null(aim$scale)) grid$scale <- rep_len(aim$scale, nrow(grid))
   grid$temp_c <- ifelse(is.finite(a$middle), a$middle, NA_real_)
   grid$std.error <- a$sd
   grid$conf.low <- a$low

@@ -127,7 +127,7 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   at_strain <- if (!is.null(strain)) grid[[strain_name(fit)]]
   ans <- solve_times(fit, grid$temp_c, grid[[what]], what, at_strain, level)
   limits <- ans$ln_time + ans$half * rep(c(-1, 1), each = nrow(grid))
-  if (!is.null(aim$scale)) grid$scale <- aim$scale
+  if (!is.null(aim$scale)) grid$scale <- rep_len(aim$scale, nrow(grid))
   grid$time_min <- exp(ans$ln_time)
   grid$std.error <- ans$se
   if (!is.null(aim$scale)) {

@@ -142,6 +142,7 @@ test_that("rates are refused and told where they should be", {
 })
 
 test_that("tables and picture of rates", {
+  skip_on_cran()
   f <- shared_fit()
   r <- rates(f, n = "own")
   expect_s3_class(tidy(r), "softanneal_table")

@@ -116,3 +116,18 @@ test_that("what cannot be converted is refused", {
                class = "softanneal_error_scale")
   expect_error(predict(numbers, scale = "HRB"), "fitted as read", class = "softanneal_error_scale")
 })
+
+test_that("no hardness, time or temperature asked for is a table without rows, in the columns of any answer", {
+  fit <- bell_softening()
+  for (ask in list(\(f, ...) time_to(f, ..., temp_c = 330), \(f, ...) temp_for(f, 10, ...))) {
+    none <- ask(fit, hardness = numeric())
+    expect_identical(nrow(none), 0L)
+    expect_named(none, names(ask(fit, hardness = 100)))
+    expect_identical(nrow(ask(fit, softening = numeric())), 0L)
+  }
+  expect_identical(nrow(temp_for(fit, numeric(), hardness = 100)), 0L)
+  expect_identical(nrow(time_to(fit, hardness = 100, temp_c = numeric())), 0L)
+  fits <- suppressWarnings(fit_each(transform(as.data.frame(bell_readings()), coil = "A"), coil))
+  expect_identical(nrow(time_to(fits, hardness = numeric(), temp_c = 330)), 0L)
+  expect_identical(nrow(temp_for(fits, numeric(), hardness = 100)), 0L)
+})

@@ -59,6 +59,7 @@ test_that("counts are for one specimen: by group, or refused by mutate()", {
 })
 
 test_that("tables of the package go into a database and come back", {
+  skip_on_cran()
   skip_if_not_installed("DBI")
   skip_if_not_installed("RSQLite")
   connection <- DBI::dbConnect(RSQLite::SQLite(), ":memory:")

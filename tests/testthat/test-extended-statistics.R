@@ -165,3 +165,37 @@ test_that("compare_laboratories(): level of F, and coverage of the intervals of 
   # Graybill and Wang's limits of the others are approximations: 1 % of room
   expect_share(r[, 3:4], 0.95, 0.01, "coverage of the sd between, and of the total")
 })
+
+test_that("standard errors that a plan promises are those of simulated runs", {
+  skip_unless_extended()
+  # One run: hardness by the formula, one error a step shared by its readings, one per reading;
+  # then fitted as any user would. Linear theory has its own error (curvature, some per cent),
+  # for which 15 % is allowed. A standard deviation from 500 runs scatters by 1/sqrt(2 * 499): 3 %.
+  runs <- 500L
+  g <- plan_guess(recryst_1h_c = 330, draws = 8, sd_reading = 2, sd_step = 1.5, sd_piece = 0,
+                  u_temp_c = 0)
+  plan <- plan_anneal(c(290, 310, 330, 350), c(4, 8, 16, 32, 64), g, n_readings = 6, furnaces = 2,
+                      session_min = 400)
+  s <- plan$steps
+  at <- c(290, 310, 330, 350)
+  hardness <- g$par[["h_soft"]] + (g$par[["h_worked"]] - g$par[["h_soft"]]) *
+    exp(-(arrhenius_rate(s$temp_c, exp(g$par[["ln_k_ref"]]), g$temp_ref_c, g$par[["q_kj_mol"]]) *
+            s$time_min)^g$par[["n"]])
+  sums <- with_test_seed(71, vapply(seq_len(runs), function(k) {
+    rows <- rep(seq_len(nrow(s)), each = 6)
+    d <- data.frame(specimen = s$specimen[rows], temp_c = s$temp_c[rows],
+                    time_min = s$time_min[rows], scale = "HV",
+                    hardness = hardness[rows] + stats::rnorm(nrow(s), sd = 1.5)[rows] +
+                      stats::rnorm(length(rows), sd = 2))
+    fit <- suppressWarnings(fit_softening(d, temp_ref_c = g$temp_ref_c),
+                            classes = "softanneal_warning_fit")
+    c(fit$par, log(time_to(fit, temp_c = at)$time_min))
+  }, numeric(9)))
+  expect_false(anyNA(sums))
+  ratio <- apply(sums, 1L, stats::sd) / tidy(plan)$std.error
+  message("errors found over errors promised, ", runs, " runs: ", toString(signif(ratio, 3)))
+  expect_lt(max(abs(ratio - 1)), 0.15)
+  # and the middle is where the run started: bias below a third of the standard error
+  bias <- rowMeans(sums) - tidy(plan)$estimate
+  expect_lt(max(abs(bias) / tidy(plan)$std.error), 1 / 3)
+})

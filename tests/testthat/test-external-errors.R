@@ -96,6 +96,7 @@ test_that("offset and slope of each subject are those of lme4 (sleepstudy)", {
 })
 
 test_that("crossed operators are those of lme4 (Penicillin)", {
+  skip_on_cran()
   skip_if_not_installed("lme4")
   d <- lme4::Penicillin
   id <- as.integer(d$plate)

@@ -161,6 +161,7 @@ test_that("equivalence: published example with n = 95 and 89", {
 })
 
 test_that("Student's sleep data: paired and Welch", {
+  skip_on_cran()
   x <- datasets::sleep$extra
   paired <- compare_baseline(x[1:10], x[11:20], margin = 1, paired = TRUE)
   expect_equal(c(paired$estimate / paired$std.error, paired$df, paired$p.value),

@@ -387,6 +387,7 @@ test_that("threads are capped by the environment and by a fork", {
 })
 
 test_that("a time limit stops a long call with one thread and with two, and the session goes on", {
+  skip_on_cran()
   d <- many_readings(1, seed = 24, times = c(0, 4, 8, 16, 32))
   d <- d[rep(seq_len(nrow(d)), 4000), ]
   d$coil <- rep(1:4000, each = nrow(d) / 4000)

@@ -172,6 +172,7 @@ test_that("plots have a panel per strain", {
 })
 
 test_that("bad strains are refused by name and row", {
+  skip_on_cran()
   d <- with_test_seed(81, made_strains())
   fit <- function(d, ...) quietly_fitted(d, ..., strain = strain)
   expect_error(fit(d[names(d) != "strain"]), class = "softanneal_error_column")
@@ -257,6 +258,7 @@ test_that("readings of one exponent give no sign of three", {
 })
 
 test_that("a fit with several exponents answers at its own temperatures only", {
+  skip_on_cran()
   d <- with_test_seed(85, made_readings(temps = c(310, 330, 350), sd_step = 0.5))
   f <- quietly_fitted(d, n_by = "by temperature")
   expect_output(print(f), "Exponent n of its own")

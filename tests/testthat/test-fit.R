@@ -147,6 +147,7 @@ test_that("the hotter of two temperatures finished before its first reading: Q h
 })
 
 test_that("a parameter called determined has the interval of its profile: two temperatures, one finished", {
+  skip_on_cran()
   # HR30T of one strip, 450 degrees finished before its first reading; drawn with ln k at 396 degrees of -1.02
   d <- data.frame(
     specimen = rep(c("K", "L"), each = 25), temp_c = rep(c(350, 450), each = 25),
@@ -349,6 +350,7 @@ test_that("missing readings are counted once and padded; strips before any annea
 })
 
 test_that("as rolled is one condition, whatever temperature its rows name", {
+  skip_on_cran()
   d <- with_test_seed(14, made_readings(sd_step = 1))
   rolled <- d$time_min == 0
   labels <- list(NA, 290, 20, ifelse(seq_along(rolled) %% 2, NA, 370))

@@ -37,6 +37,7 @@ tortured_elsewhere <- function(library) {
 }
 
 test_that("results are the same when R collects garbage at every allocation in C", {
+  skip_on_cran()
   calm <- tiny_calls(asNamespace("softanneal"))
   library <- installed_at()
   elsewhere <- isNamespaceLoaded("ggplot2") && !is.null(library)
@@ -50,6 +51,7 @@ test_that("results are the same when R collects garbage at every allocation in C
 })
 
 test_that("entry points refuse arguments of the wrong type or length", {
+  skip_on_cran()
   odd <- list(NULL, character(), "a", list(), 1i, 1:3, numeric(), TRUE)
   points <- entry_points()
   expect_gt(length(points), 8L)

@@ -93,6 +93,7 @@ test_that("reweighting ends where the weights are those of the fitted curve", {
 })
 
 test_that("counts drawn from the law come back unbiased, and the double-log method is biased", {
+  skip_on_cran()
   d <- fraction_table()
   set.seed(42)
   n <- replicate(40, {

@@ -22,6 +22,7 @@ bench_plan <- function() {
 }
 
 test_that("steps are found with their times, whatever the interval and the support", {
+  skip_on_cran()
   plan <- bench_plan()
   for (support in c("block", "free")) for (dt in c(1, 10, 30)) {
     found <- find_steps(bench_log(plan, dt, support = support))
@@ -53,6 +54,7 @@ test_that("logs that begin or end hot are marked, and a furnace that stays hot h
 })
 
 test_that("steps written into the log join readings to their ends; without them the fit stops", {
+  skip_on_cran()
   plan <- bench_plan()
   law <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.06), n = 1.6, q_kj_mol = 180)
   log <- bench_log(plan)

@@ -39,6 +39,7 @@ test_that("a regular fit is determined throughout, with the profile limits", {
 })
 
 test_that("other reasons are given in words", {
+  skip_on_cran()
   d <- with_test_seed(74, made_readings(temps = 330))
   one <- identifiability(quietly_fitted(d))
   expect_match(one$reason[one$term == "q_kj_mol"], "one temperature")
@@ -52,6 +53,7 @@ test_that("other reasons are given in words", {
 })
 
 test_that("residual and profile plots carry their data", {
+  skip_on_cran()
   f <- fit_softening(with_test_seed(75, made_readings(sd_step = 2)))
   p <- plot_residuals(f)
   expect_s3_class(p, "ggplot")

@@ -12,6 +12,7 @@ isochronal_readings <- function(temps = seq(200, 480, 20), half_c = 340, n = 1.8
 }
 
 test_that("the temperature of half the softening is that of the law, without a bias of the grid", {
+  skip_on_cran()
   exact <- with_test_seed(1, isochronal_readings(sd = 0.01, temps = seq(190, 470, 40)))
   expect_equal(recryst_temperature(exact)$temp_c, 340, tolerance = 1e-3)
   # whatever n the readings were made with: at one time n and Q show in their product alone
@@ -55,6 +56,7 @@ test_that("few temperatures give the two neighbours as ends, where a soft level 
 })
 
 test_that("no temperature is read off where the pieces do not show the soft level, at any scatter", {
+  skip_on_cran()
   # true 340: halfway to the hottest mean is 15 to 30 degrees too low
   for (sd in c(0.3, 6)) for (temps in list(c(310, 325), c(290, 325), c(320, 360))) {
     d <- with_test_seed(5, isochronal_readings(temps, sd = sd))
@@ -136,6 +138,7 @@ test_that("what cannot be read off is refused", {
 })
 
 test_that("isochronal readings are drawn with their curve, or that of a fit", {
+  skip_on_cran()
   d <- with_test_seed(2, isochronal_readings())
   p <- plot_isochronal(d)
   expect_match(p$labels$caption, "Half of the softening: 3[34][0-9][.]")

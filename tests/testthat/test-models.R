@@ -71,6 +71,7 @@ test_that("simulate_readings() takes any rate, also below 1 per min, of every mo
 })
 
 test_that("groups of a class differ in the logarithm of every rate by addition", {
+  skip_on_cran()
   truth <- c(h_worked = 160, h_soft = 78, ln_k_ref = -2.5, n = 1.6, q_kj_mol = 140, dh_hard = 6,
              ln_k_hard = -0.5, q_hard_kj_mol = 90)
   design <- class_design(truth, model = "hardening_jmak",

@@ -225,6 +225,7 @@ PRACTICE_DRIVER <- "
     volume: s.strip.thickness_mm * s.strip.width_mm * s.strip.length_mm - s.strip.volume};"
 
 test_that("a run in the browser from the rolls to the files is that of R, and its fit holds the truth", {
+  skip_on_cran()
   skip_unless_browser()
   data <- practice_of_group()
   # a history of the package, to be found at its own times

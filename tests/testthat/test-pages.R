@@ -73,6 +73,7 @@ test_that("a page names the digests of what may run, and its parts can hold no t
 })
 
 test_that("in a browser nothing but the scripts of a page can run, ask or load", {
+  skip_on_cran()
   skip_unless_browser()
   found <- drive_page("tiny", "A page", list(name = "</p><b>x</b>"), "
     document.body.insertAdjacentHTML('beforeend', '<i style=\"color: red\" onclick=\"1\">x</i>');

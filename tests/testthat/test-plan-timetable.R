@@ -119,6 +119,7 @@ expect_possible <- function(booked, pieces, set) {
 }
 
 test_that("timetables of small runs end as early as any order allows", {
+  skip_on_cran()
   sizes <- list(c(2, 2), c(3, 1), c(2, 1), c(2, 3))
   cases <- if (extended_tests()) 50L else 12L
   withr::local_seed(4)
@@ -156,6 +157,7 @@ class_run <- function() {
 }
 
 test_that("runs of a class end near a time that none can end before", {
+  skip_on_cran()
   cases <- if (extended_tests()) 50L else 30L
   withr::local_seed(5)
   ratio <- vapply(seq_len(cases), function(k) {
@@ -177,6 +179,7 @@ test_that("runs of a class end near a time that none can end before", {
 })
 
 test_that("larger runs keep the rules of the bench, over several sessions too", {
+  skip_on_cran()
   withr::local_seed(11)
   for (k in 1:6) {
     run <- random_run(6, 4)
@@ -215,6 +218,7 @@ test_that("steps are left out at the end of a piece only, and only where others 
 })
 
 test_that("a better plan has a place for every step and is never worse", {
+  skip_on_cran()
   guess <- plan_guess("C26000", recryst_1h_c = 330, draws = 8)
   quiet <- function(x) suppressWarnings(x, classes = "softanneal_warning_assumption")
   plan <- expect_told(quiet(plan_anneal(c(300, 330, 360, 390), c(5, 10, 20, 40, 80), guess, furnaces = 2,

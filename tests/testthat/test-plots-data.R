@@ -157,6 +157,7 @@ test_that("long names lose the words that all share, at either end", {
 })
 
 test_that("colours that would vanish on a grey ground are lightened, others stay", {
+  skip_on_cran()
   ground <- ground_of(ggplot2::theme_dark())
   drawn <- c(MAIN_COLOUR, SECOND_COLOUR, INK, ramp_colours(9, dark = FALSE), group_colours(4))
   expect_lt(min(contrast(drawn, ground)), 1.3)
@@ -178,6 +179,7 @@ test_that("colours that would vanish on a grey ground are lightened, others stay
 })
 
 test_that("captions say when a parameter is open, a line is missing or nothing is joined", {
+  skip_on_cran()
   d <- bell_readings()
   half <- quietly_fitted(d[d$temp_c >= 370, ])
   rich <- quietly_fitted(d, model = "recovery_jmak")

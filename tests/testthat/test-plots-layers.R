@@ -52,6 +52,7 @@ test_that("readings at time zero count on a logarithmic axis", {
 })
 
 test_that("groups with several temperatures, lots and panels are fitted on their own", {
+  skip_on_cran()
   alone <- drawn(base() + geom_softening(fit_args = quick, n_points = 4))
   by_group <- drawn(base(two, colour = lot) + geom_softening(fit_args = quick, n_points = 4))
   by_lot <- drawn(base(two, colour = interaction(lot, temp_c), lot = lot) +
@@ -92,6 +93,7 @@ test_that("settings of the fit reach it, and weights", {
 })
 
 test_that("what the layer cannot do is said", {
+  skip_on_cran()
   expect_error(geom_softening(interval = "wide"), class = "softanneal_error_argument")
   expect_error(geom_softening(model = "none"), class = "softanneal_error_argument")
   expect_error(stat_softening(fit_args = list(1)), class = "softanneal_error_argument")

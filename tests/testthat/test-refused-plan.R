@@ -20,6 +20,7 @@ test_that("plans that cannot be improved say why", {
 })
 
 test_that("a search that ends otherwise than it should says so", {
+  skip_on_cran()
   plan <- plan_of()
   ended <- function(ending) {
     copied_package(.Call = function(...) {

@@ -16,6 +16,7 @@ test_that("wanted reductions are met in turn by as few passes as the mill allows
 })
 
 test_that("drafts keep to the stand and to the bite, on the dial, for random mills", {
+  skip_on_cran()
   with_test_seed(4, for (k in 1:60) {
     t0 <- stats::runif(1, 0.5, 6)
     share <- stats::runif(1, 5, 40)

@@ -73,6 +73,7 @@ test_that("the laboratory report shows the numbers of the fit, and cautions", {
 })
 
 test_that("what reading and fitting warn of stands in the laboratory report", {
+  skip_on_cran()
   r <- as.data.frame(example_data("bellbrass_readings"))
   r$hardness[5] <- NA
   file <- withr::local_tempfile(fileext = ".csv")
@@ -85,6 +86,7 @@ test_that("what reading and fitting warn of stands in the laboratory report", {
 })
 
 test_that("what comes from data stays text in the report", {
+  skip_on_cran()
   r <- simulate_readings(seed = 1, specimen = c("<script>alert(1)</script>", "a|b *c*", "[d](e)",
                                                 "$f$ \\(g\\)"))
   file <- withr::local_tempfile(fileext = ".csv")
@@ -100,6 +102,7 @@ test_that("what comes from data stays text in the report", {
 })
 
 test_that("the instructor's key shows truths, blunders and marks", {
+  skip_on_cran()
   design <- class_design(blunders = c("warm", "outlier"))
   key <- answer_key(2, seed = 5, design = design)
   answers <- data.frame(group = "group-01", quantity = c("q_kj_mol", "n"),
@@ -125,6 +128,7 @@ test_that("the instructor's key shows truths, blunders and marks", {
 })
 
 test_that("the plan shows hours, indentations, expected curves and errors, and makes the sheet", {
+  skip_on_cran()
   dir <- withr::local_tempdir()
   html <- render_template("plan-bench-sheet", list(
     improve = "", temp_c = c(290, 330), time_min = c(4, 8, 16, 32), run = "<b>run</b> *2*",
@@ -171,6 +175,7 @@ test_that("the plan shows hours, indentations, expected curves and errors, and m
 })
 
 test_that("the plan starts from earlier readings, is improved, and passes warnings on", {
+  skip_on_cran()
   dir <- withr::local_tempdir()
   file <- example_data("bellbrass_readings", path = TRUE)
   params <- list(readings = file, temp_c = c(290, 330, 410), time_min = c(4, 8, 16), n_readings = 6,
@@ -192,6 +197,7 @@ test_that("the plan starts from earlier readings, is improved, and passes warnin
 })
 
 test_that("a document that is being knitted may make a sheet and a report", {
+  skip_on_cran()
   skip_if_not_installed("rmarkdown")
   skip_if_not(rmarkdown::pandoc_available(), "pandoc")
   dir <- withr::local_tempdir()
@@ -297,6 +303,7 @@ test_that("snippets are code that R can parse", {
 })
 
 test_that("the code that addins insert runs", {
+  skip_on_cran()
   file <- example_data("bellbrass_readings", path = TRUE)
   run <- function(code, env) {
     withr::local_png(withr::local_tempfile(fileext = ".png"))
@@ -381,6 +388,7 @@ test_that("the project template declares what RStudio asks for, and its files ap
 })
 
 test_that("the project works: its script runs and its report renders with the group's name", {
+  skip_on_cran()
   skip_if_not_installed("rmarkdown")
   skip_if_not(rmarkdown::pandoc_available(), "pandoc")
   path <- file.path(withr::local_tempdir(), "lab")

@@ -33,6 +33,7 @@ test_that("a furnace is off by one value for all that is in it", {
 })
 
 test_that("errors of the clock accumulate over the steps of a specimen", {
+  skip_on_cran()
   # far out on a straight stretch: hardness against time of a slow specimen
   d <- drawn(7, errors_alone(time_min = 0.5), temp_c = 330, time_min = c(0, 8, 10, 12, 14))
   truth <- softanneal:::true_model(softanneal:::WORKSHOP_TRUTH, "jmak", 330)
@@ -48,6 +49,7 @@ test_that("errors of the clock accumulate over the steps of a specimen", {
 })
 
 test_that("the tolerance of an answer key knows them: it is the scatter of the estimator", {
+  skip_on_cran()
   sd <- bench_errors(temp_c = 1, time_min = 0.05, machine = 0, operator = 0)
   design <- class_design(scale = "HV", sd = sd, resolution = 0, n_readings = 2, temp_c = c(310, 330, 350))
   expected <- sqrt(diag(softanneal:::estimator_covariance(design$truth, design)))

@@ -80,6 +80,7 @@ test_that("a log with clock times goes with readings on the same clock", {
 })
 
 test_that("with_units() gives the units of names, and answers those of their estimate", {
+  skip_on_cran()
   skip_if_not_installed("units")
   f <- fit_softening(tungsten_readings(), se = "model")
   unit <- function(x) if (inherits(x, "units")) as.character(units::deparse_unit(x)) else ""
