@@ -117,7 +117,7 @@ test_that("what cannot be converted is refused", {
   expect_error(predict(numbers, scale = "HRB"), "fitted as read", class = "softanneal_error_scale")
 })
 
-test_that("no hardness, time or temperature asked for is a table without rows, in the columns of any answer", {
+test_that("no hardness, time or temperature asked for gives the columns of any answer and no row", {
   fit <- bell_softening()
   for (ask in list(\(f, ...) time_to(f, ..., temp_c = 330), \(f, ...) temp_for(f, 10, ...))) {
     none <- ask(fit, hardness = numeric())
