@@ -153,6 +153,18 @@ fit_components <- function(r, d, set, level) {
     m <- run_mixed(input, set, d$ref_k, r$par, form, errors, held)
     if (m$counts[1L] > 1L && m$counts[1L] != 5L) return(NULL)
   }
+  if (!is.null(d$limits)) {
+    settled <- settle_limits(d, r, steps, structure, input, errors, m, least, function(input, par, errors) {
+      run_mixed(input, set, d$ref_k, par, form, errors, held)
+    })
+    if (is.null(settled)) return(NULL)
+    steps <- settled$steps
+    errors <- settled$errors
+    input <- settled$input
+    m <- settled$m
+    noise <- errors[[1L]][order(o)]
+    factor <- errors[[2L]][order(o)]
+  }
   names(m$variance) <- ERROR_COMPONENTS
   problems <- list(components_structure(structure, m, noise, factor, steps))
   run <- steps$run[steps$time > 0]
@@ -167,6 +179,7 @@ fit_components <- function(r, d, set, level) {
               visible = p$visible, stated = d$u_temp, exact = isTRUE(d$u_temp_exact),
               problems = problems, free = m$place, input = input, form = form, errors = errors,
               held = held, loading = r$loading)
+  if (!is.null(d$limits)) out$readings <- settled$d
   out$errors[[4L]] <- unname(m$variance)
   out
 }
@@ -245,7 +258,10 @@ with_components <- function(fit, errors) {
 components_states <- function(fit, errors, s) {
   if (is.null(s$quantile)) return(fit)
   settled <- fit$states %in% c("determined", "fixed")
-  if (all(settled) && !any(has_ends(fit)) && !one_sided(fit)) return(fit)
+  lost <- setdiff(which(fit$settings$set$held == 0L), errors$free) # stopped at a bound under components
+  settled[lost] <- FALSE
+  limited <- !is.null(fit$readings$limits) # plateaus are then known from one side
+  if (all(settled) && !limited && !any(has_ends(fit)) && !one_sided(fit)) return(fit)
   r <- components_profile(fit, errors, fit$level)
   if (all(settled) && all(r$states %in% c("determined", "fixed")) && !is_bent(fit, r)) {
     fit$limits[, ] <- NA_real_

@@ -33,6 +33,8 @@ fit_sides <- function(side, outside_table, value, read_on, scale, material) {
 }
 
 MOST_LIMIT_ROUNDS <- 100L
+MOST_COMPONENT_ROUNDS <- 200L
+LIMIT_ROUNDS <- 40L
 
 # The fit with its limits: `d` comes back with the readings and weights they count as.
 run_with_limits <- function(d, set, control, level, clusters, use_start) {
@@ -61,9 +63,109 @@ run_with_limits <- function(d, set, control, level, clusters, use_start) {
     d$weights <- working[, 2L]
     set$start <- unname(r$par)
   }
-  d$limits <- list(side = side, bound = bound, rounds = round)
+  d$limits <- list(side = side, bound = bound, rounds = round, prior = prior,
+                   settled = round < MOST_LIMIT_ROUNDS)
   d$side <- NULL
   list(r = r, d = d)
+}
+
+# Limits under components of error: a limit is seen against its own step, given specimen, furnace and the other
+# readings (src/censored.c), so what it counts as, the curve and all standard deviations are found in turn
+# until they stand. `least`: variance of exact readings; `again(input, par, errors)`: the fit of step means.
+settle_limits <- function(d, r, steps, structure, input, errors, m, least, again) {
+  l <- d$limits
+  o <- structure$order
+  prior <- if (is.null(l$prior)) rep(1, d$n) else l$prior
+  place <- match(match(r$cluster_of + 1L, steps$keep), o) - 1L # steps as they stand in their blocks
+  used <- !is.na(place) & prior > 0
+  at <- place[used]
+  p <- prior[used]
+  within <- at
+  if (!is.null(steps$share)) within <- as.integer(factor(paste(at, d$operator[used])))
+  replicated <- is.finite(steps$sd_reading)
+  variance <- if (replicated) max(steps$sd_reading^2, least) else least
+  if (!replicated) errors[[2L]] <- unname(mean(p) / rowsum(p, at)[, 1L])
+  start <- errors[[4L]]
+  sites <- list(d$hardness[used], numeric(sum(used)))
+  before <- NULL
+  for (round in seq_len(MOST_COMPONENT_ROUNDS)) {
+    mean <- input[[3L]][o] - m$y
+    cov <- step_covariance(structure, m, errors)
+    cuts <- if (is.null(steps$share)) structure$first else c(0L, length(mean))
+    s <- .Call(C_sa_call_limits, list(mean, cov, as.integer(cuts)),
+               list(as.integer(at), l$side[used], l$bound[used], variance / p), sites)
+    sites <- s[1:2]
+    now <- c(mean, sqrt(c(m$variance, variance)))
+    unit <- rep(1e-5 * sqrt(max(diag(cov)) + variance), length(now))
+    if (round > LIMIT_ROUNDS) { # flat minima: within a fraction of the standard error
+      x <- m$x[, seq_along(m$place), drop = FALSE]
+      se <- sqrt(pmax(rowSums((x %*% matrix(m$cov, ncol(x))) * x), 0))
+      unit <- pmax(unit, 0.02 * c(se, rep(max(sqrt(diag(cov))), length(now) - length(se))))
+    }
+    still <- !is.null(before) && all(abs(now - before) < unit)
+    if (still && s$settled) break
+    before <- now
+    if (replicated) variance <- max(scatter_within(s, at, within, p, variance), least)
+    precision <- rowsum(1 / s$variance, at)[, 1L]
+    errors[[1L]] <- 1 / precision + if (replicated) least else 0
+    input[[3L]][o] <- rowsum(s$site / s$variance, at)[, 1L] / precision
+    errors[[4L]] <- pmax(unname(m$variance), 1e-4 * start) # a variance of zero would stay there
+    m <- again(input, m$par, errors)
+    if (m$counts[1L] > 1L && m$counts[1L] != 5L) return(NULL)
+  }
+  d$weights <- prior
+  if (replicated) {
+    d$weights[used] <- pmin(variance / s$variance, p)
+    steps$sd_reading <- sqrt(variance)
+    steps$weight[o] <- variance * precision
+  } else { # the scatter of the step is that of its reading
+    own <- (m$variance[[3L]] * errors[[2L]])[at + 1L] + least
+    d$weights[used] <- p * own / (own + pmax(s$variance - least / p, 0))
+  }
+  steps$mean <- input[[3L]]
+  d$hardness[used] <- s$site
+  d$limits$rounds <- l$rounds + round
+  d$limits$settled <- l$settled && still
+  list(d = d, steps = steps, errors = errors, input = input, m = m)
+}
+
+# Covariance of the values of steps, without the errors of their readings.
+step_covariance <- function(structure, m, errors) {
+  v <- unname(m$variance)
+  same <- function(id) outer(id, id, "==") & id >= 0L
+  out <- v[2L] * same(structure$piece) + v[1L] * same(structure$furnace) * tcrossprod(m$g)
+  if (!is.null(structure$share)) {
+    out <- out + v[4L] * tcrossprod(structure$share[structure$order, , drop = FALSE])
+  }
+  diag(out) <- diag(out) + v[3L] * errors[[2L]] + ifelse(structure$furnace < 0L, v[1L] * m$g^2, 0)
+  out
+}
+
+# Variance of a reading about its step: the sum of squares within steps that readings and limits let expect.
+scatter_within <- function(s, at, within, p, variance) {
+  own <- variance / p
+  keep <- own / s$variance # of what a limit counts as, the share that is scatter of the reading
+  error <- keep * (s$site - s$step_mean[at + 1L])
+  step <- s$step_variance[at + 1L]
+  group <- match(within, unique(within))
+  total <- function(x) rowsum(x, group)[, 1L]
+  whole <- total(p)
+  centre <- total(p * error) / whole
+  of_centre <- (total(p^2 * own * (1 - keep)) + total(p * keep)^2 * step[match(seq_along(whole), group)]) /
+    whole^2
+  squares <- total(p * (error^2 + own * (1 - keep) + keep^2 * step)) - whole * (centre^2 + of_centre)
+  sum(squares) / (length(p) - length(whole))
+}
+
+# Fits with limits are repeated: the rounds are counted, and have an end.
+with_rounds <- function(convergence, limits) {
+  if (is.null(limits)) return(convergence)
+  convergence$iterations <- limits$rounds
+  if (!limits$settled) {
+    convergence$converged <- FALSE
+    convergence$end <- "values of limits did not come to rest"
+  }
+  convergence
 }
 
 # Readings of a fit that are readings.

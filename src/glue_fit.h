@@ -12,6 +12,7 @@
 SEXP sa_call_least_squares(SEXP problem, SEXP control);
 SEXP sa_call_softening(SEXP readings, SEXP model, SEXP options, SEXP control);
 SEXP sa_call_gradient_se(SEXP gradient, SEXP cov);
+SEXP sa_call_limits(SEXP steps, SEXP readings, SEXP start);
 SEXP sa_call_censored(SEXP side, SEXP bound, SEXP curve, SEXP sd, SEXP prior);
 SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP place, SEXP par);
 SEXP sa_call_time_to(SEXP model, SEXP place, SEXP target, SEXP kind, SEXP par);
@@ -30,7 +31,7 @@ sa_lsq_control glue_control(SEXP control);
 #define GLUE_FIT_CALLS                                                                             \
     CALLDEF(sa_call_least_squares, 2), CALLDEF(sa_call_softening, 4),                          \
         CALLDEF(sa_call_gradient_se, 2), CALLDEF(sa_call_hardness, 4),                         \
-        CALLDEF(sa_call_time_to, 5), CALLDEF(sa_call_censored, 5),                             \
+        CALLDEF(sa_call_time_to, 5), CALLDEF(sa_call_censored, 5), CALLDEF(sa_call_limits, 3),  \
         CALLDEF(sa_call_history_check, 1), CALLDEF(sa_call_reduced_time, 6),                   \
         CALLDEF(sa_call_soften, 6), CALLDEF(sa_call_meeting_interval, 6), CALLDEF(sa_call_curve_interval, 7),
 

@@ -342,6 +342,44 @@ SEXP sa_call_censored(SEXP side, SEXP bound, SEXP curve, SEXP sd, SEXP prior)
     return out;
 }
 
+/* steps: list(mean, covariance, first step of each block and the end); readings: list(step from 0, side,
+ * value, variance about the step); start: list(site, variance). */
+SEXP sa_call_limits(SEXP steps, SEXP readings, SEXP start)
+{
+    const char *fields[] = {"site", "variance", "step_mean", "step_variance", "settled", ""};
+    const R_xlen_t s = Rf_xlength(glue_part(steps, 0)), n = Rf_xlength(glue_part(readings, 0));
+    const R_xlen_t blocks = Rf_xlength(glue_part(steps, 2)) - 1;
+    if (blocks < 0)
+        Rf_error("internal error: no blocks");
+    const double *spread = glue_doubles(glue_part(readings, 3), n, "variance");
+    for (R_xlen_t i = 0; i < n; i++)
+        if (!(spread[i] > 0.0))
+            Rf_error("internal error: a reading without variance");
+    const sa_limits l = {.n_step = (size_t)s,
+                         .n_block = (size_t)blocks,
+                         .n = (size_t)n,
+                         .first = glue_cuts(glue_part(steps, 2), blocks, s, "first"),
+                         .mean = glue_doubles(glue_part(steps, 0), s, "mean"),
+                         .covariance = glue_doubles(glue_part(steps, 1), s * s, "covariance"),
+                         .step = glue_places(glue_part(readings, 0), n, 0, s - 1, "step"),
+                         .side = glue_integers(glue_part(readings, 1), n, "side"),
+                         .value = glue_doubles(glue_part(readings, 2), n, "value"),
+                         .variance = spread};
+    SEXP out = PROTECT(Rf_mkNamed(VECSXP, fields));
+    for (int k = 0; k < 4; k++)
+        SET_VECTOR_ELT(out, k, Rf_allocVector(REALSXP, k < 2 ? n : s));
+    double *to[4];
+    for (int k = 0; k < 4; k++)
+        to[k] = REAL(VECTOR_ELT(out, k));
+    for (int k = 0; k < 2 && n > 0; k++)
+        memcpy(to[k], glue_doubles(glue_part(start, k), n, "start"), (size_t)n * sizeof(double));
+    double *work = (double *)R_alloc(sa_limits_work(&l) + 1, sizeof(double));
+    const int settled = sa_limits_sites(&l, to[0], to[1], to[2], to[3], work);
+    SET_VECTOR_ELT(out, 4, Rf_ScalarLogical(settled));
+    UNPROTECT(1);
+    return out;
+}
+
 /* Hardness and derivatives at given conditions: n x (1 + p) matrix. */
 SEXP sa_call_hardness(SEXP model, SEXP log_time, SEXP place, SEXP par)
 {

@@ -38,6 +38,54 @@ test_that("a fit with limits is that of maximum likelihood", {
     "specimen", "time_min")])))
 })
 
+test_that("with components of error the estimate is that of the whole likelihood", {
+  # written anew: offsets of specimens and steps integrated on grids, the standard deviations of the fit given;
+  # three readings a step, and one
+  skip_on_cran()
+  grid <- function(n) list(at = seq(-4, 4, length.out = n), share = dnorm(seq(-4, 4, length.out = n)) * 8 / (n - 1))
+  log_mean <- function(l, share) log(drop(exp(l - apply(l, 1, max)) %*% share)) + apply(l, 1, max)
+  d <- limited_bench(1000, 0)
+  set.seed(5) # specimens and steps that differ
+  step <- paste(d$specimen, d$time_min)
+  h <- d$hardness + 1.5 * rnorm(4)[match(d$specimen, unique(d$specimen))] + rnorm(28)[match(step, unique(step))]
+  d$limit <- ifelse(h > 156, "at least", ifelse(h < 84, "at most", NA))
+  d$hardness <- pmin(pmax(h, 84), 156)
+  for (sheet in list(d, d[!duplicated(step), ])) {
+    fit <- suppressWarnings(fit_softening(sheet, u_temp_c = 0, u_temp_exact = TRUE),
+                            classes = "softanneal_warning_fit")
+    expect_true(fit$convergence$converged && fit$convergence$iterations > 5)
+    sd <- sqrt(fit$errors$m$variance)
+    reading <- fit$errors$steps$sd_reading
+    if (is.na(reading)) { # the scatter of a step is that of its reading
+      reading <- sd[["step"]]
+      sd[["step"]] <- 0
+    }
+    of_pieces <- grid(61)
+    of_steps <- if (sd[["step"]] > 0) grid(13) else list(at = 0, share = 1)
+    sign <- ifelse(sheet$limit %in% "at most", 1, -1)
+    loss <- function(p) {
+      k <- exp(p[3] - p[5] / 8.314462618e-3 * (1 / (sheet$temp_c + 273.15) - 1 / (fit$temp_ref_c + 273.15)))
+      mu <- p[2] + (p[1] - p[2]) * exp(-(k * sheet$time_min)^p[4])
+      of_step <- function(b) {
+        l <- vapply(of_steps$at, function(s) {
+          m <- mu + sd[["piece"]] * b + sd[["step"]] * s
+          ifelse(is.na(sheet$limit), dnorm(sheet$hardness, m, reading, log = TRUE),
+                 pnorm(sign * (sheet$hardness - m) / reading, log.p = TRUE))
+        }, numeric(nrow(sheet)))
+        log_mean(rowsum(l, paste(sheet$specimen, sheet$time_min)), of_steps$share)
+      }
+      l <- vapply(of_pieces$at, of_step, numeric(28))
+      -sum(log_mean(rowsum(l, sub(" .*", "", sort(unique(paste(sheet$specimen, sheet$time_min))))), of_pieces$share))
+    }
+    best <- optim(coef(fit), loss, method = "BFGS", hessian = TRUE,
+                  control = list(parscale = abs(coef(fit)), ndeps = rep(1e-5, 5), reltol = 1e-12))
+    se <- sqrt(diag(solve(best$hessian)))
+    expect_lt(max(abs(coef(fit) - best$par) / se), 0.01)
+    own <- components_reml(fit$errors$problems[[1L]], sqrt(fit$errors$m$variance), integer(4))$cov
+    expect_equal(sqrt(diag(own)), unname(se), tolerance = 0.05)
+  }
+})
+
 test_that("a limit that says nothing changes nothing, and one far off pulls as a reading does", {
   skip_on_cran()
   d <- limited_bench(1000, 0)
