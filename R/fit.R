@@ -110,8 +110,8 @@
 #'   parameters, one strain only with `strain`, one temperature only with an exponent for each),
 #'   `softanneal_error_argument`; see [softanneal-conditions].
 #' @references Avrami M (1939) J. Chem. Phys. 7, 1103 \doi{10.1063/1.1750380}. Tobin J (1958) Econometrica
-#'   26, 24 \doi{10.2307/1907382}. Minka T P (2001) Uncertainty in Artificial Intelligence 17, 362. All others stand on the
-#'   four pages above.
+#'   26, 24 \doi{10.2307/1907382}. Minka T P (2001) Uncertainty in Artificial Intelligence
+#'   17, 362. All others stand on the four pages above.
 #' @seealso [read_readings()] and [check_readings()] before; [time_to()], [temp_for()],
 #'   [identifiability()], [autoplot.softanneal_fit_softening()] and [plot_arrhenius()] after.
 #' @examples

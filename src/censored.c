@@ -1,15 +1,15 @@
-/* Readings known as a limit only, such as "> 93.5 HRB" at the end of a conversion table. With the curve mu
- * and z = (bound - mu) / sd, "at least" has the likelihood Q(z), the normal tail (Tobin 1958, Econometrica
- * 26, 24). With the hazard h = phi / Q, its derivatives by mu are h / sd and -h (h - z) / sd^2: to second
- * order the limit is a reading of mu + sd / (h - z) with h (h - z) times the weight of a full one. Fits with
- * these readings, repeated until they stand, end at the maximum of the likelihood, and their normal matrix is its
- * observed information. */
+/* Readings known as a limit only, such as "> 93.5 HRB" at the end of a conversion table. With the
+ * curve mu and z = (bound - mu) / sd, "at least" has the likelihood Q(z), the normal tail (Tobin
+ * 1958, Econometrica 26, 24). With the hazard h = phi / Q, its derivatives by mu are h / sd and -h
+ * (h - z) / sd^2: to second order the limit is a reading of mu + sd / (h - z) with h (h - z) times
+ * the weight of a full one. Fits with these readings, repeated until they stand, end at the maximum
+ * of the likelihood, and their normal matrix is its observed information. */
 #include "censored.h"
 #include <math.h>
 
 #define ROOT_HALF 0.70710678118654752440
 #define ROOT_TWO_OVER_PI 0.79788456080286535588
-#define FAR 30.0      /* the asymptotic series is exact to the last digit from here on */
+#define FAR 30.0         /* the asymptotic series is exact to the last digit from here on */
 #define LEAST_SHARE 1e-8 /* a limit that says nothing keeps a place, without influence */
 
 static double hazard(double z)
@@ -19,8 +19,8 @@ static double hazard(double z)
     return ROOT_TWO_OVER_PI * exp(-0.5 * z * z) / erfc(z * ROOT_HALF);
 }
 
-void sa_censored_working(size_t n, const int *side, const double *bound, const double *curve, double sd,
-                         const double *prior, double *working, double *weight)
+void sa_censored_working(size_t n, const int *side, const double *bound, const double *curve,
+                         double sd, const double *prior, double *working, double *weight)
 {
     for (size_t i = 0; i < n; i++) {
         const double whole = prior ? prior[i] : 1.0;
@@ -36,11 +36,12 @@ void sa_censored_working(size_t n, const int *side, const double *bound, const d
     }
 }
 
-/* Limits under components of error: expectation propagation (Minka 2001, UAI 17, 362). The step a limit belongs
- * to is normal given all others (the cavity); its readings vary about it by `variance`. The site is the
- * normal reading whose product with the cavity has the mean and variance of the cavity above the limit. At the
- * fixed point the derivative of the likelihood by curve and variances is that of the sites as readings; for one
- * limit alone the site is the reading of sa_censored_working() and all is exact. */
+/* Limits under components of error: expectation propagation (Minka 2001, UAI 17, 362). The step a
+ * limit belongs to is normal given all others (the cavity); its readings vary about it by
+ * `variance`. The site is the normal reading whose product with the cavity has the mean and
+ * variance of the cavity above the limit. At the fixed point the derivative of the likelihood by
+ * curve and variances is that of the sites as readings; for one limit alone the site is the reading
+ * of sa_censored_working() and all is exact. */
 #define MOST_SWEEPS 200
 #define STILL 1e-9
 
@@ -66,10 +67,11 @@ static void take_in(size_t n, size_t at, double precision, double scaled, double
 }
 
 /* One limit against its cavity; returns how far its site moved. */
-static double renew_site(const sa_limits *l, size_t i, size_t at, size_t n, double *mean, double *cov,
-                         double *site, double *site_variance)
+static double renew_site(const sa_limits *l, size_t i, size_t at, size_t n, double *mean,
+                         double *cov, double *site, double *site_variance)
 {
-    const double own = cov[at + at * n], before = site_variance[i] > 0.0 ? 1.0 / site_variance[i] : 0.0;
+    const double own = cov[at + at * n],
+                 before = site_variance[i] > 0.0 ? 1.0 / site_variance[i] : 0.0;
     const double left = 1.0 - before * own;
     if (!(left > 1e-12)) /* the step is known from this limit alone */
         return 0.0;
@@ -120,7 +122,8 @@ int sa_limits_sites(const sa_limits *l, double *site, double *site_variance, dou
             for (size_t i = 0; i < l->n; i++) {
                 const size_t step = (size_t)l->step[i];
                 if (step >= from && step < from + n && site_variance[i] > 0.0)
-                    take_in(n, step - from, 1.0 / site_variance[i], site[i] / site_variance[i], mean, cov);
+                    take_in(n, step - from, 1.0 / site_variance[i], site[i] / site_variance[i],
+                            mean, cov);
             }
             if (moved < STILL || sweep == MOST_SWEEPS)
                 break;
@@ -128,7 +131,8 @@ int sa_limits_sites(const sa_limits *l, double *site, double *site_variance, dou
             for (size_t i = 0; i < l->n; i++) {
                 const size_t step = (size_t)l->step[i];
                 if (l->side[i] != 0 && step >= from && step < from + n)
-                    moved = fmax(moved, renew_site(l, i, step - from, n, mean, cov, site, site_variance));
+                    moved = fmax(moved,
+                                 renew_site(l, i, step - from, n, mean, cov, site, site_variance));
             }
         }
         most = sweep > most ? sweep : most;

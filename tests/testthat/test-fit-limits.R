@@ -39,15 +39,19 @@ test_that("a fit with limits is that of maximum likelihood", {
 })
 
 test_that("with components of error the estimate is that of the whole likelihood", {
-  # written anew: offsets of specimens and steps integrated on grids, the standard deviations of the fit given;
-  # three readings a step, and one
+  # written anew: offsets of specimens and steps integrated on grids, the standard deviations of the fit
+  # given; three readings a step, and one
   skip_on_cran()
-  grid <- function(n) list(at = seq(-4, 4, length.out = n), share = dnorm(seq(-4, 4, length.out = n)) * 8 / (n - 1))
+  grid <- function(n) {
+    at <- seq(-4, 4, length.out = n)
+    list(at = at, share = dnorm(at) * 8 / (n - 1))
+  }
   log_mean <- function(l, share) log(drop(exp(l - apply(l, 1, max)) %*% share)) + apply(l, 1, max)
   d <- limited_bench(1000, 0)
   set.seed(5) # specimens and steps that differ
   step <- paste(d$specimen, d$time_min)
-  h <- d$hardness + 1.5 * rnorm(4)[match(d$specimen, unique(d$specimen))] + rnorm(28)[match(step, unique(step))]
+  h <- d$hardness + 1.5 * rnorm(4)[match(d$specimen, unique(d$specimen))] +
+    rnorm(28)[match(step, unique(step))]
   d$limit <- ifelse(h > 156, "at least", ifelse(h < 84, "at most", NA))
   d$hardness <- pmin(pmax(h, 84), 156)
   for (sheet in list(d, d[!duplicated(step), ])) {
@@ -75,7 +79,8 @@ test_that("with components of error the estimate is that of the whole likelihood
         log_mean(rowsum(l, paste(sheet$specimen, sheet$time_min)), of_steps$share)
       }
       l <- vapply(of_pieces$at, of_step, numeric(28))
-      -sum(log_mean(rowsum(l, sub(" .*", "", sort(unique(paste(sheet$specimen, sheet$time_min))))), of_pieces$share))
+      piece <- sub(" .*", "", sort(unique(paste(sheet$specimen, sheet$time_min))))
+      -sum(log_mean(rowsum(l, piece), of_pieces$share))
     }
     best <- optim(coef(fit), loss, method = "BFGS", hessian = TRUE,
                   control = list(parscale = abs(coef(fit)), ndeps = rep(1e-5, 5), reltol = 1e-12))
