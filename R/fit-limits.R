@@ -71,7 +71,7 @@ run_with_limits <- function(d, set, control, level, clusters, use_start) {
 
 # Limits under components of error: a limit is seen against its own step, given specimen, furnace and the
 # other readings (src/censored.c), so what it counts as, the curve and all standard deviations are found in
-# turn until they stand. `least`: variance of exact readings; `again(input, par, errors)`: the fit of step means.
+# turn until they stand. `least`: variance of exact readings; `again(input, par, errors)`: fit of step means.
 settle_limits <- function(d, r, steps, structure, input, errors, m, least, again) {
   l <- d$limits
   o <- structure$order
