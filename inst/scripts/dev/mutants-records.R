@@ -2,13 +2,19 @@
 # pooled groups, what to read next.
 
 # --- limits
-mutant("tail without its hazard", "src/censored.c", "ahead = h - z;", "ahead = h;",
+mutant("tail without its hazard", "src/censored.c", "const double ahead = h - z;", "const double ahead = h;",
        "fit-limits: maximum likelihood")
 mutant("a limit weighs as a reading", "src/censored.c",
        "whole * fmin(fmax(h * ahead, LEAST_SHARE), 1.0);", "whole;",
        "fit-limits: maximum likelihood")
-mutant("sides of limits exchanged", "src/censored.c", "side[i] > 0 ? 1.0 : -1.0",
-       "side[i] > 0 ? -1.0 : 1.0", "fit-limits: maximum likelihood")
+mutant("sides of limits exchanged", "src/censored.c", "sqrt(whole), sign = side[i] > 0 ? 1.0 : -1.0",
+       "sqrt(whole), sign = side[i] > 0 ? -1.0 : 1.0", "fit-limits: maximum likelihood")
+mutant("sides of limits within steps exchanged", "src/censored.c", "l->side[i] > 0 ? 1.0 : -1.0",
+       "l->side[i] > 0 ? -1.0 : 1.0", "fit-limits: whole likelihood")
+mutant("the site keeps its cavity", "src/censored.c", "whole * whole / share - cavity",
+       "whole * whole / share", "fit-limits: whole likelihood")
+mutant("limits are judged at the minimum of readings alone", "R/fit-errors.R", "if (!is.null(d$limits)) {\n    settled",
+       "if (FALSE) {\n    settled", "fit-limits: whole likelihood")
 mutant("high and low ends of a table exchanged", "R/fit-limits.R", "ifelse(high, 1L, -1L)",
        "ifelse(high, -1L, 1L)", "fit-limits: outside the table")
 
