@@ -13,7 +13,8 @@ mutant("sides of limits within steps exchanged", "src/censored.c", "l->side[i] >
        "l->side[i] > 0 ? -1.0 : 1.0", "fit-limits: whole likelihood")
 mutant("the site keeps its cavity", "src/censored.c", "whole * whole / share - cavity",
        "whole * whole / share", "fit-limits: whole likelihood")
-mutant("limits are judged at the minimum of readings alone", "R/fit-errors.R", "if (!is.null(d$limits)) {\n    settled",
+mutant("limits are judged at the minimum of readings alone", "R/fit-errors.R",
+       "if (!is.null(d$limits)) {\n    settled",
        "if (FALSE) {\n    settled", "fit-limits: whole likelihood")
 mutant("high and low ends of a table exchanged", "R/fit-limits.R", "ifelse(high, 1L, -1L)",
        "ifelse(high, -1L, 1L)", "fit-limits: outside the table")
