@@ -208,6 +208,7 @@ autoplot.softanneal_profile <- function(object, ...) {
     ggplot2::geom_point(data = best, size = 2, colour = MAIN_COLOUR) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["term"]]), scales = "free_x",
                         labeller = ggplot2::label_wrap_gen(18)) +
+    ggplot2::scale_x_continuous(labels = axis_numbers) +
     ggplot2::labs(x = "Value (unit of the parameter)", y = "tau (signed root of the rise, no unit)",
                   title = "Profile traces",
                   caption = paste0("Dashed: t quantiles of the 95 % interval. A trace that never ",

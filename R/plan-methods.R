@@ -127,8 +127,15 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
                       c("furnace", "specimen", "temp_c")])
   lanes <- lanes[!duplicated(lanes$specimen), ]
   lost <- all[is.na(all$read_min), ]
-  names <- c(paste0(ifelse(is.na(lanes$furnace), "No furnace", paste("Furnace", lanes$furnace)), ": ",
-                    lanes$specimen, unbooked_words(lanes$specimen, lost)), "Hardness tester")
+  several <- set$furnaces > 1
+  piece <- paste0(lanes$specimen, ", ", temperature_label(lanes$temp_c))
+  open <- tabulate(match(lost$specimen, lanes$specimen), nrow(lanes))
+  names <- c(paste0(if (several) paste0(ifelse(is.na(lanes$furnace), "No furnace",
+                                               paste("Furnace", lanes$furnace)), ": "),
+                    piece, ifelse(open > 0L, paste0(" (", open, " unbooked)"), "")), "Hardness tester")
+  short <- c(paste0(if (several) paste0(ifelse(is.na(lanes$furnace), "F-", paste0("F", lanes$furnace)), ": "),
+                    piece, ifelse(open > 0L, paste0(" (", open, ")"), "")), "Hardness tester")
+  without <- if (nrow(lost)) paste("Without a place:", nrow(lost), "of", nrow(all), "steps")
   bars$lane <- factor(ifelse(bars$what == "read", "Hardness tester",
                              names[match(bars$specimen, lanes$specimen)]), rev(names))
   bars$y <- as.integer(bars$lane)
@@ -178,21 +185,21 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
                                            cool = "cooling", read = "readings"),
                                 breaks = c("heat", "cool", "read")) +
     ggplot2::scale_x_continuous("Clock time (h:min)", breaks = breaks,
-                                labels = clock_text(set$start + breaks),
+                                labels = paste0(" ", clock_text(set$start + breaks), " "),
                                 limits = c(0, set$session_min),
                                 expand = ggplot2::expansion(mult = c(0.01, 0.03))) +
     ggplot2::scale_y_continuous(NULL, breaks = seq_along(names), labels = rev(names),
                                 limits = c(0.5, length(names) + 0.75),
                                 expand = ggplot2::expansion(0)) +
-    ggplot2::guides(fill = ggplot2::guide_legend(order = 1),
-                    alpha = ggplot2::guide_legend(order = 2)) +
+    ggplot2::guides(fill = "none") + # the labels of the lanes say the temperature
     ggplot2::labs(title = "Timetable", alt = alt,
                   subtitle = "Number: step. Circle: readings of this specimen.",
                   caption = caption_of(
-                    if (nrow(lost)) paste0("Without a place: ", nrow(lost), " of ", nrow(all),
-                                           " steps (", lost_words(lost), ")."),
-                    CAUTION_LINE)) +
+                    if (nrow(lost)) paste0(without, " (", lost_words(lost), ")."), CAUTION_LINE)) +
     plain_theme() +
+    many_lanes(nlevels(bars$session), rev(short), numbers = 2L, caption = caption_of(
+      "Circle: readings of this specimen.", if (several) "F1: furnace 1.",
+      if (nrow(lost)) paste0(without, ", counted in parentheses."), CAUTION_LINE)) +
     ggplot2::theme(panel.grid.major.y = ggplot2::element_blank(), legend.position = "bottom",
                    legend.box = "vertical", legend.margin = ggplot2::margin(0, 0, 0, 0),
                    axis.text.x = ggplot2::element_text(angle = if (crowded) 45 else 0,
@@ -203,7 +210,7 @@ autoplot.softanneal_plan <- function(object, what = c("timetable", "expected"), 
   p
 }
 
-# Steps without a place, in words, and as a number after the name of their specimen.
+# Steps without a place, in words.
 lost_words <- function(lost, most = 6L) {
   each <- split(lost$step, factor(lost$specimen, unique(lost$specimen)))
   words <- paste0(names(each), " step", ifelse(lengths(each) > 1L, "s ", " "),
@@ -212,11 +219,6 @@ lost_words <- function(lost, most = 6L) {
     words <- c(words[seq_len(most)], paste("and", length(words) - most, "more specimens"))
   }
   paste(words, collapse = "; ")
-}
-
-unbooked_words <- function(specimen, lost) {
-  n <- tabulate(match(lost$specimen, specimen), length(specimen))
-  ifelse(n > 0L, paste0(" (", n, " unbooked)"), "")
 }
 
 # 3, 4, 5, 8 as "3 to 5, 8".

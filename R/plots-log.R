@@ -45,7 +45,8 @@ plot_furnace_log <- function(data, target_c, ..., tolerance_c = 5, specimen = sp
     format_quantity((stays$last_s - stays$first_s) / unit), if (in_min) " min" else " s", ", ",
     ifelse(is.finite(stays$share), paste0(floor(100 * stays$share + 1e-9), " % within"), "a moment")))
   names <- short_names(as.character(pieces))
-  panel <- paste0(names$short, "\n", word)
+  narrow <- length(pieces) > 4L # three panels in a row
+  panel <- paste0(names$short, "\n", if (narrow) sub(" % within$", " %", word) else word)
   d <- data.frame(time = h$time_s / unit, temp_c = h$temp_c,
                   panel = factor(panel[match(h$specimen, pieces)], panel))
   low <- goal - 3 * tolerance_c
@@ -69,6 +70,8 @@ plot_furnace_log <- function(data, target_c, ..., tolerance_c = 5, specimen = sp
     ggplot2::geom_point(ggplot2::aes(shape = .data[["mark"]]), data = marks, colour = SECOND_COLOUR,
                         size = 2.4) +
     ggplot2::scale_shape_manual("The log", values = c("comes within" = 17, leaves = 6)) +
+    ggplot2::scale_x_continuous(n.breaks = if (narrow) 3L else 5L, labels = axis_numbers) +
+    ggplot2::scale_y_continuous(n.breaks = 4L) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]]), scales = "free_y") +
     ggplot2::labs(
       x = if (in_min) "Time (min)" else "Time (s)", y = "Temperature (\u00b0C)",
@@ -76,7 +79,8 @@ plot_furnace_log <- function(data, target_c, ..., tolerance_c = 5, specimen = sp
       caption = caption_of(
         paste0("Dashed: set point. Grey: within ", format(tolerance_c), " \u00b0C of it."),
         if (zoom) paste0("Lower temperatures are drawn at the edge, ", format(3 * tolerance_c),
-                         " \u00b0C below the set point."), names$key),
+                         " \u00b0C below the set point."),
+        if (narrow) "Above each panel: time between the marks, and how much of it is within.", names$key),
       alt = paste0("Logged temperature over time of ", count(length(pieces), "piece"),
                    " about the set point, tolerance ", format(tolerance_c), " degrees Celsius: ",
                    paste0(pieces, ": ", word, collapse = "; "), ".")) +

@@ -58,7 +58,8 @@ autoplot.softanneal_prior <- function(object, ...) {
     ggplot2::scale_y_continuous(breaks = NULL) +
     ggplot2::labs(x = "Value of the quantity above", y = "Density", title = "Believed before the readings",
                   caption = "What is not drawn is flat within the bounds of the model, or taken as known.",
-                  alt = paste0("Prior densities of ", paste(t$quantity, belief_words(t$form, t$a, t$b),
+                  alt = paste0("Prior densities of ", paste(quantity_label(t$quantity),
+                                                            belief_words(t$form, t$a, t$b),
                                                             collapse = "; "), ".")) +
     plain_theme()
 }
@@ -112,8 +113,9 @@ autoplot.softanneal_posterior <- function(object, ...) {
                       paste0("Mostly the prior's: ", listed(quantity_label(prior_led, object$fit$scale)), ".")
                     }),
                   alt = paste0("Densities before and after the readings; medians after: ",
-                               paste(table$term, format_by_error(table$estimate, table$std.error),
-                                     collapse = ", "), ".")) +
+                               paste(quantity_label(table$term, object$fit$scale),
+                                     format_by_error(table$estimate, table$std.error), collapse = ", "),
+                               ".")) +
     plain_theme(legend = "none") +
     ggplot2::theme(strip.text = ggplot2::element_text(size = ggplot2::rel(0.65)))
 }

@@ -19,10 +19,10 @@ fit_picture <- function(p, size) {
   # another complete theme puts the texts over the panel alone
   p <- p + ggplot2::theme(plot.title.position = "plot", plot.caption.position = "plot",
                           plot.caption = ggplot2::element_text(hjust = 0))
-  p <- wrap_texts(p, size)
+  p <- wrap_texts(fit_lanes(p, size), size)
   p <- uncrowd_axis(p)
   named <- label_ends(p, size)
-  wrap_axes(if (is.null(named)) fit_legend(p, size) else measured(named), size)
+  wrap_axes(wrap_strips(if (is.null(named)) fit_legend(p, size) else measured(named), size), size)
 }
 
 measured <- function(p) {

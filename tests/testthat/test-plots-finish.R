@@ -169,3 +169,60 @@ test_that("a layer of other data needs no inherit.aes = FALSE", {
   expect_gt(length(unique(ggplot2::layer_data(ggplot2::autoplot(fit), 1L)$colour)) +
               length(unique(ggplot2::layer_data(ggplot2::autoplot(fit), 2L)$colour)), 3L)
 })
+
+# inches that are left for the panels
+panel_inches <- function(q, size) {
+  g <- attr(q, "built")
+  size - c(sum(grid::convertWidth(g$widths, "inches", valueOnly = TRUE)),
+           sum(grid::convertHeight(g$heights, "inches", valueOnly = TRUE)))
+}
+
+font_of <- function(q, element) ggplot2::calc_element(element, softanneal:::picture_theme_of(q))$size
+
+test_that("lanes of a timetable keep apart in a journal column", {
+  skip_on_cran()
+  plan <- suppressWarnings(plan_anneal(seq(280, 440, 20), c(8, 32), session_min = 150))
+  p <- ggplot2::autoplot(plan)
+  texts <- function(q) sum(vapply(q$layers, \(l) inherits(l$geom, "GeomText"), NA))
+  for (size in list(c(3.4, 2.6), c(3.4, 2.1), c(7, 5))) {
+    grDevices::pdf(NULL, size[1L], size[2L])
+    grid::grid.newpage()
+    q <- softanneal:::fit_picture(p, size)
+    lane <- 72 * panel_inches(q, size)[2L] / 10.25
+    expect_gt(lane, font_of(q, "axis.text.y"))
+    # numbers of the steps stand where their lane has room for them
+    expect_equal(texts(q), as.integer(lane > 1.2 * font_of(q, "text")))
+    expect_gt(softanneal:::panel_room(q, size), 0)
+    grDevices::dev.off()
+  }
+  labels <- drawn(p, 3.4, 2.6)$scales$get_scales("y")$labels
+  expect_match(labels[-1], "^P\\d+, \\d+ .C")
+  expect_equal(sum(as.integer(sub(".*\\((\\d+)\\)$", "\\1", grep(")", labels, fixed = TRUE, value = TRUE)))),
+               sum(is.na(plan$steps$read_min)))
+  expect_match(p$labels$caption, "gloves")
+  expect_match(gsub("\n", " ", drawn(p, 3.4, 2.6)$labels$caption), "gloves")
+  own <- drawn(p + ggplot2::labs(subtitle = "Bench 3"), 3.4, 2.6)
+  expect_identical(own$labels$subtitle, "Bench 3")
+})
+
+test_that("titles of panels are not wider than their panel", {
+  skip_on_cran()
+  logs <- function(n) {
+    do.call(rbind, lapply(seq_len(n), \(i) door_opening(400, 5 * i, specimen = paste("oven", i))))
+  }
+  for (case in list(list(6, 3.4, 3), list(4, 2.4, 2), list(4, 7, 2))) {
+    p <- plot_furnace_log(logs(case[[1]]), 400)
+    size <- c(case[[2]], 2.6)
+    grDevices::pdf(NULL, size[1L], size[2L])
+    grid::grid.newpage()
+    q <- softanneal:::fit_picture(p, size)
+    shown <- q$facet$params$labeller(data.frame(panel = levels(p$data$panel)))
+    lines <- unlist(strsplit(shown[[1L]], "\n", fixed = TRUE))
+    wide <- grid::convertWidth(grid::stringWidth(lines), "inches", valueOnly = TRUE) *
+      font_of(q, "strip.text.x") / 12
+    expect_lt(max(wide), 1.02 * panel_inches(q, size)[1L] / case[[3]])
+    expect_equal(paste(lines, collapse = " "), gsub("\n", " ", paste(levels(p$data$panel), collapse = " ")))
+    grDevices::dev.off()
+  }
+  expect_match(plot_furnace_log(logs(6), 400)$labels$caption, "time between the marks")
+})

@@ -1,7 +1,7 @@
-# Access of the pages people read: reports, bench sheet, pages that need no R, templates, vignettes (from a
-# clone), and any folder of HTML files (a site that is built). check-access.js opens each in Chromium, as on a
-# telephone and on a desk, with axe-core (npm); a serious or critical finding stops the check. The tutorials
-# have check-tutorials.R. Package installed.
+# Access of the pages people read: reports, bench sheet, pages that need no R, templates, from a clone also
+# vignettes and site (where pkgdown is installed), and any folder of HTML files. check-access.js opens each in
+# Chromium, as on a telephone and on a desk, with axe-core (npm); a serious or critical finding stops the
+# check. The tutorials have check-tutorials.R. Package installed.
 #   Rscript inst/scripts/dev/check-access.R [FOLDER ...]    with folders: these alone
 
 library(softanneal)
@@ -45,8 +45,29 @@ make_pages <- function(folder) {
   if (dir.exists(source)) {
     file.copy(source, folder, recursive = TRUE)
     for (rmd in list.files(at("vignettes"), "[.]Rmd$", full.names = TRUE)) render(rmd)
+    make_site(at("site"))
   }
   pages_in(folder)
+}
+
+# From the sources without the tutorials, as site.sh makes it.
+make_site <- function(folder) {
+  if (!requireNamespace("pkgdown", quietly = TRUE)) {
+    return(cat("pkgdown is not here: the site is left out.\n"))
+  }
+  top <- normalizePath(file.path(here, "..", "..", ".."))
+  copy <- file.path(work, "source")
+  dir.create(copy)
+  parts <- c("DESCRIPTION", "NAMESPACE", "LICENSE", "NEWS.md", "README.md", "R", "man", "inst", "vignettes")
+  file.copy(file.path(top, parts), copy, recursive = TRUE)
+  unlink(file.path(copy, "inst", "tutorials"), recursive = TRUE)
+  log <- file.path(work, "site.log")
+  rscript <- file.path(R.home("bin"), "Rscript")
+  status <- system2(rscript, shQuote(c(file.path(here, "site.R"), copy, folder)), stdout = log, stderr = log,
+                    env = paste0("R_LIBS=", paste(.libPaths(), collapse = ":")))
+  if (status != 0L) {
+    stop("the site could not be built:\n", paste(tail(readLines(log), 10L), collapse = "\n"))
+  }
 }
 
 given <- commandArgs(TRUE)
