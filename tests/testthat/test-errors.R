@@ -166,6 +166,8 @@ test_that("a stated furnace uncertainty enters, widens Q, and is checked", {
   expected <- 2 * 1.96 * sqrt(sum(part^2))
   own <- sqrt(width(one)^2 - width(none)^2)
   expect_equal(own[[1L]], expected, tolerance = 0.1)
+  sd <- function(fit) subset(tidy(fit, effects = "ran_pars"), grepl("furnace", group))$estimate
+  expect_equal(c(sd(one), sd(two)), c(1, 2), tolerance = 1e-6)
   expect_lt(width(none), width(one))
   expect_lt(width(one), width(two))
   expect_lt(width(two), width(loose))

@@ -54,3 +54,48 @@ test_that("draws of a guess keep a twentieth of the drop, and stay within e^2 of
     expect_equal(range(ratio), c(-2, 2), tolerance = 1e-8)
   }
 })
+
+test_that("intervals from components: degrees of freedom, edges, open parameters, what is known of a piece", {
+  # t whose intervals of 95 and 68.27 % stand in the ratio
+  for (df in c(2, 7, 40)) {
+    expect_equal(matching_df(stats::qt(0.975, df) / stats::qt(stats::pnorm(1), df)), df, tolerance = 1e-4)
+  }
+  # mass of equal nodes 1, 2, 3, 4 is even from 0.5 to 4.5
+  r <- list(sd = matrix(1:4, 4L, 4L), weight = rep(1, 4L))
+  even <- marginal_sds(r, NULL)
+  expect_equal(unname(even[1L, ]), c(2.5, 0.5 + 4 * 0.025, 0.5 + 4 * 0.975), tolerance = 1e-12)
+  # as rolled a piece joins the run it meets later
+  steps <- error_runs(list(run = c("a", "b", "a", "b"), u_temp = NULL), 1:4, c(0, 0, 8, 8), c(1L, 2L, 1L, 2L),
+                      1:4)
+  expect_identical(steps$run[1:2], steps$run[3:4])
+  d <- with_test_seed(12, made_readings(temps = c(310, 330, 350), sd_step = 1, n = 2, sd_reading = 0.3))
+  fit <- quietly_fitted(d, se = "components")
+  gradient <- diag(length(fit$par))
+  expect_true(all(is.finite(error_interval(fit, gradient)$se)))
+  open <- fit
+  open$states[["q_kj_mol"]] <- "not determined"
+  is_q <- names(fit$par) == "q_kj_mol"
+  expect_identical(is.na(error_interval(open, gradient)$se), is_q)
+  # the interval of a new reading on a piece that was fitted holds what is not known of the piece
+  at <- data.frame(temp_c = 330, time_min = 12, specimen = d$specimen[d$temp_c == 330][1L])
+  half <- function(fit) {
+    m <- predict(fit, at, interval = "prediction", specimen = "same", level = 2 * stats::pnorm(1) - 1)
+    (m[, "upr"] - m[, "lwr"])[[1L]] / 2
+  }
+  parts <- attr(predict(fit, at, interval = "prediction", specimen = "same"), "components")
+  slope <- temperature_slope(fit, 330 + own_modes(fit, at$specimen, 1L)$furnace, 12, NULL)
+  unsure <- fit
+  unsure$errors$mode_sd <- fit$errors$mode_sd + 5
+  m <- modes_of(unsure)
+  of <- function(group) m$std.error[m$group == group & m$level %in% c(at$specimen, "330 C")]
+  wider <- half(fit)^2 - sum(parts[, c("furnace", "specimen")]^2) + of("specimen")^2 +
+    slope^2 * of("furnace")^2
+  expect_equal(half(unsure), sqrt(wider), tolerance = 0.02)
+})
+
+test_that("profiles of components end where the likelihood has risen by the squared quantile", {
+  d <- with_test_seed(12, made_readings(temps = c(310, 330, 350), sd_step = 1, n = 2, sd_reading = 0.3))
+  fit <- quietly_fitted(d, se = "components")
+  ends <- components_profile(fit, fit$errors, 0.95)$limits["q_kj_mol", ]
+  expect_equal(diff(ends)[[1L]], diff(confint(fit, "q_kj_mol")[1L, ])[[1L]], tolerance = 0.15)
+})

@@ -184,3 +184,87 @@ test_that("an energy that any larger value fits as well is a limit, however smal
   f <- suppressWarnings(fit_recrystallisation(d, variance = "constant"))
   expect_identical(f$states[["q_kj_mol"]], "determined")
 })
+
+test_that("an outlier is judged by its own step and the other steps, which count up to 40 degrees of freedom", {
+  # a scale without a table and one level: the scatter is constant, 12 steps of 5 readings
+  h <- with_test_seed(3, matrix(100 + stats::rnorm(60), 12L))
+  h[4L, 2L] <- 108
+  id <- as.vector(row(h))
+  o <- pooled_of_scale(as.vector(h), id, 12L, 0.05, "as read", 12L)
+  top <- o[o$value == 108, ]
+  v <- apply(h, 1L, stats::var)[-4L]
+  rest <- sum((h[4L, -2L] - mean(h[4L, -2L]))^2)
+  # what a slip adds to the other steps counts no more than the 0.999 quantile
+  t <- (108 - mean(h[4L, -2L])) / sqrt((40 * mean(v) + rest) / (40 + 3) * 5 / 4)
+  expect_lt(max(v) / mean(v), stats::qchisq(0.999, 4) / 4)
+  expect_equal(top$statistic, t, tolerance = 1e-3)
+  expect_equal(top$p.value, 4 * 60 * stats::pt(t, 43, lower.tail = FALSE), tolerance = 0.02)
+  expect_equal(top$critical, stats::qt(0.05 / 240, 43, lower.tail = FALSE), tolerance = 1e-9)
+  # a second one that hid behind the first
+  h[4L, 3L] <- 106.5
+  o <- pooled_of_scale(as.vector(h), id, 12L, 0.05, "as read", 12L)
+  expect_setequal(o$value[o$outlier], c(108, 106.5))
+  # variances with one that no constant scatter explains
+  s2 <- c(rep(c(1, 0.8, 1.3, 0.9), 5L), 400)
+  most <- stats::qchisq(0.999, 4) / 4
+  sigma2 <- stats::uniroot(\(m) mean(pmin(s2, most * m)) - m, c(1.01, 10), tol = 1e-10)$root
+  expect_equal(fit_scatter(s2, rep(4, 21L), matrix(1, 21L)), sigma2, tolerance = 1e-3)
+  # one step of the dial, however unlikely
+  h <- matrix(90, 10L, 5L)
+  h[3L, 1L] <- 90.5
+  o <- pooled_of_scale(as.vector(h), as.vector(row(h)), 10L, 0.9, "as read", 10L)
+  hit <- o[o$value == 90.5, ]
+  expect_gt(hit$statistic, hit$critical)
+  expect_false(hit$outlier)
+})
+
+test_that("few steps that show a part of the scatter badly count for half the others, up to 18", {
+  h <- with_test_seed(5, outer(c(180, 170, 100, 95, 90, 88), rep(1, 8L)) *
+                        (1 + 0.01 * matrix(stats::rnorm(48), 6L)))
+  id <- as.vector(row(h))
+  stats <- group_statistics(as.vector(h), id, 6L)
+  other <- scatter_elsewhere(7 * stats$sd^2, rep(7L, 6L), stats$mean, "HV", 0, 1:6)
+  o <- pooled_of_scale(as.vector(h), id, 6L, 0.05, "HV", 6L)
+  df <- pmax(other$df, 17.5)[o$mean[match(stats$mean, o$mean)] * 0 + seq_len(6L)] + 6
+  expect_true(any(other$df < 17))
+  judged <- o$critical[match(stats$mean, o$mean)]
+  few <- which(other$df < 17)
+  expect_equal(judged[few], stats::qt(0.05 / (4 * 48), df[few], lower.tail = FALSE), tolerance = 1e-6)
+})
+
+test_that("marks follow the group's own numbers within 2 %, and blunders that change something", {
+  key <- data.frame(quantity = c("k_per_min", "k_per_min", "q_kj_mol"), temp_c = c(330, 370, NA),
+                    value = c(0.02, 0.1, 130), std.error = c(0.1, 0.1, 4), lower = c(0.01, 0.05, 120),
+                    upper = c(0.04, 0.2, 140), reference = c(0.02, 0.1, 130), as_given = NA_real_)
+  q <- log(0.3 / 0.02) * 8.314462618e-3 / (1 / 603.15 - 1 / 643.15)
+  reason <- function(x, ...) {
+    out <- data.frame(value = c(0.02, 0.3, x), mark = MARKS[c("right", "wrong", "none")])
+    earlier_mistake(3L, x, transform(key, ...), out, "jmak", FALSE)
+  }
+  expect_match(reason(q * 1.019), "own k")
+  expect_match(reason(q * 0.981), "own k")
+  expect_null(reason(q * 1.03))
+  # the readings as they are give 150.5; with 0.25 standard errors of the reference nothing was changed
+  expect_match(reason(150.5, as_given = c(NA, NA, 150)), "blunders of the bench")
+  expect_null(reason(152, as_given = c(NA, NA, 150)))
+  expect_null(reason(130.9, as_given = c(NA, NA, 130.5)))
+  expect_match(how_far(2.9 * 130, key[3L, ]), "standard errors")
+  expect_match(how_far(3.1 * 130, key[3L, ]), "too large by the factor 3.1")
+  # two digits are too coarse where their width is above the standard error
+  rounds <- function(se) {
+    at <- data.frame(quantity = "q_kj_mol", std.error = se)
+    rounds_to(138, 140, digits_of("1.4e2"), identity, at)
+  }
+  expect_identical(rounds(10), "right")
+  expect_identical(rounds(6), "coarse")
+  # Q from deg C is that within a tenth
+  key$std.error[3L] <- 1
+  key[3L, c("lower", "upper")] <- c(128, 132)
+  celsius <- slope_energy(log(key$value[1:2]), 1 / key$temp_c[1:2])
+  of <- function(x) {
+    fits <- fit_test(x, as.character(x), key[3L, ])
+    unit_mistake(x, key[3L, ], key, "brass", fits)
+  }
+  expect_match(of(celsius * 1.05), "deg C in place of K")
+  expect_null(of(celsius * 1.15))
+})

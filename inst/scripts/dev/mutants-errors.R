@@ -139,21 +139,21 @@ mutant("other scale at any hardness", "R/readings-pieces.R", "abs(read / others 
 mutant("level of half the readings", "R/readings-scatter.R", "stats::qt(alpha / (4 * total), df",
        "stats::qt(10 * alpha / (4 * total), df", "precision: outliers")
 mutant("p of outliers not for the whole table", "R/readings-scatter.R", "pmin(1, 4 * total * stats::pt(",
-       "pmin(1, 4 * stats::pt(", "precision: outliers")
+       "pmin(1, 4 * stats::pt(", "thresholds: judged by its own step")
 mutant("one step of the dial is an outlier", "R/readings-scatter.R",
        "& abs(away[row]) > resolution * (1 + 1e-9)", "",
-       c("precision: one step of the display", "precision: outliers"))
+       "thresholds: judged by its own step")
 mutant("scatter of the other steps known for certain", "R/readings-scatter.R", "MOST_SCATTER_DF <- 40",
-       "MOST_SCATTER_DF <- 4000", "precision: outliers")
+       "MOST_SCATTER_DF <- 4000", "thresholds: judged by its own step")
 mutant("scatter of few steps counts for nothing", "R/readings-scatter.R", "LEAST_SCATTER_DF <- 18",
-       "LEAST_SCATTER_DF <- 1", "precision: outliers")
+       "LEAST_SCATTER_DF <- 1", "thresholds: few steps that show")
 mutant("outliers looked for once", "R/readings-scatter.R", "left[hit$row] <- FALSE",
-       "left[hit$row] <- TRUE", "precision: outliers")
+       "left[hit$row] <- TRUE", "thresholds: judged by its own step")
 mutant("the farthest reading judges itself", "R/readings-scatter.R",
        "square[step] - away[row]^2 * (n - 1) / pmax(n, 1)", "square[step]", "precision: outliers")
 mutant("slips count in the scatter", "R/readings-scatter.R",
        "df * pmin(s2, most * mu) / mu^2", "df * s2 / mu^2",
-       "precision: outliers")
+       "thresholds: judged by its own step")
 
 # --- marks
 mutant("right up to two errors", "R/class-reasons.R", "at$reference, at), na.rm = TRUE) <= 0.25",
@@ -162,16 +162,16 @@ mutant("right at a tenth of an error only", "R/class-reasons.R",
        "at$reference, at), na.rm = TRUE) <= 0.25",
        "at$reference, at), na.rm = TRUE) <= 0.1", "class-mark")
 mutant("earlier mistakes to a fifth", "R/class-reasons.R",
-       "ROUNDED <- 0.02", "ROUNDED <- 0.2", "class-mark")
+       "ROUNDED <- 0.02", "ROUNDED <- 0.2", "thresholds: marks follow")
 mutant("earlier mistakes to the last digit", "R/class-reasons.R", "ROUNDED <- 0.02", "ROUNDED <- 1e-4",
-       "class-mark")
+       "thresholds: marks follow")
 mutant("blunders that change nothing are found", "R/class-reasons.R",
        "errors_from(at$as_given, at$reference, at) > 0.25", "errors_from(at$as_given, at$reference, at) >= 0",
-       "class-mark")
+       "thresholds: marks follow")
 mutant("factors told from two on", "R/class-reasons.R",
-       "x > 3 * at$value", "x > 1.2 * at$value", "class-mark")
+       "x > 3 * at$value", "x > 1.2 * at$value", "thresholds: marks follow")
 mutant("degrees Celsius to half", "R/class-reasons.R", "< max(0.1, 2 * at$std.error / at$value)",
-       "< max(0.5, 2 * at$std.error / at$value)", "class-mark")
+       "< max(0.5, 2 * at$std.error / at$value)", "thresholds: marks follow")
 mutant("two digits are enough", "R/class-digits.R",
        "LEAST_DIGITS <- 3L", "LEAST_DIGITS <- 2L", "class-digits")
 mutant("half a unit is too far", "R/class-digits.R",
@@ -179,7 +179,7 @@ mutant("half a unit is too far", "R/class-digits.R",
        "class-digits")
 mutant("coarse rounding within two errors", "R/class-digits.R",
        "width <= at$std.error", "width <= 2 * at$std.error",
-       "class-digits")
+       "thresholds: marks follow")
 
 # --- components of error in R
 mutant("a stated uncertainty is exact", "R/fit-errors.R",
@@ -192,26 +192,26 @@ mutant("noise of a mean that of a reading", "R/fit-errors.R", "steps$sd_reading^
 mutant("profiles rise by the quantile", "R/fit-errors.R",
        "rise <- rep(stats::qnorm(0.5 + level / 2)^2, p)",
        "rise <- rep(stats::qnorm(0.5 + level / 2), p)",
-       "errors: a time at the temperature that is determined")
+       "thresholds-fit: profiles of components")
 mutant("known furnaces keep the prior of unseen ones", "R/fit-errors.R",
        "out[1L] <- of_nodes(nodes, rep(1, length(nodes)))", "out[1L] <- 0",
        "errors: a time at the temperature that is determined")
 mutant("an as-rolled step has a run of its own", "R/fit-errors.R", "run[lost] <- run[after][own]",
-       "run[lost] <- NA", c("errors: runs are those named", "errors: the likelihood is that"))
+       "run[lost] <- NA", "thresholds-fit: intervals from components")
 mutant("degrees of freedom from the wrong ratio", "R/fit-errors-intervals.R",
        "stats::qt(0.975, df) / stats::qt(CENTRAL[2L], df)",
        "stats::qt(0.975, df) / stats::qnorm(CENTRAL[2L])",
-       "errors: a new reading is more")
+       "thresholds-fit: intervals from components")
 mutant("edges of a standard deviation", "R/fit-errors-intervals.R",
        "max(0, 1.5 * x[1L] - 0.5 * x[2L])", "x[1L]",
-       "external-errors")
+       "thresholds-fit: intervals from components")
 mutant("open parameters have intervals", "R/fit-errors-intervals.R",
-       "q[open, ] <- NA_real_", "", "errors: a time at the temperature that is determined")
+       "q[open, ] <- NA_real_", "", "thresholds-fit: intervals from components")
 mutant("a fitted furnace is certain", "R/fit-errors-predict.R",
-       "own$variance + slope^2 * own$furnace_variance", "own$variance", "errors: a new reading is more")
+       "own$variance + slope^2 * own$furnace_variance", "own$variance", "thresholds-fit: intervals from components")
 mutant("a fitted specimen is certain", "R/fit-errors-predict.R",
        "own$variance + slope^2 * own$furnace_variance", "slope^2 * own$furnace_variance",
-       "errors: a new reading is more")
+       "thresholds-fit: intervals from components")
 mutant("scale of a stated uncertainty", "R/fit-errors-methods.R", "sd[1L, ] <- sd[1L, ] * stated", "",
        "errors: a stated furnace uncertainty")
 
