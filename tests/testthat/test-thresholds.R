@@ -185,7 +185,7 @@ test_that("an energy that any larger value fits as well is a limit, however smal
   expect_identical(f$states[["q_kj_mol"]], "determined")
 })
 
-test_that("an outlier is judged by its own step and the other steps, which count up to 40 degrees of freedom", {
+test_that("an outlier is judged by its own step and by the others, with at most 40 degrees of freedom", {
   # a scale without a table and one level: the scatter is constant, 12 steps of 5 readings
   h <- with_test_seed(3, matrix(100 + stats::rnorm(60), 12L))
   h[4L, 2L] <- 108

@@ -208,7 +208,8 @@ mutant("edges of a standard deviation", "R/fit-errors-intervals.R",
 mutant("open parameters have intervals", "R/fit-errors-intervals.R",
        "q[open, ] <- NA_real_", "", "thresholds-fit: intervals from components")
 mutant("a fitted furnace is certain", "R/fit-errors-predict.R",
-       "own$variance + slope^2 * own$furnace_variance", "own$variance", "thresholds-fit: intervals from components")
+       "own$variance + slope^2 * own$furnace_variance", "own$variance",
+       "thresholds-fit: intervals from components")
 mutant("a fitted specimen is certain", "R/fit-errors-predict.R",
        "own$variance + slope^2 * own$furnace_variance", "slope^2 * own$furnace_variance",
        "thresholds-fit: intervals from components")
