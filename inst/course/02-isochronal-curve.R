@@ -5,4 +5,4 @@
 library(softanneal)
 readings <- example_data("bellbrass_readings")
 fit <- fit_softening(readings)
-plot_isochronal(fit, time_min = c(8, 32, 128))
+plot(plot_isochronal(fit, time_min = c(8, 32, 128)))
