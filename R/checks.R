@@ -90,9 +90,10 @@ in_quotes <- function(x, last = " or ") {
 # What an argument is, in words a student understands
 describe <- function(x) {
   if (is.null(x)) return("NULL")
+  if (is_unread(x)) return("a table that has not been read yet")
   kind <- if (is.factor(x)) "a factor" else if (is.data.frame(x)) "a data frame" else switch(
     typeof(x), double = , integer = "a number", character = "text", logical = "TRUE/FALSE/NA",
-    list = "a list", closure = "a function", paste("a", typeof(x)))
+    list = "a list", closure = "a function", environment = "an environment", paste("a", typeof(x)))
   if (is.atomic(x) && length(x) != 1L) paste0(kind, " of length ", length(x)) else kind
 }
 
@@ -208,7 +209,9 @@ check_dots_empty <- function(...) {
 check_data <- function(data, arg = "data", rows = TRUE, groups = TRUE, limits = FALSE) {
   if (!is.data.frame(data)) {
     abort("argument", paste0("`", arg, "` must be a data frame, not ", describe(data)), arg = arg,
-          remedy = "Read a file with `read_readings()`, or build a table with `data.frame()`.")
+          remedy = if (is_unread(data)) READ_IT_FIRST else {
+            "Read a file with `read_readings()`, or build a table with `data.frame()`."
+          })
   }
   if (rows && nrow(data) == 0L) {
     abort("too_few", paste0("`", arg, "` has no rows"), arg = arg,
