@@ -58,8 +58,8 @@ groups_of <- function(data) {
   setdiff(names(attr(data, "groups", exact = TRUE)), ".rows")
 }
 
-# A table of a database, of duckdb or of arrow, of which only the query is there: dbplyr gives the first class,
-# arrow its tables and datasets the second, and queries of them the third.
+# A table of a database, of duckdb or of arrow, of which only the query is there: dbplyr gives the first
+# class, arrow its tables and datasets the second, and queries of them the third.
 UNREAD_TABLES <- c("tbl_lazy", "ArrowObject", "arrow_dplyr_query", "dtplyr_step")
 
 is_unread <- function(x) inherits(x, UNREAD_TABLES)

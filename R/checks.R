@@ -36,7 +36,7 @@ ZERO_CELSIUS <- 273.15
 #' | `softanneal_warning_fit` | a fit did not converge, met a bound, or does not determine a parameter |
 #' | `softanneal_warning_extrapolation` | a prediction lies outside the readings |
 #' | `softanneal_warning_assumption` | an assumption of the computation does not hold |
-#' | `softanneal_warning_sampling` | chains of a posterior do not agree, diverged, or hold few effective draws |
+#' | `softanneal_warning_sampling` | chains of a posterior disagree, diverged, or hold few effective draws |
 #'
 #' Messages are of class `softanneal_message_<what>` over `softanneal_message`.
 #'
@@ -44,7 +44,7 @@ ZERO_CELSIUS <- 273.15
 #' |---|---|
 #' | `softanneal_message_file` | how a file was read: separator, decimal mark, encoding, empty rows |
 #' | `softanneal_message_units` | a column was converted to the unit of the bench |
-#' | `softanneal_message_history` | accumulated times of readings differ a little from the steps of the log they are joined to |
+#' | `softanneal_message_history` | accumulated times differ a little from the steps of the log |
 #' | `softanneal_message_groups` | a table was divided by columns such as `group` |
 #' | `softanneal_message_threads` | fewer threads can start than were asked for |
 #'

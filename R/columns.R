@@ -92,6 +92,7 @@ key_names <- function(keys) {
 
 # Key columns as given, or those the table is grouped by; NULL for neither.
 keys_or_groups <- function(keys, data) {
+  if (is_unread(data)) check_data(data)
   groups <- groups_of(data)
   if (is_null_column(keys)) return(if (length(groups)) groups)
   keys <- key_names(keys)

@@ -127,7 +127,6 @@ fit_each <- function(data, by,
   property <- check_property(property, !missing(scale))
   if (!is.null(property)) scale <- "as read"
   call <- plain_call(match.call(), "fit_each")
-  if (is_unread(data)) check_data(data)
   keys <- keys_or_groups(rlang::enquo(by), data) %or% key_names(rlang::enquo(by))
   columns <- list(time = column_name(rlang::enquo(time)), temp = column_name(rlang::enquo(temp)),
                   hardness = column_name(rlang::enquo(hardness)),

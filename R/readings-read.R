@@ -172,7 +172,7 @@ read_sheet <- function(path, columns, readings, sep, dec, encoding, sheet, skip,
 check_sheet_path <- function(path) {
   if (!is.character(path) || length(path) != 1L || is.na(path)) {
     abort("argument", paste0("`x` must be a path or a data frame, not ", describe(path)), arg = "x",
-          remedy = if (is_unread(path)) READ_IT_FIRST else "Put a path in quotes, or make a data frame of it.")
+          remedy = "Put a path in quotes, or make a data frame of it.")
   }
   if (!file.exists(path) || dir.exists(path)) {
     abort("file", paste0("there is no file '", path, "'"), arg = "x",

@@ -93,9 +93,10 @@ test_that("a table of a database is read lazily and fitted by group", {
                                       c("FileSystemDataset", "Dataset", "ArrowObject", "R6")),
                                  function(kind) structure(list(), class = kind)))
   for (x in unread) {
-    for (ask in list(fit_softening, fit_each, summarise_readings, check_readings, read_readings)) {
+    for (ask in list(fit_softening, fit_each, summarise_readings, check_readings)) {
       expect_refused(ask(x), "argument", "has not been read yet. Fetch its rows first, by dplyr::collect()")
     }
+    expect_refused(read_readings(x), "argument", "has not been read yet")
   }
   collected <- dplyr::collect(dplyr::group_by(lazy, lot))
   fits <- fit_each(collected)
