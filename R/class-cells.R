@@ -6,10 +6,20 @@
 answer_cells <- function(text, comma) {
   x <- trimws(gsub("\u2212", "-", gsub("\u00a0", " ", text, fixed = TRUE), fixed = TRUE))
   about <- "^(approximately|approx\\.?|about|around|circa|ca\\.?|c\\.|etwa|rund|environ|~|\u2248|=)[ ]*"
+  x <- sub("^[A-Za-z_ ]{1,12}[=:] *(?=[-+0-9.,(])", "", x, perl = TRUE) # "Q = 139"
   x <- sub(about, "", x, ignore.case = TRUE)
+  x <- sub("^\\(([^()]*)\\)", "\\1", x) # "(139 +- 2) kJ/mol"
+  # "1.392,5", "1,392.5": the last mark is the decimal mark
+  mark <- if (comma) "," else "."
+  x <- gsub("^([-+]?[0-9]{1,3})[.]([0-9]{3}),([0-9]+)", paste0("\\1\\2", mark, "\\3"), x)
+  x <- gsub("^([-+]?[0-9]{1,3}),([0-9]{3})[.]([0-9]+)", paste0("\\1\\2", mark, "\\3"), x)
+  # "1.39 x 10^5"
+  x <- sub("^([-+]?[0-9.,]+) *[x*\u00d7\u00b7] *10 *(?:\\^|\\*\\*|[eE])? *([-+]?[0-9]{1,2})(?![0-9.,])", "\\1e\\2", x,
+           perl = TRUE)
   number <- "[-+]?[0-9]*[.,]?[0-9]+(?:[eE][-+]?[0-9]+)?"
   # the error behind a number is not marked
   x <- sub(paste0("^(", number, ") *(?:\u00b1|\\+ ?/? ?-) *[0-9.,]+"), "\\1", x, perl = TRUE)
+  x <- sub(paste0("^(", number, ") *\\([0-9]+\\)"), "\\1", x, perl = TRUE) # 139(2)
   shape <- paste0("^(", number, ")(?: *([^0-9., +-].*))?$")
   fits <- grepl(shape, x, perl = TRUE)
   plain <- ifelse(fits, sub(shape, "\\1", x, perl = TRUE), x)
@@ -37,6 +47,7 @@ plain_answer_unit <- function(unit) {
   unit <- sub("^Jmol(\\^?-1)$", "J/mol", unit)
   unit <- sub("^(min|s|h)(\\^-1|-1)$", "1/\\1", unit)
   unit <- sub("^/(min|s|h)$", "1/\\1", unit)
+  unit <- sub("^HV *[0-9.]+$", "HV", unit)
   sub("^eV/atom$", "eV", unit)
 }
 
@@ -52,13 +63,20 @@ match_files <- function(paths, key) {
     aside <<- rbind(aside, data.frame(file = basename(path), row = rows, what = what))
   }
   parts <- lapply(paths, function(path) {
-    answers <- tryCatch(read_answers(path), softanneal_error = identity)
+    answers <- tryCatch(answer_sheet(path), softanneal_error = identity)
+    if (inherits(answers, "error") && length(paths) == 1L) stop(answers)
     left <- if (!inherits(answers, "error")) seq_len(nrow(answers))
     while (length(left)) {
-      found <- tryCatch(match_answers(answers[left, ], key), softanneal_error = identity)
+      rows <- answers[left, , drop = FALSE]
+      attr(rows, "dec") <- attr(answers, "dec")
+      found <- tryCatch(match_answers(read_answers(rows), key), softanneal_error = identity)
       if (!inherits(found, "error")) return(found)
       rows <- found$rows
-      if (!length(rows)) break
+      if (!length(rows) && length(paths) == 1L) stop(found)
+      if (!length(rows)) {
+        answers <- found
+        break
+      }
       put_aside(path, left[rows], conditionMessage(found))
       left <- left[-rows]
     }

@@ -49,7 +49,7 @@ ANSWER_UNITS <- list(
 #' other units are tried on it, and: the slope Q/R in K or in 1000 K in place of Q; Q from a decadic
 #' logarithm (too small by the factor 2.303); Q with temperatures in degrees Celsius in place of K; the
 #' constant of \eqn{\exp(-k t^n)}{exp(-k t^n)} in place of that of \eqn{\exp(-(k t)^n)}{exp(-(k
-#' t)^n)}. Such a reason is given only where it fits clearly better than a plain error: so near the key
+#' t)^n)}; a hardness in a Rockwell scale. Such a reason is given only where it fits clearly better than a plain error: so near the key
 #' that of wrong numbers (off by a factor of two, Cauchy's distribution of the logarithm) one in twenty at
 #' most comes as near to any of them by chance. Where the key itself is hardly known, as k of a
 #' temperature that is finished before the first reading, that is very near.
@@ -61,10 +61,13 @@ ANSWER_UNITS <- list(
 #' (rounding on the way). The readings with the blunders left in count through the column `as_given` of
 #' the key.
 #'
-#' **Cells and files.** `150,23`, `159,9 +- 0,6`, `ca. 78` and `139 kJ per mole` are read as numbers (the
-#' error behind one is not marked); `1,625` is 1.625 or 1625, whichever is nearer to the key. With several
-#' files, rows and files that cannot be used are set aside with a warning and kept in the attribute
-#' `aside` (`file`, `row`, `what`); all else is marked.
+#' **Cells and files.** `150,23`, `159,9 +- 0,6`, `(159.9 +- 0.6) kJ/mol`, `ca. 78`, `n = 1.6`,
+#' `1.39 x 10^5 J/mol`, `1.392,5` and `139 kJ per mole` are read as numbers (the
+#' error behind one is not marked); `1,625` is 1.625 or 1625, whichever is nearer to the key. A unit in the
+#' cell counts before that of the column `unit`. What is not a number is named in the print. Of files,
+#' rows that cannot be used are set aside with a warning and kept in the attribute
+#' `aside` (`file`, `row`, `what`), with several files also files that cannot be read; all else is marked.
+#' Of an Excel file the first sheet with the columns is taken.
 #'
 #' @param answers What students report: a data frame, or the paths of one or more CSV or Excel
 #'   files (decimal comma and semicolons are understood), with the columns `group`, `quantity`,
@@ -107,7 +110,7 @@ mark_answers <- function(answers, key, ..., runs = NULL, points = MARK_POINTS) {
   check_key(key)
   points <- check_points(points)
   if (!is.null(runs)) key <- key_with_runs(key, runs)
-  given <- if (is.character(answers) && length(answers) > 1L) {
+  given <- if (is.character(answers) && length(answers)) {
     match_files(answers, key)
   } else {
     match_answers(read_answers(answers), key)
@@ -171,67 +174,6 @@ check_points <- function(points) {
   replace(MARK_POINTS, names(points), check_numeric(points, "points"))
 }
 
-# Reported answers as text columns group, quantity, temp_c (number), value (text), unit.
-read_answers <- function(answers) {
-  if (!is.data.frame(answers)) {
-    answers <- read_sheet(answers, columns = NULL, readings = NULL, sep = NULL, dec = NULL,
-                          encoding = NULL, sheet = NULL, skip = 0, na = c("", "NA"))
-  }
-  check_data(answers, "answers")
-  exact <- answers[["value"]]
-  text <- function(name) {
-    x <- any_column(answers, name, "answers")
-    x <- if (is.numeric(x)) format_each(x) else trimws(valid_text(as.character(x)))
-    # the apostrophe by which spreadsheets keep a cell as text
-    x <- sub("^'", "", x)
-    ifelse(!is.na(x) & x == "", NA_character_, x)
-  }
-  comma <- identical(attr(answers, "dec"), ",")
-  optional <- function(name) {
-    if (name %in% names(answers)) text(name) else rep(NA_character_, nrow(answers))
-  }
-  number <- function(x) suppressWarnings(as.numeric(if (comma) chartr(",.", ".,", x) else x))
-  out <- data.frame(group = text("group"), quantity = text("quantity"), reported = text("value"),
-                    unit = optional("unit"), temp_text = optional("temp_c"))
-  # what is not a number is told apart below, with its row
-  cells <- if (is.numeric(exact)) {
-    # the digits as written, with a decimal point
-    data.frame(number = as.double(exact), other = NA_real_, unit = NA_character_,
-               digits = vapply(as.double(exact), format, "", digits = MOST_DIGITS))
-  } else answer_cells(out$reported, comma)
-  cells$number[!is.finite(cells$number)] <- NA_real_
-  out[c("number", "other", "digits")] <- cells[c("number", "other", "digits")]
-  # the unit behind the number where the column of units is empty
-  behind <- is.na(out$unit) & !is.na(cells$unit)
-  out$unit[behind] <- cells$unit[behind]
-  out$behind <- behind
-  for (i in which(behind)) { # "1.6 or 1.7": words behind a number that are not a unit
-    known <- tryCatch(unit_factors(out[i, ]), softanneal_error_units = function(e) NULL)
-    if (is.null(known)) {
-      out$number[i] <- NA_real_
-      out$unit[i] <- NA_character_
-    }
-  }
-  out$temp_c <- number(out$temp_text)
-  bad <- which(is.na(out$temp_c) & !is.na(out$temp_text))
-  if (length(bad)) {
-    abort("column", paste0("column `temp_c` must hold numbers, and holds '",
-                           out$temp_text[bad[1L]], "'"), arg = "temp_c", rows = bad,
-          remedy = "Give degrees Celsius without unit.")
-  }
-  for (name in c("group", "quantity")) {
-    if (anyNA(out[[name]])) {
-      abort("missing", paste0("column `", name, "` must not be empty"), arg = name,
-            rows = which(is.na(out[[name]])), remedy = "Fill in these cells.")
-    }
-  }
-  out
-}
-
-format_each <- function(x) {
-  ifelse(is.na(x), NA_character_, vapply(as.double(x), format, "", digits = 7))
-}
-
 # One row for each row of the key: number, text and unit reported.
 match_answers <- function(answers, key) {
   refuse <- function(bad, what, column, remedy) {
@@ -242,6 +184,10 @@ match_answers <- function(answers, key) {
   }
   numbered <- !answers$group %in% key$group & grepl("^[0-9]{1,4}$", answers$group)
   answers$group[numbered] <- class_group(answers$group[numbered]) # 1 for "group-01"
+  worded <- !answers$group %in% key$group & grepl("^group[ _-]*[0-9]{1,4}$", answers$group, ignore.case = TRUE)
+  answers$group[worded] <- class_group(gsub("[^0-9]", "", answers$group[worded]))
+  cased <- !answers$quantity %in% key$quantity & tolower(answers$quantity) %in% key$quantity
+  answers$quantity[cased] <- tolower(answers$quantity[cased])
   refuse(!answers$group %in% key$group, "group", "group",
          paste0("Its groups are ", listed(unique(key$group)), "."))
   refuse(!answers$quantity %in% key$quantity, "quantity", "quantity",
@@ -293,7 +239,7 @@ unit_factors <- function(answers) {
     units <- ANSWER_UNITS[[answers$quantity[i]]]
     unit <- plain_answer_unit(answers$unit[i])
     known <- if (is.null(units)) {
-      scale[i] <- known_scale(answers$unit[i])
+      scale[i] <- known_scale(unit)
       !is.na(scale[i])
     } else {
       # "" and "-" are the ways of writing no unit

@@ -18,6 +18,11 @@ print.softanneal_marks <- function(x, ..., n = 20L) {
                                  sep = "")
   aside <- attr(x, "aside")
   if (NROW(aside)) cat("To be looked at: ", listed(unique(aside$file)), "\n", sep = "")
+  odd <- which(x$mark == MARKS[["none"]] & !is.na(x$reported))
+  if (length(odd)) {
+    cat(strwrap(paste0("To be looked at, not a number: ", listed(paste0(
+      "'", x$reported[odd], "' (", x$group[odd], ", ", x$quantity[odd], ")"))), exdent = 2), sep = "\n")
+  }
   invisible(x)
 }
 

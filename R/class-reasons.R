@@ -109,12 +109,7 @@ hv_or_na <- function(x, scale, material) {
 # change of the number reported whether its result is right.
 unit_mistake <- function(x, at, key, material, fits) {
   if (at$quantity %in% c("h_worked", "h_soft")) {
-    for (scale in c("HRF", "HR30T", "HRB", "HR15T", "HR45T")) {
-      if (fits$inside(function(v) hv_each(v, scale, material))) {
-        return(paste("right if read in", scale, "- not converted to HV"))
-      }
-    }
-    return(NULL)
+    return(dial_mistake(at, material, fits))
   }
   if (fits$number == 0) return(NULL)
   if (at$quantity == "q_kj_mol" && fits$inside(function(v) -v)) return("the sign of the slope was kept")
@@ -130,6 +125,24 @@ unit_mistake <- function(x, at, key, material, fits) {
     if (ok && (away <= room || (!way$of_value && fits$rounded(way$change) == "right"))) away else Inf
   }, 0)
   if (length(far) && any(is.finite(far))) ways[[which.min(far)]]$reason
+}
+
+# A hardness in another scale, so near that a wrong one seldom is by chance.
+dial_mistake <- function(at, material, fits) {
+  scales <- c("HRF", "HR30T", "HRB", "HR15T", "HR45T")
+  dial <- vapply(scales, function(scale) {
+    tryCatch(suppressWarnings(convert_hardness(at$value, "HV", scale, material)),
+             softanneal_error = function(e) NA_real_)
+  }, 0)
+  room <- room_for_ways(log(abs(dial / at$value))[is.finite(dial)], at)
+  for (scale in scales) {
+    to_hv <- function(v) hv_each(v, scale, material)
+    hv <- to_hv(fits$number)
+    if (is.na(hv)) next
+    if ((inside(hv, at) && abs(log(hv / at$value)) <= room) || fits$rounded(to_hv) == "right") {
+      return(paste("right if read in", scale, "- not converted to HV"))
+    }
+  }
 }
 
 # What may have been done to a right number: how to undo it (`change`, of the number reported or of its

@@ -258,10 +258,10 @@ test_that("one file a group is marked as one table, and errors name the file", {
   expect_told(marks <- mark_answers(c(files[1], wrong), key), "missing",
               "`h_worked` of group-01 is reported in 'group-01.csv' and in", 1L)
   expect_identical(unique(marks$mark[marks$group == "group-01"]), "right")
-  form$quantity[15] <- "N"
+  form$quantity[15] <- "M"
   wrong <- write_class(form[13:24, ], file.path(dir, "wrong"), overwrite = TRUE)
   w <- expect_warning(marks <- mark_answers(c(files[2], wrong), key), class = "softanneal_warning_missing")
-  expect_match(conditionMessage(w), "In 'group-01.csv': the key has no quantity 'N' \\(row 3\\)")
+  expect_match(conditionMessage(w), "In 'group-01.csv': the key has no quantity 'M' \\(row 3\\)")
   expect_identical(w$rows, 3L)
   expect_identical(attr(marks, "aside")$row, 3L)
   expect_output(print(marks), "To be looked at: group-01.csv")
@@ -295,4 +295,69 @@ test_that("numbers and units as people write them are read", {
   sec <- data.frame(group = "group-01", quantity = "t50_min", temp_c = 330, unit = "sec", value = 60 * t50)
   expect_identical(mark(marks_of(sec), "t50_min", 330)$mark, "right")
   expect_identical(marked("n", "1.6 or 1.7")$mark, "no answer")
+  # the unit in the cell counts before that of the form, in which all units are filled in
+  text <- sprintf("%.2f", q)
+  for (cell in c(paste("(", text, " +- 3) kJ/mol"), paste0("Q = ", text), paste0(text, "(5)"),
+                 paste(sprintf("%.4f", q / 100), "x 10^2"), paste(1000 * round(q, 2), "J/mol"))) {
+    expect_identical(marked("q_kj_mol", gsub("( ", "(", cell, fixed = TRUE), "kJ/mol")$mark, "right", label = cell)
+  }
+  expect_equal(marked("q_kj_mol", "1.392,5", "kJ/mol")$value, 1392.5)
+  expect_identical(marked("h_worked", "150-160", "HV")$mark, "no answer")
+  expect_identical(marked("q_kj_mol", paste(text, "furlong"), "kJ/mol")$mark, "no answer")
+  expect_output(print(marks_of(data.frame(group = "group-01", quantity = "n", value = "1.6 or 1.7"))),
+                "To be looked at, not a number: '1.6 or 1.7' \\(group-01, n\\)")
+})
+
+test_that("an odd cell, header or sheet does not stop a file", {
+  skip_on_cran()
+  form <- form_with_truth(key)
+  form <- form[form$group == "group-01", ]
+  file <- withr::local_tempfile(fileext = ".csv")
+  form$value <- format(signif(form$value, 6), trim = TRUE, digits = 8)
+  write_lines <- function(form) {
+    form[is.na(form)] <- ""
+    cell <- as.matrix(form)
+    cell[] <- ifelse(grepl(",", cell), paste0('"', cell, '"'), cell)
+    writeLines(c(paste(names(form), collapse = ","), apply(cell, 1, paste, collapse = ",")), file)
+  }
+  all_right <- function(file, but = 0L) {
+    sum(suppressMessages(mark_answers(file, key))$mark[key$group == "group-01"] == "right") == nrow(form) - but
+  }
+  odd <- form # one decimal comma, names of columns, groups and quantities in other cases, degrees
+  odd$value[1] <- sub(".", ",", odd$value[1], fixed = TRUE)
+  odd$quantity <- toupper(odd$quantity)
+  odd$group <- "Group 1"
+  odd$temp_c <- ifelse(is.na(odd$temp_c), NA, paste(odd$temp_c, "\u00b0C"))
+  names(odd) <- toupper(names(odd))
+  write_lines(odd)
+  expect_true(all_right(file))
+  odd$GROUP[2] <- NA
+  odd$TEMP_C[4] <- "warm"
+  odd$UNIT[3] <- "furlong"
+  write_lines(odd)
+  expect_warning(some <- all_right(file, 3L), "1 file to be looked at", class = "softanneal_warning_missing")
+  expect_true(some)
+  skip_if_not_installed("writexl")
+  skip_if_not_installed("readxl")
+  book <- withr::local_tempfile(fileext = ".xlsx")
+  writexl::write_xlsx(list(Notes = data.frame(a = "read me"), Answers = form), book)
+  expect_true(all_right(book))
+})
+
+test_that("wrong numbers seldom fit another unit or scale by chance", {
+  set.seed(41)
+  e <- log(2) * rcauchy(nrow(key))
+  wrong <- data.frame(key[c("group", "quantity", "temp_c")], value = key$value * exp(pmin(pmax(e, -9), 9)))
+  m <- mark_answers(wrong, key)
+  m <- m[!m$mark %in% c("right", "right within tolerance"), ]
+  expect_lt(mean(m$mark == "right digits, wrong unit"), 0.08)
+  # the soft level, which ways through five scales surround
+  soft <- key[key$quantity == "h_soft", ]
+  at <- seq(0.3, 3, by = 0.01) * soft$value[1L]
+  at <- at[at < soft$lower[1L] | at > soft$upper[1L]]
+  found <- vapply(at, function(v) {
+    mark_answers(data.frame(group = soft$group[1L], quantity = "h_soft", value = v), key)$mark[2L] == "wrong"
+  }, NA)
+  expect_gt(mean(found), 0.8)
+  expect_lt(mean(found), 1)
 })
