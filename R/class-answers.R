@@ -1,7 +1,7 @@
 # Answers of a class as they come: files, sheets and rows of the form filled in.
 
-# A file as a table. One cell with another decimal mark does not stop the file, and of several sheets the first
-# with the columns of the form is taken.
+# A file as a table. One cell with another decimal mark does not stop the file, and of several sheets the
+# first with the columns of the form is taken.
 answer_sheet <- function(path) {
   read <- function(dec = NULL, sheet = NULL) {
     read_sheet(path, columns = NULL, readings = NULL, sep = NULL, dec = dec, encoding = NULL, sheet = sheet,

@@ -26,12 +26,14 @@ ANSWER_UNITS <- list(
 #'
 #' | mark | when | points |
 #' |---|---|---|
-#' | right | within a quarter of a standard error of the true value, or of what [fit_softening()] finds in the readings without blunders; or one of these rounded to the digits reported | 1 |
+#' | right | within a quarter of a standard error of the key (see below), or it, rounded | 1 |
 #' | right within tolerance | inside the tolerance of the key | 1 |
 #' | right digits, wrong unit | inside the tolerance after one of the conversions below | 0.5 |
-#' | consistent with an earlier mistake | follows from the group's own earlier numbers that were not right, or from the readings with the blunders of the bench left in | 0.5 |
+#' | consistent with an earlier mistake | follows from the group's own earlier numbers, or from blunders | 0.5 |
 #' | wrong | none of these; the reason states the difference | 0 |
 #' | no answer | empty, or no number | 0 |
+#'
+#' The key is the true value, or what [fit_softening()] finds in the readings without blunders.
 #'
 #' **Digits.** A number is right by rounding when the key lies within half a unit of its last
 #' digit: 161 for 161.37. That holds for three significant digits or more (the digits in which
@@ -49,7 +51,8 @@ ANSWER_UNITS <- list(
 #' other units are tried on it, and: the slope Q/R in K or in 1000 K in place of Q; Q from a decadic
 #' logarithm (too small by the factor 2.303); Q with temperatures in degrees Celsius in place of K; the
 #' constant of \eqn{\exp(-k t^n)}{exp(-k t^n)} in place of that of \eqn{\exp(-(k t)^n)}{exp(-(k
-#' t)^n)}; a hardness in a Rockwell scale. Such a reason is given only where it fits clearly better than a plain error: so near the key
+#' t)^n)}; a hardness in a Rockwell scale. Such a reason is given only where it fits clearly better than a
+#' plain error: so near the key
 #' that of wrong numbers (off by a factor of two, Cauchy's distribution of the logarithm) one in twenty at
 #' most comes as near to any of them by chance. Where the key itself is hardly known, as k of a
 #' temperature that is finished before the first reading, that is very near.
@@ -184,7 +187,8 @@ match_answers <- function(answers, key) {
   }
   numbered <- !answers$group %in% key$group & grepl("^[0-9]{1,4}$", answers$group)
   answers$group[numbered] <- class_group(answers$group[numbered]) # 1 for "group-01"
-  worded <- !answers$group %in% key$group & grepl("^group[ _-]*[0-9]{1,4}$", answers$group, ignore.case = TRUE)
+  worded <- !answers$group %in% key$group &
+    grepl("^group[ _-]*[0-9]{1,4}$", answers$group, ignore.case = TRUE)
   answers$group[worded] <- class_group(gsub("[^0-9]", "", answers$group[worded]))
   cased <- !answers$quantity %in% key$quantity & tolower(answers$quantity) %in% key$quantity
   answers$quantity[cased] <- tolower(answers$quantity[cased])
