@@ -29,7 +29,7 @@ ANSWER_UNITS <- list(
 #' | right | within a quarter of a standard error of the key (see below), or it, rounded | 1 |
 #' | right within tolerance | inside the tolerance of the key | 1 |
 #' | right digits, wrong unit | inside the tolerance after one of the conversions below | 0.5 |
-#' | consistent with an earlier mistake | follows from the group's own earlier numbers, or from blunders | 0.5 |
+#' | consistent with an earlier mistake | follows from own earlier numbers, or from blunders | 0.5 |
 #' | wrong | none of these; the reason states the difference | 0 |
 #' | no answer | empty, or no number | 0 |
 #'
