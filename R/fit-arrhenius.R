@@ -11,9 +11,11 @@
 #' are at hand.
 #'
 #' @param data A data frame, one row per rate.
-#' @param rate Column (bare or quoted) of rates, or of `1/t50`; positive. Any unit of 1/time.
+#' @param rate Column (bare or quoted) of rates, or of `1/t50`; positive. Any unit of 1/time; class units is
+#'   converted to 1/min.
 #' @param time Column of times instead of rates, such as the time to half softening; the rate
-#'   is then its inverse. Give `rate` or `time`.
+#'   is then its inverse. Give `rate` or `time`. Durations and class units are converted to the unit that
+#'   ends the name of the column (`_h`, `_s`), else to minutes.
 #' @param temp Column of temperatures in degrees Celsius.
 #' @param weights Case weights, such as 1/se^2 of ln k; `NULL` for equal.
 #' @param temp_ref_c Reference temperature in degrees Celsius; by default that of the mean of
@@ -54,7 +56,8 @@ fit_arrhenius <- function(data, rate = NULL, ..., time = NULL, temp = temp_c, we
   weights <- weights_in(rlang::enquo(weights), data)
   value_name <- column_name(if (is_null_column(rate_expr)) time_expr else rate_expr)
   temp_name <- column_name(rlang::enquo(temp))
-  value <- numeric_column(data, value_name, lower = 0, open = TRUE, na = TRUE,
+  unit <- if (is_null_column(rate_expr)) time_unit_by_name(value_name) else "1/min"
+  value <- numeric_column(data, value_name, unit = unit, lower = 0, open = TRUE, na = TRUE,
                           remedy = "Rates and times are above zero.")
   temp <- numeric_column(data, temp_name, unit = "degree_C", lower = -ZERO_CELSIUS, open = TRUE,
                          na = TRUE, remedy = "Temperatures are in degrees Celsius, above -273.15.")

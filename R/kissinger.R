@@ -49,7 +49,7 @@ fit_kissinger <- function(data, rate = rate_k_min, peak = peak_c, ..., weights =
   weights <- weights_in(rlang::enquo(weights), data)
   check_free_names(columns, c("ln_ratio_ref", "q_kj_mol"))
   plain <- as.data.frame(stats::setNames(list(
-    numeric_column(data, columns[["rate"]], lower = 0, open = TRUE, na = TRUE,
+    numeric_column(data, columns[["rate"]], unit = "K/min", lower = 0, open = TRUE, na = TRUE,
                    remedy = "Heating rates are above zero, in K/min."),
     temperature_column(data, columns[["temp"]])), columns), optional = TRUE)
   known <- stats::complete.cases(plain)

@@ -31,7 +31,8 @@ LIFETIME_LAWS <- c("lognormal", "weibull", "exponential")
 #' for maximum likelihood (`df.residual()` is the number of values less parameters).
 #'
 #' @param data A data frame, one row per specimen (or a number of like specimens, see `weights`).
-#' @param time Column of times, above zero, in any one unit; bare or quoted like all columns.
+#' @param time Column of times, above zero, in any one unit; bare or quoted like all columns. Durations and
+#'   class units are converted to the unit that ends the name of the column (`_h`, `_s`), else to minutes.
 #' @param temp Column of temperatures in degrees Celsius.
 #' @param event Column: whether the event came at that time: `TRUE`/`FALSE` or 1/0.
 #'   `NULL` if it always came.
@@ -99,7 +100,8 @@ fit_lifetime <- function(data, time = time_min, temp = temp_c, event = NULL, ...
 
 lifetime_data <- function(data, columns, na.action) {
   n <- nrow(data)
-  time <- numeric_column(data, columns[["time"]], lower = 0, open = TRUE, na = TRUE,
+  unit <- time_unit_by_name(columns[["time"]])
+  time <- numeric_column(data, columns[["time"]], unit = unit, lower = 0, open = TRUE, na = TRUE,
                          remedy = "Times are above zero.")
   temp <- temperature_column(data, columns[["temp"]])
   event <- rep(1, n)

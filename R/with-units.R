@@ -52,6 +52,12 @@ with_units <- function(x) {
   x
 }
 
+# Unit of a column of times that may be in any: of a duration or a column of class units.
+time_unit_by_name <- function(name) {
+  unit <- unit_by_name(name)
+  if (unit %in% c("min", "h", "s")) unit else "min"
+}
+
 unit_by_name <- function(names) {
   out <- rep(NA_character_, length(names))
   for (end in names(ENDS_IN_UNITS)) {

@@ -10,7 +10,8 @@ test_that("each template has a Quarto version with the same body and parameters"
   skip_if_not_installed("yaml")
   head_of <- function(lines) {
     ends <- which(lines == "---")[1:2]
-    yaml::yaml.load(paste(sub("!r .*", "null", lines[(ends[1] + 1):(ends[2] - 1)]), collapse = "\n"))
+    yaml::yaml.load(paste(sub("!r .*", "null", lines[(ends[1] + 1):(ends[2] - 1)]), collapse = "\n"),
+                    eval.expr = FALSE)
   }
   for (one in names) {
     rmd <- readLines(file.path(folder, one, "skeleton", "skeleton.Rmd"), encoding = "UTF-8")

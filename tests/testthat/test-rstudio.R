@@ -137,7 +137,7 @@ test_that("the plan shows hours, indentations, expected curves and errors, and m
   plan <- plan_anneal(c(290, 330), c(4, 8, 16, 32), guess, n_readings = 5, length_mm = 60, furnaces = 2)
   shown <- read_text(html)
   has <- function(x) expect_match(shown, x, fixed = TRUE)
-  has("&lt;b&gt;run&lt;/b&gt; *2*: 2 piece(s) of C26000, 8 annealing steps, 50 readings (HR30T, 5")
+  has("&lt;b&gt;run&lt;/b&gt; *2*: 2 pieces of C26000, 8 annealing steps, 50 readings (HR30T, 5")
   s <- as.data.frame(plan)
   # each furnace has one piece: hours from the first in to the last out
   hours <- tapply(s$out_min, s$furnace, max, na.rm = TRUE) -

@@ -100,3 +100,25 @@ test_that("with_units() gives the units of names, and answers those of their est
   expect_identical(with_units(times), times)
   expect_refused(with_units(1), "argument", "must be a data frame")
 })
+
+test_that("durations and rates with a unit are converted in fits of times, rates and peaks", {
+  lives <- data.frame(temp_c = rep(c(290, 320, 350), each = 3),
+                      time_min = c(151, 204, 240, 38, 55, 61, 13, 17, 11))
+  wanted <- coef(fit_lifetime(lives))
+  lasted <- transform(lives, time_min = as.difftime(time_min / 60, units = "hours"))
+  expect_equal(coef(fit_lifetime(lasted)), wanted)
+  times <- lives[c(1, 4, 7), ]
+  wanted <- coef(fit_arrhenius(times, time = time_min))
+  expect_equal(coef(fit_arrhenius(transform(times, time_min = as.difftime(60 * time_min, units = "secs")),
+                                  time = time_min)), wanted)
+  # to the unit of the name
+  hours <- transform(times, time_h = as.difftime(time_min, units = "mins"))
+  expect_equal(coef(fit_arrhenius(hours, time = time_h)),
+               coef(fit_arrhenius(transform(times, time_h = time_min / 60), time = time_h)))
+  skip_if_not_installed("units")
+  rates <- transform(times, rate = units::set_units(60 / time_min, "1/h", mode = "standard"))
+  expect_equal(coef(fit_arrhenius(rates, rate = rate)), wanted)
+  peaks <- data.frame(rate_k_min = c(2.5, 5, 10), peak_c = c(341, 357, 373))
+  hourly <- transform(peaks, rate_k_min = units::set_units(60 * rate_k_min, "K/h", mode = "standard"))
+  expect_equal(coef(fit_kissinger(hourly)), coef(fit_kissinger(peaks)))
+})
