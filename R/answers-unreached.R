@@ -1,4 +1,4 @@
-# A hardness softer than the best curve ever gets, where the readings leave the soft level open below it:
+# A hardness softer than the best curve ever gets, where the interval of the soft level goes on below it:
 # other curves, as good within the interval, still reach it. The answer then has one end, from which on they
 # do, and none on the other side, since the best curve never does.
 
@@ -11,12 +11,13 @@ unreached_ends <- function(fit, lost, target, what, moved, level, temp_c, log_ti
   set <- fit$settings$set
   soft <- fit$par[["h_soft"]]
   drop <- fit$par[["h_worked"]] - soft
-  if (what != "hardness" || !is_open(fit)[2L] || !(drop > 0) || !is.null(fit$readings$growth) ||
-        !needs_likelihood(fit)) {
+  if (what != "hardness" || !any(lost) || fit$states[["h_soft"]] == "fixed" || !(drop > 0) ||
+        !is.null(fit$readings$growth) || !has_likelihood(fit)) {
     return(out)
   }
   aside <- target - 0.05 * drop # a soft level at which the target is well within reach
-  for (k in which(lost & target <= soft & target > fit$limits["h_soft", 1L] & aside > set$lower[2L])) {
+  least <- if (is_open(fit)[2L]) fit$limits["h_soft", 1L] else stats::confint(fit, "h_soft", level = level)[1L]
+  for (k in which(lost & target <= soft & target > least & aside > set$lower[2L])) {
     f <- fit
     f$settings$set$upper[2L] <- target[k] - 0.02 * drop
     f$par[["h_soft"]] <- aside[k]

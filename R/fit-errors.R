@@ -254,14 +254,15 @@ with_components <- function(fit, errors) {
 
 # Half-seen curves: profiles with the covariance fixed, cut where the marginalised interval of each
 # parameter ends on the scale of its standard error. Where least squares leave nothing open the profiles
-# count only if the readings see the energy from one side and its valley is bent.
+# count only if the readings see the energy from one side, or the soft level at one temperature only, and
+# the valley is bent.
 components_states <- function(fit, errors, s) {
   if (is.null(s$quantile)) return(fit)
   settled <- fit$states %in% c("determined", "fixed")
   lost <- setdiff(which(fit$settings$set$held == 0L), errors$free) # stopped at a bound under components
   settled[lost] <- FALSE
   limited <- !is.null(fit$readings$limits) # plateaus are then known from one side
-  if (all(settled) && !limited && !any(has_ends(fit)) && !one_sided(fit)) return(fit)
+  if (all(settled) && !limited && !any(has_ends(fit)) && !one_sided(fit) && !soft_once(fit)) return(fit)
   r <- components_profile(fit, errors, fit$level)
   if (all(settled) && all(r$states %in% c("determined", "fixed")) && !is_bent(fit, r)) {
     fit$limits[, ] <- NA_real_
@@ -281,11 +282,18 @@ one_sided <- function(fit) {
   any(p$first > OVER, na.rm = TRUE) || sum(p$last > IDLE & p$first < OVER, na.rm = TRUE) < 2L
 }
 
-# Does the profile of the energy or of the rate end much farther out than the line with the same covariance
-# says?
+# Has softening come near its end at fewer than two temperatures? Then the soft level hangs on one curve.
+soft_once <- function(fit) {
+  if (fit$states[["h_soft"]] == "fixed") return(FALSE)
+  p <- progress(fit)
+  !is.null(p) && sum(p$last > OVER, na.rm = TRUE) < 2L
+}
+
+# Does the profile of the energy, of the rate or of the soft level end much farther out than the line with the
+# same covariance says?
 BENT <- 1.5
 is_bent <- function(fit, profile) {
-  at <- match(c("ln_k_ref", "q_kj_mol"), names(fit$par))
+  at <- match(c("h_soft", "ln_k_ref", "q_kj_mol"), names(fit$par))
   far <- abs(profile$limits - fit$par)[at, , drop = FALSE] / profile$line[at]
   any(far > BENT, na.rm = TRUE)
 }

@@ -18,6 +18,7 @@ const sa_word sa_parameter_states[SA_PARAMETER_STATES] = {
 /* Sum of squared residuals, over that of the readings, that is met without scatter only. */
 #define EXACT_SHARE 1e-20
 #define MOST_ROUNDS 5
+#define SCATTERED 6 /* rounds of scattered starts */
 
 static int softening_residuals(const double *par, double *resid, double *jac, void *context)
 {
@@ -108,13 +109,17 @@ sa_status sa_softening_fit(const sa_softening *s, const sa_lsq_control *control,
             if (try_starts(&pb, &coarse, count, starts, exact, &best, par, resid, jac, at_bound,
                            rest, &spent) == SA_INTERRUPTED)
                 return SA_INTERRUPTED;
-            /* models with further processes have many minima: starts far apart, then one part of the
-             * best moved at a time */
-            if (!rich || round == MOST_ROUNDS || best <= exact ||
-                (round > 1 && best > before * (1.0 - 1e-6)))
+            /* models with further processes have many minima: starts far apart, others scattered over the
+             * whole space, then one part of the best moved at a time */
+            if (!rich || round == SCATTERED + MOST_ROUNDS || best <= exact ||
+                (round > SCATTERED + 1 && best > before * (1.0 - 1e-6)))
                 break;
-            count = round == 0 ? sa_softening_spread(s, base, starts, most, rest)
-                               : sa_softening_moves(s, base, par, starts, most, rest);
+            if (round == 0)
+                count = sa_softening_spread(s, base, starts, most, rest);
+            else if (round <= SCATTERED)
+                count = sa_softening_scatter(s, base, (uint64_t)round, starts, most, rest);
+            else
+                count = sa_softening_moves(s, base, par, starts, most, rest);
         }
     }
     sa_status status = sa_lsq_fit(&pb, control, par, resid, jac, at_bound, work, result);

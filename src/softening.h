@@ -3,6 +3,7 @@
 #define SA_SOFTENING_H
 
 #include <math.h>
+#include <stdint.h>
 #include "furnaces.h"
 #include "least_squares.h"
 #include "model.h"
@@ -83,6 +84,15 @@ size_t sa_softening_spread(const sa_softening *s, const double *base, double *st
  * `from`; as sa_softening_starts(). */
 size_t sa_softening_moves(const sa_softening *s, const double *base, const double *from,
                           double *starts, size_t most, double *work);
+
+/* Solves for the hardness levels at the rates, energies and exponents in `par` (those of `kind`, which may
+ * be simpler than s->kind), within their bounds; returns the sum of squares. resid: n, jac: n n_par. */
+double sa_softening_levels(const sa_softening *s, sa_model_kind kind, double *par, double *resid,
+                           double *jac);
+
+/* `most` starts scattered over the whole space, not selected; as sa_softening_starts(). 0: interrupted. */
+size_t sa_softening_scatter(const sa_softening *s, const double *base, uint64_t seed, double *starts,
+                            size_t most, double *work);
 
 /* Unscaled covariances (p x p): model = (J'WJ)^-1; cluster = sandwich with residuals of
  * cluster means, each enlarged for its own leverage (see inference.c); null as in

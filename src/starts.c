@@ -12,8 +12,6 @@
 #include <math.h>
 #include <string.h>
 
-#define LEVELS (2 + SA_PROCESSES - 1)
-
 typedef struct {
     const sa_softening *s;
     sa_model_kind kind; /* of the candidates, simpler than s->kind in the first round */
@@ -29,81 +27,6 @@ static double clamp(double x, double low, double high)
     return x < low ? low : x > high ? high : x;
 }
 
-/* Solve the hardness levels of a candidate for given rates; returns the sum of squares. */
-static double solve_levels(const race *r, double *par)
-{
-    const sa_softening *s = r->s;
-    const size_t m = s->clock.n;
-    const sa_model_layout at = sa_model_parameters(r->kind);
-    for (size_t j = 1; j < at.exponents; j++) /* one n for all to begin with */
-        if (!(s->held && s->held[(size_t)at.exponent + j - 1]))
-            par[(size_t)at.exponent + j - 1] = par[SA_P_N];
-    /* parameters that are linear */
-    int all[LEVELS] = {SA_P_WORKED, SA_P_SOFT}, level[LEVELS], known[LEVELS];
-    size_t levels = 2;
-    double a[LEVELS * LEVELS], b[LEVELS], x[LEVELS], value[LEVELS];
-    for (size_t k = 0; k < at.processes; k++)
-        all[levels++] = at.place[k];
-    size_t free = 0, given = 0; /* a level that is held goes to the side of the data */
-    for (size_t j = 0; j < levels; j++) {
-        if (s->held && s->held[all[j]]) {
-            known[given] = all[j];
-            value[given++] = par[all[j]];
-        } else {
-            level[free++] = all[j];
-        }
-        par[all[j]] = j == 0 ? 1.0 : 0.0;
-    }
-    if (sa_model_hardness(r->kind, &s->clock, par, r->resid, r->jac))
-        return HUGE_VAL;
-    for (size_t j = 0; j < given; j++)
-        par[known[j]] = value[j];
-    for (size_t f = free; f > 0; f--) {
-        memset(a, 0, sizeof a);
-        memset(b, 0, sizeof b);
-        for (size_t i = 0; i < m; i++) {
-            double w = s->root_weight[i] * s->root_weight[i], h = s->hardness[i];
-            for (size_t j = 0; j < given; j++)
-                h -= value[j] * r->jac[i + (size_t)known[j] * m];
-            for (size_t j = 0; j < f; j++) {
-                const double *basis = r->jac + (size_t)level[j] * m;
-                b[j] += w * basis[i] * h;
-                for (size_t k = 0; k < f; k++)
-                    a[k + j * f] += w * basis[i] * r->jac[i + (size_t)level[k] * m];
-            }
-        }
-        double diag = 0.0;
-        for (size_t j = 0; j < f; j++)
-            diag = fmax(diag, a[j + j * f]);
-        for (size_t j = 0; j < f; j++)
-            a[j + j * f] += 1e-10 * diag; /* a plateau nobody visited */
-        sa_triangularise(a, f, f, b);
-        if (!sa_back_substitute(a, f, f, b, x))
-            return HUGE_VAL;
-        size_t worst = f; /* an amplitude below zero is left out */
-        for (size_t j = 0; j < f; j++)
-            if (level[j] > SA_P_SOFT && x[j] < 0.0 && (worst == f || x[j] < x[worst]))
-                worst = j;
-        if (worst == f) {
-            for (size_t j = 0; j < f; j++)
-                par[level[j]] = x[j];
-            break;
-        }
-        level[worst] = level[f - 1];
-    }
-    for (size_t j = 0; j < r->p; j++)
-        if (!(s->held && s->held[j]))
-            par[j] = clamp(par[j], s->lower[j], s->upper[j]);
-    if (sa_model_hardness(r->kind, &s->clock, par, r->resid, NULL))
-        return HUGE_VAL;
-    double sum = 0.0;
-    for (size_t i = 0; i < m; i++) {
-        double d = s->root_weight[i] * (r->resid[i] - s->hardness[i]);
-        sum += d * d;
-    }
-    return sum;
-}
-
 static void enter(race *r, double *par)
 {
     r->stop = r->stop || (r->s->poll && r->s->poll(r->s->poll_context));
@@ -112,7 +35,7 @@ static void enter(race *r, double *par)
     for (size_t j = 0; r->s->held && j < r->p; j++)
         if (r->s->held[j])
             par[j] = r->base[j];
-    double score = solve_levels(r, par);
+    double score = sa_softening_levels(r->s, r->kind, par, r->resid, r->jac);
     if (!isfinite(score))
         return;
     for (size_t j = 0; j < r->count; j++) /* the same curve again */

@@ -718,7 +718,7 @@ const SoftannealAPI = (function () {
           const s = summaryOf(errors, p, o.level);
           errors.sds = s.sd;
           const lost = states.some(isLost);
-          if (lost || limits.some((x) => !Number.isNaN(x[0])) || isOneSided(out)) {
+          if (lost || limits.some((x) => !Number.isNaN(x[0])) || isOneSided(out) || isSoftOnce(out)) {
             const profile = profileOf(out, errors, set, d, o.level);
             if (lost || profile.states.some(isLost) || isBent(out, profile)) {
               states = profile.states;
@@ -974,23 +974,28 @@ const SoftannealAPI = (function () {
         list([real(errors.m.g), real(errors.m.mode), real(errors.loading)]), real(range(p).map(() => z * z)));
       return { states: r[0].map((k) => stateWords[k]), limits: range(p).map((j) => [r[1][0][j], r[1][1][j]]), line: r[2] };
     }
-    /* As one_sided() and is_bent() in R (R/fit-errors.R). */
-    function isOneSided(fitted) {
-      if (fitted.states[fitted.terms.indexOf("q_kj_mol")] === "fixed") return false;
+    /* As progress(), one_sided(), soft_once() and is_bent() in R (R/fit-settle.R, R/fit-errors.R). */
+    function progressOf(fitted) {
       const at = fitted.conditions, drop = fitted.par[0] - fitted.par[1], temps = [];
-      let underWay = 0;
       at.temp_c.forEach((t, i) => { if (at.time_min[i] > 0 && !temps.some((x) => Math.abs(x - t) < 1e-6)) temps.push(t); });
-      for (const t of temps) {
+      return temps.map((t) => {
         const k = range(at.mean.length).filter((i) => at.time_min[i] > 0 && Math.abs(at.temp_c[i] - t) < 1e-6)
           .sort((a, b) => at.time_min[a] - at.time_min[b]);
         const gone = (i) => (fitted.par[0] - at.mean[i]) / drop;
-        if (gone(k[0]) > 0.9) return true;
-        if (gone(k[k.length - 1]) > 0.1 && gone(k[0]) < 0.9) underWay++;
-      }
-      return underWay < 2;
+        return { first: gone(k[0]), last: gone(k[k.length - 1]) };
+      });
+    }
+    function isOneSided(fitted) {
+      if (fitted.states[fitted.terms.indexOf("q_kj_mol")] === "fixed") return false;
+      const p = progressOf(fitted);
+      return p.some((x) => x.first > 0.9) || p.filter((x) => x.last > 0.1 && x.first < 0.9).length < 2;
+    }
+    function isSoftOnce(fitted) {
+      if (fitted.states[fitted.terms.indexOf("h_soft")] === "fixed") return false;
+      return progressOf(fitted).filter((x) => x.last > 0.9).length < 2;
     }
     function isBent(fitted, profile) {
-      return ["ln_k_ref", "q_kj_mol"].some((term) => {
+      return ["h_soft", "ln_k_ref", "q_kj_mol"].some((term) => {
         const j = fitted.terms.indexOf(term);
         return profile.limits[j].some((x) => Math.abs(x - fitted.par[j]) / profile.line[j] > 1.5);
       });

@@ -299,3 +299,35 @@ test_that("no upper end where a soft level as good as the best lies above the ta
   t <- suppressWarnings(time_to(each, hardness = at[1L], temp_c = 330))
   expect_identical(t$conf.high, Inf)
 })
+
+test_that("a soft level seen at one temperature has the interval of its profile, and targets within it an answer", {
+  for (seed in c(2, 19, 39)) { # linear intervals: 104 to 134, 104 to 129, 108 to 126 HV; true level 80
+    d <- with_test_seed(seed, made_readings(temps = c(270, 290, 310), times = c(0, 4, 8, 16, 32),
+                                            half_min = 12, sd_step = 1.5))
+    fit <- quietly_fitted(d)
+    expect_identical(fit$states[["h_soft"]], "determined")
+    soft <- coef(fit)[["h_soft"]]
+    # least squares of the step means: the level 95 is among those as good
+    m <- aggregate(hardness ~ time_min + temp_c, d, mean)
+    m$e <- (1 / (m$temp_c + 273.15) - 1 / 573.15) / 8.314462618e-3
+    sum_at <- function(level) {
+      curve <- function(p) level + (p[1L] - level) * exp(-(exp(p[2L] - p[3L] * m$e) * m$time_min)^exp(p[4L]))
+      stats::nlminb(c(160, -3.5, 140, 0.5), function(p) sum((m$hardness - curve(p))^2))$objective
+    }
+    rise <- (sum_at(95) - sum_at(soft)) / (sum_at(soft) / (nrow(m) - 5))
+    expect_lt(rise, qt(0.975, nrow(m) - 5)^2)
+    ends <- confint(fit)["h_soft", ]
+    expect_lt(ends[[1L]], 80) # holds the true level too
+    expect_lt(ends[[2L]] - soft, 0.5 * (soft - ends[[1L]]))
+    t <- suppressWarnings(time_to(fit, hardness = soft - 5, temp_c = 310), "softanneal_warning_outside")
+    expect_identical(t$conf.high, Inf)
+    expect_match(t$note, "not reached by the best curve")
+    # a curve at the true level, as good, is there after that end
+    held <- quietly_fitted(d, fixed = c(h_soft = 80))
+    reached <- suppressWarnings(time_to(held, hardness = soft - 5, temp_c = 310))
+    expect_gt(reached$time_min, t$conf.low)
+    # below the interval nothing changes
+    none <- suppressWarnings(time_to(fit, hardness = ends[[1L]] - 1, temp_c = 310))
+    expect_true(is.na(none$conf.low))
+  }
+})

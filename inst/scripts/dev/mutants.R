@@ -227,12 +227,10 @@ mutant("weights of the double-log line", "src/starts.c",
        "return w * w * s->root_weight[i] * s->root_weight[i];",
        "return s->root_weight[i] * s->root_weight[i];",
        c("fit", "models"), equivalent = "where the search begins; the minimum found is the same")
-mutant("amplitudes below zero stay", "src/starts.c",
-       "if (level[j] > SA_P_SOFT && x[j] < 0.0 && (worst == f || x[j] < x[worst]))",
-       "if (level[j] > SA_P_SOFT && x[j] < -1e30 && (worst == f || x[j] < x[worst]))", c("models",
-       "fit-edges"))
-mutant("held levels are solved for", "src/starts.c", "h -= value[j] * r->jac[i + (size_t)known[j] * m];",
-       "h -= 0.0 * value[j] * r->jac[i + (size_t)known[j] * m];", c("fixed", "fit-growth"),
+mutant("levels beyond their bounds stay", "src/levels.c", "if (beyond > most) {", "if (beyond > 1e30) {",
+       c("models", "fit-edges"), equivalent = "where the search begins; the minimum found is the same")
+mutant("held levels are solved for", "src/levels.c", "h -= given[j] * jac[i + (size_t)level[j] * m];",
+       "h -= 0.0 * given[j] * jac[i + (size_t)level[j] * m];", c("fixed", "fit-growth"),
        equivalent = "where the search begins; the minimum found is the same")
 mutant("worst start first", "src/starts.c", "while (k > 0 && r->score[k - 1] > score) {",
        "while (k > 0 && r->score[k - 1] < score) {", c("models", "external-fit"))
