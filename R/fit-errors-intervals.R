@@ -87,3 +87,10 @@ marginal_sds <- function(r, prior, tails = c(0.025, 0.975)) {
   dimnames(out) <- list(ERROR_COMPONENTS, c("estimate", "conf.low", "conf.high"))
   out
 }
+
+# Has softening come near its end at fewer than two temperatures? Then the soft level hangs on one curve.
+soft_once <- function(fit) {
+  if (fit$states[["h_soft"]] == "fixed") return(FALSE)
+  p <- progress(fit)
+  !is.null(p) && sum(p$last > OVER, na.rm = TRUE) < 2L
+}

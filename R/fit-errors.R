@@ -282,13 +282,6 @@ one_sided <- function(fit) {
   any(p$first > OVER, na.rm = TRUE) || sum(p$last > IDLE & p$first < OVER, na.rm = TRUE) < 2L
 }
 
-# Has softening come near its end at fewer than two temperatures? Then the soft level hangs on one curve.
-soft_once <- function(fit) {
-  if (fit$states[["h_soft"]] == "fixed") return(FALSE)
-  p <- progress(fit)
-  !is.null(p) && sum(p$last > OVER, na.rm = TRUE) < 2L
-}
-
 # Does the profile of the energy, of the rate or of the soft level end much farther out than the line with the
 # same covariance says?
 BENT <- 1.5
