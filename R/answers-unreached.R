@@ -16,7 +16,9 @@ unreached_ends <- function(fit, lost, target, what, moved, level, temp_c, log_ti
     return(out)
   }
   aside <- target - 0.05 * drop # a soft level at which the target is well within reach
-  least <- if (is_open(fit)[2L]) fit$limits["h_soft", 1L] else stats::confint(fit, "h_soft", level = level)[1L]
+  least <- if (is_open(fit)[2L]) fit$limits["h_soft", 1L] else {
+    stats::confint(fit, "h_soft", level = level)[1L]
+  }
   for (k in which(lost & target <= soft & target > least & aside > set$lower[2L])) {
     f <- fit
     f$settings$set$upper[2L] <- target[k] - 0.02 * drop

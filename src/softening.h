@@ -144,8 +144,8 @@ int sa_softening_wide(const sa_softening *s, const double *par, size_t j, double
 
 /* A minimum whose parameters are looked at. `half` (p): half widths of the Wald intervals, below zero:
  * passed over. `threshold`: rise of the sum of squares at the ends of an interval; infinite: no profile.
- * `every`: limits of all are wanted. `cov` (n_par x n_par, unscaled; may be NULL): linear covariance, against which
- * the valley of the energy is held where readings see it from one side only. */
+ * `every`: limits of all are wanted. `cov` (n_par x n_par, unscaled; may be NULL): linear covariance, against
+ * which the valley of the energy is held where readings see it from one side only. */
 typedef struct {
     const double *par;
     const int *at_bound;

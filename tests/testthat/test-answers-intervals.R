@@ -300,7 +300,7 @@ test_that("no upper end where a soft level as good as the best lies above the ta
   expect_identical(t$conf.high, Inf)
 })
 
-test_that("a soft level seen at one temperature has the interval of its profile, and targets within it an answer", {
+test_that("a soft level seen at one temperature has its profile, and targets within that an answer", {
   for (seed in c(2, 19, 39)) { # linear intervals: 104 to 134, 104 to 129, 108 to 126 HV; true level 80
     d <- with_test_seed(seed, made_readings(temps = c(270, 290, 310), times = c(0, 4, 8, 16, 32),
                                             half_min = 12, sd_step = 1.5))
