@@ -209,6 +209,7 @@ test_that("plots of fractions, plain and stretched", {
 })
 
 test_that("a temperature that was over before its first specimen gives Q a limit only", {
+  skip_on_cran()
   d <- data.frame(temp_c = rep(c(320, 420), each = 5), time_min = rep(c(4, 8, 16, 32, 64), 2),
                   fraction = c(0.03, 0.1, 0.38, 0.8, 0.99, 1, 1, 1, 1, 1))
   for (variance in c("constant", "proportional")) {

@@ -99,6 +99,7 @@ test_that("short ideal steps fit the same with and without their history", {
 })
 
 test_that("all methods work on a fit along histories", {
+  skip_on_cran()
   log <- coarse(anneal_history(steps(), thickness_mm = 0.95))
   set.seed(5)
   data <- simulated(log, sd = 1, each = 3L)

@@ -135,8 +135,7 @@ test_that("on a dark ground no mark is black and the ramp is light", {
   colours <- NULL
   state <- softanneal:::picture_state
   state$dark <- TRUE
-  layers <- seq_along(p$layers)
-  for (k in layers) colours <- c(colours, stats::na.omit(ggplot2::layer_data(p, k)$colour))
+  for (layer in ggplot2::ggplot_build(p)$data) colours <- c(colours, stats::na.omit(layer$colour))
   state$dark <- FALSE
   expect_true(all(contrast_on(unique(colours), "#1A1A1A") >= 3))
   expect_silent(print(p))
@@ -161,13 +160,13 @@ test_that("a layer of other data needs no inherit.aes = FALSE", {
                  plot_isochronal(fit), ggplot2::autoplot(identifiability(fit)), ggplot2::autoplot(steps))) {
     more <- p + ggplot2::geom_point(ggplot2::aes(.data$time_min, .data$hardness), data = mine)
     n <- length(more$layers)
-    expect_identical(nrow(unique(ggplot2::layer_data(more, n)[c("x", "y")])), 2L)
+    drawn <- ggplot2::ggplot_build(more)$data
+    expect_identical(nrow(unique(drawn[[n]][c("x", "y")])), 2L)
     # and the layers that were there are as they were
-    rows <- function(p) vapply(seq_len(n - 1L), function(k) nrow(ggplot2::layer_data(p, k)), 0L)
-    expect_identical(rows(more), rows(p))
+    expect_identical(vapply(drawn[-n], nrow, 0L), vapply(ggplot2::ggplot_build(p)$data, nrow, 0L))
   }
-  expect_gt(length(unique(ggplot2::layer_data(ggplot2::autoplot(fit), 1L)$colour)) +
-              length(unique(ggplot2::layer_data(ggplot2::autoplot(fit), 2L)$colour)), 3L)
+  drawn <- ggplot2::ggplot_build(ggplot2::autoplot(fit))$data
+  expect_gt(length(unique(drawn[[1L]]$colour)) + length(unique(drawn[[2L]]$colour)), 3L)
 })
 
 # inches that are left for the panels

@@ -93,6 +93,7 @@ test_that("answers of a class outside the table of the dial are refused", {
 })
 
 test_that("a sheet needs pandoc, a printer that prints, and room to be written", {
+  skip_on_cran()
   skip_if_not_installed("rmarkdown")
   skip_if_not_installed("knitr")
   skip_if_not(rmarkdown::pandoc_available(), "pandoc")

@@ -13,6 +13,12 @@ page_numbers <- function(html, caption, k) {
   as.numeric(vapply(cells, \(x) trimws(gsub("<[^>]*>", "", x[k])), ""))
 }
 
+# numbers as they are rounded in a page
+expect_near <- function(found, wanted, most) {
+  expect_length(found, length(wanted))
+  expect_lte(max(abs(found - wanted)), most)
+}
+
 test_that("the main job leaves tables, plots and a report that agree with the fit", {
   skip_on_cran()
   skip_without_pandoc()
@@ -53,10 +59,8 @@ test_that("the main job leaves tables, plots and a report that agree with the fi
   expect_equal(r$models$delta, models$delta, tolerance = 1e-8)
   expect_equal(softanneal:::report_models(models)[["AICc above the best"]][1L], "0.0")
   # the same figures in the page, by value
-  expect_equal(page_numbers(html, "Models of the same readings", 4), models$delta, tolerance = 0.05,
-               scale = 1)
-  expect_equal(page_numbers(html, "Models of the same readings", 3), models$sigma, tolerance = 0.005,
-               scale = 1)
+  expect_near(page_numbers(html, "Models of the same readings", 4), models$delta, 0.05)
+  expect_near(page_numbers(html, "Models of the same readings", 3), models$sigma, 0.005)
   expect_equal(page_numbers(html, "Models of the same readings", 2), models$parameters)
   expect_equal(page_numbers(html, "Hardness as rolled", 2), unname(coef(f)), tolerance = 5e-3)
   expect_equal(page_numbers(html, "Time to half of", 2), time_to(f)$time_min, tolerance = 5e-3)
@@ -70,6 +74,7 @@ test_that("furnaces, operators and a stated temperature error are in the page as
   quiet <- function(x) suppressWarnings(x, classes = "softanneal_warning")
   out <- withr::local_tempdir()
   d <- as.data.frame(bell_readings())
+  d <- d[d$reading <= 4, ]
   d$furnace <- ifelse(d$temp_c < 350, "old", "new")
   d$operator <- rep_len(c("Ada", "Bo"), nrow(d))
   d$hardness <- d$hardness + ifelse(d$operator == "Ada", 1, 0)
@@ -88,8 +93,8 @@ test_that("furnaces, operators and a stated temperature error are in the page as
   expect_equal(as.numeric(sub(" .*", "", table[["Standard deviation"]])), e$sd, tolerance = 0.05)
   for (cell in unlist(table)) expect_match(html, cell, fixed = TRUE)
   models <- quiet(compare_models(d, cross_validate = FALSE))
-  expect_equal(page_numbers(html, "Models of the same readings", 4), models$delta, tolerance = 0.05,
-               scale = 1)
+  expect_near(page_numbers(html, "Models of the same readings", 4), models$delta, 0.05)
+  d <- d[d$reading <= 2, ]
   stated <- quietly_fitted(d, u_temp_c = 4)
   expect_match(softanneal:::report_errors(stated)$Error[1L], "stated")
   known <- softanneal:::report_comparison(stated, d, u_temp_c = 4) |> quiet()

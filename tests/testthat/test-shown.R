@@ -14,6 +14,7 @@ strip_log <- function(pieces = 1) {
 forward <- c(h_worked = 180, h_soft = 75, ln_k_ref = log(0.1), n = 1.5, q_kj_mol = 180)
 
 test_that("plot() draws and hands its object on", {
+  skip_on_cran()
   bell <- as.data.frame(bell_readings())
   history <- strip_log()
   fit <- bell_softening()
