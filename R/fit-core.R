@@ -122,6 +122,7 @@ fit_remarks <- function(fit) {
     words <- paste0("The fit did not converge: ", fit$convergence$end, " after ",
                     fit$convergence$iterations, " iterations.")
   }
+  words <- c(words, outside_words(fit))
   odd <- names(fit$states)[fit$states != "determined"]
   if (!length(odd)) return(words)
   c(words, vapply(odd, function(term) state_sentence(fit, term), ""))
@@ -131,6 +132,19 @@ fit_remarks <- function(fit) {
 fit_words <- function(fit) {
   settle <- if (inherits(fit, "softanneal_fit_softening")) settling(fit) else ""
   in_property(c(fit_remarks(fit), if (nzchar(settle)) settle), fit)
+}
+
+# Estimates outside the interval of their own profile, which found a better minimum.
+outside_words <- function(fit) {
+  l <- fit$limits
+  if (is.null(l) || is.null(fit$par)) return(NULL)
+  room <- 1e-6 * pmax(abs(fit$par), 1e-6)
+  out <- names(fit$par)[which(fit$states == "determined" &
+                                (fit$par < l[, 1L] - room | fit$par > l[, 2L] + room))]
+  if (length(out)) {
+    paste0("The estimate of ", in_quotes(out, " and "), " lies outside its own interval: the errors are not ",
+           "known well enough to name one value. Use the interval, and look for an odd specimen.")
+  }
 }
 
 state_sentence <- function(fit, term) {

@@ -168,6 +168,18 @@ with_rounds <- function(convergence, limits) {
   convergence
 }
 
+# `.limit` of augment(), and the limit itself in place of the value that it counts as.
+with_limit_column <- function(out, fit) {
+  l <- fit$readings$limits
+  if (is.null(l)) return(out)
+  side <- stats::naresid(fit$na.action, as.double(l$side))
+  bound <- stats::naresid(fit$na.action, l$bound)
+  at <- which(side != 0)
+  out[[".limit"]] <- c("at most", NA, "at least")[side + 2]
+  if (".hardness" %in% names(out)) out[[".hardness"]][at] <- bound[at]
+  out
+}
+
 # Readings of a fit that are readings.
 is_reading <- function(d) if (is.null(d$limits)) rep(TRUE, d$n) else d$limits$side == 0L
 

@@ -27,7 +27,8 @@
 #'   `augment()`: the data with `.fitted`, `.resid`,
 #'   `.se.fit` and, when asked, `.lower`, `.upper`; no `.resid` for `newdata`. Of a softening fit also
 #'   `.hardness`, the readings in the scale of the fit (HV, whatever the dials), as `.fitted`
-#'   and `.resid` are (not of a fit with `property`, whose column is in its unit already).
+#'   and `.resid` are (not of a fit with `property`, whose column is in its unit already), and where there are
+#'   limits `.limit` ("at least", "at most"), whose `.resid` is that of the value they count as.
 #' @name fit-tables
 #' @seealso [fit-methods], [tables], [fits-tables]
 #' @examples
@@ -108,7 +109,8 @@ augment.softanneal_fit <- function(x, data = NULL, newdata = NULL,
   # a property is there in its unit already
   own <- inherits(x, "softanneal_fit_softening") && is.null(property_of(x))
   in_scale <- if (own) stats::fitted(x) + resid
-  add_predictions(data, prediction, resid, in_scale)
+  out <- add_predictions(data, prediction, resid, in_scale)
+  if (inherits(x, "softanneal_fit_softening")) with_limit_column(out, x) else out
 }
 
 # `hardness`: the readings in the scale of the fit, which the data may have in others.
@@ -140,6 +142,8 @@ fit_data <- function(x) {
   temp_c[named] <- d$label_c[named]
   out <- data.frame(temp_c = temp_c, time_min = d$time_min, hardness = d$hardness,
                     scale = d$scale)
+  limited <- which(!is_reading(d)) # the limit, not what it counts as
+  out$hardness[limited] <- d$limits$bound[limited]
   if (!is.null(d$strain)) out[[d$columns$strain]] <- d$strain
   if (!is.null(d$specimen)) out <- cbind(specimen = d$specimen, out)
   pad_rows(out, x$na.action)

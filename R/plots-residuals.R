@@ -38,6 +38,9 @@ plot_residuals <- function(fit, ...) {
     time_axis(TRUE, zero, r$time_min[r$time_min > short], any(r$time_min <= short), time_title(fit)) +
     ggplot2::labs(y = in_property(paste0("Residual (", fit$scale, ")"), fit), title = "Residuals by step",
                   caption = caption_of("Points: readings. Diamonds: means of a step, joined by specimen.",
+                                       if (!is.null(fit$readings$limits)) {
+                                         "Limits (at least, at most) stand at their working values."
+                                       },
                                        if (any(r$time_min > 0 & r$time_min <= short))
                                          "Equivalent times too short for the axis stand at 0."),
                   alt = in_property(paste0(

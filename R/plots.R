@@ -28,6 +28,7 @@ condition_summary <- function(fit, level) {
   out <- data.frame(temp_c = at$temp_c, time_min = at$time_min, mean = at$mean, n = n,
                     lower = at$mean - half, upper = at$mean + half)
   out$strain <- at$strain
+  out$limited <- seq_along(n) %in% id[!is_reading(d)]
   out
 }
 
@@ -116,6 +117,14 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
   p <- p + ggplot2::geom_line(
     ggplot2::aes(.data[["at"]], .data[["fit"]], linetype = .data[["temperature"]]), data = curve,
     linewidth = 0.6, na.rm = TRUE, show.legend = TRUE) # no curve where the readings give none
+  own <- is_reading(object$readings)
+  limits <- each[!own, ]
+  limits$hardness <- object$readings$limits$bound[!own]
+  # a step with limits has no mean; its readings stand for themselves
+  apart <- each[own & means$limited[object$conditions$of_reading + 1L], ]
+  each <- each[own, ]
+  after <- after[!means$limited]
+  means <- means[!means$limited, ]
   known <- !is.na(each$temperature)
   if (readings && replicates) {
     p <- p + ggplot2::geom_point(ggplot2::aes(.data[["at"]], .data[["hardness"]]),
@@ -142,6 +151,19 @@ autoplot.softanneal_fit_softening <- function(object, log_time = TRUE,
       data = rolled[!is.na(rolled$lower), ], colour = INK, linewidth = 0.5, inherit.aes = FALSE) +
       ggplot2::geom_point(ggplot2::aes(.data[["at"]], .data[["mean"]]), data = rolled, colour = INK,
                           shape = 5, size = 2.4, inherit.aes = FALSE)
+  }
+  if (nrow(limits)) {
+    side <- object$readings$limits$side[!own]
+    for (one in list(list(limits[side > 0L, ], 2), list(limits[side < 0L, ], 6), list(apart, 4))) {
+      d <- one[[1L]]
+      p <- p + ggplot2::geom_point(
+        ggplot2::aes(.data[["at"]], .data[["hardness"]], colour = .data[["temperature"]]),
+        data = d[!is.na(d$temperature), ], shape = one[[2L]], size = 2, inherit.aes = FALSE,
+        show.legend = FALSE) +
+        ggplot2::geom_point(ggplot2::aes(.data[["at"]], .data[["hardness"]]),
+                            data = d[is.na(d$temperature), ],
+                            shape = one[[2L]], size = 2, colour = INK, inherit.aes = FALSE)
+    }
   }
   p + strain_panels(object) + temperature_scales(levels(means$temperature)) +
     time_axis(log_time, zero, shown_times, has_zero, time_title(object)) +
@@ -224,6 +246,10 @@ curve_caption <- function(fit, band, means, curve, readings, level, short) {
       band_words(curve$lower, level, if (band == "confidence") "confidence band of the curve" else
         "prediction band of one reading")
     },
+    if (!is.null(fit$readings$limits)) {
+      paste("Hollow triangles: readings that are a limit (up: at least, down: at most);",
+            "crosses: others of their steps.")
+    },
     if (anyNA(curve$fit)) "No line where the readings do not determine the curve.",
     if (!is.null(fit$readings$history)) {
       "Times: equivalent time at the temperature named, along the history of each specimen."
@@ -236,7 +262,9 @@ curve_alt <- function(fit, means, temps, band, banded) {
   half <- suppressWarnings(time_to(fit), classes = "softanneal_warning_outside")
   in_property(paste0("Hardness in ", fit$scale, " over ", tolower(sub(" \\(min\\)", "", time_title(fit))),
          " in min, ", fit$nobs,
-         " readings at ", length(temps), " temperatures with fitted ", fit$model, " curves",
+         " readings", if (!is.null(fit$readings$limits)) {
+           paste0(", ", sum(!is_reading(fit$readings)), " of them limits drawn as hollow triangles,")
+         }, " at ", length(temps), " temperatures with fitted ", fit$model, " curves",
          if (band != "none" && banded) paste(" and", band, "bands"), ". Hardness falls from ",
          paste(format_quantity(worked_hardness(fit, check_strain(fit, NULL))), collapse = ", "),
          " to ", paste(format_quantity(soft_hardness(fit, check_strain(fit, NULL))), collapse = ", "),

@@ -117,6 +117,7 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
                            "' in column `limit` as at least or at most"))
   }
   in_out <- all(CLOCK_COLUMNS %in% names(origin$names))
+  if (!in_out && !"time_min" %in% names(raw)) refuse_clock_without_colon(raw, origin)
   refuse_missing_columns(setdiff(READINGS_NEEDED, c(names(raw), if (in_out) "time_min")), names(raw),
                          setdiff(names(raw), c(READINGS_NEEDED, READINGS_OPTIONAL)))
   if (in_out) {
@@ -124,7 +125,7 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
     raw <- timed$raw
     said <- c(said, timed$said)
     times <- "accumulated" # they are now
-  } else said <- c(said, idle_clocks(raw))
+  } else said <- c(said, idle_clocks(raw, origin))
   rolled <- if (is.null(place)) list(raw = raw) else as_rolled_temperatures(raw)
   raw <- rolled$raw
   said <- c(said, filled$said, rolled$said)

@@ -38,12 +38,62 @@ clock_roles <- function(roles, raw, named, given) {
   roles
 }
 
-# What is said of clock times in and out that stand beside times.
-idle_clocks <- function(raw) {
-  idle <- names(raw)[nzchar(vapply(names(raw), clock_column, "")) & vapply(raw, \(x) any(is_clock(x)), NA)]
-  if (length(idle)) {
-    paste0("the times are those of `time_min`, and the clock times in ", in_quotes(idle, " and "),
-           " were not compared with them")
+# What is said of clock times in and out that stand beside times; a warning where they contradict them.
+idle_clocks <- function(raw, origin) {
+  kind <- vapply(names(raw), clock_column, "")
+  idle <- names(raw)[nzchar(kind) & vapply(raw, \(x) any(is_clock(x)), NA)]
+  if (!length(idle)) return(NULL)
+  at <- match(CLOCK_COLUMNS, kind)
+  if (anyNA(at) || !all(names(raw)[at] %in% idle) || !is.numeric(raw$time_min)) {
+    return(paste0("the times are those of `time_min`, and the clock times in ", in_quotes(idle, " and "),
+                  " were not compared with them"))
+  }
+  between <- (minute_of_day(raw[[at[2L]]]) - minute_of_day(raw[[at[1L]]])) %% 1440
+  time <- as.double(raw$time_min)
+  piece <- if (is.null(raw$specimen)) rep("", length(time)) else as.character(raw$specimen)
+  before <- vapply(seq_along(time), function(i) {
+    max(0, time[which(piece == piece[i] & time < time[i])])
+  }, 0)
+  agrees <- function(minutes) abs(between - minutes %% 1440) <= pmax(2, 0.25 * minutes)
+  odd <- which(!agrees(time) & !agrees(time - before)) # of the step, or accumulated
+  if (length(odd)) {
+    i <- odd[1L]
+    warn("assumption", paste0(
+      count(length(odd), "row"), " where `", names(raw)[at[1L]], "` and `", names(raw)[at[2L]],
+      "` contradict `time_min`, such as row ", origin$row[i], ": ", raw[[at[1L]]][i], " to ",
+      raw[[at[2L]]][i],
+      " is ", format_quantity(between[i]), " min, the time ", format_quantity(time[i]), " min",
+      if (before[i] > 0) paste0(" after ", format_quantity(before[i])),
+      ". The times are used; correct one of them."), n = length(odd), rows = unique(origin$row[odd]))
+  }
+  paste0("the times are those of `time_min`, and the clock times in ", in_quotes(idle, " and "),
+         if (length(odd)) " contradict them" else " agree with them")
+}
+
+# Minutes of the day of cells that are clock times, NA for others.
+minute_of_day <- function(x) {
+  if (inherits(x, c("POSIXt", "hms"))) x <- format(x, "%H:%M")
+  x <- valid_text(as.character(x))
+  shape <- "^(?:.*[ T])?([0-9]{1,2}) ?[:h]([0-5][0-9]).*$"
+  ok <- grepl(shape, x, perl = TRUE) & !grepl("[ap]m", x, ignore.case = TRUE)
+  out <- rep(NA_real_, length(x))
+  part <- function(k) as.double(sub(shape, k, x[ok], perl = TRUE))
+  out[ok] <- 60 * part("\\1") + part("\\2")
+  out
+}
+
+# 0940 under "time in": clock times without their colon.
+refuse_clock_without_colon <- function(raw, origin) {
+  kind <- vapply(names(raw), clock_column, "")
+  for (j in match(CLOCK_COLUMNS, kind)) {
+    if (is.na(j)) next
+    text <- trimws(valid_text(as.character(raw[[j]])))
+    at <- grep("^([01]?[0-9]|2[0-3])[0-5][0-9]$", text)
+    if (!length(at)) next
+    abort("column", paste0("`", names(raw)[j], "` holds '", text[at[1L]], "': clock times need a colon"),
+          arg = names(raw)[j], rows = unique(origin$row[at]), cells = text[at],
+          remedy = paste0("Write ", sub("([0-9]{2})$", ":\\1", text[at[1L]]),
+                          ", or give minutes in a column `time_min`."))
   }
 }
 

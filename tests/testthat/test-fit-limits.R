@@ -132,6 +132,36 @@ test_that("readings outside the table are limits at its end", {
   expect_error(fit_softening(d, limit = nowhere), class = "softanneal_error_column")
 })
 
+test_that("limits are told apart in tables and plots", {
+  skip_on_cran()
+  d <- limited_bench(155, 85)
+  fit <- fit_softening(d)
+  a <- augment(fit)
+  expect_identical(a$.limit, d$limit)
+  expect_equal(a$hardness, as.vector(d$hardness)) # the limit, not what it counts as
+  expect_equal(a$.hardness, as.vector(d$hardness))
+  p <- ggplot2::autoplot(fit)
+  expect_match(p$labels$caption, "Hollow triangles: readings that are a limit")
+  expect_match(ggplot2::get_alt_text(p), paste(sum(!is.na(d$limit)), "of them limits"))
+  triangle <- vapply(p$layers, function(l) l$aes_params$shape %in% c(2, 6) && nrow(l$data) > 0, NA)
+  drawn <- do.call(rbind, lapply(p$layers[triangle], function(l) l$data[c("at", "hardness")]))
+  expect_equal(sort(unique(drawn$hardness)), c(85, 155))
+  expect_identical(nrow(drawn), sum(!is.na(d$limit)))
+  limited <- unique(paste(d$temp_c, d$time_min)[!is.na(d$limit)])
+  means <- Filter(function(l) "mean" %in% names(l$data), p$layers)
+  for (l in means) expect_false(any(paste(l$data$temp_c, l$data$time_min) %in% limited))
+  own <- ggplot2::autoplot(fit_softening(limited_bench(1000, 0)[1:3 != 0, names(d) != "limit"]))
+  expect_no_match(own$labels$caption, "triangles")
+})
+
+test_that("an estimate outside its interval is said", {
+  fit <- list(par = c(n = 2, q_kj_mol = 140), states = c(n = "determined", q_kj_mol = "determined"),
+              limits = rbind(n = c(1, 1.9), q_kj_mol = c(120, 150)))
+  expect_match(outside_words(fit), "The estimate of 'n' lies outside its own interval")
+  fit$limits[1, 2] <- 2.1
+  expect_null(outside_words(fit))
+})
+
 test_that("what cannot use limits says so", {
   skip_on_cran()
   d <- limited_bench()

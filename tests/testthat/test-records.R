@@ -426,7 +426,8 @@ test_that("clock times in and out are the minutes between, whatever their class,
   matrix$specimen <- cbind(d$specimen, d$specimen)
   expect_refused(read_readings(matrix, columns = name), "column", "is a matrix", "specimen")
   # a plan has clock times besides its minutes
-  expect_equal(read(transform(record_truth(), in_clock = "09:00", out_clock = "09:07")),
+  expect_equal(suppressWarnings(read(transform(record_truth(), in_clock = "09:00", out_clock = "09:07")),
+                                classes = "softanneal_warning_assumption"),
                in_order(record_truth()))
 })
 
@@ -464,4 +465,24 @@ test_that("hours and minutes that are times in the furnace are not asked about, 
   nines <- plain(c(0, 0.05, 0.15, 0.45), "time (h)")
   expect_refused(read_readings(nines), "units", "1.30 for 1 h 30 min", "time (h)")
   expect_equal(read(nines, columns = c(time_h = "time (h)")), c(0, 3, 9, 27))
+})
+
+test_that("clock times beside times are compared with them, and need a colon", {
+  d <- data.frame(specimen = "A", temp_c = 330, `in` = c(NA, "09:40", "10:10"), out = c(NA, "09:44", "10:18"),
+                  time_min = c(0, 4, 12), HRB = c(82, 80, 75), check.names = FALSE)
+  expect_message(read_readings(d), "'in' and 'out' agree with them")
+  d$time_min[3] <- 30
+  w <- expect_warning(suppressMessages(read_readings(d)), "row 3: 10:10 to 10:18 is 8 min, the time 30 min",
+                      class = "softanneal_warning_assumption")
+  expect_identical(w$rows, 3L)
+  d$time_min <- c(0, 4, 8) # of single steps
+  expect_message(r <- suppressWarnings(read_readings(d, times = "step")), "agree with them")
+  d$time_min <- NULL
+  d$`in`[2] <- "0940"
+  d$out[2] <- "0944"
+  names(d)[3:4] <- c("time in", "time out")
+  d$`time in`[3] <- "1010"
+  d$`time out`[3] <- "1018"
+  e <- expect_error(read_readings(d), "'0940': clock times need a colon", class = "softanneal_error_column")
+  expect_identical(e$rows, 2:3)
 })
