@@ -96,14 +96,17 @@ autoplot.softanneal_posterior <- function(object, ...) {
   d$panel <- factor(labels[match(d$quantity, colnames(draws))], unique(labels))
   table <- posterior_table(object, object$level)
   prior_led <- mostly_prior(table)
+  many <- length(unique(labels)) > 12L # on a small device the titles leave the panels little
   ggplot2::ggplot(d, ggplot2::aes(.data[["x"]], .data[["y"]], colour = .data[["what"]],
                                   linetype = .data[["what"]])) +
     ggplot2::geom_line(linewidth = 0.8) +
     ggplot2::facet_wrap(ggplot2::vars(.data[["panel"]]), scales = "free",
-                        labeller = ggplot2::label_wrap_gen(22)) +
+                        ncol = if (many) 5L,
+                        labeller = ggplot2::label_wrap_gen(if (many) 40 else 22)) +
     ggplot2::scale_colour_manual(NULL, values = c(prior = SECOND_COLOUR, posterior = MAIN_COLOUR)) +
     ggplot2::scale_linetype_manual(NULL, values = c(prior = "42", posterior = "solid")) +
-    ggplot2::scale_x_continuous(n.breaks = 3) + ggplot2::scale_y_continuous(breaks = NULL) +
+    ggplot2::scale_x_continuous(n.breaks = 3, labels = axis_numbers) +
+    ggplot2::scale_y_continuous(breaks = NULL) +
     ggplot2::labs(x = "Value of the quantity above", y = "Density", title = "Before and after the readings",
                   caption = caption_of(
                     paste("Solid: after the readings. Dashed: before;",
@@ -117,7 +120,10 @@ autoplot.softanneal_posterior <- function(object, ...) {
                                      format_by_error(table$estimate, table$std.error), collapse = ", "),
                                ".")) +
     plain_theme(legend = "none") +
-    ggplot2::theme(strip.text = ggplot2::element_text(size = ggplot2::rel(0.65)))
+    ggplot2::theme(strip.text = ggplot2::element_text(size = ggplot2::rel(if (many) 0.6 else 0.65)),
+                   axis.text.x = ggplot2::element_text(size = ggplot2::rel(if (many) 0.65 else 0.8)),
+                   panel.spacing.x = ggplot2::unit(0.7, "lines"),
+                   panel.spacing.y = ggplot2::unit(if (many) 0.15 else 0.45, "lines"))
 }
 
 #' @rdname posterior-methods

@@ -411,3 +411,20 @@ test_that("a long random walk finds the same posterior", {
         format(error), "\n")
   }
 })
+
+test_that("panels of many parameters keep a height in a journal column", {
+  skip_on_cran()
+  rich <- suppressWarnings(suppressMessages(fit_posterior(
+    example_data("bellbrass_readings"), "recovery_jmak", prior = prior_brass(), chains = 1, n_draws = 100,
+    n_warmup = 100, seed = 1)))
+  p <- ggplot2::autoplot(rich)
+  expect_gt(nlevels(p$data$panel), 12)
+  size <- c(3.4, 2.6)
+  grDevices::pdf(NULL, size[1L], size[2L])
+  on.exit(grDevices::dev.off())
+  grid::grid.newpage()
+  g <- attr(softanneal:::fit_picture(p, size), "built")
+  rows <- length(unique(g$layout$t[grepl("^panel", g$layout$name)]))
+  left <- size[2L] - sum(grid::convertHeight(g$heights, "inches", valueOnly = TRUE))
+  expect_gt(left / rows, 0.08)
+})

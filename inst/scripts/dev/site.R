@@ -33,6 +33,24 @@ if (length(inline)) {
 needless <- c("<script src=\"[^\"]*[Mm]ath[Jj]ax[^\"]*\"[^>]*></script>",
               "<img src=\"\" class=\"logo\"[^>]*>")
 for (pattern in needless) text <- gsub(pattern, "", text)
+# Access (check-access.R): contrast of the number of the version, no sideways scroll on a telephone, wide
+# tables scroll by keyboard too, header cells have a scope, plots of examples a text, headings their order.
+style <- paste0("<style>.navbar .text-muted{color:#495057!important}@media (max-width:991px){",
+                ".row{margin-left:0;margin-right:0}h1,h2,h3,dt code{overflow-wrap:anywhere!important}",
+                "}</style></head>")
+text <- sub("</head>", style, text, fixed = TRUE)
+text <- gsub("<(table|pre)(?=[ >])", "<\\1 tabindex=\"0\"", text, perl = TRUE)
+text <- gsub("<th(?=[ >])(?![^>]*scope=)", "<th scope=\"col\"", text, perl = TRUE)
+topic <- sub("[.]html$", "", basename(pages))
+for (k in grep("/reference/", pages, fixed = TRUE)) {
+  alt <- paste0("\\1 alt=\"Plot drawn by the examples of ", topic[k], "\"")
+  text[k] <- gsub("(<img src=\"[^\"]+\") alt=\"\"", alt, text[k])
+}
+# the caption of a figure says what it shows
+text <- gsub("(<img src=\"[^\"]+\") alt=\"\"([^>]*>\\s*<(figcaption|p class=\"caption\")[^>]*>)([^<]+)",
+             "\\1 alt=\"\\4\"\\2\\4", text, perl = TRUE)
+index <- basename(dirname(pages)) == "articles" & topic == "index"
+text[index] <- gsub("<(/?)h3", "<\\1h2", text[index])
 for (page in pages) writeLines(text[[page]], page, useBytes = TRUE)
 # Libraries that come from other hosts may be out of reach, as in a laboratory without internet:
 # the script of the pages then goes on without them, with a plain list of contents.
