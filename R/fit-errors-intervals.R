@@ -59,6 +59,7 @@ components_summary <- function(errors, p, level) {
   vcov[free, free] <- cor * tcrossprod(se[free])
   ratio <- stats::median(((q[, 4L] - q[, 3L]) / 2 / se)[free])
   list(vcov = vcov, df = matching_df(ratio), quantile = q, sd = sd, structure = r$structure,
+       nodes = r[c("sd", "weight")],
        modes = at[c("mode", "mode_sd", "operator", "operator_sd")])
 }
 
@@ -93,4 +94,14 @@ soft_once <- function(fit) {
   if (fit$states[["h_soft"]] == "fixed") return(FALSE)
   p <- progress(fit)
   !is.null(p) && sum(p$last > OVER, na.rm = TRUE) < 2L
+}
+
+# Standard deviations of equal prior mass. Twin: sa_prior_nodes() in src/components_grid.c.
+prior_nodes <- function(prior, n = 200L) {
+  p <- (seq_len(n) - 0.5) / n
+  switch(names(PRIOR_KINDS)[match(prior[1L], PRIOR_KINDS)],
+         fixed = prior[[2L]],
+         half_cauchy = prior[[2L]] * tan(p * atan(prior[[3L]] / prior[[2L]])),
+         half_normal = prior[[2L]] * stats::qnorm(0.5 + p / 2),
+         log_normal = prior[[2L]] * exp(prior[[4L]] * stats::qnorm(p)))
 }

@@ -263,6 +263,7 @@ components_states <- function(fit, errors, s) {
   settled[lost] <- FALSE
   limited <- !is.null(fit$readings$limits) # plateaus are then known from one side
   if (all(settled) && !limited && !any(has_ends(fit)) && !one_sided(fit) && !soft_once(fit)) return(fit)
+  errors$nodes <- s$nodes # known from the summary
   r <- components_profile(fit, errors, fit$level)
   if (all(settled) && all(r$states %in% c("determined", "fixed")) && !is_bent(fit, r)) {
     fit$limits[, ] <- NA_real_
@@ -303,12 +304,17 @@ likelihood_errors <- function(fit, level, errors = fit$errors) {
 # the marginalised intervals do. With an energy that the readings leave open what they say of the furnace
 # is that of an arbitrary energy: it stands at its prior.
 effective_sds <- function(fit, level, errors = fit$errors) {
-  r <- components_grid(errors$problems, errors$prior, diag(length(errors$free))[0L, , drop = FALSE],
-                       numeric())
+  r <- errors$nodes
+  if (is.null(r)) {
+    r <- components_grid(errors$problems, errors$prior, diag(length(errors$free))[0L, , drop = FALSE],
+                         numeric())
+  }
   p <- 0.5 + level / 2
   of_nodes <- function(sd, weight) {
     if (max(sd) <= 0 || diff(range(sd)) <= 1e-9 * max(sd)) return(max(sd))
-    weight <- weight / sum(weight)
+    each <- unique(sd) # the nodes of one standard deviation repeat with those of the others
+    weight <- rowsum(weight, match(sd, each))[, 1L] / sum(weight)
+    sd <- each
     stats::uniroot(function(x) sum(weight * stats::pnorm(exp(x) / sd)) - p,
                    log(range(sd[sd > 0]) * stats::qnorm(p) * c(0.5, 2)), tol = 1e-8)$root |>
       exp() / stats::qnorm(p)
@@ -319,16 +325,6 @@ effective_sds <- function(fit, level, errors = fit$errors) {
     out[1L] <- of_nodes(nodes, rep(1, length(nodes)))
   }
   out
-}
-
-# Standard deviations of equal prior mass. Twin: sa_prior_nodes() in src/components_grid.c.
-prior_nodes <- function(prior, n = 200L) {
-  p <- (seq_len(n) - 0.5) / n
-  switch(names(PRIOR_KINDS)[match(prior[1L], PRIOR_KINDS)],
-         fixed = prior[[2L]],
-         half_cauchy = prior[[2L]] * tan(p * atan(prior[[3L]] / prior[[2L]])),
-         half_normal = prior[[2L]] * stats::qnorm(0.5 + p / 2),
-         log_normal = prior[[2L]] * exp(prior[[4L]] * stats::qnorm(p)))
 }
 
 components_profile <- function(fit, errors, level) {
