@@ -98,7 +98,7 @@ augment.softanneal_fit <- function(x, data = NULL, newdata = NULL,
     return(add_predictions(newdata, stats::predict(x, newdata, interval = interval, level = level,
                                                    se.fit = TRUE)))
   }
-  if (is.null(data)) data <- fit_data(x)
+  if (is.null(data)) data <- named_property(fit_data(x), x)
   check_data(data, rows = FALSE, limits = TRUE)
   resid <- stats::residuals(x)
   if (nrow(data) != length(resid)) {
@@ -111,6 +111,16 @@ augment.softanneal_fit <- function(x, data = NULL, newdata = NULL,
   in_scale <- if (own) stats::fitted(x) + resid
   out <- add_predictions(data, prediction, resid, in_scale)
   if (inherits(x, "softanneal_fit_softening")) with_limit_column(out, x) else out
+}
+
+# Values of a property stand under the name they had in the table, without a scale.
+named_property <- function(data, x) {
+  name <- x$readings$columns$hardness
+  if (is.null(name) || is.null(property_of(x))) return(data)
+  data$scale <- NULL
+  at <- names(data) == "hardness"
+  if (!name %in% names(data)[!at]) names(data)[at] <- name
+  data
 }
 
 # `hardness`: the readings in the scale of the fit, which the data may have in others.
