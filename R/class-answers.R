@@ -66,18 +66,18 @@ read_answers <- function(answers) {
   # what is not a number is told apart below, with its row
   cells <- if (is.numeric(exact)) {
     # the digits as written, with a decimal point
-    data.frame(number = as.double(exact), other = NA_real_, unit = NA_character_,
+    data.frame(number = as.double(exact), other = NA_real_, unit = NA_character_, doubt = FALSE,
                digits = vapply(as.double(exact), format, "", digits = MOST_DIGITS))
-  } else answer_cells(out$reported, comma)
+  } else answer_cells(out$reported, comma, tolower(out$quantity))
   cells$number[!is.finite(cells$number)] <- NA_real_
   out[c("number", "other", "digits")] <- cells[c("number", "other", "digits")]
-  # a unit behind the number counts before that of the form; "1.6 or 1.7": words that are not a unit
+  # a unit behind the number counts before that of the form; words that are no unit: not understood
   out$behind <- FALSE
+  out$doubt <- cells$doubt
   for (i in which(!is.na(cells$unit))) {
-    one <- replace(out[i, ], "unit", cells$unit[i])
-    known <- tryCatch(unit_factors(one), softanneal_error_units = function(e) NULL)
-    out$behind[i] <- is.na(out$unit[i]) || !is.null(known)
-    if (is.null(known)) out$number[i] <- NA_real_ else out$unit[i] <- cells$unit[i]
+    one <- unit_factors(data.frame(quantity = tolower(out$quantity[i]), unit = cells$unit[i]))
+    out$behind[i] <- is.na(one$why)
+    if (out$behind[i]) out$unit[i] <- cells$unit[i] else out$number[i] <- NA_real_
   }
   out$temp_text <- sub(" *(\u00b0|deg\\.?)? *C$", "", out$temp_text)
   out$temp_c <- number(out$temp_text)

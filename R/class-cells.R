@@ -1,38 +1,4 @@
-# Numbers as students write them: "159,9 +- 0,6", "ca. 78", "139 kJ per mole". What is written around the
-# number is taken off; a comma that may be a decimal or a thousands mark is decided by the key.
-
-# A table of `number`, the `other` reading of a comma (NA: none), `digits` (the number as written, with a
-# point) and `unit` (written behind the number).
-answer_cells <- function(text, comma) {
-  x <- trimws(gsub("\u2212", "-", gsub("\u00a0", " ", text, fixed = TRUE), fixed = TRUE))
-  about <- "^(approximately|approx\\.?|about|around|circa|ca\\.?|c\\.|etwa|rund|environ|~|\u2248|=)[ ]*"
-  x <- sub("^[A-Za-z_ ]{1,12}[=:] *(?=[-+0-9.,(])", "", x, perl = TRUE) # "Q = 139"
-  x <- sub(about, "", x, ignore.case = TRUE)
-  x <- sub("^\\(([^()]*)\\)", "\\1", x) # "(139 +- 2) kJ/mol"
-  # "1.392,5", "1,392.5": the last mark is the decimal mark
-  mark <- if (comma) "," else "."
-  x <- gsub("^([-+]?[0-9]{1,3})[.]([0-9]{3}),([0-9]+)", paste0("\\1\\2", mark, "\\3"), x)
-  x <- gsub("^([-+]?[0-9]{1,3}),([0-9]{3})[.]([0-9]+)", paste0("\\1\\2", mark, "\\3"), x)
-  # "1.39 x 10^5"
-  power <- "^([-+]?[0-9.,]+) *[x*\u00d7\u00b7] *10 *(?:\\^|\\*\\*|[eE])? *([-+]?[0-9]{1,2})(?![0-9.,])"
-  x <- sub(power, "\\1e\\2", x, perl = TRUE)
-  number <- "[-+]?[0-9]*[.,]?[0-9]+(?:[eE][-+]?[0-9]+)?"
-  # the error behind a number is not marked
-  x <- sub(paste0("^(", number, ") *(?:\u00b1|\\+ ?/? ?-) *[0-9.,]+"), "\\1", x, perl = TRUE)
-  x <- sub(paste0("^(", number, ") *\\([0-9]+\\)"), "\\1", x, perl = TRUE) # 139(2)
-  shape <- paste0("^(", number, ")(?: *([^0-9., +-].*))?$")
-  fits <- grepl(shape, x, perl = TRUE)
-  plain <- ifelse(fits, sub(shape, "\\1", x, perl = TRUE), x)
-  unit <- ifelse(fits, trimws(sub(shape, "\\2", x, perl = TRUE)), "")
-  as_number <- function(v) suppressWarnings(as.numeric(v))
-  point <- if (comma) chartr(",.", ".,", plain) else plain
-  lone <- fits & grepl("^[^.,]*,[^.,]*$", point) # one mark, and it is not the decimal mark of the file
-  either <- lone & grepl("^[-+]?[1-9][0-9]{0,2},[0-9]{3}$", point)
-  point <- ifelse(lone, chartr(",", ".", point), point)
-  data.frame(number = as_number(point),
-             other = ifelse(either, as_number(sub(".", "", point, fixed = TRUE)), NA_real_),
-             digits = point, unit = ifelse(fits & nzchar(unit), unit, NA_character_))
-}
+# Units as students write them, and files of which a part cannot be used.
 
 # Spellings of units as the table of units has them.
 plain_answer_unit <- function(unit) {
@@ -70,7 +36,11 @@ match_files <- function(paths, key) {
       rows <- answers[left, , drop = FALSE]
       attr(rows, "dec") <- attr(answers, "dec")
       found <- tryCatch(match_answers(read_answers(rows), key), softanneal_error = identity)
-      if (!inherits(found, "error")) return(found)
+      if (!inherits(found, "error")) {
+        odd <- attr(found, "aside")
+        if (!is.null(odd)) put_aside(path, left[odd$row], odd$what)
+        return(found)
+      }
       rows <- found$rows
       if (!length(rows) && length(paths) == 1L) stop(found)
       if (!length(rows)) {
@@ -111,5 +81,6 @@ match_files <- function(paths, key) {
 
 no_answers <- function(key) {
   data.frame(reported = rep(NA_character_, nrow(key)), number = NA_real_,
-             value = NA_real_, scale = NA_character_, factor = NA_real_, digits = NA_character_)
+             value = NA_real_, scale = NA_character_, factor = NA_real_, digits = NA_character_,
+             why = NA_character_, doubt = FALSE)
 }

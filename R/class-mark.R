@@ -64,10 +64,14 @@ ANSWER_UNITS <- list(
 #' (rounding on the way). The readings with the blunders left in count through the column `as_given` of
 #' the key.
 #'
-#' **Cells and files.** `150,23`, `159,9 +- 0,6`, `(159.9 +- 0.6) kJ/mol`, `ca. 78`, `n = 1.6`,
-#' `1.39 x 10^5 J/mol`, `1.392,5` and `139 kJ per mole` are read as numbers (the
-#' error behind one is not marked); `1,625` is 1.625 or 1625, whichever is nearer to the key. A unit in the
-#' cell counts before that of the column `unit`. What is not a number is named in the print. Of files,
+#' **Cells and files.** A cell is read only if all of it is understood: a name (`Q = 139`), a word for
+#' about (`ca. 78`), the number, its uncertainty, which is not marked (`159,9 +- 0,6`,
+#' `(159.9 +- 0.6) kJ/mol`), and a unit (`139 kJ per mole`), which counts before that of the column `unit`. Numbers may have a power
+#' (`1.39 x 10^5`, `1.39e5`), marks of thousands (`139'000`, `1.392,5`) and, as times, hours, minutes
+#' and seconds (`0:56:00`, `1 h 5 min`); `1,625` is 1.625 or 1625, whichever is nearer to the key. What may
+#' be read in two ways (`139 000`, `1.39 x 105`) counts where it is right. All else (`130 or 190`, `1/70`, `1.4%`,
+#' `56:05`, a unit that is not known) is "no answer" with the reason "to be looked at", and named in the
+#' print. Of files,
 #' rows that cannot be used are set aside with a warning and kept in the attribute
 #' `aside` (`file`, `row`, `what`), with several files also files that cannot be read; all else is marked.
 #' Of an Excel file the first sheet with the columns is taken.
@@ -90,11 +94,10 @@ ANSWER_UNITS <- list(
 #'   `group`, `quantity`, `temp_c`, `reported` (text as reported), `value` (number in the unit of
 #'   the key), `unit`, `key`, `lower`, `upper`, `mark`, `reason`, `points`. `summary()` gives a list
 #'   of `groups` (answered, right, points, share of the points) and `quantities` (how often each
-#'   mark). Rows and files set aside give one `softanneal_warning_missing`.
+#'   mark). Rows and files set aside, and units that are not known, give one `softanneal_warning_missing`.
 #' @section Errors: `softanneal_error_column` for missing columns, `softanneal_error_argument` for a
-#'   group, quantity, or temperature that the key does not have, `softanneal_error_units` for an
-#'   unknown unit, `softanneal_error_duplicate` for a number reported twice,
-#'   `softanneal_error_file` for a file that cannot be read.
+#'   group, quantity, or temperature that the key does not have, `softanneal_error_duplicate` for a number
+#'   reported twice, `softanneal_error_file` for a file that cannot be read.
 #' @seealso [answer_key()], [answer_form()]
 #' @examples
 #' key <- answer_key(1, seed = 20)
@@ -117,6 +120,11 @@ mark_answers <- function(answers, key, ..., runs = NULL, points = MARK_POINTS) {
     match_files(answers, key)
   } else {
     match_answers(read_answers(answers), key)
+  }
+  aside <- attr(given, "aside")
+  if (NROW(aside) && all(is.na(aside$file))) {
+    warn("missing", paste0(count(nrow(aside), "answer"), " to be looked at; all else is marked: ",
+                           aside$what[1L]), n = nrow(aside), rows = aside$row)
   }
   out <- data.frame(group = key$group, quantity = key$quantity, temp_c = key$temp_c,
                     reported = given$reported, value = given$value, unit = key$unit,
@@ -225,20 +233,30 @@ match_answers <- function(answers, key) {
   answers$number[nearer] <- answers$other[nearer]
   answers$digits[nearer] <- format(answers$other[nearer], digits = MOST_DIGITS)
   out <- no_answers(key)
-  out$reported[at] <- ifelse(is.na(answers$unit) | is.na(answers$reported) | answers$behind, answers$reported,
-                             paste(answers$reported, answers$unit))
-  out$number[at] <- answers$number
+  # a cell that is not understood stands as it is
+  alone <- is.na(answers$unit) | is.na(answers$reported) | answers$behind |
+    (is.na(answers$number) & grepl("[0-9]", answers$reported))
+  out$reported[at] <- ifelse(alone, answers$reported, paste(answers$reported, answers$unit))
+  out$number[at] <- ifelse(is.na(factor$why), answers$number, NA_real_)
   out$value[at] <- answers$number * factor$factor
   out$scale[at] <- factor$scale
   out$factor[at] <- factor$factor
   out$digits[at] <- answers$digits
+  # an empty cell needs no unit
+  odd <- !is.na(factor$why) & !is.na(answers$reported)
+  out$why[at] <- ifelse(odd, factor$why, NA_character_)
+  out$doubt[at] <- answers$doubt
+  if (any(odd)) {
+    attr(out, "aside") <- data.frame(file = NA_character_, row = which(odd), what = factor$why[odd])
+  }
   out
 }
 
-# Factor to the unit of the key; a hardness scale is kept by name and converted later.
+# Factor to the unit of the key; a hardness scale is kept by name and converted later. `why`: a unit that is
+# not known, NA otherwise.
 unit_factors <- function(answers) {
   factor <- rep(1, nrow(answers))
-  scale <- rep(NA_character_, nrow(answers))
+  scale <- why <- rep(NA_character_, nrow(answers))
   for (i in which(!is.na(answers$unit))) {
     units <- ANSWER_UNITS[[answers$quantity[i]]]
     unit <- plain_answer_unit(answers$unit[i])
@@ -252,11 +270,9 @@ unit_factors <- function(answers) {
       !is.na(factor[i])
     }
     if (!known) {
-      abort("units", paste0("the unit '", answers$unit[i], "' is not known for `",
-                            answers$quantity[i], "`"), arg = "unit", rows = i,
-            remedy = paste0("Use ", if (is.null(units)) "the name of a hardness scale" else
-              in_quotes(names(units)), "."))
+      factor[i] <- NA_real_
+      why[i] <- paste0("the unit '", answers$unit[i], "' is not known for `", answers$quantity[i], "`")
     }
   }
-  list(factor = factor, scale = scale)
+  list(factor = factor, scale = scale, why = why)
 }

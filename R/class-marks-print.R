@@ -17,6 +17,7 @@ print.softanneal_marks <- function(x, ..., n = 20L) {
   if (nrow(x) > nrow(shown)) cat("... and ", count(nrow(x) - nrow(shown), "more row"), "\n",
                                  sep = "")
   aside <- attr(x, "aside")
+  aside <- aside[!is.na(aside$file), ]
   if (NROW(aside)) cat("To be looked at: ", listed(unique(aside$file)), "\n", sep = "")
   odd <- which(x$mark == MARKS[["none"]] & !is.na(x$reported))
   if (length(odd)) {

@@ -18,8 +18,7 @@ mark_group <- function(key, given, design) {
   }
   for (i in order(match(key$quantity, WORKING_ORDER))) {
     if (is.na(given$number[i])) {
-      set(i, "none", if (is.na(given$reported[i])) "nothing reported" else
-        paste0("'", given$reported[i], "' is not a number"))
+      set(i, "none", not_read(given$reported[i], given$why[i]))
       next
     }
     at <- key[i, ]
@@ -47,7 +46,7 @@ mark_group <- function(key, given, design) {
       next
     }
     reason <- unit_mistake(x, at, key, material, fits)
-    if (!is.null(reason)) {
+    if (!is.null(reason) && !given$doubt[i]) {
       set(i, "unit", reason)
       next
     }
@@ -59,8 +58,20 @@ mark_group <- function(key, given, design) {
       set(i, "wrong", paste0(if (by_rounding == "coarse") "rounded too coarsely, ",
                              how_far(x, at)))
     }
+    if (given$doubt[i]) {
+      set(i, "none", paste0("to be looked at: '", given$reported[i], "' may be read in two ways"))
+      out$value[i] <- NA_real_
+    }
   }
   out
+}
+
+# Why an answer has no number.
+not_read <- function(reported, why) {
+  if (is.na(reported)) return("nothing reported")
+  if (!is.na(why)) return(paste0("to be looked at: ", why))
+  if (!grepl("[0-9]", reported)) return(paste0("'", reported, "' is not a number"))
+  paste0("to be looked at: '", reported, "' is not one plain number")
 }
 
 # Tests of one number reported, for any `change` of it to the unit of the key: whether it rounds

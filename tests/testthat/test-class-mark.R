@@ -193,8 +193,6 @@ test_that("reports that do not fit the key are refused with row and remedy", {
   bad(function(f) replace(f, 3, list(replace(f$temp_c, 4, 291))), "argument", 4L)
   bad(function(f) replace(f, 3, list(replace(f$temp_c, 4, NA))), "missing", 4L)
   bad(function(f) replace(f, 3, list(replace(f$temp_c, 4, "hot"))), "column", 4L)
-  bad(function(f) replace(f, 5, list(replace(f$unit, 1, "furlong"))), "units", 1L)
-  bad(function(f) replace(f, 5, list(replace(f$unit, 12, "kJ"))), "units", 12L)
   bad(function(f) rbind(f, f[2, ]), "duplicate", nrow(form) + 1L)
   bad(function(f) f[-4], "column")
   bad(function(f) transform(f, group = NA), "missing")
@@ -362,4 +360,27 @@ test_that("wrong numbers seldom fit another unit or scale by chance", {
   }, NA)
   expect_gt(mean(found), 0.8)
   expect_lt(mean(found), 1)
+})
+
+test_that("a unit that is not known sets its row aside, and the others are marked", {
+  form <- form_with_truth(key)
+  form$unit[c(1, 12)] <- c("furlong", "K")
+  expect_told(marks <- mark_answers(form, key), "missing",
+              "2 answers to be looked at; all else is marked: the unit 'furlong' is not known for `h_worked`",
+              2L, c(1L, 12L))
+  odd <- marks[marks$mark != "right", ]
+  expect_identical(odd$mark, rep("no answer", 2))
+  expect_identical(odd$reason, sprintf("to be looked at: the unit '%s' is not known for `%s`",
+                                       c("furlong", "K"), form$quantity[c(1, 12)]))
+  text <- vapply(form$value[c(1, 12)], format, "", digits = 7)
+  expect_identical(odd$reported, paste(text, c("furlong", "K")))
+  expect_identical(attr(marks, "aside")$row, c(1L, 12L))
+  shown <- capture.output(print(marks))
+  expect_true(any(grepl("To be looked at, not a number", shown)))
+  # of a file, in the one warning of the file
+  file <- withr::local_tempfile(fileext = ".csv")
+  form$group[5] <- "group-77"
+  write.csv(form, file, row.names = FALSE, na = "")
+  expect_told(marks <- mark_answers(file, key), "missing", "1 file to be looked at", 3L)
+  expect_setequal(attr(marks, "aside")$row, c(1L, 5L, 12L))
 })
