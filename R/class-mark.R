@@ -64,17 +64,17 @@ ANSWER_UNITS <- list(
 #' (rounding on the way). The readings with the blunders left in count through the column `as_given` of
 #' the key.
 #'
-#' **Cells and files.** A cell is read only if all of it is understood: a name (`Q = 139`), a word for
-#' about (`ca. 78`), the number, its uncertainty, which is not marked (`159,9 +- 0,6`,
-#' `(159.9 +- 0.6) kJ/mol`), and a unit (`139 kJ per mole`), which counts before that of the column `unit`. Numbers may have a power
-#' (`1.39 x 10^5`, `1.39e5`), marks of thousands (`139'000`, `1.392,5`) and, as times, hours, minutes
-#' and seconds (`0:56:00`, `1 h 5 min`); `1,625` is 1.625 or 1625, whichever is nearer to the key. What may
-#' be read in two ways (`139 000`, `1.39 x 105`) counts where it is right. All else (`130 or 190`, `1/70`, `1.4%`,
-#' `56:05`, a unit that is not known) is "no answer" with the reason "to be looked at", and named in the
-#' print. Of files,
-#' rows that cannot be used are set aside with a warning and kept in the attribute
-#' `aside` (`file`, `row`, `what`), with several files also files that cannot be read; all else is marked.
-#' Of an Excel file the first sheet with the columns is taken.
+#' **Cells and files.** A cell is read only if all of it is understood: a name (`Q = 139`), a word
+#' for about (`ca. 78`), the number, its uncertainty, which is not marked (`159,9 +- 0,6`,
+#' `(159.9 +- 0.6) kJ/mol`), and a unit (`139 kJ per mole`), which counts before that of the column
+#' `unit`. Numbers may have a power (`1.39 x 10^5`, `1.39e5`), marks of thousands (`139'000`,
+#' `1.392,5`) and, as times, hours, minutes and seconds (`0:56:00`, `1 h 5 min`); `1,625` is 1.625
+#' or 1625, whichever is nearer to the key. What may be read in two ways (`139 000`, `1.39 x 105`)
+#' counts where it is right. All else (`130 or 190`, `1/70`, `1.4%`, `56:05`, a unit that is not
+#' known) is "no answer" with the reason "to be looked at", and named in the print. Of files, rows
+#' that cannot be used are set aside with a warning and kept in the attribute `aside` (`file`,
+#' `row`, `what`), with several files also files that cannot be read; all else is marked. Of an
+#' Excel file the first sheet with the columns is taken.
 #'
 #' @param answers What students report: a data frame, or the paths of one or more CSV or Excel
 #'   files (decimal comma and semicolons are understood), with the columns `group`, `quantity`,
