@@ -114,7 +114,7 @@ new_objects <- function() {
 
 # Classes that name files of this machine, and parts of plots: nothing of them is worth keeping.
 
-CLASSES_OF_FILES <- c("softanneal_archive", "softanneal_report", "softanneal_ends",
+CLASSES_OF_FILES <- c("softanneal_archive", "softanneal_report", "softanneal_ends", "softanneal_lanes",
                       "softanneal_finish", "softanneal_picture")
 
 our_classes <- function(x) grep("^softanneal_", class(x), value = TRUE)
