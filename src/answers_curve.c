@@ -16,6 +16,8 @@
 #define REFINEMENTS 40
 #define STIFFENINGS 2
 #define NEAR_GOAL 0.01   /* of the root of the threshold: from there along the slope */
+#define AT_GOAL 1e-6     /* of the same root: the square of that is below rounding */
+#define SETTLINGS 8
 #define FULL_EVERY 8     /* of these places one is searched from all starts, */
 #define FEW 64           /* and all where there are no more than these */
 #define MARGIN 0.02      /* of the half width: a curve of another place reaches further */
@@ -128,6 +130,36 @@ static double slope_at(const pulled_fit *f, const point *x)
     return f->root[f->m] * f->root[f->m] * (f->pull - x->value) / sqrt(x->rise);
 }
 
+/* The end from a point near it to all its digits: undamped fits, and the pull by the secant. What is not
+ * converged and what is missing to the goal both come in by their squares. */
+static double settled(pulled_fit *f, const sa_band *b, double goal, double at_minimum, point now, double *end)
+{
+    const sa_lsq_control loose = f->control;
+    double gap = sqrt(now.rise) - goal, value = now.value - gap / slope_at(f, &now);
+    double last_pull = at_minimum, last_gap = -goal, best = fmax(fabs(gap), NEAR_GOAL * goal);
+    memcpy(end, now.par, f->p * sizeof(double));
+    f->control.ftol = 1e-12;
+    f->control.xtol = 1e-10;
+    f->control.gtol = 1e-9;
+    f->control.polish = 1;
+    for (int k = 0; k < SETTLINGS && solve(f, b->objective, now.par, &now); k++) {
+        gap = sqrt(now.rise) - goal;
+        if (!(fabs(gap) <= best) || !(now.rise > 0.0))
+            break;
+        best = fabs(gap);
+        value = now.value - gap / slope_at(f, &now);
+        memcpy(end, now.par, f->p * sizeof(double));
+        if (best <= AT_GOAL * goal)
+            break;
+        const double pull = f->pull;
+        f->pull -= gap * (pull - last_pull) / (gap - last_gap);
+        last_pull = pull;
+        last_gap = gap;
+    }
+    f->control = loose;
+    return value;
+}
+
 /* One side: hardness at its end, -Inf or Inf where it has none. `half`: guess of its distance from the
  * curve, reached from `start`; `end`: parameters there. */
 static double side_end(pulled_fit *f, const sa_band *b, int side, double threshold, double at_minimum, double half,
@@ -149,7 +181,7 @@ static double side_end(pulled_fit *f, const sa_band *b, int side, double thresho
         memcpy(end, out.par, f->p * sizeof(double));
         const double gap = sqrt(out.rise) - goal;
         if (fabs(gap) <= NEAR_GOAL * goal)
-            return out.value - gap / slope_at(f, &out);
+            return settled(f, b, goal, at_minimum, out, end);
         closed = gap > 0.0;
         if (closed)
             break;
@@ -188,7 +220,7 @@ static double side_end(pulled_fit *f, const sa_band *b, int side, double thresho
         const double gap = sqrt(now.rise) - goal;
         memcpy(end, now.par, f->p * sizeof(double));
         if (fabs(gap) <= NEAR_GOAL * goal)
-            return now.value - gap / slope_at(f, &now);
+            return settled(f, b, goal, at_minimum, now, end);
         if (gap >= 0.0) {
             out = now;
             high = mid;

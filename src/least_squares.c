@@ -17,6 +17,8 @@
 #define HUBER_ROUNDS 40
 #define POLISH_ROUNDS 100
 #define CREEP_ROUNDS 50
+#define SLIGHT 1e-6 /* damping that leaves directions alone of which the residuals see nothing */
+#define ROUNDED 1e-13 /* cosine of what rounding leaves */
 
 const sa_word sa_lsq_ends[SA_LSQ_ENDS] = {
     [SA_END_FUNCTION] = "relative reduction below `ftol`",
@@ -168,14 +170,15 @@ static int linearise(const evaluator *ev, sa_region *ws, const double *par, cons
 }
 
 /* The sum of squares is flat to rounding before the parameters have all their digits: a few
- * undamped steps, kept while they lower the cosine of the gradient without raising the sum. The
- * end is `end`, or the start's where the derivatives are not finite. */
+ * undamped steps, kept while they lower the cosine of the gradient without raising the sum; where they
+ * do not, damped ones: a singular triangle has no other, and what the residuals do not see stays. The end is `end`, or the start's where the derivatives are not finite. */
 static sa_status finish(const evaluator *ev, const sa_lsq_control *ctl, sa_region *ws,
                         sa_lsq_end end, double f, double *par, double *resid, double *jac,
                         int *at_bound, double *scratch)
 {
     const size_t p = ev->pb->p;
     sa_lsq_result *out = ev->out;
+    int is_damped = 0;
     out->objective = 2.0 * f;
     out->end = SA_END_START;
     if (!linearise(ev, ws, par, resid, jac, at_bound, scratch))
@@ -185,8 +188,8 @@ static sa_status finish(const evaluator *ev, const sa_lsq_control *ctl, sa_regio
         double before = out->cosine;
         if (is_stopped(ctl, out))
             return SA_INTERRUPTED;
-        ws->radius = DBL_MAX;
-        ws->lambda = 0.0;
+        ws->radius = is_damped ? 0.0 : DBL_MAX;
+        ws->lambda = is_damped ? SLIGHT : 0.0;
         sa_region_step(ws, ev->pb, par, at_bound);
         memcpy(ws->old, par, p * sizeof(double));
         memcpy(par, ws->trial, p * sizeof(double));
@@ -198,7 +201,10 @@ static sa_status finish(const evaluator *ev, const sa_lsq_control *ctl, sa_regio
             memcpy(par, ws->old, p * sizeof(double));
             evaluate(ev, par, resid, jac);
             linearise(ev, ws, par, resid, jac, at_bound, scratch);
-            break;
+            if (is_damped || out->cosine <= ROUNDED)
+                break;
+            is_damped = 1;
+            continue;
         }
         f = ft;
         out->objective = 2.0 * f;

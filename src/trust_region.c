@@ -84,15 +84,37 @@ static void gradient_step(const double *a, size_t f, const double *c, const doub
         s[j] = isfinite(share * s[j]) ? share * s[j] : 0.0;
 }
 
+/* Step of damping l; 0 where that does not make the triangle regular. `stack`: 2 f f, `rhs`: 2 f. */
+static int solve_damped(const double *a, size_t f, const double *c, const double *d, double l,
+                        double *stack, double *rhs, double *s)
+{
+    const double root = sqrt(l);
+    memset(stack, 0, 2 * f * f * sizeof(double));
+    for (size_t j = 0; j < f; j++) {
+        for (size_t k = 0; k <= j; k++)
+            stack[k + j * 2 * f] = a[k + j * f];
+        stack[f + j + j * 2 * f] = root * d[j];
+        rhs[j] = -c[j];
+        rhs[f + j] = 0.0;
+    }
+    sa_triangularise(stack, 2 * f, f, rhs);
+    return sa_back_substitute(stack, 2 * f, f, rhs, s);
+}
+
 /* Step s of length || d s || <= radius (to 10 %) that minimises || a s + c ||, a being
- * f x f upper triangular. `lambda` carries the damping from call to call.
- * Work: 2 f f + 3 f. */
+ * f x f upper triangular. `lambda` carries the damping from call to call; with a radius of 0 it is
+ * the damping itself, and no step is taken where it does not do. Work: 2 f f + 3 f. */
 static void damped_step(const double *a, size_t f, const double *c, const double *d, double radius,
                         double *lambda, double *s, double *work)
 {
     double *stack = work, *rhs = stack + 2 * f * f, *z = rhs + 2 * f;
     double lower = 0.0, upper = 0.0;
 
+    if (radius <= 0.0) {
+        if (!solve_damped(a, f, c, d, *lambda, stack, rhs, s))
+            memset(s, 0, f * sizeof(double));
+        return;
+    }
     for (size_t j = 0; j < f; j++)
         rhs[j] = -c[j];
     if (sa_back_substitute(a, f, f, rhs, s)) {
@@ -121,17 +143,7 @@ static void damped_step(const double *a, size_t f, const double *c, const double
 
     int whole = 0; /* does s hold a step? */
     for (int round = 0; round < DAMPING_ROUNDS; round++) {
-        double root = sqrt(l);
-        memset(stack, 0, 2 * f * f * sizeof(double));
-        for (size_t j = 0; j < f; j++) {
-            for (size_t k = 0; k <= j; k++)
-                stack[k + j * 2 * f] = a[k + j * f];
-            stack[f + j + j * 2 * f] = root * d[j];
-            rhs[j] = -c[j];
-            rhs[f + j] = 0.0;
-        }
-        sa_triangularise(stack, 2 * f, f, rhs);
-        whole = sa_back_substitute(stack, 2 * f, f, rhs, s);
+        whole = solve_damped(a, f, c, d, l, stack, rhs, s);
         if (!whole) {
             lower = fmax(lower, l);
             l = fmax(10.0 * l, 0.001 * upper);
