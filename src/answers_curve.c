@@ -141,7 +141,7 @@ static double settled(pulled_fit *f, const sa_band *b, double goal, double at_mi
     f->control.ftol = 1e-12;
     f->control.xtol = 1e-10;
     f->control.gtol = 1e-9;
-    f->control.polish = 1;
+    f->control.polish = SA_POLISH_ALL;
     for (int k = 0; k < SETTLINGS && solve(f, b->objective, now.par, &now); k++) {
         gap = sqrt(now.rise) - goal;
         if (!(fabs(gap) <= best) || !(now.rise > 0.0))

@@ -252,8 +252,9 @@ SEXP sa_call_softening(SEXP readings, SEXP model, SEXP options, SEXP control)
     memset(f.at_bound, 0, p * sizeof(int));
     memset(f.jac, 0, m * p * sizeof(double));
     memset(f.resid, 0, m * sizeof(double));
-    sa_softening_fit(&s, &ctl, glue_field_true(options, "use_start"), f.par, f.resid, f.jac,
-                     f.at_bound, f.work, &f.result);
+    const int use_start = glue_field_true(options, "use_start");
+    ctl.polish = use_start ? SA_POLISH : SA_POLISH_ALL; /* a profile is followed without */
+    sa_softening_fit(&s, &ctl, use_start, f.par, f.resid, f.jac, f.at_bound, f.work, &f.result);
     const int adopted = infer(&f);
 
     for (size_t i = 0; i < m; i++) { /* back to hardness: residuals and rows unweighted */

@@ -38,7 +38,7 @@ sa_lsq_control sa_lsq_defaults(void)
     c.first_radius = 1.0;
     c.huber = 0.0;
     c.max_iterations = 1000;
-    c.polish = 1;
+    c.polish = SA_POLISH;
     c.creep = 0.0;
     c.poll = NULL;
     c.poll_context = NULL;
@@ -171,7 +171,7 @@ static int linearise(const evaluator *ev, sa_region *ws, const double *par, cons
 
 /* The sum of squares is flat to rounding before the parameters have all their digits: a few
  * undamped steps, kept while they lower the cosine of the gradient without raising the sum; where they
- * do not, damped ones: a singular triangle has no other, and what the residuals do not see stays. The end is `end`, or the start's where the derivatives are not finite. */
+ * do not and all is asked for, damped ones: a singular triangle has no other, and what the residuals do not see stays. The end is `end`, or the start's where the derivatives are not finite. */
 static sa_status finish(const evaluator *ev, const sa_lsq_control *ctl, sa_region *ws,
                         sa_lsq_end end, double f, double *par, double *resid, double *jac,
                         int *at_bound, double *scratch)
@@ -201,7 +201,7 @@ static sa_status finish(const evaluator *ev, const sa_lsq_control *ctl, sa_regio
             memcpy(par, ws->old, p * sizeof(double));
             evaluate(ev, par, resid, jac);
             linearise(ev, ws, par, resid, jac, at_bound, scratch);
-            if (is_damped || out->cosine <= ROUNDED)
+            if (is_damped || ctl->polish != SA_POLISH_ALL || out->cosine <= ROUNDED)
                 break;
             is_damped = 1;
             continue;

@@ -20,6 +20,9 @@ typedef struct {
     void *context;
 } sa_lsq_problem;
 
+/* Last digits: of a regular problem, or also of what the residuals see where they leave a direction open. */
+enum { SA_POLISH = 1, SA_POLISH_ALL };
+
 typedef struct {
     double ftol, xtol, gtol; /* relative: reduction of the sum, step, cosine */
     double first_radius;     /* first trust radius as a multiple of the scaled start */
@@ -27,7 +30,7 @@ typedef struct {
     int max_iterations;
     double creep;            /* share of the objective below which 50 iterations together
                               * gain too little to go on: a valley without end; 0: go on */
-    int polish;              /* non-zero: undamped steps at the end, for the last digits */
+    int polish;              /* undamped steps at the end, for the last digits: SA_POLISH, SA_POLISH_ALL or 0 */
     sa_poll poll;
     void *poll_context;
 } sa_lsq_control;

@@ -495,6 +495,28 @@ const SoftannealAPI = (function () {
       return out;
     }
 
+    /* The same at the end of a history (R: history_band). */
+    function historyInterval(fit, ask, history) {
+      const points = historyOf(history), n = points.time_s.length, minutes = (points.time_s[n - 1] - points.time_s[0]) / 60;
+      const along = alongHistory(fit, history, [points.time_s[n - 1]]), h = along.hardness[0];
+      if (!Number.isFinite(h)) return { hardness: h, lower: NaN, upper: NaN };
+      const half = ask.t * standardErrors(fit, along.gradient)[0];
+      const step = Math.min(Math.max(half > 0 && half <= ask.t * ask.span / 2 ? half : 0.1 * ask.span, 0.002 * ask.span), 0.5 * ask.span);
+      const endsAt = (rise, narrow) => call("curve_interval", untyped(ask.conditions), untyped(ask.setup),
+        number(fit.temp_ref_c) + ZERO, vector(fit.par), matrix([[0, 0, step, 0, 0, rise * ask.threshold]]),
+        [number(ask.misfit), ask.flat_rise, narrow], list([points, int(1), real([minutes])]))[0];
+      const [low, high, from, to] = endsAt(1, ask.narrow), width = high - low;
+      let lost = !Number.isFinite(width) || width > ask.narrow && !(to - from <= ask.flat_span * width);
+      if (!lost && width > ask.narrow) {
+        const quarter = endsAt(ask.quarter, Infinity);
+        lost = [low, high].some((x, e) => {
+          const share = Math.abs(quarter[e] - h) / Math.abs(x - h);
+          return share < ask.leans[0] || share > ask.leans[1];
+        });
+      }
+      return { hardness: lost ? NaN : h, lower: Math.max(low, 0), upper: high };
+    }
+
     /* Variances that a new reading on a new specimen adds (R: reading_extra). */
     function newReading(fit, temp_c, time_min) {
       const [temp, time] = common(temp_c, time_min);
@@ -1112,7 +1134,8 @@ const SoftannealAPI = (function () {
     }
 
     return { call, models: () => models.map((x) => Object.assign({}, x)), terms: () => terms.map((x) => Object.assign({}, x)),
-             hardness, hardnessGradient, softening, fraction, alongHistory, equivalentTime, interval, predict, curveInterval, timeTo,
+             hardness, hardnessGradient, softening, fraction, alongHistory, equivalentTime, interval, predict, curveInterval, historyInterval,
+             timeTo,
              tempFor, fit, sumOfSquares, convert, heat, guessOf, planValue, planValues, nextStep, quantileT: studentQuantile,
              quantileNormal: normalQuantile, types: { int, logical, real, matrix, list, texts } };
   }

@@ -606,13 +606,19 @@
   const drawn = (typing) => {
     const history = {time_s: own.map((p) => 60 * p[0]), temp_c: own.map((p) => p[1])}, end = history.time_s[own.length - 1];
     const marks = range(241).map((k) => k === 240 ? end : end * k / 240), along = api.alongHistory(fit, history, marks), last = 240;
-    const as = api.equivalentTime(history, q, middle), h = along.hardness[last];
+    const as = api.equivalentTime(history, q, middle), ends = d.likelihood ? api.historyInterval(fit, d.likelihood, history) : null;
+    const h = ends ? ends.hardness : along.hardness[last], known = !Number.isNaN(h);
     if (!typing) get("points").value = pointsWords(own);
-    get("drawn-end").dataset.value = h;
-    const dial = state.dial ? toDial([h])[0] : NaN;
-    replace("drawn-end", el("strong", null, `At its end: ${fixed(h, 1)}${unit}`), (state.dial && !Number.isNaN(dial) ? ` (${fixed(dial, 1)} ${state.dial} on the dial)` : "") +
-      `, ${share(along.softening[last])} softened` + (d.likelihood ? "; something is open, so this value leans on it" : "") +
-      `. ${d.one_clock ? "The history" : "Its recrystallisation"} counts as ${minutes(as)} at ${degrees(middle)}.`);
+    Object.assign(get("drawn-end").dataset, {value: h}, ends ? {lower: ends.lower, upper: ends.upper} : {});
+    const dial = state.dial && known ? toDial([h])[0] : NaN;
+    const reach = ends && (ends.lower === 0 && ends.upper === Infinity ? "any hardness" : ends.lower === 0 ? `at most ${fixed(ends.upper, 1)}${unit}` :
+      ends.upper === Infinity ? `at least ${fixed(ends.lower, 1)}${unit}` : `${fixed(ends.lower, 1)} to ${fixed(ends.upper, 1)}${unit}`);
+    const told = known ? fixed(h, 1) + unit : reach;
+    replace("drawn-end", el("strong", null, `At its end: ${told}`), (state.dial && !Number.isNaN(dial) ? ` (${fixed(dial, 1)} ${state.dial} on the dial)` : "") +
+      (ends ? known ? `, ${percent(d.level)} interval ${reach}` : ` (${percent(d.level)} interval; no value in it is better than another)` :
+        `, ${share(along.softening[last])} softened`) +
+      `. ${d.one_clock ? "The history" : "Its recrystallisation"} counts as ${minutes(as)} at ${degrees(middle)}` +
+      (ends ? " with the Q of the fit; the curve drawn leans on what is open." : "."));
     const hot = Math.max(...history.temp_c), out = hot > d.reach.hottest_c[1] + 1e-9 || Math.log(along.theta[last]) > d.reach.ln_theta + 1e-9;
     get("drawn-outside").hidden = !out;
     const whole = end / 60, axis = (b) => linear(0, whole, b.left, b.right, (b.right - b.left) / 60), sizes = {left: 54, right: 14, xWords: "Time (min)"};
@@ -631,7 +637,7 @@
     low.inside.append(svg("path", {d: line(marks.map((t, k) => [low.x.of(t / 60), low.y.of(along.hardness[k])])), fill: "none",
                                    stroke: "var(--ink)", "stroke-width": 2.4}));
     low.axes();
-    low.root.setAttribute("aria-label", page.seen(`Hardness along it, down to ${fixed(h, 1)}${unit}.`));
+    low.root.setAttribute("aria-label", page.seen(`Hardness along it, down to ${told}.`));
     replace("drawn", drawnPlot.root, low.root);
   };
   const drawOn = (e) => {

@@ -138,6 +138,17 @@ test_that("the curve in the browser where something is open is that of R, with i
                 list(hardness = I(curve[, 1L]), lower = I(curve[, 2L]), upper = I(curve[, 3L]))),
       core_case(paste("open reading", se), "curveInterval", c(ask, "prediction"),
                 list(lower = I(new[, 2L]), upper = I(new[, 3L])))))
+    # the end of a history: a value where the readings tell it, else an interval alone
+    for (hot in c(340, 410)) {
+      log <- data.frame(time_s = 60 * c(0, 4, 5, 12), temp_c = c(hot, hot, 280.5, hot))
+      end <- suppressWarnings(predict(fit, history = log, interval = "confidence"))
+      end <- unname(end[nrow(end), ])
+      expect_identical(is.na(end[1L]), hot == 340)
+      cases <- c(cases, list(
+        core_case(paste("open history", se, hot), "historyInterval", list(ask[[1L]], ask[[2L]], lapply(log, I)),
+                  list(hardness = end[1L], lower = end[2L], upper = end[3L]),
+                  list(all = 1e-7, hardness = 1e-10)))) # R comes to the end from the marks before it
+    }
   }
   run_core(cases)
   expect_null(page_likelihood(suppressWarnings(fit_softening(d, se = "cluster")), 0.95))

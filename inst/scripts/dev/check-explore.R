@@ -25,8 +25,9 @@ cases <- lapply(names(fits), function(name) {
   file <- file.path(out, paste0(name, ".html"))
   explore_page(fits[[name]], file, title = paste("Bell brass,", name), overwrite = TRUE)
   told <- suppressWarnings(predict(fits[[name]], at, interval = "confidence"))
-  end <- utils::tail(suppressWarnings(predict(fits[[name]], history = history)), 1L)
-  list(name = name, file = file, at = at, want = unname(told), end = as.double(end))
+  end <- suppressWarnings(predict(fits[[name]], history = history, interval = "confidence"))
+  end <- end[nrow(end), ]
+  list(name = name, file = file, at = at, want = unname(told), end = I(unname(end)))
 })
 writeLines(jsonlite::toJSON(list(cases = cases, history = history), auto_unbox = TRUE, digits = NA,
                             na = "null"), file.path(out, "cases.json"))

@@ -78,7 +78,9 @@ async function explore(browser, one) {
   // a history typed, and drawn
   const at = asked.history;
   await put(page, "points", at.map((p) => p.time_s / 60 + " " + String(p.temp_c).replace(".", ",")).join("; "));
-  near(await page.evaluate(() => document.getElementById("drawn-end").dataset.value), one.end, one.name + ", history typed");
+  const end = await page.evaluate(() => Object.assign({}, document.getElementById("drawn-end").dataset));
+  near(end.value, one.end[0], one.name + ", history typed");
+  if (end.lower !== undefined) [end.lower, end.upper].forEach((x, j) => near(x, one.end[j + 1], one.name + ", interval of the history"));
   await put(page, "points", "0 340; 5 cold");
   check(await page.evaluate(() => !document.getElementById("points-fault").hidden), one.name + ": a point that is none was taken");
   await page.evaluate(() => document.getElementById("points-plain").click());
