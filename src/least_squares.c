@@ -171,7 +171,8 @@ static int linearise(const evaluator *ev, sa_region *ws, const double *par, cons
 
 /* The sum of squares is flat to rounding before the parameters have all their digits: a few
  * undamped steps, kept while they lower the cosine of the gradient without raising the sum; where they
- * do not and all is asked for, damped ones: a singular triangle has no other, and what the residuals do not see stays. The end is `end`, or the start's where the derivatives are not finite. */
+ * do not and all is asked for, damped ones: a singular triangle has no other, and what the residuals do
+ * not see stays. The end is `end`, or the start's where the derivatives are not finite. */
 static sa_status finish(const evaluator *ev, const sa_lsq_control *ctl, sa_region *ws,
                         sa_lsq_end end, double f, double *par, double *resid, double *jac,
                         int *at_bound, double *scratch)
