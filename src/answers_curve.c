@@ -162,8 +162,8 @@ static double settled(pulled_fit *f, const sa_band *b, double goal, double at_mi
 
 /* One side: hardness at its end, -Inf or Inf where it has none. `half`: guess of its distance from the
  * curve, reached from `start`; `end`: parameters there. */
-static double side_end(pulled_fit *f, const sa_band *b, int side, double threshold, double at_minimum, double half,
-                       const double *start, int every, double *end)
+static double side_end(pulled_fit *f, const sa_band *b, int side, double threshold, double at_minimum,
+                       double half, const double *start, int every, double *end)
 {
     const double goal = sqrt(threshold);
     const double span = fabs(b->par[SA_P_WORKED] - b->par[SA_P_SOFT]) + fabs(at_minimum);
@@ -349,7 +349,8 @@ void sa_curve_mend(const sa_band *b, size_t k)
             continue;
         for (size_t j = 0; j < 2 * b->count; j += stride) {
             const double *par = b->pool + j * f.p;
-            if (b->threshold[j / 2] <= 1.001 * b->threshold[k] && !value_at(b, par, at, &reached) && side * (reached - middle) > most) {
+            if (b->threshold[j / 2] <= 1.001 * b->threshold[k] && !value_at(b, par, at, &reached) &&
+                side * (reached - middle) > most) {
                 most = side * (reached - middle);
                 from = par;
             }

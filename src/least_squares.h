@@ -30,7 +30,7 @@ typedef struct {
     int max_iterations;
     double creep;            /* share of the objective below which 50 iterations together
                               * gain too little to go on: a valley without end; 0: go on */
-    int polish;              /* undamped steps at the end, for the last digits: SA_POLISH, SA_POLISH_ALL or 0 */
+    int polish;              /* steps at the end, for the last digits: SA_POLISH, SA_POLISH_ALL or 0 */
     sa_poll poll;
     void *poll_context;
 } sa_lsq_control;

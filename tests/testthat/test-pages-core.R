@@ -145,7 +145,8 @@ test_that("the curve in the browser where something is open is that of R, with i
       end <- unname(end[nrow(end), ])
       expect_identical(is.na(end[1L]), hot == 340)
       cases <- c(cases, list(
-        core_case(paste("open history", se, hot), "historyInterval", list(ask[[1L]], ask[[2L]], lapply(log, I)),
+        core_case(paste("open history", se, hot), "historyInterval",
+                  list(ask[[1L]], ask[[2L]], lapply(log, I)),
                   list(hardness = end[1L], lower = end[2L], upper = end[3L]),
                   list(all = 1e-7, hardness = 1e-10)))) # R comes to the end from the marks before it
     }
