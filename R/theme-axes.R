@@ -28,15 +28,16 @@ time_axis <- function(log_time, zero, breaks_from, has_zero, title = "Time at te
 }
 
 # A space on each side: numbers that are crowded are left out, none runs into the next.
-axis_numbers <- function(x) paste0(" ", plain_numbers(x), " ")
+axis_numbers <- function(x) if (length(x)) paste0(" ", plain_numbers(x), " ") else character()
 
-# 1, 2, 5 steps over few decades, powers of ten over many.
+# 1, 2, 5 steps over few decades, powers of ten over many; where none lies within, the ends themselves.
 log_breaks <- function(x) {
   range <- log10(range(x))
   decades <- seq(floor(range[1L]) - 1, ceiling(range[2L]) + 1)
   steps <- if (diff(range) < 2.2) c(1, 2, 5) else if (diff(range) < 3.5) c(1, 3) else 1
   breaks <- sort(as.vector(outer(steps, 10^decades)))
-  breaks[breaks >= 10^range[1L] * 0.999 & breaks <= 10^range[2L] * 1.001]
+  breaks <- breaks[breaks >= 10^range[1L] * 0.999 & breaks <= 10^range[2L] * 1.001]
+  if (length(breaks)) breaks else unique(signif(10^range, 2L))
 }
 
 # A fitted straight line with its band, where there is one, and the points it was fitted to;

@@ -148,3 +148,33 @@ test_that("the theme is complete, and a theme that the user set is kept by plots
   expect_identical(ggplot2::calc_element("panel.background", p$theme)$fill,
                    ggplot2::calc_element("panel.background", ggplot2::theme_dark())$fill)
 })
+
+test_that("one time of anneal, or two close together, is drawn as any other", {
+  for (times in list(30, c(25, 60), c(30, 31))) {
+    k <- arrhenius_rate(seq(270, 390, 20), 0.04, 330, 140)
+    at <- expand.grid(i = seq_along(k), time_min = times)
+    d <- data.frame(specimen = paste("P", seq_len(nrow(at))), temp_c = seq(270, 390, 20)[at$i],
+                    time_min = at$time_min,
+                    hardness = 160 - 80 * jmak_fraction(at$time_min, k[at$i], 1.6) + 0.3 * (-1)^at$i,
+                    scale = "HV")
+    d <- rbind(d, data.frame(specimen = "P 0", temp_c = 300, time_min = 0, hardness = c(159, 160, 161),
+                             scale = "HV"))
+    fit <- quietly_fitted(d)
+    expect_silent(drawn(ggplot2::autoplot(fit)))
+    expect_silent(drawn(plot_residuals(fit)))
+  }
+  expect_identical(log_breaks(c(30, 30)), 30)
+  expect_identical(log_breaks(c(30, 31)), 30)
+  expect_identical(axis_numbers(numeric()), character())
+})
+
+test_that("a fit of many readings, or one that fixes little, is not taken for altered", {
+  d <- made_readings(sd_step = 1)
+  many <- d[rep(seq_len(nrow(d)), 1000L), ]
+  many$hardness <- many$hardness + with_test_seed(2, stats::rnorm(nrow(many), sd = 6))
+  fit <- quietly_fitted(many, se = "model")
+  expect_gt(fit$deviance, 1e6)
+  expect_silent(drawn(ggplot2::autoplot(fit)))
+  fit$cov_full <- fit$cov_full * 1e7
+  expect_silent(drawn(plot_arrhenius(fit)))
+})
