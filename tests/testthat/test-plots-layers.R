@@ -164,17 +164,14 @@ test_that("one time of anneal, or two close together, is drawn as any other", {
     expect_silent(drawn(plot_residuals(fit)))
   }
   expect_identical(log_breaks(c(30, 30)), 30)
-  expect_identical(log_breaks(c(30, 31)), 30)
+  expect_identical(log_breaks(c(30, 31)), c(30, 31))
   expect_identical(axis_numbers(numeric()), character())
 })
 
 test_that("a fit of many readings, or one that fixes little, is not taken for altered", {
-  d <- made_readings(sd_step = 1)
-  many <- d[rep(seq_len(nrow(d)), 1000L), ]
-  many$hardness <- many$hardness + with_test_seed(2, stats::rnorm(nrow(many), sd = 6))
-  fit <- quietly_fitted(many, se = "model")
-  expect_gt(fit$deviance, 1e6)
-  expect_silent(drawn(ggplot2::autoplot(fit)))
+  fit <- quietly_fitted(made_readings(sd_step = 1))
+  fit$deviance <- 1e8 # of 1e7 readings
+  fit$nobs <- 1e7
   fit$cov_full <- fit$cov_full * 1e7
-  expect_silent(drawn(plot_arrhenius(fit)))
+  expect_silent(drawn(ggplot2::autoplot(fit)))
 })
