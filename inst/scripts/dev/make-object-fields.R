@@ -98,11 +98,11 @@ if (file.exists(path)) {
 counted <- paste0("^(nobs|df[.]residual|df_interval|estimated|lack_of_fit[$]df_.*|",
                   "conditions[$](of_reading|cluster_of)|readings[$](n|order|specimen_id|passed_min)|",
                   "convergence[$]evaluations|convergence[$]iterations|n)$")
-open <- paste0("^(vcov|cov|cov_[a-z]+|sigma|deviance|between|fitted[.]values|residuals|coefficients|par|limits|",
-               "value|hardness|mean|sd|std[.]error|estimate|conf[.](low|high)|upper|lower|statistic|sums|step|",
-               "lack_of_fit[$](misfit|pure_error|f)|conditions[$](mean|weight|jacobian|time_min)|",
-               "readings[$](hardness|as_read|weights)|time_min|time_s|draws|errors[$](quantile|sd|mode|mode_sd)|",
-               "singular|AICc|BIC)$")
+open <- paste0("^(vcov|cov|cov_[a-z]+|sigma|deviance|between|fitted[.]values|residuals|coefficients|par|",
+               "limits|value|hardness|mean|sd|std[.]error|estimate|conf[.](low|high)|upper|lower|",
+               "statistic|sums|step|lack_of_fit[$](misfit|pure_error|f)|",
+               "conditions[$](mean|weight|jacobian|time_min)|readings[$](hardness|as_read|weights)|",
+               "time_min|time_s|draws|errors[$](quantile|sd|mode|mode_sd)|singular|AICc|BIC)$")
 numeric <- grepl("numbers|matrix", table$type)
 high <- ifelse(grepl(counted, table$field), 1e9, ifelse(grepl(open, table$field), 1e15, 0))
 table$high[numeric] <- pmax(table$high, high)[numeric]
