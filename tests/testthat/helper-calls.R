@@ -45,8 +45,9 @@ tiny_calls <- function(p) {
                         p$control_vector(NULL, "squares"), 0.95, FALSE, TRUE)$d$weights
     },
     limits_of_steps = function() {
-      .Call(p$C_sa_call_limits, list(c(100, 90), diag(2), 0:2), list(c(0L, 0L, 1L), 0:2 %% 2L, c(99, 101, 91),
-                                                                    c(1, 1, 2)), list(numeric(3), numeric(3)))
+      call <- get(".Call", p) # of the package, which may be the one that collects garbage
+      call(p$C_sa_call_limits, list(c(100, 90), diag(2), 0:2),
+           list(c(0L, 0L, 1L), 0:2 %% 2L, c(99, 101, 91), c(1, 1, 2)), list(numeric(3), numeric(3)))
     },
     time_to = function() p$time_to(fit, softening = 0.5, temp_c = 350),
     time_limits = function() {
