@@ -122,7 +122,7 @@ fit_remarks <- function(fit) {
     words <- paste0("The fit did not converge: ", fit$convergence$end, " after ",
                     fit$convergence$iterations, " iterations.")
   }
-  words <- c(words, outside_words(fit))
+  words <- c(words, rise_words(fit), outside_words(fit))
   odd <- names(fit$states)[fit$states != "determined"]
   if (!length(odd)) return(words)
   c(words, vapply(odd, function(term) state_sentence(fit, term), ""))
@@ -132,6 +132,15 @@ fit_remarks <- function(fit) {
 fit_words <- function(fit) {
   settle <- if (inherits(fit, "softanneal_fit_softening")) settling(fit) else ""
   in_property(c(fit_remarks(fit), if (nzchar(settle)) settle), fit)
+}
+
+# A hardness that rises on annealing, fitted as if it were softening.
+rise_words <- function(fit) {
+  if (!inherits(fit, "softanneal_fit_softening") || !is.null(property_of(fit))) return(NULL)
+  if (!(fit$par[["h_soft"]] > fit$par[["h_worked"]])) return(NULL)
+  paste0("The fitted hardness rises on annealing: 'h_soft' (", format_quantity(fit$par[["h_soft"]]),
+         ") is above 'h_worked' (", format_quantity(fit$par[["h_worked"]]), "). That is no softening: look ",
+         "for mixed-up steps, or name another quantity than hardness with `property`.")
 }
 
 # Estimates outside the interval of their own profile, which found a better minimum.

@@ -47,11 +47,11 @@ CONSTANT_LEVEL <- 0.999
 #' | `ok` | all parameters fixed by the readings | yes |
 #' | `open` | some parameter has only a limit, lies on a bound, or is not determined | yes |
 #' | `one temperature` | nothing is known about activation energies | the others |
-#' | `no softening` | a constant hardness explains the readings as well (F test at level 0.001) | yes, without meaning |
+#' | `no softening` | a constant hardness fits as well (F test at level 0.001) | yes, without meaning |
 #' | `not converged` | iteration limit | yes, where it stopped |
 #' | `too few` | fewer combinations of temperature and time than parameters | no |
 #' | `no anneal` | no reading after time zero | no |
-#' | `bad value` | negative time, temperature below absolute zero, hardness zero or less, infinite value; its row is given | no |
+#' | `bad value` | negative time, below absolute zero, hardness zero or less, infinite value; row given | no |
 #' | `outside table` | a reading cannot be converted to HV; its row is given | no |
 #' | `failed` | the model cannot be evaluated within its bounds | no |
 #'
@@ -242,12 +242,29 @@ format_key <- function(k) {
 warn_fits <- function(x) {
   status <- group_status(x)
   odd <- status != "ok"
-  if (!any(odd)) return(invisible(x))
+  rise <- group_rise_words(x)
+  if (!any(odd)) {
+    if (length(rise)) warn("fit", rise, n = length(rising_groups(x)))
+    return(invisible(x))
+  }
   kinds <- intersect(group_statuses(), unique(status[odd]))
   lines <- vapply(kinds, function(kind) status_line(x, which(status == kind), kind), "")
   warn("fit", paste0(sum(odd), " of ", length(status), " groups have no complete answer:\n",
-                     paste(lines, collapse = "\n")), n = sum(odd),
+                     paste(c(lines, rise), collapse = "\n")), n = sum(odd),
        status = table(factor(status, group_statuses())))
+}
+
+# Groups whose fitted hardness rises on annealing: another quantity, or steps mixed up.
+rising_groups <- function(x) {
+  if (!is.null(property_of(x))) return(integer())
+  unname(which(fits_fitted(x) & x$par[2L, ] > x$par[1L, ]))
+}
+
+group_rise_words <- function(x) {
+  which <- rising_groups(x)
+  if (!length(which)) return(NULL)
+  paste0("The fitted hardness rises on annealing in ", count(length(which), "group"), ": ",
+         listed(group_labels(x, which), 6L), ". That is no softening: look for mixed-up steps.")
 }
 
 status_line <- function(x, which, kind, most = 3L) {

@@ -92,6 +92,31 @@ test_that("names of properties are checked, and texts within them are text", {
   expect_match(ggplot2::get_alt_text(ggplot2::autoplot(odd)), "Loss \\1 $x <b> in % over", fixed = TRUE)
 })
 
+test_that("a hardness that rises on annealing is named as such", {
+  d <- data.frame(temp_c = rep(c(310, 340, 370), each = 10),
+                  time_min = rep(c(0, 3, 10, 30, 90), 6), scale = "HV")
+  d$specimen <- paste(d$temp_c)
+  rate <- 0.05 * exp(-145 / 8.314462618e-3 * (1 / (d$temp_c + 273.15) - 1 / 613.15))
+  down <- transform(d, hardness = 160 - 80 * (1 - exp(-(rate * time_min)^1.4)) + rep(c(-1, 1), each = 5))
+  up <- transform(down, hardness = 240 - hardness)
+  words <- function(code) {
+    said <- NULL
+    withCallingHandlers(code, softanneal_warning_fit = function(w) {
+      said <<- c(said, conditionMessage(w))
+      rlang::cnd_muffle(w)
+    })
+    paste(said, collapse = "\n")
+  }
+  expect_no_match(words(f <- fit_softening(down, se = "cluster")), "rises on annealing")
+  expect_match(words(g <- fit_softening(up, se = "cluster")),
+               "'h_soft' (160) is above 'h_worked' (80)", fixed = TRUE)
+  expect_match(paste(capture.output(print(g)), collapse = " "), "hardness rises on annealing")
+  expect_equal(coef(g)[["h_soft"]], coef(f)[["h_worked"]], tolerance = 1e-6)
+  many <- rbind(cbind(coil = "A", down), cbind(coil = "B", up))
+  expect_match(words(fit_each(many, by = coil)), "rises on annealing in 1 group: B.", fixed = TRUE)
+  expect_no_match(words(fit_each(many, by = coil, property = "Conductivity (MS/m)")), "rises on annealing")
+})
+
 test_that("many fits of a property are those of single fits, falling, rising or from zero", {
   skip_on_cran()
   d <- with_test_seed(12, made_readings(n = 3))
