@@ -86,7 +86,7 @@ middle_strain <- function(fit) {
   if (!is.null(strain)) strain[(length(strain) + 1L) %/% 2L]
 }
 
-report_of_groups <- function(data, by, ask, out_dir, title, level, events = NULL) {
+report_of_groups <- function(data, by, ask, out_dir, title, level, events, doubts) {
   group <- groups_for_report(data, by)
   bench <- bench_for_report(data, group, events)
   found <- fits_for_report(data, group, ask)
@@ -101,6 +101,7 @@ report_of_groups <- function(data, by, ask, out_dir, title, level, events = NULL
   result <- list(
     fits = found$fits, labels = found$labels, by = by, comparison = compared$table,
     temp_c = compared$temp_c, level = level, title = title, bench = bench,
+    findings = doubts(group),
     half_softening = with_keys(lapply(found$fits[known], function(fit) {
       suppressWarnings(time_to(fit, level = level), classes = "softanneal_warning_outside")
     })))

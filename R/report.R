@@ -31,13 +31,14 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #'   `times`, `sep`, `dec`, `encoding`, `sheet`, `skip`, `na`.
 #' @return A list of class `softanneal_report`: `fit`, `models` (the four common models and the
 #'   chosen one, from [compare_models()] without cross-validation), `half_softening` (from [time_to()]),
-#'   `files` (paths written). Printing it gives a short summary for the technician.
+#'   `findings` (errors and warnings of [check_readings()], which the page tells near its top and a message
+#'   counts), `files` (paths written). Printing it gives a short summary for the technician.
 #'   The folder then holds `coefficients.csv`, `half_softening.csv`, `models.csv`,
 #'   `softening.png`, `avrami.png`, `arrhenius.png` and `report.html`. Cells that a spreadsheet
 #'   would take for a formula are preceded by an apostrophe in the CSV files.
 #'   With `by` the list holds `fits` (one per group, `NULL` where there is none), `labels`, `comparison`
 #'   (one row per group: time to half of the softening at `temp_c`, the middle of their reference
-#'   temperatures, and activation energy, with intervals), `half_softening` and `files`:
+#'   temperatures, and activation energy, with intervals), `half_softening`, `findings` and `files`:
 #'   `coefficients.csv` and `half_softening.csv` with the key columns first, `groups.png` and
 #'   `report.html`.
 #' @section Errors:
@@ -93,11 +94,12 @@ softening_report <- function(readings, out_dir, ..., by = NULL, strain = NULL, m
   ask <- function(part, ...) {
     do.call(fit_softening, c(list(data = quote(part), model = model, ...), args))
   }
-  if (!is.null(by)) return(report_of_groups(data, by, ask, out_dir, title, level, events))
+  doubts <- function(group = NULL) if (is.null(property)) report_findings(data, args$material, group)
+  if (!is.null(by)) return(report_of_groups(data, by, ask, out_dir, title, level, events, doubts))
   fit <- ask(data)
   result <- list(
     fit = fit, models = do.call(report_comparison, c(list(quote(fit), quote(data)), args)),
-    level = level,
+    level = level, findings = doubts(),
     title = title, bench = report_bench(data, events), events = events,
     half_softening = suppressWarnings(time_to(fit, level = level),
                                       classes = "softanneal_warning_outside"))

@@ -182,3 +182,45 @@ test_that("numbers and words of a report are those people write", {
                "The data do not determine energy of recovery.")
   expect_true(all(softanneal:::register()$terms$name %in% names(softanneal:::PARAMETER_MEANING)))
 })
+
+test_that("what check_readings() finds is in the page, escaped, and counted at the console", {
+  skip_on_cran()
+  skip_without_pandoc()
+  page <- function(r) {
+    html <- readLines(r$files[basename(r$files) == "report.html"], warn = FALSE)
+    gsub("<li> ", "<li>", gsub("\\s+", " ", paste(html, collapse = " ")), fixed = TRUE)
+  }
+  sound <- with_test_seed(7, made_readings(n = 5))
+  sound$specimen <- paste0("<i>", sound$specimen)
+  expect_no_message(r <- softening_report(sound, withr::local_tempdir()),
+                    class = "softanneal_message_findings")
+  expect_no_match(page(r), "Doubts about the readings", fixed = TRUE)
+  slip <- which(sound$time_min > 0)[12]
+  odd <- sound
+  odd$hardness[slip] <- odd$hardness[slip] + 40
+  odd$note <- ""
+  odd$note[slip + 8L] <- "still warm"
+  expect_message(r <- softening_report(odd, withr::local_tempdir()), "^2 findings in the readings",
+                 class = "softanneal_message_findings")
+  expect_setequal(r$findings$check, c("warm specimen", "outlier"))
+  html <- page(r)
+  expect_match(html, "<li>Warning: a note states that the specimen was warm", fixed = TRUE)
+  expect_match(html, paste0("(&lt;i&gt;", sub("<i>", "", odd$specimen[slip]), ","), fixed = TRUE)
+  expect_no_match(html, "(<i>", fixed = TRUE)
+  expect_lt(regexpr("Doubts about the readings", html), regexpr("Curves and rates", html))
+  # a group in hours, whose pieces have the names of the other's
+  two <- do.call(rbind, lapply(c("A <b>", "B", "C"), function(coil) cbind(coil, sound)))
+  two$time_min[two$coil == "A <b>"] <- two$time_min[two$coil == "A <b>"] / 60
+  expect_message(r <- softening_report(two, withr::local_tempdir(), by = coil), "times",
+                 class = "softanneal_message_findings")
+  expect_true(any(grepl("^A <b>: $", r$findings$group) & grepl("divided by 60", r$findings$what)))
+  expect_match(page(r), "<li>Warning: A &lt;b&gt;: times of ", fixed = TRUE)
+  # what cannot be checked is said, not passed over
+  expect_message(f <- softanneal:::report_findings(cbind(sound, thickness_mm = "thin"), "brass"),
+                 "1 finding", class = "softanneal_message_findings")
+  expect_match(f$why, "thickness_mm")
+  # a long list is counted
+  many <- f[rep(1L, 14L), ]
+  expect_length(softanneal:::report_finding_words(many), 13L)
+  expect_match(softanneal:::report_finding_words(many)[13L], "2 more findings", fixed = TRUE)
+})
