@@ -43,7 +43,7 @@ ZERO_CELSIUS <- 273.15
 #' | class | when |
 #' |---|---|
 #' | `softanneal_message_file` | how a file was read: separator, decimal mark, encoding, empty rows |
-#' | `softanneal_message_findings` | a report tells findings of [check_readings()] that are errors or warnings |
+#' | `softanneal_message_findings` | a report has errors or warnings of [check_readings()] |
 #' | `softanneal_message_units` | a column was converted to the unit of the bench |
 #' | `softanneal_message_history` | accumulated times differ a little from the steps of the log |
 #' | `softanneal_message_groups` | a table was divided by columns such as `group` |

@@ -37,8 +37,8 @@ report_finding_words <- function(found) {
   shown <- utils::head(found, FINDINGS_SHOWN)
   rows <- vapply(shown$rows, in_rows, "")
   c(paste0(toupper(substr(shown$level, 1L, 1L)), substring(shown$level, 2L), ": ", shown$group, shown$what,
-           " (", if (is.null(shown$where)) rows else paste("on the sheet", shown$where), "): ", shown$why, ". ",
-           shown$remedy),
+           " (", if (is.null(shown$where)) rows else paste("on the sheet", shown$where), "): ",
+           shown$why, ". ", shown$remedy),
     if (nrow(found) > nrow(shown)) {
       paste0("... and ", count(nrow(found) - nrow(shown), "more finding"), ": see check_readings().")
     })
