@@ -77,6 +77,8 @@ test_that("analytic derivatives agree with numDeriv", {
               jmak_incubation = c(160, 80, -1, 1.3, 140, 0.3),
               recovery_jmak = c(160, 80, -2, 1.6, 140, 6, -1, 110),
               recovery_jmak_incubation = c(160, 80, -1, 1.3, 140, 6, -1, 110, 0.3),
+              hardening_jmak = c(160, 80, -2, 1.6, 140, 6, -1, 110),
+              hardening_recovery_jmak = c(160, 80, -2, 1.6, 140, 6, -1, 110, 5, 0.5, 90),
               austin_rickett = c(160, 80, -2, 1.6, 140))
   temps <- rep(c(290, 330, 370), each = 4)
   times <- rep(c(0, 3, 14, 55), 3)

@@ -52,14 +52,16 @@ mutant("degrees of freedom halved", "src/components_reml.c", "2.0 * whole * whol
 
 # --- C: profiles, answers
 mutant("idle processes are not tried", "src/profile_walk.c", "if (wake_idle(f, which",
-       "if (0 && wake_idle(f, which", "identify: a profile wakes")
+       "if (0 && wake_idle(f, which",
+       c("identify: a profile wakes", "thresholds", "thresholds-fit"))
 mutant("idle processes wake without amplitude", "src/profile_walk.c", "fmin(f->s.upper[j], 0.2 * drop)",
        "fmin(f->s.upper[j], 0.0 * drop)", "identify: a profile wakes",
        equivalent = paste("where the search begins: with the rate and energy of a process that shows, its",
                           "amplitude rises from zero by itself"))
 mutant("wide linear errors beside an open parameter", "src/profile.c",
        "ends[1] - ends[0] < 1.8 * task->half[j];",
-       "ends[1] - ends[0] < 0.0 * task->half[j];", "c: answers")
+       "ends[1] - ends[0] < 0.0 * task->half[j];",
+       c("c: answers", "thresholds", "thresholds-fit"))
 mutant("linear errors are not narrowed", "src/profile.c", "share < 0.9 && share > 0.0 && k < p",
        "share < 0.0 && share > 0.0 && k < p",
        "c: answers")
@@ -95,7 +97,8 @@ mutant("other shapes through levels that failed", "src/answers.c",
        "c: answers")
 mutant("no look beyond an end", "src/answers.c",
        "sum = sum_anew(f, value, sum, keep, par, &edge);\n        if (sum >= ceiling)\n            return",
-       "sum = ceiling;\n        if (sum >= ceiling)\n            return", "c: answers")
+       "sum = ceiling;\n        if (sum >= ceiling)\n            return",
+       c("c: answers", "thresholds", "thresholds-fit"))
 mutant("rate at a meeting without the delay", "src/answers_meeting.c", "theta = theta0 + excess",
        "theta = excess", "c: model")
 mutant("slope of a meeting in the delay", "src/answers_meeting.c",
@@ -109,7 +112,7 @@ mutant("ends of a band are their starts", "src/answers_curve.c",
        "answers-intervals")
 mutant("curves of other places forgotten", "src/answers_curve.c",
        "#define MARGIN 0.02", "#define MARGIN 200.0",
-       "answers-intervals")
+       c("answers-intervals", "thresholds", "thresholds-fit"))
 
 # --- pieces compared with each other
 mutant("misfit of a sound bench is a finding", "R/readings-slips.R", "LEAST_LOSS <- 7.5",
@@ -214,7 +217,7 @@ mutant("a fitted specimen is certain", "R/fit-errors-predict.R",
        "own$variance + slope^2 * own$furnace_variance", "slope^2 * own$furnace_variance",
        "thresholds-fit: intervals from components")
 mutant("scale of a stated uncertainty", "R/fit-errors-methods.R", "sd[1L, ] <- sd[1L, ] * stated", "",
-       "errors: a stated furnace uncertainty")
+       c("errors: a stated furnace uncertainty", "thresholds", "thresholds-fit"))
 
 # --- answers in R
 mutant("delta method at twice the width", "R/answers-intervals.R", "AS_GOOD <- 0.1", "AS_GOOD <- 10",
@@ -223,15 +226,18 @@ mutant("likelihood where the delta method does", "R/answers-intervals.R",
        "AS_GOOD <- 0.1", "AS_GOOD <- 1e-6",
        "answers-intervals")
 mutant("answers in grown grains by a profile", "R/answers-intervals.R", "target > 0.99 else",
-       "target > 1.99 else", c("fit-growth", "answers-intervals"))
+       "target > 1.99 else",
+       c("fit-growth", "answers-intervals", "thresholds", "thresholds-fit"))
 mutant("resamples that never get there are left out", "R/answers-intervals.R",
        "draws[is.na(draws)] <- never", "draws[is.na(draws)] <- mean(draws, na.rm = TRUE)",
-       c("answers-intervals", "answers"))
+       c("answers-intervals", "answers", "thresholds", "thresholds-fit"))
 mutant("flat answers have a best value", "R/answers-intervals.R",
-       "flat <- use & is_flat(profile, near, narrow)", "", c("answers-intervals", "answers"))
+       "flat <- use & is_flat(profile, near, narrow)", "",
+       c("answers-intervals", "answers", "thresholds", "thresholds-fit"))
 mutant("sides of a window exchanged", "R/answers-window.R",
        "ifelse(far < 0, sd(part$lower, u[k]), sd(part$upper, u[k]))",
-       "ifelse(far < 0, sd(part$upper, u[k]), sd(part$lower, u[k]))", "answers")
+       "ifelse(far < 0, sd(part$upper, u[k]), sd(part$lower, u[k]))",
+       c("answers", "thresholds", "thresholds-fit"))
 mutant("likely in a window that is open", "R/answers-window.R",
        "p[flat] <- pmin(of_curve(", "p[flat] <- pmax(of_curve(", "answers-intervals")
 mutant("window of a reading is that of the curve", "R/answers-window.R",
@@ -241,4 +247,4 @@ mutant("slope of a time in temperature", "R/answers-inverse.R",
        "answers")
 mutant("first grid point is the temperature", "R/answers-inverse.R",
        "length.out = 400L)", "length.out = 4L)",
-       c("answers", "answers-intervals"))
+       c("answers", "answers-intervals", "thresholds", "thresholds-fit"))

@@ -21,16 +21,19 @@ mutant("high and low ends of a table exchanged", "R/fit-limits.R", "ifelse(high,
 
 # --- clock cells
 mutant("midnight is noon", "R/readings-stamps.R", "ifelse(half %in% \"p\", 12, 0)",
-       "ifelse(half %in% \"p\", 0, 0)", "records: clock times in and out")
+       "ifelse(half %in% \"p\", 0, 0)",
+       c("records: clock times in and out", "thresholds", "thresholds-fit"))
 mutant("any hour is an hour of the day", "R/readings-stamps.R", "(is.na(hour) | hour > 24)",
-       "(is.na(hour) | hour > 99)", "records: clock cell cannot")
+       "(is.na(hour) | hour > 99)",
+       c("records: clock cell cannot", "thresholds", "thresholds-fit"))
 
 # --- whole curves
 mutant("a slip may leave most of the misfit", "R/readings-slips.R",
        "left < pmin(0.4 * loss, loss - 0.7 * LEAST_LOSS, MOST_LEFT)",
        "left < pmin(0.99 * loss, loss, 50)", "records: alone explains")
 mutant("rough curves say something of times", "R/readings-slips.R", "variance > (0.08 * drop)^2",
-       "variance > (8 * drop)^2", "records: alone explains")
+       "variance > (8 * drop)^2",
+       c("records: alone explains", "thresholds", "thresholds-fit"))
 mutant("stock at 20 %", "R/readings-pieces.R", "stats::qt(0.03 / (2 * m)",
        "stats::qt(0.2 / (2 * m)", "records: stock is judged")
 mutant("stock without what is usual", "R/readings-pieces.R",
@@ -55,7 +58,7 @@ mutant("nothing is mostly the prior's", "R/posterior-methods.R", "table$share_pr
 mutant("all is mostly the prior's", "R/posterior-methods.R", "table$share_prior > sqrt(0.5)",
        "table$share_prior > 0.005", c("posterior: mostly the prior", "posterior"))
 mutant("chains that disagree are not told", "R/posterior.R", "d$rhat > 1.01", "d$rhat > 10",
-       "posterior")
+       c("posterior", "thresholds", "thresholds-fit"))
 mutant("few draws are not told", "R/posterior.R", "pmin(d$ess_bulk, d$ess_tail) < 100 * x$chains",
        "pmin(d$ess_bulk, d$ess_tail) < 1e-9 * x$chains", "posterior")
 mutant("chains are not split", "R/posterior-diagnostics.R", "half <- n %/% 2L", "half <- n %/% 3L",
@@ -67,10 +70,10 @@ mutant("kinetic energy too large", "src/sampler.c", "return 0.5 * sum;", "return
 
 # --- pooled groups
 mutant("a group stands apart at 50 %", "R/pool-methods.R", "x$p.value < 0.05", "x$p.value < 0.5",
-       "pool: pooled estimates say")
+       c("pool: pooled estimates say", "thresholds", "thresholds-fit"))
 mutant("spread counts the errors twice", "R/pool-methods.R",
        "stats::qt((1 + level) / 2, pmax(n - 1L, 1L))", "stats::qnorm((1 + level) / 2)",
-       "pool: pooled estimates say")
+       c("pool: pooled estimates say", "thresholds", "thresholds-fit"))
 
 # --- what to read next
 mutant("information counts the distance alone", "R/plan-apart.R",

@@ -3,24 +3,27 @@
 
 # --- planning
 mutant("tie goes to the shorter work left", "src/timetable_book.c", "(start <= best && left > most)",
-       "(start <= best && left < most)", c("plan-timetable", "plan"))
+       "(start <= best && left < most)",
+       c("plan-timetable", "plan", "thresholds", "thresholds-fit"))
 mutant("blocks overlap", "src/timetable_book.c", "if (f->waiting[k] > 0)\n            return NAN;",
        "if (f->waiting[k] > 9)\n            return NAN;", "plan-timetable")
 mutant("no change time", "src/timetable_book.c", "fmin(opens + run->change_min,", "fmin(opens,",
        "plan-timetable")
 mutant("cooling does not count", "src/timetable_book.c",
        "const double span = inside + fmax(run->cool_min[step], run->handling_min);",
-       "const double span = inside + run->handling_min;", "plan-timetable")
+       "const double span = inside + run->handling_min;",
+       c("plan-timetable", "thresholds", "thresholds-fit"))
 mutant("session one too long", "src/timetable_book.c",
        "if (t + span > (session + 1.0) * run->session_min + SA_EARLY)",
-       "if (t + span > (session + 2.0) * run->session_min + SA_EARLY)", "plan-timetable")
+       "if (t + span > (session + 2.0) * run->session_min + SA_EARLY)",
+       c("plan-timetable", "thresholds", "thresholds-fit"))
 mutant("smallest load first", "src/timetable.c", "if (furnace[k] < 0 && length > most) {",
        "if (furnace[k] < 0 && (most < 0 || length < most)) {", "plan-timetable",
        equivalent = paste("where the search begins; simulated annealing over the furnaces ends at",
                           "the same timetables in all cases held against a full search"))
 mutant("search goes downhill only", "src/timetable.c",
        "if (height <= now || log(chance) < (now - height) / heat) {", "if (height <= now) {",
-       "plan-timetable")
+       c("plan-timetable", "thresholds", "thresholds-fit"))
 mutant("bound without change times", "src/timetable_bound.c",
        "sa_whole_minute(out + x->run->change_min);", "sa_whole_minute(out);",
        "plan-timetable")
@@ -43,9 +46,10 @@ mutant("spread order by block", "R/choose-layout.R", "(j - 1) * steps + k", "(k 
 # --- precision
 mutant("deviation from the others", "R/groups.R",
        "away[far] * n / (n - 1) <= resolution", "away[far] <= resolution",
-       c("precision", "external-precision"))
+       c("precision", "external-precision", "thresholds", "thresholds-fit"))
 mutant("scatter of rounding left out", "R/groups.R", "stats$sd^2 + resolution^2 / 12",
-       "stats$sd^2", c("precision", "external-precision"))
+       "stats$sd^2",
+       c("precision", "external-precision", "thresholds", "thresholds-fit"))
 mutant("only the last round is an outlier", "R/groups.R",
        "all$round <= last[all$group]", "all$round == last[all$group]",
        c("precision", "external-precision"))
@@ -55,7 +59,8 @@ mutant("normal instead of t", "R/groups.R",
 mutant("n instead of n - 1", "R/groups.R", "sqrt(square / pmax(n - 1L, 1L))",
        "sqrt(square / n)", c("precision", "external-precision"))
 mutant("mean not corrected", "R/groups.R", "mean <- mean + ifelse(n > 0L, slip / n, 0)",
-       "mean <- mean + 0", "precision")
+       "mean <- mean + 0",
+       c("precision", "thresholds", "thresholds-fit"))
 mutant("degrees of freedom rounded up", "R/precision-budget.R", "floor(total_df + 1e-9)",
        "ceiling(total_df)", c("precision", "external-precision"))
 mutant("numeric slope of second order", "R/precision-budget.R",
@@ -64,17 +69,19 @@ mutant("numeric slope of second order", "R/precision-budget.R",
 mutant("equivalence at half the level", "R/precision-baseline.R",
        "half_eq <- stats::qt(level, spread$df) * se",
        "half_eq <- stats::qt((1 + level) / 2, spread$df) * se",
-       c("precision", "external-precision"))
+       c("precision", "external-precision", "thresholds", "thresholds-fit"))
 mutant("unchanged by the smaller p", "R/precision-baseline.R", "if (max(p) <= alpha) \"unchanged\"",
        "if (min(p) <= alpha) \"unchanged\"", c("precision", "external-precision"))
 mutant("paired rounding", "R/precision-baseline.R",
        "se <- step / sqrt(12) * if (paired) sqrt(2 / length(now)) else",
-       "se <- step / sqrt(12) * if (paired) sqrt(1 / length(now)) else", "precision")
+       "se <- step / sqrt(12) * if (paired) sqrt(1 / length(now)) else",
+       c("precision", "thresholds", "thresholds-fit"))
 
 # --- fractions, grains, master curves, peaks, lifetimes
 mutant("limits looked for at 15 %", "R/recrystallisation-limits.R",
        "se > 0.15 * abs(fit$coefficients[[\"q_kj_mol\"]])",
-       "se > 1.5 * abs(fit$coefficients[[\"q_kj_mol\"]])", "grain-fractions")
+       "se > 1.5 * abs(fit$coefficients[[\"q_kj_mol\"]])",
+       c("grain-fractions", "thresholds", "thresholds-fit"))
 mutant("profile rises by one t", "R/recrystallisation-limits.R",
        "fit$deviance - (t * fit$sigma)^2", "fit$deviance - t * fit$sigma^2", "grain-fractions")
 mutant("edge of the search is an end", "R/recrystallisation-limits.R",
@@ -85,24 +92,25 @@ mutant("corner grain of a rectangle", "R/grain-counts.R", "(if (shape == \"recta
 mutant("cut grains whole", "R/grain-counts.R", "x$intercepted / 2", "x$intercepted", c("grain",
        "external-grain"))
 mutant("accuracy told from 10 %", "R/grain-counts.R", "s$accuracy_pct > 10", "s$accuracy_pct > 100",
-       "grain")
+       c("grain", "thresholds", "thresholds-fit"))
 mutant("growth from nothing", "R/grain-growth.R", "d0_mm == 0 | growth > 1e20", "d0_mm == 0",
        c("grain", "external-numbers"))
 mutant("grains may shrink", "R/grain-growth.R", "x$grain_mm < x$d0_mm", "x$grain_mm < x$d0_mm / 2",
        "grain")
 mutant("line beyond the last grain", "R/grain-hall-petch.R", "0.05 * diff(range(points$x))",
-       "0.5 * diff(range(points$x))", c("grain", "plots"))
+       "0.5 * diff(range(points$x))",
+       c("grain", "plots", "thresholds", "thresholds-fit"))
 mutant("frequency factor at the reference", "R/kissinger.R",
        "1000 * q / GAS_CONSTANT / (ref + ZERO_CELSIUS)", "0", c("master", "external-master"))
 mutant("peaks over the square of T", "R/kissinger.R",
        "points <- data.frame(x = inverse(temp), y = log(rate / (temp + ZERO_CELSIUS)^2))",
        "points <- data.frame(x = inverse(temp), y = log(rate / (temp + ZERO_CELSIUS)))",
-       c("master", "external-master", "plots"))
+       c("master", "external-master", "plots", "thresholds", "thresholds-fit"))
 mutant("constant moves the other way", "R/master.R",
        "LOG10_PER_HOUR[[from]] - LOG10_PER_HOUR[[to]]", "LOG10_PER_HOUR[[to]] - LOG10_PER_HOUR[[from]]",
        c("master", "external-master"))
 mutant("first valley of the profile", "R/master-fit.R", "near <- which.min(rss)", "near <- 2L",
-       c("master", "external-master"))
+       c("master", "external-master", "thresholds", "thresholds-fit"))
 mutant("far hazard", "R/lifetime-solve.R", "second = ifelse(event, -1, -hazard * (hazard - z))",
        "second = ifelse(event, -1, -hazard * hazard)", c("master-lifetime", "external-master"))
 mutant("open upwards", "R/lifetime-solve.R", "if (colder && !hotter) 1L else if (hotter && !colder) -1L",
@@ -113,7 +121,8 @@ mutant("half the chi-square", "R/lifetime-solve.R", "2 * (top - lifetime_profile
 # --- class data
 mutant("which parameters differ by adding", "R/class.R",
        "added <- is_level(terms) | is_amplitude(terms) | is_rate(terms)",
-       "added <- is_level(terms) | is_amplitude(terms)", c("class", "class-mark"))
+       "added <- is_level(terms) | is_amplitude(terms)",
+       c("class", "class-mark", "thresholds", "thresholds-fit"))
 
 # --- C: scales
 mutant("circle of the slopes", "src/scale.c", "if (size > 9.0) {", "if (size > 16.0) {",
@@ -153,7 +162,7 @@ mutant("steps more than allowed", "src/design.c", "p->steps <= b->d->max_steps",
 mutant("minutes more than there are", "src/design.c", "<= b->minutes * (1.0 + 1e-12)",
        "<= b->minutes * 1.5", "c: design")
 mutant("heating up costs nothing", "src/design.c", "sum += d->heat_up[temp];", "sum += 0.0;",
-       "plan-improve")
+       c("plan-improve", "thresholds", "thresholds-fit"))
 mutant("determinant without its root", "src/design_value.c", "return sum / (double)s->p;", "return sum;",
        "c: design")
 mutant("draws that do not count", "src/design_value.c",
@@ -171,9 +180,11 @@ mutant("singular values of rank", "src/linear.c",
 mutant("cross terms once", "src/linear.c", "l == j ? v[j + j * p] : v[j + l * p] + v[l + j * p]",
        "v[j + l * p]", c("fit-least-squares", "fit-methods"))
 mutant("equal within 1e-9", "src/replicates.h", "<= 1e-9 * (x > y ? x : y)",
-       "<= 1e-7 * (x > y ? x : y)", c("fit", "fit-edges", "fit-properties", "c"))
+       "<= 1e-7 * (x > y ? x : y)",
+       c("fit", "fit-edges", "fit-properties", "c", "thresholds", "thresholds-fit"))
 mutant("equal to the last digit", "src/replicates.h", "<= 1e-9 * (x > y ? x : y)",
-       "<= 0.0 * (x > y ? x : y)", c("fit", "fit-edges", "fit-properties", "c"))
+       "<= 0.0 * (x > y ? x : y)",
+       c("fit", "fit-edges", "fit-properties", "c", "thresholds", "thresholds-fit"))
 mutant("clusters of one specimen", "src/replicates.c",
        "new_condition || r->specimen[k] != r->specimen[before]", "new_condition",
        c("fit", "fit-edges", "c"))
@@ -191,20 +202,24 @@ mutant("any gain is softening", "src/batch_judge.c",
        "!(gain / q > crit * sum / df)", "!(gain / q > 0.0 * crit * sum / df)",
        "fit-each")
 mutant("gross misfit forty times", "src/batch.c", "> 4.0 * g->rep.pure_error / df_pure",
-       "> 400.0 * g->rep.pure_error / df_pure", "fit-each")
-mutant("misfit share", "src/batch.c", "#define MISFIT_SHARE 0.02", "#define MISFIT_SHARE 0.5", "fit-each")
+       "> 400.0 * g->rep.pure_error / df_pure",
+       c("fit-each", "thresholds", "thresholds-fit"))
+mutant("misfit share", "src/batch.c", "#define MISFIT_SHARE 0.02", "#define MISFIT_SHARE 0.5",
+       c("fit-each", "thresholds", "thresholds-fit"))
 mutant("clamp forgets grain growth", "src/model.c", "const int clamped = at.falls && unrec < soft;",
-       "const int clamped = at.falls && unrec < par[SA_P_SOFT];", c("fit-growth", "external-fit"))
+       "const int clamped = at.falls && unrec < par[SA_P_SOFT];",
+       c("fit-growth", "external-fit", "thresholds", "thresholds-fit"))
 mutant("clamp of one condition", "src/model.c", "if (at.falls && unrec < soft) {",
-       "if (at.falls && unrec < par[SA_P_SOFT]) {", c("fit-growth", "external-fit"))
+       "if (at.falls && unrec < par[SA_P_SOFT]) {",
+       c("fit-growth", "external-fit", "thresholds", "thresholds-fit"))
 mutant("wide only at half the drop", "src/parts.c", "#define OF_LEVEL {0.25,", "#define OF_LEVEL {25.0,",
-       c("few-data", "identify", "fit-edges"))
+       c("few-data", "identify", "fit-edges", "thresholds", "thresholds-fit"))
 mutant("energies never wide", "src/parts.c",
        "#define OF_ENERGY {0.0, 0.35,", "#define OF_ENERGY {0.0, 35.0,",
-       c("few-data", "identify", "fit-edges"))
+       c("few-data", "identify", "fit-edges", "thresholds", "thresholds-fit"))
 mutant("wide step along a profile", "src/profile_walk.c",
        "shift[m++], pb->lower[j]", "0.0 * shift[m++], pb->lower[j]",
-       c("fit-properties", "few-data"))
+       c("fit-properties", "few-data", "thresholds", "thresholds-fit"))
 mutant("draws of a fit not clipped", "R/plan-guess.R", "pmin(pmax(shift[, positive], -2), 2)",
        "shift[, positive]", "thresholds-fit")
 mutant("draws that rise", "R/plan-guess.R", "pmax(sets[, \"h_worked\"], sets[, \"h_soft\"] + least)",
@@ -218,7 +233,8 @@ mutant("growth works on the worked level", "src/parts.c", "{\"growth\", SA_T_GRO
 mutant("slope of coarsening", "src/parts.c", "*slope = -power * logistic * exp(power * log_growth);",
        "*slope = -logistic * exp(power * log_growth);", "fit-growth")
 mutant("slope of saturation", "src/parts.c", "theta > 745.0 ? 0.0 : theta * exp(-theta)",
-       "theta > 745.0 ? 0.0 : exp(-theta)", c("models", "external-fit"))
+       "theta > 745.0 ? 0.0 : exp(-theta)",
+       c("models", "external-fit", "thresholds", "thresholds-fit"))
 mutant("inverse of the slow shape", "src/parts.c", "(1.0 - share) / share : -log(share)",
        "share / (1.0 - share) : -log(share)", "models-rickett")
 mutant("reach of the slow shape", "src/parts.c",
@@ -233,7 +249,8 @@ mutant("held levels are solved for", "src/levels.c", "h -= given[j] * jac[i + (s
        "h -= 0.0 * given[j] * jac[i + (size_t)level[j] * m];", c("fixed", "fit-growth"),
        equivalent = "where the search begins; the minimum found is the same")
 mutant("worst start first", "src/starts.c", "while (k > 0 && r->score[k - 1] > score) {",
-       "while (k > 0 && r->score[k - 1] < score) {", c("models", "external-fit"))
+       "while (k > 0 && r->score[k - 1] < score) {",
+       c("models", "external-fit", "thresholds", "thresholds-fit"))
 
 # --- computed data of pictures
 mutant("margin of the Avrami plot", "R/answers-rates.R", "margin <- 3 * stats::median(unit)",
@@ -250,7 +267,8 @@ mutant("covariances of groups once", "R/plots-groups.R", "for (i in 1:3) for (j 
        "for (i in 1:3) for (j in 1:i) {", "plots-data")
 mutant("rates at the wrong reference", "R/answers-rates.R",
        "start[rates] <- start[rates] + start[energies] * e",
-       "start[rates] <- start[rates]", "plots-data")
+       "start[rates] <- start[rates]",
+       c("plots-data", "thresholds", "thresholds-fit"))
 mutant("map lines at the flat ends", "R/plots-maps.R", "out[out > span[1L] + 0.06 * diff(span)",
        "out[out > span[1L] - 9 * diff(span)", "plots-data")
 mutant("map of rounding", "R/plots-maps.R", "if (diff(span) < 0.005 * span[2L]) return(numeric())",
