@@ -110,6 +110,9 @@ augment.softanneal_fit <- function(x, data = NULL, newdata = NULL,
   own <- inherits(x, "softanneal_fit_softening") && is.null(property_of(x))
   in_scale <- if (own) stats::fitted(x) + resid
   out <- add_predictions(data, prediction, resid, in_scale)
+  # the best curve at its own readings, also where predict() has an interval alone
+  gone <- is.na(out[[".fitted"]])
+  out[[".fitted"]][gone] <- unname(stats::fitted(x))[gone]
   if (inherits(x, "softanneal_fit_softening")) with_limit_column(out, x) else out
 }
 
