@@ -14,10 +14,17 @@ strain_column <- function(data, column) {
   strain <- numeric_column(data, column, lower = 0, open = TRUE, na = TRUE, remedy = paste(
     "Strains of cold work are above zero; metal that was not worked does not recrystallise,",
     "so leave such rows out."))
-  if (column %in% REDUCTION_COLUMNS) return(effective_strain_of(strain, column))
   share <- which(strain < 1)
-  if (column == "reduction" && length(share)) {
-    abort("column", paste0("column `reduction` holds ", format(strain[share[1L]]),
+  if (column %in% REDUCTION_COLUMNS) {
+    if (length(share) && length(share) == sum(!is.na(strain))) {
+      abort("range", paste0("column `", column, "` holds ", format(strain[share[1L]]),
+                            " and nothing of 1 % or more; a fraction?"), arg = column, rows = share,
+            remedy = "Give the reduction of the thickness in per cent.")
+    }
+    return(effective_strain_of(strain, column))
+  }
+  if (named_reduction(column) && length(share)) {
+    abort("column", paste0("column `", column, "` holds ", format(strain[share[1L]]),
                            ", which may be a share, a strain or per cent"), arg = column, rows = share,
           remedy = "Call it `reduction_pct` and give per cent, or `strain` and give the strain.")
   }

@@ -64,8 +64,19 @@ tell_finished <- function(plan) {
                   "; first reading after ", t$first_min[over], " min)")
   warn("assumption", paste0(
     "Softening is expected to be over before the first reading: ", paste(words, collapse = ", "),
-    ". Such a temperature gives little information on the rate: take shorter steps or a lower one."),
-    n = length(over), rows = over, temp_c = t$temp_c[over])
+    ". Such a temperature gives little information on the rate: take shorter steps or a lower one.",
+    if (length(over) == nrow(t)) ask_kelvin(plan)), n = length(over), rows = over, temp_c = t$temp_c[over])
+}
+
+# All temperatures far too hot, that in kelvin would be those of an ordinary run.
+ask_kelvin <- function(plan) {
+  temp <- plan$temperatures$temp_c - ZERO_CELSIUS
+  if (min(temp) < 100) return(NULL)
+  half <- middle(guess_time(plan$guess, temp, 0.5)[-1L, , drop = FALSE])
+  times <- plan$steps$time_min[plan$steps$step > 0]
+  if (any(half[2L, ] < min(times) | half[1L, ] > 10 * max(times))) return(NULL)
+  paste0(" Kelvin? ", paste(format(plan$temperatures$temp_c, trim = TRUE), collapse = ", "), " K are ",
+         paste(format(round(temp), trim = TRUE), collapse = ", "), " degrees Celsius.")
 }
 
 # Order of sa_design_aim in src/design.h.

@@ -102,13 +102,12 @@ prior_information <- function(x) {
 #'
 #' | choice | what is done | minutes |
 #' |---|---|---|
-#' | specimen | a new specimen in a furnace run of its own, with the times of the one at the nearest
-#' temperature | last time, and for each step heat-up, handling and readings |
-#' | step | each specimen annealed on to twice its last time | the added time, heat-up, handling and readings
-#' |
+#' | specimen | a new one in its own run, times as at the nearest temperature | last time, work of each step |
+#' | step | each specimen annealed on to twice its last time | added time, and work of the step |
 #' | readings | as many readings again of the last step of each specimen | handling and readings |
-#' | calibration | the error of each furnace run so far is measured to `u_calibration_c` | `calibration_min`
-#' for each |
+#' | calibration | error of each furnace run so far, to `u_calibration_c` | `calibration_min` each |
+#'
+#' The work of a step is heat-up, handling and readings.
 #'
 #' A calibration helps only where the furnaces are still as they were in those runs.
 #'

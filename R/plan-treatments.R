@@ -5,6 +5,7 @@
 treatments_of_table <- function(table) {
   check_data(table, "temp_c")
   temp <- numeric_column(table, "temp_c", "temp_c", "degree_C", -ZERO_CELSIUS, open = TRUE)
+  no_time_zero(table$time_min, "temp_c")
   time <- numeric_column(table, "time_min", "temp_c", "min", 0, open = TRUE)
   specimen <- if ("specimen" %in% names(table)) {
     as.character(table$specimen)
@@ -43,6 +44,7 @@ treatments_of_vectors <- function(temp_c, time_min, pieces, specimen) {
           remedy = "Give one vector for all, or a list with one for each.")
   }
   times <- lapply(times, \(t) {
+    no_time_zero(t, "time_min")
     t <- in_unit(t, "min", "time_min", 0, open = TRUE)
     if (!length(t)) {
       abort("too_few", "`time_min` has no time", arg = "time_min", remedy = "Give at least one.")
@@ -63,6 +65,16 @@ treatments_of_vectors <- function(temp_c, time_min, pieces, specimen) {
   }
   data.frame(specimen = rep(specimen, lengths(times)), temp_c = rep(temp, lengths(times)),
              time_min = unlist(times))
+}
+
+# The readings before the furnace are step 0 of every plan.
+no_time_zero <- function(time, arg) {
+  zero <- if (is.numeric(time)) which(as.numeric(time) == 0)
+  if (length(zero)) {
+    abort("range", "`time_min` holds 0", arg = arg, rows = zero,
+          remedy = paste("Leave it out: step 0, the readings before the furnace, is planned anyway,",
+                         "unless `baseline` is FALSE."))
+  }
 }
 
 check_rising <- function(time, arg, rows) {

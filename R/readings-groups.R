@@ -5,6 +5,21 @@ POOLED_COLUMNS <- c("group", "laboratory", "operator", "furnace", "strip", "mate
 STRAIN_COLUMNS <- c("strain", "true_strain", "effective_strain", "reduction_pct", "cold_work_pct",
                     "reduction")
 
+# Names under which benches keep the reduction by rolling (`Reduction %`, `cold_work`, `Walzgrad`): per cent,
+# a share or a strain, which their name does not say.
+REDUCTION_NAMES <- paste0("^(((cold|rolling|thickness|total|height)?reduction)|(degreeof)?cold(work|working|",
+                          "rolling|reduction|deformation)|deformation|walzgrad|abwalzgrad|verformungsgrad|",
+                          "kaltverformung|dickenabnahme|cw)(in)?(pct|percent|prozent)?$")
+
+named_reduction <- function(names) grepl(REDUCTION_NAMES, gsub("[^a-z]", "", fold_header(names)))
+
+# Columns of a table that hold strains or reductions. Two letters may mean anything where nobody asks.
+strain_columns <- function(data) {
+  own <- names(data)[named_reduction(names(data)) & !tolower(valid_text(names(data))) %in% "cw"]
+  own <- Filter(function(name) is.numeric(data[[name]]) && is.null(dim(data[[name]])), own)
+  union(intersect(STRAIN_COLUMNS, names(data)), own)
+}
+
 # Which of `columns` of a table hold several values.
 several_of <- function(data, columns) {
   Filter(function(name) {
@@ -26,8 +41,8 @@ pooled_within <- function(data, keys, columns = c(POOLED_COLUMNS, STRAIN_COLUMNS
 
 # What a fit of all rows would pool. Several reductions are refused: one curve cannot fit them.
 tell_pooled <- function(data, used) {
-  strains <- setdiff(several_of(data, STRAIN_COLUMNS), used)
-  if (length(strains) && !length(intersect(used, STRAIN_COLUMNS)) && !"strain" %in% names(used)) {
+  strains <- setdiff(several_of(data, strain_columns(data)), used)
+  if (length(strains) && !length(intersect(used, strain_columns(data))) && !"strain" %in% names(used)) {
     abort("argument", paste0("column `", strains[1L], "` holds several reductions, and one curve would be ",
                              "fitted to all"), arg = "strain",
           remedy = paste0("Fit them together by `strain`, each for itself by fit_each(by = \"",
@@ -56,8 +71,9 @@ tell_pooled <- function(data, used) {
 tell_pooled_each <- function(data, by, used) {
   keys <- unclass(data)[by]
   if (!length(keys)) return(invisible())
-  pooled <- pooled_within(data, keys, setdiff(c("group", "laboratory", "strip", STRAIN_COLUMNS), c(by, used)))
-  strains <- intersect(pooled, STRAIN_COLUMNS)
+  reductions <- strain_columns(data)
+  pooled <- pooled_within(data, keys, setdiff(c("group", "laboratory", "strip", reductions), c(by, used)))
+  strains <- intersect(pooled, reductions)
   call <- function(name) paste0("by = c(", paste(c(by, name), collapse = ", "), ")")
   if (length(strains)) {
     abort("argument", paste0("column `", strains[1L], "` holds several reductions within a group, and one ",

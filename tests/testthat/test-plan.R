@@ -498,3 +498,14 @@ test_that("a fit of readings from a plan gives back the truth, whatever the shee
   rates <- fit_arrhenius(data.frame(temp_c = c(300, 330, 360), rate = c(0.1, 0.3, 0.9)), rate = rate)
   expect_error(summary(rates, thickness_mm = 1), class = "softanneal_error_argument")
 })
+
+test_that("a time of 0 and temperatures in kelvin are answered with what is meant", {
+  expect_refused(plan_anneal(c(310, 340), c(0, 3, 10)), "range", "step 0", arg = "time_min", rows = 1L)
+  expect_refused(plan_anneal(data.frame(temp_c = 310, time_min = c(0, 3))), "range", "planned anyway")
+  expect_true(any(plan_anneal(310, c(3, 10))$steps$time_min == 0))
+  expect_told(plan_anneal(c(583, 613), c(3, 10)), "assumption",
+              "Kelvin? 583, 613 K are 310, 340 degrees Celsius")
+  # hot, and no ordinary temperature in kelvin either
+  w <- tryCatch(plan_anneal(480, c(3, 10)), softanneal_warning_assumption = conditionMessage)
+  expect_no_match(w, "Kelvin?", fixed = TRUE)
+})

@@ -61,3 +61,18 @@ test_that("a target and a scale that are meant on the dial are recognised", {
                  "`scale` is the scale of the fit, 'HV' or 'as read', not 'HRB'", arg = "scale")
   expect_refused(fit_each(bell_readings(), specimen, scale = "HRF"), "argument", "scale of the fit")
 })
+
+test_that("columns named like a reduction are not taken as strain, nor fitted as one curve, in silence", {
+  d <- three_reductions()
+  share <- function(name) stats::setNames(transform(d, reduction_pct = reduction_pct / 100),
+                                          sub("reduction_pct", name, names(d)))
+  for (name in c("cold_work", "rolling_reduction", "CW", "deformation", "Walzgrad", "Reduction %")) {
+    expect_refused(do.call(fit_softening, list(share(name), strain = name)), "column", "may be a share",
+                   arg = name)
+    if (name != "CW") expect_refused(fit_softening(share(name)), "argument", "several reductions")
+  }
+  expect_refused(fit_each(cbind(share("cold_work"), coil = 1), coil), "argument",
+                 "several reductions within a group")
+  expect_refused(fit_softening(share("reduction_pct"), strain = reduction_pct), "range", "a fraction?")
+  expect_false(any(softanneal:::named_reduction(c("strain", "eps", "work", "workpiece", "cold", "cwt"))))
+})
