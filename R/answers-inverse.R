@@ -125,6 +125,7 @@ temp_for <- function(fit, time_min, hardness = NULL, softening = NULL, fraction 
   if (method != "delta") grid$note <- open_notes(grid$note, limits, degree_c(), lost, leaning, fit, -Inf)
   grid$note[untied & grid$note %in% c("", UNDETERMINED)] <- UNTIED
   if (method == "profile") grid$note <- growth_notes(fit, grid, aim$what)
+  grid$note <- misfit_notes(grid$note, fit, temp_c)
   if (!is.null(aim$scale)) grid$note <- conversion_notes(grid$note, grid$temp_c, grid$u_conversion)
   grid$temp_c[lost] <- NA_real_
   if (has_open(fit)) grid$std.error[by == "profile"] <- NA_real_

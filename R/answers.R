@@ -171,6 +171,7 @@ time_to <- function(fit, hardness = NULL, softening = NULL, fraction = NULL, tem
   if (method != "delta") grid$note <- open_notes(grid$note, ends, "min", lost, leaning, fit)
   grid$note[untied & grid$note %in% c("", UNDETERMINED)] <- UNTIED
   if (method == "profile") grid$note <- growth_notes(fit, grid, what)
+  grid$note <- misfit_notes(grid$note, fit, grid$time_min)
   if (!is.null(aim$scale)) grid$note <- conversion_notes(grid$note, grid$time_min, grid$u_conversion)
   # from ln t to minutes: in the unit of the time
   for (name in intersect(c("std.error", "u_conversion"), names(grid))) {

@@ -90,7 +90,7 @@ compare_row <- function(model, data, cross_validate, ..., fit = NULL) {
              BIC = minus2 + log(g) * p, lack_of_fit.p.value = fit$lack_of_fit$p_value,
              cv_rmse = if (cross_validate) leave_temperature_out(fit, data, quiet, ...) else NA_real_,
              n_undetermined = sum(!fit$states %in% c("determined", "fixed")),
-             note = paste(fit_remarks(fit), collapse = " "))
+             note = paste(c(fit_remarks(fit), if (is_misfit(fit)) paste0(MISFIT, ".")), collapse = " "))
 }
 
 # Root mean square error of step means at temperatures left out, weighted by their readings.
@@ -127,5 +127,12 @@ print.softanneal_model_table <- function(x, ...) {
   rownames(m) <- x$model
   print_table(m)
   cat("Left-out error: step means of a temperature predicted from the others.\n")
+  odd <- grepl(MISFIT, x$note, fixed = TRUE)
+  if (any(odd)) {
+    cat(strwrap(paste0(if (all(odd)) "None of these models describes the readings" else {
+      paste0("The readings are not described by ", in_quotes(x$model[odd], " and "))
+    }, ": the step means leave the curves in the same way at all temperatures",
+    if (all(odd)) ", and intervals of the answers do not count that", "."), exdent = 2), sep = "\n")
+  }
   invisible(x)
 }

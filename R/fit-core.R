@@ -131,7 +131,7 @@ fit_remarks <- function(fit) {
 # The same with what would settle it.
 fit_words <- function(fit) {
   settle <- if (inherits(fit, "softanneal_fit_softening")) settling(fit) else ""
-  in_property(c(fit_remarks(fit), if (nzchar(settle)) settle), fit)
+  in_property(c(fit_remarks(fit), if (nzchar(settle)) settle, misfit_words(fit)), fit)
 }
 
 # A hardness that rises on annealing, fitted as if it were softening.

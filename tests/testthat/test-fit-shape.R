@@ -1,0 +1,41 @@
+# A curve of the wrong shape is named; errors of specimens and furnaces are not taken for one.
+
+shape_bench <- function(seed, fraction) {
+  d <- expand.grid(reading = 1:4, time_min = c(0, 2, 5, 12, 30, 75, 200, 500), temp_c = c(310, 340, 370))
+  d$specimen <- paste(d$temp_c)
+  with_test_seed(seed, {
+    off <- stats::rnorm(3, 0, 1.5)[match(d$temp_c, c(310, 340, 370))]
+    warm <- stats::rnorm(3, 0, 1.5)[match(d$temp_c, c(310, 340, 370))]
+    step <- rep(stats::rnorm(24, 0, 0.6), each = 4)
+    u <- 0.05 * exp(-145 / 8.314462618e-3 * (1 / (d$temp_c + warm + 273.15) - 1 / 613.15)) * d$time_min
+    d$hardness <- 165 - 90 * fraction(u) + off + step + stats::rnorm(nrow(d))
+  })
+  d$scale <- "HV"
+  d
+}
+
+test_that("a curve of the wrong shape is named, and furnace errors are not taken for one", {
+  sound <- suppressWarnings(fit_softening(shape_bench(1, \(u) 1 - exp(-u^1.4))))
+  wrong_readings <- shape_bench(1, \(u) u^1.4 / (1 + u^1.4))
+  wrong <- suppressWarnings(fit_softening(wrong_readings))
+  shown <- function(x) paste(capture.output(print(x)), collapse = " ")
+  expect_no_match(shown(sound), "does not describe")
+  expect_match(shown(wrong), "does not describe the readings", fixed = TRUE)
+  expect_match(time_to(wrong, softening = 0.9, temp_c = 340)$note, "curve does not describe", fixed = TRUE)
+  expect_match(temp_for(wrong, 30, softening = 0.9)$note, "curve does not describe", fixed = TRUE)
+  expect_equal(time_to(sound, softening = 0.9, temp_c = 340)$note, "")
+  m <- suppressWarnings(compare_models(wrong_readings, "jmak", cross_validate = FALSE))
+  expect_match(shown(m), "None of these models describes", fixed = TRUE)
+  # the test of two added terms as anova() of lm() has it
+  s <- wrong$errors$steps
+  at <- wrong$conditions
+  curve <- tapply(wrong$fitted.values, at$of_reading, mean)[as.character(s$condition - 1)]
+  x <- (coef(wrong)[["h_worked"]] - curve) / (coef(wrong)[["h_worked"]] - coef(wrong)[["h_soft"]])
+  j <- at$jacobian[s$condition, ]
+  piece <- factor(s$piece)
+  w <- 1 / (wrong$errors$sd["step", "estimate"]^2 + sigma(wrong)^2 / s$weight)
+  y <- s$mean - curve
+  small <- stats::lm(y ~ j + piece + piece:j[, 3], weights = w)
+  large <- stats::update(small, . ~ . + sin(pi * x) + sin(2 * pi * x))
+  expect_equal(misfit_p(wrong), stats::anova(small, large)[2, "Pr(>F)"], tolerance = 1e-4)
+})
