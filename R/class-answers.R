@@ -9,20 +9,21 @@ answer_sheet <- function(path) {
   }
   either <- function(sheet = NULL) {
     tryCatch(read(NULL, sheet), softanneal_error_file = function(e) {
-      if (!grepl("decimal comma and numbers with a decimal point", conditionMessage(e), fixed = TRUE)) stop(e)
+      both <- "decimal comma and numbers with a decimal point"
+      if (!grepl(both, conditionMessage(e), fixed = TRUE)) rlang::cnd_signal(e)
       read(".", sheet)
     })
   }
   out <- form_names(tryCatch(either(), softanneal_error = identity))
   if (is_form(out) || !is_excel_file(path)) {
-    if (inherits(out, "error")) stop(out)
+    if (inherits(out, "error")) rlang::cnd_signal(out)
     return(out)
   }
   for (sheet in tryCatch(readxl::excel_sheets(path), error = function(e) NULL)) {
     other <- form_names(tryCatch(either(sheet), softanneal_error = identity))
     if (is_form(other)) return(other)
   }
-  if (inherits(out, "error")) stop(out)
+  if (inherits(out, "error")) rlang::cnd_signal(out)
   out
 }
 

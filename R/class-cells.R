@@ -30,7 +30,7 @@ match_files <- function(paths, key) {
   }
   parts <- lapply(paths, function(path) {
     answers <- tryCatch(answer_sheet(path), softanneal_error = identity)
-    if (inherits(answers, "error") && length(paths) == 1L) stop(answers)
+    if (inherits(answers, "error") && length(paths) == 1L) rlang::cnd_signal(answers)
     left <- if (!inherits(answers, "error")) seq_len(nrow(answers))
     while (length(left)) {
       rows <- answers[left, , drop = FALSE]
@@ -42,7 +42,7 @@ match_files <- function(paths, key) {
         return(found)
       }
       rows <- found$rows
-      if (!length(rows) && length(paths) == 1L) stop(found)
+      if (!length(rows) && length(paths) == 1L) rlang::cnd_signal(found)
       if (!length(rows)) {
         answers <- found
         break

@@ -82,9 +82,10 @@ arrhenius_picture <- function(part, q_text, base_size) {
                                    name = "Temperature (\u00b0C)")) +
     ggplot2::labs(y = part$title, title = paste0("Arrhenius plot: Q ", q_text),
                   caption = part$caption,
-                  alt = paste0("Arrhenius plot of ", nrow(shown), " rates between ",
-                               format(min(shown$temp_c)), " and ", format(max(shown$temp_c)),
-                               " degrees Celsius", if (any(!is.na(line$ln_k))) " with a straight line",
+                  alt = paste0("Arrhenius plot of ", count(nrow(shown), "rate"), if (nrow(shown)) {
+                    paste0(" between ", format(min(shown$temp_c)), " and ", format(max(shown$temp_c)),
+                           " degrees Celsius")
+                  }, if (any(!is.na(line$ln_k))) " with a straight line",
                                if (!is.null(part$other)) " and, dashed, that of all readings together",
                                "; activation energy ", q_text,
                                ".")) +

@@ -12,6 +12,11 @@ test_that("archives and many fits refuse what they cannot keep apart", {
                              function(to) TRUE), "file", "cannot write", "out_dir")
   expect_refused(fit_each(transform(bell, coil = 1i), by = "coil"), "column",
                  "key column `coil` must hold names or numbers, not a complex", "coil")
+  torn <- rep("A", nrow(bell))
+  torn[3L] <- "\xe9\xff"
+  Encoding(torn[3L]) <- "bytes"
+  expect_refused(fit_each(transform(bell, coil = torn), by = "coil"), "column",
+                 "key column `coil` has invalid text encoding", "coil")
   two <- transform(bell, coil = "A", scale = ifelse(temp_c == 290, "HR30T", "HRF"))
   expect_refused(fit_each(two, by = "coil", scale = "as read"), "scale",
                  "more than one scale: 'HR30T' and 'HRF'", "scale")
