@@ -1,6 +1,6 @@
 # What parts of a sound object have to do with each other: a number that is computed from others in the
 # object, a row or a column for each of something else, an order. Types and lengths stand in
-# object_fields.csv; here is what a table of types cannot say. A claim that fails, or cannot be
+# object_fields.csv.gz; here is what a table of types cannot say. A claim that fails, or cannot be
 # looked at, refuses the object by the name of the field. All of it holds by the way the object is made,
 # whatever its data, so that no sound object is refused.
 

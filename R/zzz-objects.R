@@ -2,7 +2,7 @@
 # looked at before use and in one place: when the package is built, guard_functions() sets these looks at
 # the head of every method for our classes and of every exported function that needs an argument.
 #
-# What an object must hold stands in object_fields.csv (inst/scripts/dev/make-object-fields.R), one row a
+# What an object must hold stands in object_fields.csv.gz (inst/scripts/dev/make-object-fields.R), one row a
 # field such as `settings$set$kind` or, of an attribute, `summary@level`: its types, its size (one, 2, some,
 # any), `like` (the field whose length it shares) and whether it is needed (yes, late, no). For the classes
 # below, whose rows were held against the functions that make them, that is looked at before use and costs
@@ -34,7 +34,7 @@ object_rules <- new.env(parent = emptyenv())
 
 rules_of <- function(class) {
   if (is.null(object_rules$table)) {
-    table <- fact_table("object_fields.csv")
+    table <- fact_table("object_fields.csv.gz")
     words <- c("values", "like")
     table[words] <- lapply(table[words], function(v) ifelse(is.na(v), "", v))
     object_rules$table <- split(table, table$class)

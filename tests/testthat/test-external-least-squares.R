@@ -1,8 +1,8 @@
 # NIST Statistical Reference Datasets, nonlinear regression (itl.nist.gov/div898/strd): data
-# and certified values of inst/extdata/strd_nls_*.csv. Every set from both certified starts.
+# and certified values of inst/extdata/strd_nls_*.csv.gz. Every set from both certified starts.
 
-strd_data <- utils::read.csv(extdata("strd_nls_data.csv"))
-strd_certified <- utils::read.csv(extdata("strd_nls_certified.csv"))
+strd_data <- utils::read.csv(extdata("strd_nls_data.csv.gz"))
+strd_certified <- utils::read.csv(extdata("strd_nls_certified.csv.gz"))
 
 # Correct digits: minus the logarithm of the relative error, 11 at most (digits certified).
 digits <- function(x, certified) min(11, -log10(abs(x - certified) / abs(certified)))

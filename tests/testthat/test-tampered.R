@@ -209,7 +209,7 @@ test_that("an argument that is not given is told by name", {
 
 test_that("how any fit can end is in the table, so that none is taken for altered", {
   skip_on_cran()
-  table <- fact_table("object_fields.csv")
+  table <- fact_table("object_fields.csv.gz")
   values <- table$values[table$field == "convergence$end" & !is.na(table$values)]
   expect_gt(length(values), 5L)
   for (v in strsplit(values, "|", fixed = TRUE)) expect_identical(setdiff(register()$ends, v), character())

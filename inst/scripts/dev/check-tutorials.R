@@ -77,9 +77,10 @@ const wait = (ms) => new Promise((r) => setTimeout(r, ms));
       editor.setValue(code, -1);
       await wait(800);
       exercise.querySelector('.btn-tutorial-run').click();
-      const output = exercise.querySelector('.tutorial-exercise-output');
+      let output;
       for (let t = 0; t < 400; t++) {
         await wait(500);
+        output = exercise.querySelector('.tutorial-exercise-output'); // made anew by some versions
         const done = output.textContent.trim() || output.querySelector('img');
         const busy = exercise.querySelector('.tutorial-exercise-output.recalculating');
         if (t > 2 && done && !busy) break;

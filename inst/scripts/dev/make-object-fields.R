@@ -1,4 +1,4 @@
-# The table of the fields that objects of each class have (object_fields.csv), from an object of every class
+# The table of the fields that objects of each class have (object_fields.csv.gz), from an object of every class
 # as the tests make them and as earlier versions saved them. What stands in the table already is only
 # widened: types, sizes and ranges found by the tests or set by hand stay. `like` (the field
 # whose length a field shares) is written by hand, and so is `needed`: yes, late (looked at after an error)
@@ -69,7 +69,7 @@ by_user <- "^(data|keys|units|fields|settings[$]natural|readings[$]columns|maste
 deep <- grepl("[$].*[$]", table$field) & !grepl("^(settings[$](set|control)|guess[$]table)[$]", table$field)
 table <- table[!grepl(by_user, table$field) & !deep, ]
 rownames(table) <- NULL
-path <- "inst/extdata/object_fields.csv"
+path <- "inst/extdata/object_fields.csv.gz" # compressed: it is the largest table of the package
 if (file.exists(path)) {
   before <- utils::read.csv(path)
   words <- c("values", "like")
@@ -111,5 +111,6 @@ table$low[numeric & table$low < 0] <- pmin(table$low, -high)[numeric & table$low
 own <- grepl("^(vcov|cov|cov_[a-z]+)$", table$field) & startsWith(table$type, "matrix") & table$low == 0
 table$low[own] <- -table$high[own]
 commas <- vapply(table, function(x) any(grepl(",", x, fixed = TRUE)), NA)
-write.csv(table, path, row.names = FALSE, quote = which(commas)) # quotes only where they are needed: size
+write.csv(table, packed <- gzfile(path, compression = 9), row.names = FALSE, quote = which(commas))
+close(packed)
 cat(nrow(table), "fields of", length(rows), "classes\n")
