@@ -1,5 +1,5 @@
-# The table of the fields that objects of each class have (object_fields.csv.gz), from an object of every class
-# as the tests make them and as earlier versions saved them. What stands in the table already is only
+# The table of the fields that objects of each class have (object_fields.csv.gz), from an object of every
+# class as the tests make them and as earlier versions saved them. What stands in the table already is only
 # widened: types, sizes and ranges found by the tests or set by hand stay. `like` (the field
 # whose length a field shares) is written by hand, and so is `needed`: yes, late (looked at after an error)
 # or no. Columns and parts that are named by the user (`data$`, `keys$`) do not belong in it.
