@@ -73,7 +73,10 @@ const wait = (ms) => new Promise((r) => setTimeout(r, ms));
       await wait(1500);
       const shown = document.querySelector('.tutorial-solution-popover');
       hint.click();
-      const editor = ace.edit(exercise.querySelector('.ace_editor'));
+      await wait(800);
+      // the hint has an editor of its own
+      const editors = [...exercise.querySelectorAll('.ace_editor')];
+      const editor = ace.edit(editors.find((e) => !e.closest('.popover')));
       editor.setValue(code, -1);
       await wait(800);
       exercise.querySelector('.btn-tutorial-run').click();
