@@ -114,6 +114,12 @@ NULL
 #' curve, not scatter within the step, so the test reacts to them too. `NA` without repeat readings and
 #' with Huber loss.
 #'
+#' **Shape.** Under components of error the step means are tested for what they have in common off the
+#' curve: two sine waves of the softened fraction, with the parameters, an offset of each specimen and an
+#' error of each furnace temperature taken out before, by an F test (Ramsey 1969, from memory). Where it
+#' rejects at 0.001, prints, reports and notes of answers say that the curve does not describe the readings;
+#' intervals do not count that. Benches with few or short steps seldom show a wrong shape.
+#'
 #' **States and limits.** `fit$states` has for each parameter:
 #'
 #' | state | meaning | standard error |

@@ -87,10 +87,10 @@ test_that("the whole way on damaged data ends whole or refused", {
   bell <- as.data.frame(bell_readings())
   bell <- bell[bell$time_min %in% c(0, 4, 16, 64) & bell$reading <= 2, ]
   first <- as.integer(Sys.getenv("SOFTANNEAL_GARBAGE_SEED", "1"))
-  rounds <- as.integer(Sys.getenv("SOFTANNEAL_SEQUENCE_ROUNDS", if (extended_tests()) "20000" else "120"))
+  rounds <- as.integer(Sys.getenv("SOFTANNEAL_SEQUENCE_ROUNDS", if (extended_tests()) "20000" else "200"))
   all <- nzchar(Sys.getenv("SOFTANNEAL_SEQUENCE_ALL"))
-  # the first twelve go every step
-  ends <- vapply(seq_len(rounds), function(k) damaged_way(first + k - 1L, bell, folder, all || k <= 12L), "")
+  # the first thirty go every step
+  ends <- vapply(seq_len(rounds), function(k) damaged_way(first + k - 1L, bell, folder, all || k <= 30L), "")
   found <- ends[!ends %in% c("whole", "refused")]
   expect_identical(found, character(), label = paste(found, collapse = "\n"))
   expect_gt(min(mean(ends == "whole"), mean(ends == "refused")), 0.1)

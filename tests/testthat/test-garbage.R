@@ -7,9 +7,6 @@ WITHOUT_ARGUMENTS <- c("addin_bench", "addin_chain", "addin_explore", "addin_fit
 # Those that set documents take seconds when they are not refused: tests of their own below.
 DOCUMENTS <- c("softening_report", "bench_sheet", "explore_page", "practice_page")
 
-# Those with which some garbage is a long computation, as a history of many pieces.
-SLOW_TO_REFUSE <- c("anneal_history", "plot_history", "plot_isochronal")
-
 test_that("there is a valid call for every exported function, with every argument of it", {
   skip_on_cran()
   withr::local_dir(withr::local_tempdir())
@@ -46,7 +43,7 @@ test_that("garbage gives a result or a classed condition, never an error from in
       function() unlink(args$out_dir, recursive = TRUE)
     } else function() NULL
     thrown <- throw_garbage(f, args, values = values, prepare = prepare,
-                            every = if (f %in% SLOW_TO_REFUSE) 23L else 10L)
+                            every = if (f == "anneal_history") 13L else 6L)
     tries <- tries + nrow(thrown)
     found <- findings_of(thrown, f)
     expect_identical(found, character(), label = paste0(f, "(): ", paste(found, collapse = "\n")))

@@ -14,7 +14,7 @@ known_calls <- local({
 test_that("a mutated call of an entry point is a result or an error of R", {
   skip_on_cran()
   recorded <- known_calls()
-  tries <- if (extended_tests()) 20000L else 400L
+  tries <- if (extended_tests()) 20000L else 800L
   ends <- with_test_seed(61, vapply(seq_len(tries), function(k) call_outcome(mutated_call(recorded)), ""))
   expect_true(all(ends %in% c("result", "error")))
   expect_gt(mean(ends == "error"), 0.5)
