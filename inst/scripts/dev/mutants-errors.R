@@ -174,7 +174,8 @@ mutant("blunders that change nothing are found", "R/class-reasons.R",
 mutant("factors told from two on", "R/class-reasons.R",
        "x > 3 * at$value", "x > 1.2 * at$value", "thresholds: marks follow")
 mutant("degrees Celsius to half", "R/class-reasons.R", "< max(0.1, 2 * at$std.error / at$value)",
-       "< max(0.5, 2 * at$std.error / at$value)", "thresholds: marks follow")
+       "< max(0.5, 2 * at$std.error / at$value)", "thresholds: marks follow",
+       equivalent = "the room between the places a number may lie at is below a tenth already")
 mutant("two digits are enough", "R/class-digits.R",
        "LEAST_DIGITS <- 3L", "LEAST_DIGITS <- 2L", "class-digits")
 mutant("half a unit is too far", "R/class-digits.R",
