@@ -1,7 +1,7 @@
 /* The hardness levels of a softening model, in which it is linear, for given rates, energies and exponents
  * (Golub G H, Pereyra V, 1973, SIAM J. Numer. Anal. 10, 413: variable projection). A level beyond a bound
- * is put there, the farthest first, and the others are solved for again; what is held stays. Used where
- * many candidates are compared (starts.c, scatter.c). */
+ * is put there, the farthest first, and the others are solved for again; what is held stays, and where the
+ * levels cannot be solved for all stays. Used where many candidates are compared (starts.c, scatter.c). */
 #include "linear.h"
 #include "softening.h"
 #include <math.h>
@@ -19,7 +19,7 @@ double sa_softening_levels(const sa_softening *s, sa_model_kind kind, double *pa
             par[(size_t)at.exponent + j - 1] = par[SA_P_N];
     int level[LEVELS] = {SA_P_WORKED, SA_P_SOFT};
     size_t levels = 2, known = 0, place[LEVELS];
-    double a[LEVELS * LEVELS], b[LEVELS], x[LEVELS], given[LEVELS];
+    double a[LEVELS * LEVELS], b[LEVELS], x[LEVELS], given[LEVELS], before[LEVELS];
     for (size_t k = 0; k < at.processes; k++)
         level[levels++] = at.place[k];
     for (size_t j = 0; j < levels; j++) { /* what is held first: it goes to the side of the data */
@@ -30,9 +30,15 @@ double sa_softening_levels(const sa_softening *s, sa_model_kind kind, double *pa
             given[known++] = par[own];
         }
     }
-    for (size_t j = 0; j < levels; j++)
+    for (size_t j = 0; j < levels; j++) {
+        before[j] = par[level[j]];
         par[level[j]] = level[j] == SA_P_WORKED ? 1.0 : 0.0;
-    if (sa_model_hardness(kind, &s->clock, par, resid, jac))
+    }
+    /* the matrix of a plateau nobody visited may have no inverse, nor the curve a value */
+    const int curve = !sa_model_hardness(kind, &s->clock, par, resid, jac);
+    for (size_t j = 0; j < levels; j++)
+        par[level[j]] = before[j];
+    if (!curve)
         return HUGE_VAL;
     while (known < levels) {
         const size_t f = levels - known;
