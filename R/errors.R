@@ -38,7 +38,8 @@
 #' the furnace's error cannot be seen at all, the wider interval of the two counts.
 #'
 #' **Runs.** Specimens of one furnace run share its error. Name the run in a column `furnace` or `run`;
-#' without it specimens of one set temperature count as one run, as the print states. Two specimens
+#' without it specimens of one set temperature count as one run, as the print states. A furnace set to
+#' several temperatures (5 K or more apart) errs at each of them anew: each counts as a run. Two specimens
 #' in two runs at one temperature, taken as one run, or the reverse, give wrong intervals.
 #'
 #' **What the readings cannot show.** With fewer than three runs any pair of rates lies on a line, and

@@ -37,6 +37,7 @@ furnace_sentences <- function(fit) {
     show <- c(q_kj_mol = "q_kj_mol by %s kJ/mol", n = "n by %s", t50 = "t50 by %s %%")
     value <- c(m[k, intersect(c("q_kj_mol", "n"), colnames(m))], t50 = m[k, "half_percent"])
     value <- value[is.finite(value)]
+    value[value < 1e-9] <- 0 # rounding
     paste0(rownames(m)[k], ": ", paste(sprintf(show[names(value)], format_quantity(value, 2L)),
                                        collapse = ", "))
   }, "")

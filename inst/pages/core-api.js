@@ -806,9 +806,24 @@ const SoftannealAPI = (function () {
                insertion: run.insertion, runs: run.labels, share, df_reading: df,
                sd_reading: df > 0 ? Math.sqrt(squares / df) : NaN };
     }
+    /* R: at_settings */
+    const settingApartK = 5;
+    function atSettings(label, temp, after) {
+      const out = label.slice();
+      for (const name of unique(after.map((k) => label[k]))) {
+        const own = after.filter((k) => label[k] === name);
+        const each = unique(own.map((k) => temp[k])).sort((a, b) => a - b);
+        let setting = 0;
+        const of = each.map((t, i) => i > 0 && t - each[i - 1] > settingApartK - 1e-6 ? ++setting : setting);
+        if (setting === 0) continue;
+        own.forEach((k) => { out[k] = name + " at setting " + of[each.indexOf(temp[k])]; });
+      }
+      return out;
+    }
     function errorRuns(d, first, time, piece) {
-      const label = first.map((i) => d.furnace ? d.furnace[i] : signif(d.label_c[i], 10) + " C");
       const after = range(time.length).filter((k) => time[k] > 0);
+      const label = d.furnace ? atSettings(first.map((i) => d.furnace[i]), first.map((i) => d.label_c[i]), after)
+        : first.map((i) => signif(d.label_c[i], 10) + " C");
       const names = unique(after.map((k) => label[k]));
       const run = label.map((x) => names.indexOf(x) + 1);
       let alone = names.length;

@@ -139,6 +139,27 @@ test_that("runs are those named, or set temperatures, and pieces of one run shar
   expect_refused(fit_softening(d, se = "components", furnace = oven), "column", "oven")
 })
 
+test_that("a furnace set to several temperatures errs at each of them anew", {
+  d <- with_test_seed(5, bench_readings(temps = c(300, 320, 340)))
+  alone <- components(d)
+  oven <- components(transform(d, furnace = "oven"))
+  expect_identical(oven$errors$steps$runs, paste("oven at", c(300, 320, 340), "C"))
+  expect_equal(vcov(oven), vcov(alone))
+  expect_equal(vcov(components(transform(d, furnace = ifelse(temp_c == 320, "B", "A")))), vcov(alone))
+  # as measured in one setting temperatures are up to 5 K apart
+  at <- softanneal:::at_settings
+  all <- rep(TRUE, 4L)
+  expect_identical(at(rep("A", 4L), c(300, 304.9, 309.8, 300), all), rep("A", 4L))
+  expect_identical(at(rep("A", 4L), c(300, 305, 309, 300), all), paste("A at", c(300, 307, 307, 300), "C"))
+  expect_identical(at(c("A", "A", "B", NA), c(20, 300, 350, 400), c(FALSE, TRUE, TRUE, TRUE)), c("A", "A", "B", NA))
+  # an uncertainty may be stated by furnace, or by furnace and temperature
+  two <- transform(d, furnace = "oven")
+  stated <- components(two, u_temp_c = c(oven = 1))
+  expect_equal(vcov(components(two, u_temp_c = 1)), vcov(stated))
+  by_run <- stats::setNames(rep(1, 3L), paste("oven at", c(300, 320, 340), "C"))
+  expect_equal(vcov(components(two, u_temp_c = by_run)), vcov(stated))
+})
+
 test_that("a stated furnace uncertainty enters, widens Q, and is checked", {
   d <- with_test_seed(6, bench_readings(temps = c(335, 350), u = 0))
   none <- components(d, u_temp_c = 0)
