@@ -1,7 +1,7 @@
 # Are the standard errors that a plan promises those of simulated runs? The bench of the plan is drawn by its
-# formula with each scatter of the error description (one error a piece, a furnace temperature
-# for all pieces at one setting, one error a step and a reading), fitted as any user would, and the standard deviations of the estimates stand
-# over the errors promised. Monte Carlo error of a ratio: 1 / sqrt(2 runs). From the top of the sources:
+# formula with each scatter of the error description (one error a piece, a furnace temperature for all pieces
+# at one setting, one error a step and a reading), fitted as any user would, and the standard deviations of
+# the estimates stand over the errors promised. Monte Carlo error of a ratio: 1 / sqrt(2 runs). From the top:
 #   Rscript inst/benchmarks/plan-promise.R [runs [pieces at a temperature]]
 library(softanneal)
 

@@ -151,7 +151,8 @@ test_that("a furnace set to several temperatures errs at each of them anew", {
   all <- rep(TRUE, 4L)
   expect_identical(at(rep("A", 4L), c(300, 304.9, 309.8, 300), all), rep("A", 4L))
   expect_identical(at(rep("A", 4L), c(300, 305, 309, 300), all), paste("A at", c(300, 307, 307, 300), "C"))
-  expect_identical(at(c("A", "A", "B", NA), c(20, 300, 350, 400), c(FALSE, TRUE, TRUE, TRUE)), c("A", "A", "B", NA))
+  expect_identical(at(c("A", "A", "B", NA), c(20, 300, 350, 400), c(FALSE, TRUE, TRUE, TRUE)),
+                   c("A", "A", "B", NA))
   # an uncertainty may be stated by furnace, or by furnace and temperature
   two <- transform(d, furnace = "oven")
   stated <- components(two, u_temp_c = c(oven = 1))
