@@ -202,8 +202,8 @@ mutant("known furnaces keep the prior of unseen ones", "R/fit-errors.R",
        "errors: a time at the temperature that is determined")
 mutant("an as-rolled step has a run of its own", "R/fit-errors-runs.R", "run[lost] <- run[after][own]",
        "run[lost] <- NA", "thresholds-fit: intervals from components")
-mutant("settings 6 K apart are one run", "R/fit-errors-runs.R", "SETTING_APART_K <- 5", "SETTING_APART_K <- 6",
-       "errors: a furnace set to several")
+mutant("settings 6 K apart are one run", "R/fit-errors-runs.R", "SETTING_APART_K <- 5",
+       "SETTING_APART_K <- 6", "errors: a furnace set to several")
 mutant("an oven is one run", "R/fit-errors-runs.R", "if (max(setting) == 1L) next", "next",
        "errors: a furnace set to several")
 mutant("degrees of freedom from the wrong ratio", "R/fit-errors-intervals.R",
