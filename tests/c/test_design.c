@@ -120,6 +120,17 @@ static void decay(void)
     leave(&r);
 }
 
+/* Each step costs the furnace minutes of heating up besides its piece's last accumulated time. */
+static void furnace_minutes(void)
+{
+    const sa_design d = problem();
+    int temp[] = {0, 2, 1};
+    unsigned char read[] = {0, 1, 0, 1, 1, 1, 1, 0, 0, 0, 0, 0};
+    const sa_design_plan plan = {3, temp, read};
+    check(near(sa_design_minutes(&d, &plan), (60 + 2 * 2) + (25 + 3 * 3), 1e-12),
+          "minutes with heating up");
+}
+
 static void fill(sa_design_plan *plan, int code)
 {
     static const unsigned char sets[10][4] = {
@@ -253,6 +264,7 @@ int main(void)
 {
     extremes();
     decay();
+    furnace_minutes();
     all_plans(SA_AIM_ENERGY);
     all_plans(SA_AIM_DETERMINANT);
     all_plans(SA_AIM_LN_TIME_SHARE);

@@ -70,13 +70,12 @@ test_that("residual and profile plots carry their data", {
 })
 
 test_that("a profile wakes a process that stands idle before it calls an end", {
-  d <- with_test_seed(4, made_readings(n = 3, sd_step = 0.5))
-  start <- d$time_min == 0
-  d$hardness[start] <- d$hardness[start] + 1.5
-  f <- quietly_fitted(d, "hardening_jmak", se = "cluster")
-  low <- confint(f, "n", method = "profile")[[1L]]
-  # at the end all fits with that n, searched from every start, have risen by the threshold
-  held <- quietly_fitted(d, "hardening_jmak", se = "cluster", fixed = c(n = low))
-  rise <- stats::qt(0.975, f$df_interval)^2 * f$between / f$df_interval
+  # at the lower end of Q, that is where hardening without a share in the minimum has to set in
+  d <- with_test_seed(6, made_readings(n = 2, times = c(0, 8, 16, 32, 64), sd_step = 0.5))
+  f <- quietly_fitted(d, "hardening_jmak", se = "model")
+  low <- confint(f, "q_kj_mol", method = "profile")[[1L]]
+  # at the end all fits with that Q, searched from every start, have risen by the threshold
+  held <- quietly_fitted(d, "hardening_jmak", se = "model", fixed = c(q_kj_mol = low))
+  rise <- stats::qt(0.975, df.residual(f))^2 * sigma(f)^2
   expect_equal((deviance(held) - deviance(f)) / rise, 1, tolerance = 0.01)
 })

@@ -195,6 +195,50 @@ test_that("larger runs keep the rules of the bench, over several sessions too", 
   }
 })
 
+# One temperature and furnace, steps of `hold` after a reading of the metal as rolled, in one go by hand.
+by_hand <- function(hold, cool, ..., n_operators = 2) {
+  n <- length(hold)
+  steps <- data.frame(piece = rep(seq_len(n), each = 2L), step = rep(0:1, n), heat_up_min = 0,
+                      hold_min = as.vector(rbind(0, hold)), cool_min = rep(c(0, cool), n))
+  set <- list(session_min = 1440, sessions = 1, warm_up = 0, furnace_change_min = 12, handling_min = 1,
+              reading_min = 3, n_operators = n_operators, furnaces = 1)
+  book_steps(data.frame(specimen = letters[seq_len(n)], temp_c = 300), steps,
+             utils::modifyList(set, list(...)), rounds = 0)$steps
+}
+
+test_that("of steps that may begin at once that of the piece with most furnace time left is first", {
+  # b is read 0 to 3, in 3 to 23, cold at 25; a is read 3 to 6, in 6 to 11, cold at 13
+  s <- by_hand(c(5, 20), cool = 2)
+  expect_equal(s$end_min, c(6, 16, 3, 28))
+  expect_equal(s$in_min, c(NA, 6, NA, 3))
+  expect_equal(by_hand(c(20, 5), cool = 2)$end_min, c(3, 28, 6, 16))
+})
+
+test_that("a step and its cooling end within the session, or begin after the next warm-up", {
+  over <- function(cool, ...) by_hand(50, cool, session_min = 60, sessions = 3, warm_up = 5, ...)
+  # in at 5: 50 min inside and 5 of cooling end with the session; 6 do not in any session
+  expect_equal(unlist(over(5)[2L, c("in_min", "cold_min", "read_min")]), c(5, 60, 60), ignore_attr = TRUE)
+  expect_true(is.na(over(6)$in_min[2L]))
+  # read as rolled until 8, then 8 + 50 + 5 is too long for 60
+  late <- over(5, reading_min = 8)
+  expect_equal(unlist(late[2L, c("in_min", "cold_min", "read_min", "end_min")]), c(65, 120, 120, 128),
+               ignore_attr = TRUE)
+})
+
+test_that("the search leaves a timetable that no single change shortens", {
+  # found by the search through every order; going downhill alone ends at 25 and 30
+  run <- function(temp, hold, cool, reading) {
+    book <- list(data.frame(specimen = c("a", "b", "c"), temp_c = temp),
+                 data.frame(piece = rep(1:3, each = 2L), step = 0:1, hold_min = as.vector(rbind(0, hold)),
+                            heat_up_min = c(0, 2), cool_min = as.vector(rbind(0, cool))),
+                 list(session_min = 1440, sessions = 1, warm_up = 0, furnace_change_min = 12,
+                      handling_min = 1, reading_min = reading, n_operators = 1, furnaces = 2))
+    c(max(do.call(book_steps, book)$steps$end_min), do.call(earliest_end, book))
+  }
+  expect_equal(run(c(330, 300, 300), c(7, 8, 15), c(2, 2, 1), 2L), c(24, 24))
+  expect_equal(run(c(300, 330, 330), c(12, 5, 12), c(1, 3, 2), 3L), c(29, 29))
+})
+
 test_that("steps are left out at the end of a piece only, and only where others gain", {
   # 330 needs the furnace that 300 holds for its last, long step
   pieces <- data.frame(specimen = c("a", "b"), temp_c = c(300, 330))

@@ -52,8 +52,7 @@ mutant("degrees of freedom halved", "src/components_reml.c", "2.0 * whole * whol
 
 # --- C: profiles, answers
 mutant("idle processes are not tried", "src/profile_walk.c", "if (wake_idle(f, which",
-       "if (0 && wake_idle(f, which",
-       c("identify: a profile wakes", "thresholds", "thresholds-fit"))
+       "if (0 && wake_idle(f, which", "identify: a profile wakes")
 mutant("idle processes wake without amplitude", "src/profile_walk.c", "fmin(f->s.upper[j], 0.2 * drop)",
        "fmin(f->s.upper[j], 0.0 * drop)", "identify: a profile wakes",
        equivalent = paste("where the search begins: with the rate and energy of a process that shows, its",
@@ -222,7 +221,7 @@ mutant("a fitted specimen is certain", "R/fit-errors-predict.R",
        "own$variance + slope^2 * own$furnace_variance", "slope^2 * own$furnace_variance",
        "thresholds-fit: intervals from components")
 mutant("scale of a stated uncertainty", "R/fit-errors-methods.R", "sd[1L, ] <- sd[1L, ] * stated", "",
-       c("errors: a stated furnace uncertainty", "thresholds", "thresholds-fit"))
+       "errors: a stated furnace uncertainty")
 
 # --- answers in R
 mutant("delta method at twice the width", "R/answers-intervals.R", "AS_GOOD <- 0.1", "AS_GOOD <- 10",

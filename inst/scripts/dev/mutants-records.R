@@ -21,19 +21,16 @@ mutant("high and low ends of a table exchanged", "R/fit-limits.R", "ifelse(high,
 
 # --- clock cells
 mutant("midnight is noon", "R/readings-stamps.R", "ifelse(half %in% \"p\", 12, 0)",
-       "ifelse(half %in% \"p\", 0, 0)",
-       c("records: clock times in and out", "thresholds", "thresholds-fit"))
+       "ifelse(half %in% \"p\", 0, 0)", "thresholds-bench: clock cells")
 mutant("any hour is an hour of the day", "R/readings-stamps.R", "(is.na(hour) | hour > 24)",
-       "(is.na(hour) | hour > 99)",
-       c("records: clock cell cannot", "thresholds", "thresholds-fit"))
+       "(is.na(hour) | hour > 99)", "thresholds-bench: clock cells")
 
 # --- whole curves
 mutant("a slip may leave most of the misfit", "R/readings-slips.R",
        "left < pmin(0.4 * loss, loss - 0.7 * LEAST_LOSS, MOST_LEFT)",
        "left < pmin(0.99 * loss, loss, 50)", "records: alone explains")
 mutant("rough curves say something of times", "R/readings-slips.R", "variance > (0.08 * drop)^2",
-       "variance > (8 * drop)^2",
-       c("records: alone explains", "thresholds", "thresholds-fit"))
+       "variance > (8 * drop)^2", "thresholds-bench: curves whose steps")
 mutant("stock at 20 %", "R/readings-pieces.R", "stats::qt(0.03 / (2 * m)",
        "stats::qt(0.2 / (2 * m)", "records: stock is judged")
 mutant("stock without what is usual", "R/readings-pieces.R",

@@ -3,27 +3,25 @@
 
 # --- planning
 mutant("tie goes to the shorter work left", "src/timetable_book.c", "(start <= best && left > most)",
-       "(start <= best && left < most)",
-       c("plan-timetable", "plan", "thresholds", "thresholds-fit"))
+       "(start <= best && left < most)", "plan-timetable: of steps that may begin")
 mutant("blocks overlap", "src/timetable_book.c", "if (f->waiting[k] > 0)\n            return NAN;",
        "if (f->waiting[k] > 9)\n            return NAN;", "plan-timetable")
 mutant("no change time", "src/timetable_book.c", "fmin(opens + run->change_min,", "fmin(opens,",
        "plan-timetable")
 mutant("cooling does not count", "src/timetable_book.c",
        "const double span = inside + fmax(run->cool_min[step], run->handling_min);",
-       "const double span = inside + run->handling_min;",
-       c("plan-timetable", "thresholds", "thresholds-fit"))
+       "const double span = inside + run->handling_min;", "plan-timetable: a step and its cooling")
 mutant("session one too long", "src/timetable_book.c",
        "if (t + span > (session + 1.0) * run->session_min + SA_EARLY)",
        "if (t + span > (session + 2.0) * run->session_min + SA_EARLY)",
-       c("plan-timetable", "thresholds", "thresholds-fit"))
+       "plan-timetable: a step and its cooling")
 mutant("smallest load first", "src/timetable.c", "if (furnace[k] < 0 && length > most) {",
        "if (furnace[k] < 0 && (most < 0 || length < most)) {", "plan-timetable",
        equivalent = paste("where the search begins; simulated annealing over the furnaces ends at",
                           "the same timetables in all cases held against a full search"))
 mutant("search goes downhill only", "src/timetable.c",
        "if (height <= now || log(chance) < (now - height) / heat) {", "if (height <= now) {",
-       c("plan-timetable", "thresholds", "thresholds-fit"))
+       "plan-timetable: the search leaves")
 mutant("bound without change times", "src/timetable_bound.c",
        "sa_whole_minute(out + x->run->change_min);", "sa_whole_minute(out);",
        "plan-timetable")
@@ -46,7 +44,7 @@ mutant("spread order by block", "R/choose-layout.R", "(j - 1) * steps + k", "(k 
 # --- precision
 mutant("deviation from the others", "R/groups.R",
        "away[far] * n / (n - 1) <= resolution", "away[far] <= resolution",
-       c("precision", "external-precision", "thresholds", "thresholds-fit"))
+       "thresholds: one step of the dial")
 mutant("scatter of rounding left out", "R/groups.R", "stats$sd^2 + resolution^2 / 12",
        "stats$sd^2",
        c("precision", "external-precision", "thresholds", "thresholds-fit"))
@@ -80,8 +78,7 @@ mutant("paired rounding", "R/precision-baseline.R",
 # --- fractions, grains, master curves, peaks, lifetimes
 mutant("limits looked for at 15 %", "R/recrystallisation-limits.R",
        "se > 0.15 * abs(fit$coefficients[[\"q_kj_mol\"]])",
-       "se > 1.5 * abs(fit$coefficients[[\"q_kj_mol\"]])",
-       c("grain-fractions", "thresholds", "thresholds-fit"))
+       "se > 1.5 * abs(fit$coefficients[[\"q_kj_mol\"]])", "thresholds-bench: from a standard error")
 mutant("profile rises by one t", "R/recrystallisation-limits.R",
        "fit$deviance - (t * fit$sigma)^2", "fit$deviance - t * fit$sigma^2", "grain-fractions")
 mutant("edge of the search is an end", "R/recrystallisation-limits.R",
@@ -92,7 +89,7 @@ mutant("corner grain of a rectangle", "R/grain-counts.R", "(if (shape == \"recta
 mutant("cut grains whole", "R/grain-counts.R", "x$intercepted / 2", "x$intercepted", c("grain",
        "external-grain"))
 mutant("accuracy told from 10 %", "R/grain-counts.R", "s$accuracy_pct > 10", "s$accuracy_pct > 100",
-       c("grain", "thresholds", "thresholds-fit"))
+       "thresholds-bench: counts of grains")
 mutant("growth from nothing", "R/grain-growth.R", "d0_mm == 0 | growth > 1e20", "d0_mm == 0",
        c("grain", "external-numbers"))
 mutant("grains may shrink", "R/grain-growth.R", "x$grain_mm < x$d0_mm", "x$grain_mm < x$d0_mm / 2",
@@ -105,7 +102,7 @@ mutant("frequency factor at the reference", "R/kissinger.R",
 mutant("peaks over the square of T", "R/kissinger.R",
        "points <- data.frame(x = inverse(temp), y = log(rate / (temp + ZERO_CELSIUS)^2))",
        "points <- data.frame(x = inverse(temp), y = log(rate / (temp + ZERO_CELSIUS)))",
-       c("master", "external-master", "plots", "thresholds", "thresholds-fit"))
+       "thresholds-bench: peaks lie")
 mutant("constant moves the other way", "R/master.R",
        "LOG10_PER_HOUR[[from]] - LOG10_PER_HOUR[[to]]", "LOG10_PER_HOUR[[to]] - LOG10_PER_HOUR[[from]]",
        c("master", "external-master"))
@@ -121,8 +118,7 @@ mutant("half the chi-square", "R/lifetime-solve.R", "2 * (top - lifetime_profile
 # --- class data
 mutant("which parameters differ by adding", "R/class.R",
        "added <- is_level(terms) | is_amplitude(terms) | is_rate(terms)",
-       "added <- is_level(terms) | is_amplitude(terms)",
-       c("class", "class-mark", "thresholds", "thresholds-fit"))
+       "added <- is_level(terms) | is_amplitude(terms)", "thresholds: a relative difference of a class")
 
 # --- C: scales
 mutant("circle of the slopes", "src/scale.c", "if (size > 9.0) {", "if (size > 16.0) {",
@@ -162,7 +158,7 @@ mutant("steps more than allowed", "src/design.c", "p->steps <= b->d->max_steps",
 mutant("minutes more than there are", "src/design.c", "<= b->minutes * (1.0 + 1e-12)",
        "<= b->minutes * 1.5", "c: design")
 mutant("heating up costs nothing", "src/design.c", "sum += d->heat_up[temp];", "sum += 0.0;",
-       c("plan-improve", "thresholds", "thresholds-fit"))
+       "c: design")
 mutant("determinant without its root", "src/design_value.c", "return sum / (double)s->p;", "return sum;",
        "c: design")
 mutant("draws that do not count", "src/design_value.c",
@@ -180,11 +176,9 @@ mutant("singular values of rank", "src/linear.c",
 mutant("cross terms once", "src/linear.c", "l == j ? v[j + j * p] : v[j + l * p] + v[l + j * p]",
        "v[j + l * p]", c("fit-least-squares", "fit-methods"))
 mutant("equal within 1e-9", "src/replicates.h", "<= 1e-9 * (x > y ? x : y)",
-       "<= 1e-7 * (x > y ? x : y)",
-       c("fit", "fit-edges", "fit-properties", "c", "thresholds", "thresholds-fit"))
+       "<= 1e-7 * (x > y ? x : y)", "thresholds: temperatures and times within")
 mutant("equal to the last digit", "src/replicates.h", "<= 1e-9 * (x > y ? x : y)",
-       "<= 0.0 * (x > y ? x : y)",
-       c("fit", "fit-edges", "fit-properties", "c", "thresholds", "thresholds-fit"))
+       "<= 0.0 * (x > y ? x : y)", "thresholds: temperatures and times within")
 mutant("clusters of one specimen", "src/replicates.c",
        "new_condition || r->specimen[k] != r->specimen[before]", "new_condition",
        c("fit", "fit-edges", "c"))
@@ -202,13 +196,11 @@ mutant("any gain is softening", "src/batch_judge.c",
        "!(gain / q > crit * sum / df)", "!(gain / q > 0.0 * crit * sum / df)",
        "fit-each")
 mutant("gross misfit forty times", "src/batch.c", "> 4.0 * g->rep.pure_error / df_pure",
-       "> 400.0 * g->rep.pure_error / df_pure",
-       c("fit-each", "thresholds", "thresholds-fit"))
+       "> 400.0 * g->rep.pure_error / df_pure", "thresholds: many fits search all starts")
 mutant("misfit share", "src/batch.c", "#define MISFIT_SHARE 0.02", "#define MISFIT_SHARE 0.5",
-       c("fit-each", "thresholds", "thresholds-fit"))
+       "thresholds: many fits search all starts")
 mutant("clamp forgets grain growth", "src/model.c", "const int clamped = at.falls && unrec < soft;",
-       "const int clamped = at.falls && unrec < par[SA_P_SOFT];",
-       c("fit-growth", "external-fit", "thresholds", "thresholds-fit"))
+       "const int clamped = at.falls && unrec < par[SA_P_SOFT];", "thresholds: unrecrystallised metal")
 mutant("clamp of one condition", "src/model.c", "if (at.falls && unrec < soft) {",
        "if (at.falls && unrec < par[SA_P_SOFT]) {",
        c("fit-growth", "external-fit", "thresholds", "thresholds-fit"))

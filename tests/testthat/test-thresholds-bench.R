@@ -1,0 +1,97 @@
+# Thresholds and signs of readings, fractions, grains and peaks, with a case on either side of each; numbers
+# by other formulas. See test-thresholds.R.
+
+test_that("clock cells with halves of the day are those of strptime(), and 24:59 is the last", {
+  at <- c("12:00 am", "12:05 AM", "1:30 a.m.", "11:59 am", "12:00 pm", "12:45 P.M.", "1:00pm", "11:59 PM")
+  lt <- as.POSIXlt(strptime(paste("2026-11-30", gsub("[.]", "", at)), "%Y-%m-%d %I:%M %p", tz = "UTC"))
+  expect_identical(clock_moments(at, rep(NA, 8L), "begun", NULL)$min, 60 * lt$hour + lt$min)
+  # from before noon to after it
+  d <- data.frame(specimen = "a", temp_c = 330, hardness = c(90, 80), scale = "HRF",
+                  begun = c("", "11:50 am"), ended = c("", "12:20 pm"))
+  name <- c(in_clock = "begun", out_clock = "ended")
+  expect_equal(as.vector(suppressMessages(read_readings(d, columns = name))$time_min), c(0, 30))
+  expect_identical(clock_moments("24:00", NA, "begun", NULL)$min, 1440)
+  for (cell in c("25:00", "99:10", "13:05 pm")) {
+    expect_error(clock_moments(c("9:00", cell), c(NA, NA), "begun", NULL), "no clock time like the others",
+                 class = "softanneal_error_column")
+  }
+})
+
+test_that("curves whose steps scatter by more than 8 % of the drop say nothing of times", {
+  # half soft at ln t of 2.4 and 3.6; the scatter leaves the soft end alone
+  time <- exp(seq(0, 5, 0.1))
+  curve <- function(temp, half, off) {
+    hv <- 80 + 80 * 2^-((time / exp(half))^1.2)
+    list(name = format(temp), temp = temp, time = time, worked = 160, read = 160, rows = 1L, scale = "HV",
+         hv = hv + ifelse(hv > 80 + off, off * rep_len(c(-1, 1, 1, -1), length(time)), 0))
+  }
+  # scatter as a share of the drop by nls(), with 3 % on 4 degrees of freedom
+  share <- function(pieces) {
+    x <- data.frame(h = unlist(lapply(pieces, `[[`, "hv")), t = rep(time, 2L),
+                    a = rep(1:0, each = length(time)))
+    f <- stats::nls(h ~ s + (160 - s) * 2^-((t * exp(-a * u - (1 - a) * v))^n), x,
+                    start = list(s = 80, u = 2.4, v = 3.6, n = 1.2), algorithm = "port",
+                    upper = c(80, 9, 9, 9))
+    df <- nrow(x) - length(pieces) - 2
+    sqrt((stats::deviance(f) + 4 * (0.03 * 80)^2) / (df + 4)) / 80
+  }
+  smooth <- list(curve(360, 2.4, 7), curve(330, 3.6, 7))
+  rough <- list(curve(360, 2.4, 7.4), curve(330, 3.6, 7.4))
+  expect_lt(share(smooth), 0.08)
+  expect_gt(share(smooth), 0.075)
+  expect_gt(share(rough), 0.081)
+  expect_lt(share(rough), 0.09)
+  expect_false(is.null(piece_evidence(smooth)))
+  expect_null(piece_evidence(rough))
+})
+
+test_that("from a standard error of 15 % on the interval of Q of fractions is that of its profile", {
+  at <- data.frame(temp_c = rep(c(330, 345), each = 5), time_min = c(8, 16, 32, 64, 128, 4, 8, 16, 32, 64))
+  k <- 0.02 * exp(-140 / 8.314462618e-3 * (1 / (at$temp_c + 273.15) - 1 / 608.15))
+  made <- function(size) {
+    off <- size * c(1, -1, 1, -1, 0.5, -1, 1, -1, 1, -0.5)
+    transform(at, fraction = -expm1(-(k * time_min)^1.5) + off)
+  }
+  fitted <- function(d) suppressWarnings(fit_recrystallisation(d, variance = "constant"))
+  # sum of squares with Q held, by nls()
+  held <- function(d, q) {
+    e <- -q / 8.314462618e-3 * (1 / (d$temp_c + 273.15) - 1 / 608.15)
+    stats::deviance(stats::nls(fraction ~ -expm1(-exp(n * (l + e + log(time_min)))), cbind(d, e = e),
+                               start = list(l = log(0.02), n = 1.5)))
+  }
+  near <- fitted(made(0.045))
+  far <- fitted(made(0.055))
+  ratio <- function(f) sqrt(vcov(f)["q_kj_mol", "q_kj_mol"]) / coef(f)[["q_kj_mol"]]
+  expect_lt(ratio(near), 0.15)
+  expect_gt(ratio(near), 0.12)
+  expect_gt(ratio(far), 0.15)
+  expect_lt(ratio(far), 0.18)
+  t <- stats::qt(0.975, 7)
+  expect_equal(confint(near)["q_kj_mol", ], coef(near)[["q_kj_mol"]] * (1 + c(-1, 1) * t * ratio(near)),
+               tolerance = 1e-8, ignore_attr = TRUE)
+  d <- made(0.055)
+  for (end in confint(far)["q_kj_mol", ]) {
+    expect_equal((held(d, end) - deviance(far)) / (deviance(far) / 7), t^2, tolerance = 1e-4)
+  }
+})
+
+test_that("counts of grains whose mean is known worse than to 10 % ask for more", {
+  printed <- function(counts) capture_output(print(count_intercepts(counts, 500, 100)))
+  # three fields d apart: half width t s / sqrt(3), t = 4.303, s = d
+  accuracy <- function(counts) 100 * stats::qt(0.975, 2) * stats::sd(counts) / sqrt(3) / mean(counts)
+  close <- c(96, 100, 104)
+  wide <- c(95, 99, 103)
+  expect_lt(accuracy(close), 10)
+  expect_gt(accuracy(wide), 10)
+  expect_no_match(printed(close), "count more")
+  expect_match(printed(wide), "relative accuracy 10 % (over 10 %: count more)", fixed = TRUE)
+})
+
+test_that("peaks lie on the Kissinger line where rate over the square of T says", {
+  peaks <- data.frame(rate_k_min = c(2.5, 5, 10, 20), peak_c = c(140.98, 151.06, 161.63, 172.72))
+  p <- ggplot2::autoplot(fit_kissinger(peaks))
+  points <- Filter(\(l) inherits(l$geom, "GeomPoint"), p$layers)[[1L]]$data
+  kelvin <- peaks$peak_c + 273.15
+  expect_equal(points$x, 1000 / kelvin, tolerance = 1e-12)
+  expect_equal(points$y, log(peaks$rate_k_min / kelvin^2), tolerance = 1e-12)
+})
