@@ -65,8 +65,8 @@ test_that("intervals from components: degrees of freedom, edges, open parameters
   even <- marginal_sds(r, NULL)
   expect_equal(unname(even[1L, ]), c(2.5, 0.5 + 4 * 0.025, 0.5 + 4 * 0.975), tolerance = 1e-12)
   # as rolled a piece joins the run it meets later
-  steps <- error_runs(list(run = c("a", "b", "a", "b"), u_temp = NULL), 1:4, c(0, 0, 8, 8), c(1L, 2L, 1L, 2L),
-                      1:4)
+  steps <- error_runs(list(run = c("a", "b", "a", "b"), label_c = rep(330, 4)), 1:4, c(0, 0, 8, 8),
+                      c(1L, 2L, 1L, 2L), 1:4)
   expect_identical(steps$run[1:2], steps$run[3:4])
   d <- with_test_seed(12, made_readings(temps = c(310, 330, 350), sd_step = 1, n = 2, sd_reading = 0.3))
   fit <- quietly_fitted(d, se = "components")
