@@ -16,7 +16,7 @@
 #' | `times` | warning | times of one specimen are those of the others in another unit, or the single steps of their schedule; or doubling times whose first is there twice, as where single steps were not added up |
 #' | `specimens` | warning | the times at which specimens are half-way soft do not lie on a line against 1/T, and one slip would put them there: labels exchanged, hours or seconds, Kelvin or Fahrenheit |
 #' | `temperatures` | warning | the metal softens far too slowly or too fast for temperatures that in Kelvin or Fahrenheit (or read so, though degrees Celsius) would be as usual; or all end in .15 |
-#' | `other stock`, `other scale` | warning | a specimen was much harder or softer before the furnace than the others; or would agree if its scale were another |
+#' | `other stock`, `other scale` | warning | a specimen was much harder or softer before the furnace than the others; or would agree if its scale were another; likewise a whole group, laboratory or operator, or several specimens, at the same heat treatments as the others |
 #' | `mixed scales` | warning | several scales within one step, unless all are read side by side on every specimen |
 #' | `scale changed` | warning | a specimen continues in another scale |
 #' | `two temperatures` | note | a specimen was annealed at more than one temperature |
@@ -79,9 +79,10 @@ check_readings <- function(data, hardness = hardness, specimen = specimen, temp 
   r <- readings_parts(data, pick, thickness_mm, length_mm)
   r$material <- metal_of_rows(data, rlang::enquo(material), !missing(material))
   r$limited <- seq_len(r$n) %in% limited
+  r[c("sets", "stock")] <- reading_sets(data)
   found <- c(find_names(r), find_repeats(r), find_time_order(r), find_schedules(r), find_pieces(r),
-             find_temperature_unit(r), find_scales(r), find_temperatures(r), find_range(r),
-             find_thin(r), find_spacing(r), find_far(r, alpha), find_rises(r, alpha),
+             find_temperature_unit(r), find_other_scale(r), find_scales(r), find_temperatures(r),
+             find_range(r), find_thin(r), find_spacing(r), find_far(r, alpha), find_rises(r, alpha),
              find_drift(r, alpha), find_warm(r), find_few(r))
   findings_table(found, r)
 }
@@ -108,10 +109,9 @@ readings_parts <- function(data, pick, thickness_mm, length_mm) {
   names(keys) <- c("specimen", "temp", "time", "scale")
   # "A" of one group is another specimen than "A" of the next
   keys$specimen <- own_pieces(data, keys$specimen)
-  n <- nrow(data)
   known <- known_scale(as.character(keys$scale))
-  if (anyNA(known)) abort_scale(as.character(keys$scale)[is.na(known)][1L], pick$scale,
-                                which(is.na(known)))
+  if (anyNA(known)) abort_scale(as.character(keys$scale)[is.na(known)][1L], pick$scale, which(is.na(known)))
+  n <- nrow(data)
   optional <- function(name, lower = -Inf) {
     if (name %in% names(data)) numeric_column(data, name, lower = lower, na = TRUE)
   }
@@ -119,14 +119,12 @@ readings_parts <- function(data, pick, thickness_mm, length_mm) {
     if (is.null(value)) return(optional(name, 0))
     if (name %in% names(data)) {
       abort("argument", paste0("`", name, "` is given twice: as column and as argument"),
-            arg = name,
-            remedy = "Leave one of them out.")
+            arg = name, remedy = "Leave one of them out.")
     }
     rep(check_number(value, name, 0, open = TRUE), n)
   }
   list(n = n, h = numeric_column(data, pick$hardness, upper = 1e6, na = TRUE), specimen = keys$specimen,
-       temp = keys$temp,
-       time = keys$time, scale = known, step = optional("step"), reading = optional_order(data),
+       temp = keys$temp, time = keys$time, scale = known, step = optional("step"), reading = optional_order(data),
        position = optional("position_mm", 0), thickness = fixed(thickness_mm, "thickness_mm"),
        length = fixed(length_mm, "length_mm"),
        note = if ("note" %in% names(data)) as.character(data$note),

@@ -163,7 +163,10 @@ tell_odd_pieces <- function(d, data) {
   if (anyNA(scale)) return(invisible())
   r <- list(n = n, h = d$as_read, specimen = own_pieces_of(data, known, d$na.action), temp = d$label_c,
             time = d$time_min, scale = scale, part = part, material = rep_len(table_names(d$material), n))
-  found <- c(find_schedules(r), find_pieces(r), find_temperature_unit(r))
+  sets <- reading_sets(data)
+  if (!is.null(d$na.action)) sets <- lapply(sets, keep_rows, gone = as.integer(d$na.action))
+  r[c("sets", "stock")] <- sets
+  found <- c(find_schedules(r), find_pieces(r), find_temperature_unit(r), find_other_scale(r))
   if (!length(found)) return(invisible())
   rows <- found[[1L]]$rows
   if (!is.null(d$na.action)) rows <- seq_len(nrow(data))[-as.integer(d$na.action)][rows]
@@ -176,3 +179,5 @@ tell_odd_pieces <- function(d, data) {
 own_pieces_of <- function(data, known, gone) {
   if (is.null(gone)) own_pieces(data, known) else own_pieces(data[-as.integer(gone), , drop = FALSE], known)
 }
+
+keep_rows <- function(x, gone) if (is.list(x)) lapply(x, `[`, -gone) else x[-gone]
