@@ -124,11 +124,11 @@ readings_parts <- function(data, pick, thickness_mm, length_mm) {
     rep(check_number(value, name, 0, open = TRUE), n)
   }
   list(n = n, h = numeric_column(data, pick$hardness, upper = 1e6, na = TRUE), specimen = keys$specimen,
-       temp = keys$temp, time = keys$time, scale = known, step = optional("step"), reading = optional_order(data),
+       temp = keys$temp, time = keys$time, scale = known, step = optional("step"),
+       reading = optional_order(data),
        position = optional("position_mm", 0), thickness = fixed(thickness_mm, "thickness_mm"),
        length = fixed(length_mm, "length_mm"),
-       note = if ("note" %in% names(data)) as.character(data$note),
-       group = data[["group"]], operator = data[["operator"]], part = part_of_rows(data),
+       note = if ("note" %in% names(data)) as.character(data$note), group = data[["group"]], operator = data[["operator"]], part = part_of_rows(data),
        treatment = group_rows(keys[c("specimen", "temp", "time")]),
        cell = group_rows(c(keys[1:3], list(known),
                            if (!is.null(data[["operator"]])) list(data[["operator"]]))),

@@ -3,7 +3,7 @@
 # the furnace is one treatment whatever the temperature.
 
 SCALES_TRIED <- c("HRB", "HRF", "HR30T", "HR15T", "HV")
-# Usual differences between sets, as parts of the hardness: read on one scale, and where conversion adds its own.
+# Usual differences between sets, as parts of the hardness: read on one scale, and with those of conversion.
 USUAL_BETWEEN <- 0.024
 USUAL_CONVERTED <- 0.05
 LEAST_AWAY <- 0.1 # a set that agrees within this is never suspected
@@ -110,7 +110,8 @@ far_sets <- function(x, set, stock = TRUE) {
     out[[length(out) + 1L]] <- list(
       set = i, rows = own, value = set[key$first[i]], label = x$scale[key$first[i]], scale = best$scale,
       by = exp(if (at_once[i]) level$by[i] else away[i, first]) - 1, after = best$after,
-      steps = sum(there), read = exp(y[i, first]), others = others, before = !heated[first], parts = !at_once[i], sets = m)
+      steps = sum(there), read = exp(y[i, first]), others = others, before = !heated[first],
+      parts = !at_once[i], sets = m)
     if (is.null(best$scale)) break
     y <- best$y
   }
@@ -174,9 +175,10 @@ tell_far_specimens <- function(far, told) {
   unlist(lapply(unname(split(far, kind)), function(same) {
     if (length(same) < 2L) return(NULL)
     names <- vapply(same, `[[`, "", "value")
+    read <- mean(vapply(same, `[[`, 0, "read"))
     f <- same[[1L]]
     finding("warning", "other scale", sort(unlist(lapply(same, `[[`, "rows"))),
-            paste0("specimens ", listed(names, 6L), " read ", format(round(mean(vapply(same, `[[`, 0, "read")))),
+            paste0("specimens ", listed(names, 6L), " read ", format(round(read)),
                    " HV before the furnace as labelled, the other specimens ", format(round(f$others)),
                    " HV; as ", f$scale, " they would agree"),
             paste0("readings on ", f$scale, " were perhaps labelled ", f$label),

@@ -82,7 +82,8 @@ mutant("time between readings is free", "R/plan-apart.R", "(length(time_min) + 1
        "0 * each", "plan-next")
 
 # --- sets on another scale
-mutant("a set is far at 30 %", "R/readings-other-scale.R", "LEAST_AWAY <- 0.1 ", "LEAST_AWAY <- 0.3 ", "other-scale")
+mutant("a set is far at 30 %", "R/readings-other-scale.R", "LEAST_AWAY <- 0.1 ", "LEAST_AWAY <- 0.3 ",
+       "other-scale")
 mutant("a set is far at 3 %", "R/readings-other-scale.R", "LEAST_AWAY <- 0.1 ", "LEAST_AWAY <- 0.03 ",
        "other-scale")
 mutant("curves part at anything", "R/readings-other-scale.R", "LEAST_PARTING <- 0.25", "LEAST_PARTING <- 2.5",
