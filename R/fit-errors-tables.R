@@ -18,6 +18,17 @@ error_sentence <- function(fit) {
   paste0("standard errors from components of error: ", paste(parts, collapse = ", "))
 }
 
+# Without labels each step counts as a specimen, and an offset that steps share is in no interval.
+specimen_sentence <- function(fit) {
+  s <- fit$errors$steps
+  after <- s$time > 0
+  if (!isTRUE(s$coupons) || anyDuplicated(s$run[after]) == 0L) return(character())
+  levels <- intersect(c("h_worked", "h_soft"), names(fit$par))
+  paste0("No column names the specimens: each step counts as a specimen of its own. If steps were read on ",
+         "one specimen, name it (`specimen`): its offset is not in the intervals of ", in_quotes(levels, " and "),
+         ", which are then too narrow.")
+}
+
 # Where the furnace cannot be seen: what is assumed, and what one degree does.
 furnace_sentences <- function(fit) {
   e <- fit$errors

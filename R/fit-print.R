@@ -56,7 +56,9 @@ print.softanneal_fit <- function(x, digits = max(3L, getOption("digits") - 3L), 
   cat("\n")
   print_table(estimate_table(x))
   cat("\n", paste0(foot_lines(x, digits), "\n"), sep = "")
-  remarks <- c(fit_words(x), if (x$se %in% "components") furnace_sentences(x) else shared_error_words(x))
+  remarks <- c(fit_words(x), if (x$se %in% "components") c(specimen_sentence(x), furnace_sentences(x)) else {
+    shared_error_words(x)
+  })
   if (any(is_open(x))) {
     remarks <- c(remarks, "In parentheses: not unique, other values fit as well.")
   }

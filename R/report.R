@@ -264,7 +264,7 @@ format.softanneal_report <- function(x, ...) {
     paste0("    ", format(temperature_label(h$temp_c), justify = "right"), "  ",
            answer_text(h$time_min), reach, ifelse(nzchar(h$note), paste0("  ", h$note), "")),
     paste0("  ", energy_sentence(fit, x$level)))
-  remarks <- setdiff(fit_words(fit), state_sentence_of_energy(fit))
+  remarks <- c(setdiff(fit_words(fit), state_sentence_of_energy(fit)), specimen_sentence(fit))
   c(lines[1L], in_property(lines[-1L], fit), if (length(remarks)) paste0("  ", strwrap(remarks, width = 76)),
     paste0("  ", strwrap(CAUTION_LINE, width = 76)))
 }

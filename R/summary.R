@@ -17,7 +17,7 @@ summary.softanneal_fit <- function(object, ..., thickness_mm = NULL) {
               lack_of_fit = object$lack_of_fit, call = object$call)
   if (!is.null(object$errors)) {
     out$components <- components_of_error(object)
-    out$remarks <- c(out$remarks, furnace_sentences(object))
+    out$remarks <- c(out$remarks, specimen_sentence(object), furnace_sentences(object))
   }
   if (inherits(object, "softanneal_fit_softening")) {
     out$remarks <- c(out$remarks, conversion_sentence(object), heat_up_sentence(object, thickness_mm))

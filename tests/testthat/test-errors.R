@@ -161,6 +161,19 @@ test_that("a furnace set to several temperatures errs at each of them anew", {
   expect_equal(vcov(components(two, u_temp_c = by_run)), vcov(stated))
 })
 
+test_that("a fit without specimens says what its intervals leave out", {
+  d <- with_test_seed(7, bench_readings(temps = c(300, 320, 340)))
+  said <- softanneal:::specimen_sentence
+  expect_length(said(components(d)), 0L)
+  bare <- components(d[names(d) != "specimen"])
+  expect_match(said(bare), "h_worked' and 'h_soft', which are then too narrow", fixed = TRUE)
+  expect_output(print(bare), "No column names the specimens")
+  expect_match(summary(bare)$remarks, "No column names the specimens", all = FALSE)
+  # one step a temperature: a coupon each
+  once <- d[d$time_min %in% c(0, 16), names(d) != "specimen"]
+  expect_length(said(suppressWarnings(components(once, fixed = c(n = 1.5)))), 0L)
+})
+
 test_that("a stated furnace uncertainty enters, widens Q, and is checked", {
   d <- with_test_seed(6, bench_readings(temps = c(335, 350), u = 0))
   none <- components(d, u_temp_c = 0)
