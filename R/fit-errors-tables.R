@@ -25,8 +25,8 @@ specimen_sentence <- function(fit) {
   if (!isTRUE(s$coupons) || anyDuplicated(s$run[after]) == 0L) return(character())
   levels <- intersect(c("h_worked", "h_soft"), names(fit$par))
   paste0("No column names the specimens: each step counts as a specimen of its own. If steps were read on ",
-         "one specimen, name it (`specimen`): its offset is not in the intervals of ", in_quotes(levels, " and "),
-         ", which are then too narrow.")
+         "one specimen, name it (`specimen`): its offset is not in the intervals of ",
+         in_quotes(levels, " and "), ", which are then too narrow.")
 }
 
 # Where the furnace cannot be seen: what is assumed, and what one degree does.
