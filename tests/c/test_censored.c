@@ -52,6 +52,12 @@ static void limits_of_steps(void)
     check(sa_limits_work(&l) == 6 &&
               sa_limits_sites(&l, site, variance, step_mean, step_variance, work),
           "rest");
+    double again_mean[2], again_variance[2];
+    check(sa_limits_sites(&l, site, variance, again_mean, again_variance, work), "rest again");
+    for (int k = 0; k < 2; k++)
+        check(near(again_mean[k], step_mean[k], 1e-10) &&
+                  near(again_variance[k], step_variance[k], 1e-8),
+              "sites at rest stay");
     double sum = 0, m[2] = {0}, v[2] = {0};
     const double det = 3 * 2 - 1.2 * 1.2;
     for (double a = -9; a <= 9; a += 0.05)

@@ -39,3 +39,31 @@ test_that("a curve of the wrong shape is named, and furnace errors are not taken
   large <- stats::update(small, . ~ . + sin(pi * x) + sin(2 * pi * x))
   expect_equal(misfit_p(wrong), stats::anova(small, large)[2, "Pr(>F)"], tolerance = 1e-4)
 })
+
+test_that("a curve is said not to describe the readings at 0.001, with three degrees of freedom left", {
+  # a part of the readings of the other law
+  mixed <- function(part) {
+    share <- \(u) (1 - part) * -expm1(-u^1.4) + part * u^1.4 / (1 + u^1.4)
+    suppressWarnings(fit_softening(shape_bench(1, share)))
+  }
+  sounder <- mixed(0.6)
+  expect_gt(misfit_p(sounder), 0.001)
+  expect_lt(misfit_p(sounder), 0.003)
+  expect_null(misfit_words(sounder))
+  wrong <- mixed(0.7)
+  expect_lt(misfit_p(wrong), 0.001)
+  expect_gt(misfit_p(wrong), 1e-4)
+  expect_match(misfit_words(wrong), "does not describe the readings", fixed = TRUE)
+  # the parameters, offsets of specimens and rates take 8, the waves 2 of the steps
+  first <- function(n) {
+    f <- wrong
+    at <- round(seq(1, 24, length.out = n))
+    of_step <- lengths(f$errors$steps) == 24L
+    f$errors$steps[of_step] <- lapply(f$errors$steps[of_step], `[`, at)
+    misfit_p(f)
+  }
+  expect_identical(first(12L), NA_real_)
+  expect_false(is.na(first(13L)))
+  wrong$readings$limits <- list(side = 1L)
+  expect_identical(misfit_p(wrong), NA_real_)
+})

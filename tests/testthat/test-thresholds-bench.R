@@ -95,3 +95,112 @@ test_that("peaks lie on the Kissinger line where rate over the square of T says"
   expect_equal(points$x, 1000 / kelvin, tolerance = 1e-12)
   expect_equal(points$y, log(peaks$rate_k_min / kelvin^2), tolerance = 1e-12)
 })
+
+test_that("readings without a limit leave the scatter within steps with its degrees of freedom", {
+  x <- c(151, 149, 152, 140, 143, 131, 128, 133)
+  at <- c(0L, 0L, 0L, 1L, 1L, 2L, 2L, 2L)
+  steps <- list(site = x, variance = rep(2, 8L), step_mean = c(150, 141, 130),
+                step_variance = c(0.6, 0.9, 0.6))
+  expect_equal(scatter_within(steps, at, at, rep(1, 8L), 2), sigma(stats::lm(x ~ factor(at)))^2,
+               tolerance = 1e-12)
+  p <- c(1, 2, 1, 3, 1, 1, 1, 2)
+  steps$variance <- 2 / p
+  expect_equal(scatter_within(steps, at, at, p, 2), sigma(stats::lm(x ~ factor(at), weights = p))^2,
+               tolerance = 1e-12)
+})
+
+test_that("a series twice is pasted from three readings on, where chance makes it in fewer than 2 of 100", {
+  pasted <- function(...) {
+    h <- list(...)
+    d <- data.frame(specimen = "A", temp_c = 330, time_min = rep(4 * seq_along(h) - 4, lengths(h)),
+                    hardness = unlist(h), scale = "HRF")
+    "duplicate" %in% check_readings(d)$check
+  }
+  expect_true(pasted(c(90, 91, 92, 90, 91, 92)))
+  expect_false(pasted(c(90, 91, 90, 91)))
+  # of 60 ordered pairs 12 or 14 are equal: 2 p^3 is 0.016 or 0.025
+  expect_true(pasted(c(90, 91, 92, 90, 91, 92), c(70, 70, 71, 71, 72, 72)))
+  expect_false(pasted(c(90, 91, 92, 90, 91, 92), c(70, 70, 70, 71, 71, 72)))
+})
+
+test_that("a report has the errors and warnings among the findings, not the notes", {
+  d <- with_test_seed(7, made_readings(n = 4))
+  found <- check_readings(d)
+  expect_identical(unique(found$level), "note")
+  expect_no_message(own <- report_findings(d, "brass"))
+  expect_identical(nrow(own), 0L)
+})
+
+test_that("another unit is named from 6 nats of time on, where 4.5 at most are left in it", {
+  metal <- kinetics_of_table("brass")
+  # read at `temp`, half soft `now` nats of time after the metal is there
+  named <- function(temp, now) {
+    half <- metal(temp) + now
+    time <- exp(half + seq(-4, 3, 0.1))
+    piece <- list(name = "a", temp = temp, time = time, worked = 160, read = 160, rows = 1L, scale = "HV",
+                  hv = 80 + 80 * exp(-log(2) * (time / exp(half))^1.6))
+    other_units(list(piece), "brass")$unit
+  }
+  # where what is a temperature in kelvin counts `shift` nats as one in degrees Celsius
+  at <- function(shift) {
+    stats::uniroot(\(t) metal(t - 273.15) - metal(t) - shift, c(400, 2000), tol = 1e-9)$root
+  }
+  expect_true("Kelvin" %in% named(at(6.1), 6.1))
+  expect_null(named(at(5.9), 5.9))
+  expect_true("Kelvin" %in% named(at(15), 15 + 4.4))
+  expect_false("Kelvin" %in% named(at(15), 15 + 4.6))
+})
+
+test_that("reductions are a fraction where none is 1 % or more", {
+  d <- data.frame(cold_work_pct = c(0.5, 30, NA, 60))
+  expect_equal(strain_column(d, "cold_work_pct"), 2 / sqrt(3) * -log(1 - c(0.005, 0.3, NA, 0.6)))
+  d$cold_work_pct <- c(0.5, 0.3, NA, 0.99)
+  expect_error(strain_column(d, "cold_work_pct"), "a fraction?", class = "softanneal_error_range")
+  d$cold_work_pct <- c(0.5, 0.3, NA, 1)
+  expect_equal(strain_column(d, "cold_work_pct")[4L], 2 / sqrt(3) * -log(0.99))
+})
+
+test_that("clock times beside times go on after midnight", {
+  d <- data.frame(specimen = "A", temp_c = 330, `in` = c(NA, "23:57", "00:20"),
+                  out = c(NA, "00:01", "00:28"), time_min = c(0, 4, 12), HRB = c(82, 80, 75),
+                  check.names = FALSE)
+  expect_message(read_readings(d), "'in' and 'out' agree with them")
+})
+
+test_that("kelvin is asked of furnaces of 100 degrees Celsius or more", {
+  # metal that softens in an hour at the temperatures meant
+  asked <- function(temp_c) {
+    g <- plan_guess("copper", recryst_1h_c = min(temp_c), draws = 4)
+    ask_kelvin(list(temperatures = data.frame(temp_c = temp_c + 273.15), guess = g,
+                    steps = data.frame(step = 0:2, time_min = c(0, 20, 60))))
+  }
+  expect_null(asked(c(98, 110)))
+  expect_match(asked(c(102, 114)), "K are 102, 114 degrees Celsius", fixed = TRUE)
+})
+
+test_that("a plan warns of what half of the draws let expect", {
+  g <- plan_guess("C26000", recryst_1h_c = 330, draws = 40)
+  temps <- seq(220, 420, by = 10)
+  plan <- suppressWarnings(plan_anneal(temps, c(4, 16), g, session_min = 1400))
+  # softened fraction of each draw at the first and last reading
+  share <- function(temp, time) {
+    d <- as.data.frame(g$draws)
+    k <- exp(d$ln_k_ref - d$q_kj_mol / 8.314462618e-3 * (1 / (temp + 273.15) - 1 / (g$temp_ref_c + 273.15)))
+    -expm1(-(k * time)^d$n)
+  }
+  over <- vapply(temps, \(t) mean(share(t, 4) >= 0.95), 0)
+  idle <- vapply(temps, \(t) mean(share(t, 16) < 0.05), 0)
+  expect_true(any(over > 0.05 & over < 0.5) && any(idle > 0.05 & idle < 0.5))
+  expect_equal(plan$temperatures$finished, over)
+  expect_identical(grepl("barely begun", plan$temperatures$note), idle >= 0.5)
+  w <- expect_warning(tell_finished(plan), class = "softanneal_warning_assumption")
+  expect_identical(w$rows, which(over >= 0.5))
+})
+
+test_that("a plan has the cautions of its hottest furnace", {
+  g <- plan_guess("C26000", recryst_1h_c = 330, draws = 4)
+  p <- suppressWarnings(plan_anneal(c(300, 705), c(4, 16), g))
+  hot <- cautions(c("furnace", "annealing", "indenting"), temp_c = 705)
+  expect_identical(p$cautions$precaution, hot$precaution)
+  expect_identical(sum(p$cautions$from_temp_c %in% 700), 2L)
+})
