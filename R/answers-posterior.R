@@ -116,7 +116,7 @@ time_to_posterior <- function(x, hardness, softening, fraction, temp_c, level, s
   long <- !nzchar(note) & grid$time_min > max(after)
   note[which(long)] <- "longer than any reading"
   note[which(!nzchar(note) & grid$time_min < min(after))] <- "before the first reading"
-  grid$note <- join_notes(leaning_notes(x, ln_t, pick), note)
+  grid$note <- join_notes(join_notes(leaning_notes(x, ln_t, pick), note), conflict_note(x))
   warn_no_answer(fit, grid, "time_min", "times", logical(nrow(grid)), scale)
   as_table(as_wanted(grid, aim))
 }
@@ -164,7 +164,7 @@ temp_for_posterior <- function(x, time_min, hardness, softening, fraction, level
   read <- range(fit$conditions$temp_c[fit$conditions$time_min > 0])
   outside <- !nzchar(note) & is_outside(grid$temp_c, read)
   note[which(outside)] <- "temperature outside the readings"
-  grid$note <- join_notes(leaning_notes(x, temp, pick), note)
+  grid$note <- join_notes(join_notes(leaning_notes(x, temp, pick), note), conflict_note(x))
   warn_no_answer(fit, grid, "temp_c", "temperatures", logical(nrow(grid)), scale)
   as_table(as_wanted(grid, aim))
 }

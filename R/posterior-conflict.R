@@ -56,3 +56,65 @@ prior_conflicts <- function(x) {
   d <- conflict_distance(x)
   names(d)[which(abs(d) > CONFLICT)]
 }
+
+# An energy believed far from what the readings say may be met by errors of the furnace runs that nobody
+# believes. `at`: the runs; `x`: 1/(RT) about its mean, mol/kJ; `slope`: d ln k / dT, 1/K, at the energy fitted.
+runs_of_energy <- function(fit) {
+  s <- fit$errors$steps
+  if (!"q_kj_mol" %in% names(fit$par) || !fit$states[["q_kj_mol"]] %in% "determined" ||
+      !is.null(fit$readings$history)) return(NULL)
+  heated <- s$time > 0 & s$run > 0L
+  if (!any(heated)) return(NULL)
+  kelvin <- as.vector(tapply(fit$conditions$temp_c[s$condition[heated]], s$run[heated], mean)) + ZERO_CELSIUS
+  x <- 1000 / GAS_CONSTANT / kelvin
+  x <- x - mean(x)
+  if (length(x) < 2L || sum(x^2) < 1e-12) return(NULL)
+  list(kelvin = kelvin, x = x, slope = 1000 * fit$par[["q_kj_mol"]] / GAS_CONSTANT / kelvin^2,
+       scale = if (is.null(fit$errors$stated)) 1 else sqrt(mean(s$scale[s$time > 0]^2)))
+}
+
+# Quantiles of a belief by its form, at `p`.
+belief_quantiles <- function(form, a, b, p) {
+  switch(form, fixed = rep(b, length(p)), flat = stats::qunif(p, a, b), normal = stats::qnorm(p, a, b),
+         lognormal = stats::qlnorm(p, log(a), log(b)), "half-normal" = stats::qnorm((1 + p) / 2, 0, b))
+}
+
+# Prior-predictive check (Box 1980, J. R. Statist. Soc. A 143, 383) of the energy that the readings alone give,
+# over what was believed of energy and furnace. NULL, or the largest error in K that a run must have for
+# readings and belief to agree (the rate free), with the energy believed and fitted.
+furnace_conflict <- function(x) {
+  t <- tested_beliefs(x)$table
+  own <- t[t$quantity == "q_kj_mol" & t$form != "flat", ]
+  oven <- x$prior_table[x$prior_table$quantity == "sd_furnace_c", ]
+  runs <- runs_of_energy(x$fit)
+  if (nrow(own) != 1L || nrow(oven) != 1L || is.null(runs)) return(NULL)
+  p <- stats::ppoints(100L)
+  believed <- belief_quantiles(own$form, own$a, own$b, p)
+  sd <- runs$scale * belief_quantiles(oven$form, oven$a, oven$b, p)
+  fitted <- x$fit$par[["q_kj_mol"]]
+  by_furnace <- sum((runs$x * runs$slope)^2) / sum(runs$x^2)^2
+  rest <- max(x$fit$vcov["q_kj_mol", "q_kj_mol"] -
+                by_furnace * x$fit$errors$sd["furnace", "estimate"]^2, 0)
+  below <- mean(stats::pnorm(outer(fitted - believed, sqrt(rest + by_furnace * sd^2), `/`)))
+  if (2 * min(below, 1 - below) >= 2 * stats::pnorm(-CONFLICT)) return(NULL)
+  middle <- stats::median(believed)
+  off <- runs$x * (middle - fitted) / (runs$slope * middle / fitted)
+  i <- which.max(abs(off))
+  list(error = abs(off[i]), temp_c = runs$kelvin[i] - ZERO_CELSIUS, believed = middle, fitted = fitted,
+       sd = stats::median(sd))
+}
+
+conflict_note <- function(x) {
+  if (is.null(furnace_conflict(x))) "" else "prior and readings disagree on q_kj_mol"
+}
+
+furnace_conflict_words <- function(x) {
+  f <- furnace_conflict(x)
+  if (is.null(f)) return(NULL)
+  paste0("Prior and readings disagree on q_kj_mol (believed ", format(f$believed, digits = 3),
+         " kJ/mol, the readings alone give ", format(f$fitted, digits = 3),
+         "): the readings need a furnace error of ", format_quantity(f$error, 2L), " K at ",
+         format(f$temp_c, digits = 4), " degrees Celsius to agree with the prior, where a sd of ",
+         format_quantity(f$sd, 2L), " K was believed. Times at other temperatures are then the prior's. ",
+         "Check the prior, its units and the furnace.")
+}

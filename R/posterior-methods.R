@@ -78,9 +78,12 @@ mostly_prior <- function(table) table$term[which(table$share_prior > sqrt(0.5))]
 
 prior_sentence <- function(x, table) {
   against <- prior_conflicts(x)
+  oven <- furnace_conflict_words(x)
+  if (!is.null(oven)) against <- setdiff(against, "q_kj_mol")
   terms <- setdiff(mostly_prior(table), against) # what pulls away from its prior is seen
+  if (!is.null(oven)) terms <- setdiff(terms, "sd_furnace_c")
   sds <- terms %in% names(PRIOR_SDS)
-  c(if (length(against)) {
+  c(oven, if (length(against)) {
     paste0("Prior and readings disagree on ", listed(against), ": the readings lie far out in what was ",
            "believed of it, and the answer is a compromise. Check the prior, its units and the readings.")
   }, if (any(!sds)) paste0("Mostly the prior's, the readings add less than it holds: ", listed(terms[!sds]),

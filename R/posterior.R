@@ -32,7 +32,10 @@
 #' print
 #' names each quantity on which prior and readings disagree: the posterior lies further out in what was
 #' believed
-#' than 99 % of posteriors would if the prior were true.
+#' than 99 % of posteriors would if the prior were true. An energy may be met by furnace errors nobody believes in:
+#' where the energy that the readings alone give lies beyond 99 % of what was believed of energy and furnace
+#' together (Box 1980), the print says which furnace error the readings need to agree with the prior, and the
+#' `note` of answers says that both disagree.
 #'
 #' The draws are in the format of the package posterior where it is installed: `posterior::as_draws()` and
 #' its
@@ -71,7 +74,8 @@
 #'   whose rate and exponent mean something else.
 #' @source Hoffman M D, Gelman A (2014) J. Mach. Learn. Res. 15, 1593; Betancourt M (2017) arXiv:1701.02434;
 #'   Vehtari A
-#'   and others (2021) Bayesian Analysis 16, 667. Prior and readings in conflict: Evans M, Moshonov H (2006)
+#'   and others (2021) Bayesian Analysis 16, 667. Predictive checks: Box GEP (1980) Journal of the Royal
+#'   Statistical Society A 143, 383. Prior and readings in conflict: Evans M, Moshonov H (2006)
 #'   ibid.
 #'   1, 893.
 #' @seealso [prior_softening()], [pool_fits()].

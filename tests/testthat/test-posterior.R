@@ -288,6 +288,46 @@ test_that("prior and readings that disagree are named", {
   expect_gt(abs(conflict_distance(x)[["ln_k_ref"]]), CONFLICT)
 })
 
+test_that("an energy that only unbelieved furnace errors allow is named, with these errors", {
+  expect_null(furnace_conflict(post))
+  fitted <- fit$par[["q_kj_mol"]]
+  with_prior <- function(q, furnace) {
+    x <- post
+    x$prior <- prior_softening(q_kj_mol = q)
+    x$prior_table[x$prior_table$quantity == "sd_furnace_c", c("form", "a", "b")] <- list("fixed", NA, furnace)
+    x
+  }
+  # by hand, furnace known: the slope of ln k against 1/(RT) of runs that are off by 2 K each
+  kelvin <- sort(unique(small$temp_c)) + 273.15
+  x <- 1000 / 8.31446261815324 / kelvin
+  slope <- 1000 * fitted / 8.31446261815324 / kelvin^2
+  weight <- (x - mean(x)) / sum((x - mean(x))^2)
+  by_furnace <- sum((weight * slope)^2)
+  rest <- fit$vcov["q_kj_mol", "q_kj_mol"] - by_furnace * fit$errors$sd["furnace", "estimate"]^2
+  sd <- sqrt(10^2 + max(rest, 0) + 2^2 * by_furnace)
+  at <- function(z) furnace_conflict(with_prior(c(mean = fitted + z * sd, sd = 10), 2))
+  expect_null(at(0.97 * stats::qnorm(0.995)))
+  expect_null(at(-0.97 * stats::qnorm(0.995)))
+  expect_false(is.null(at(1.03 * stats::qnorm(0.995))))
+  expect_false(is.null(at(-1.03 * stats::qnorm(0.995))))
+  expect_null(furnace_conflict(with_prior(c(lower = 500, upper = 600), 2))) # flat: no odds to compare
+  # readings whose runs were off by what it says have the energy believed
+  believed <- fitted + 4 * sd
+  f <- at(4)
+  off <- (x - mean(x)) * (believed - fitted) / (slope * believed / fitted)
+  expect_equal(f$error, max(abs(off)), tolerance = 1e-6)
+  moved <- transform(small, temp_c = temp_c + off[match(temp_c + 273.15, kelvin)])
+  expect_equal(coef(quietly(fit_softening(moved)))[["q_kj_mol"]], believed, tolerance = 0.05)
+  # said in print, summary and answers, and the furnace is then not called unseen
+  p <- with_prior(c(mean = believed, sd = 10), 2)
+  said <- paste(prior_sentence(p, posterior_table(p, 0.95)), collapse = " ")
+  expect_match(said, paste0("a furnace error of ", format_quantity(f$error, 2L), " K at .* where a sd of 2 K"))
+  expect_no_match(said, "hardly show[^.]*sd_furnace_c")
+  expect_match(paste(summary(p)$remarks, collapse = " "), "furnace error of", fixed = TRUE)
+  expect_match(quietly(time_to(p, softening = 0.5))$note, "prior and readings disagree on q_kj_mol")
+  expect_match(quietly(temp_for(p, time_min = 20, softening = 0.5))$note, "prior and readings disagree")
+})
+
 test_that("answers say on which bounds they lean, and what is mostly the prior's", {
   open <- quietly(fit_posterior(small[small$temp_c == 330, ], seed = 2, chains = 2, n_draws = 400,
                                 prior = prior_softening(q_kj_mol = c(mean = 140, sd = 40))))
