@@ -58,7 +58,7 @@ prior_conflicts <- function(x) {
 }
 
 # An energy believed far from what the readings say may be met by errors of the furnace runs that nobody
-# believes. `at`: the runs; `x`: 1/(RT) about its mean, mol/kJ; `slope`: d ln k / dT, 1/K, at the energy fitted.
+# believes. Of the runs: `x`, 1/(RT) about its mean, mol/kJ; `slope`, d ln k / dT at the energy fitted, 1/K.
 runs_of_energy <- function(fit) {
   s <- fit$errors$steps
   if (!"q_kj_mol" %in% names(fit$par) || !fit$states[["q_kj_mol"]] %in% "determined" ||
@@ -79,7 +79,7 @@ belief_quantiles <- function(form, a, b, p) {
          lognormal = stats::qlnorm(p, log(a), log(b)), "half-normal" = stats::qnorm((1 + p) / 2, 0, b))
 }
 
-# Prior-predictive check (Box 1980, J. R. Statist. Soc. A 143, 383) of the energy that the readings alone give,
+# Prior-predictive check (Box 1980, J. R. Statist. Soc. A 143, 383) of the energy the readings alone give,
 # over what was believed of energy and furnace. NULL, or the largest error in K that a run must have for
 # readings and belief to agree (the rate free), with the energy believed and fitted.
 furnace_conflict <- function(x) {

@@ -321,7 +321,7 @@ test_that("an energy that only unbelieved furnace errors allow is named, with th
   # said in print, summary and answers, and the furnace is then not called unseen
   p <- with_prior(c(mean = believed, sd = 10), 2)
   said <- paste(prior_sentence(p, posterior_table(p, 0.95)), collapse = " ")
-  expect_match(said, paste0("a furnace error of ", format_quantity(f$error, 2L), " K at .* where a sd of 2 K"))
+  expect_match(said, paste0("a furnace error of ", format_quantity(f$error, 2L), " K at .* a sd of 2 K was"))
   expect_no_match(said, "hardly show[^.]*sd_furnace_c")
   expect_match(paste(summary(p)$remarks, collapse = " "), "furnace error of", fixed = TRUE)
   expect_match(quietly(time_to(p, softening = 0.5))$note, "prior and readings disagree on q_kj_mol")
