@@ -34,8 +34,8 @@
 #' believed
 #' than 99 % of posteriors would if the prior were true. An energy may be met by furnace errors nobody
 #' believes in: where the energy that the readings alone give lies beyond 99 % of what was believed of energy
-#' and furnace together (Box 1980), the print says which furnace error the readings need to agree with the prior, and the
-#' `note` of answers says that both disagree.
+#' and furnace together (Box 1980), the print says which furnace error the readings need to agree with the
+#' prior, and the `note` of answers says that both disagree.
 #'
 #' The draws are in the format of the package posterior where it is installed: `posterior::as_draws()` and
 #' its
