@@ -122,7 +122,7 @@ fit_remarks <- function(fit) {
     words <- paste0("The fit did not converge: ", fit$convergence$end, " after ",
                     fit$convergence$iterations, " iterations.")
   }
-  words <- c(words, rise_words(fit), outside_words(fit))
+  words <- c(words, rise_words(fit), outside_words(fit), dial_words(fit))
   odd <- names(fit$states)[fit$states != "determined"]
   if (!length(odd)) return(words)
   c(words, vapply(odd, function(term) state_sentence(fit, term), ""))

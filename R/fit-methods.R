@@ -76,7 +76,7 @@ confint.softanneal_fit <- function(object, parm, level = 0.95,
   out <- switch(method, wald = wald_limits(object, level),
                 profile = profile_limits(object, parm, level),
                 boot = boot_limits(object, level))
-  out <- out[parm, , drop = FALSE]
+  out <- within_dial(object, out, level)[parm, , drop = FALSE]
   out[is.nan(out)] <- NA_real_
   tail <- (1 - level) / 2
   colnames(out) <- paste(format(100 * c(tail, 1 - tail), trim = TRUE, digits = 3), "%")

@@ -10,7 +10,9 @@ settling <- function(fit) {
   if (!has_open(fit) || fit$par[["h_worked"]] <= fit$par[["h_soft"]]) return("")
   p <- progress(fit)
   if (is.null(p) || anyNA(p$first)) return("")
-  words <- c(settle_over(fit, p), settle_idle(fit, p), settle_plateau(fit, p))
+  dial <- settle_dial(fit)
+  words <- c(unname(dial), settle_over(fit, p), settle_idle(fit, p),
+             if (!"h_soft" %in% names(dial)) settle_plateau(fit, p))
   if (!length(words)) return("")
   paste("What would settle it:", paste(words, collapse = "; "))
 }

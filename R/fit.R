@@ -88,8 +88,10 @@
 #'   propagation, Minka 2001), together with all standard deviations; the estimates agree with the maximum of
 #'   the whole likelihood, these standard deviations given, to a hundredth of their standard error.
 #'   `weights()` of a limit is its share of a full reading, and `residuals()` is that of its working
-#'   value. There are no `logLik()`, `simulate()`, bootstrap, posterior and no test of lack of fit, and
-#'   limits are not used with Huber loss; [fit_each()] and all functions of step means refuse a table with
+#'   value. There are no `logLik()`, `simulate()`, bootstrap, posterior and no test of lack of fit.
+#'   Where all readings of the as-rolled or the soft state are limits, intervals of `h_worked` and `h_soft` end
+#'   where these limits would contradict them, and prints say that the dial ends there. Limits are not used
+#'   with Huber loss; [fit_each()] and all functions of step means refuse a table with
 #'   limits, or give no mean.
 #' @section Other properties: With `property` the column `hardness` holds it (`hardness = yield_mpa`), in its
 #'   own unit and not below zero; no scale is needed, and nothing is converted. `h_worked` and `h_soft` are
@@ -284,6 +286,7 @@ softening_object <- function(r, d, set, model, se, loss, level, control, call) {
                    if (!is.null(d$strain)) list(strain = d$strain_ref * exp(r$strain))),
     settings = list(set = set, control = control), readings = d)
   if (se == "components") fit <- with_components(fit, errors)
+  if (!is.null(fit$readings$limits)) fit <- states_by_dial(fit)
   refuse_rising_terms(fit)
   warn_fit(fit)
   fit

@@ -237,3 +237,48 @@ test_that("signs are understood in a column of limits, and other words refused",
   expect_identical(e$rows, 2L)
   expect_null(side(c(1, 2))) # a column of another meaning
 })
+
+test_that("intervals of the levels end at the limits of states that are cut off, and the advice is another dial", {
+  skip_on_cran()
+  d <- expand.grid(reading = 1:5, time_min = c(0, 3, 10, 30, 90), temp_c = c(310, 340, 370))
+  d <- transform(d, specimen = paste0("p", temp_c), scale = "HV")
+  softened <- jmak_fraction(d$time_min, arrhenius_rate(d$temp_c, 0.05, 340, 145), 1.4)
+  with_test_seed(5, d$hardness <- 165 - 90 * softened + rnorm(75, sd = 1.5) + rep(rnorm(15), each = 5))
+  d$limit <- ifelse(d$hardness > 155, "at least", ifelse(d$hardness < 80, "at most", NA))
+  d$hardness <- pmin(pmax(d$hardness, 80), 155)
+  fit <- suppressWarnings(fit_softening(d), classes = "softanneal_warning_fit")
+  ends <- dial_ends(fit, 0.95)
+  # three specimens as rolled, all limits: by the likelihood of their reading past 155, never above 155
+  sd <- sqrt(sigma(fit)^2 + sum(fit$errors$sd[c("piece", "step"), "estimate"]^2))
+  expect_equal(ends$h_worked[c("bound", "n")], list(bound = 155, n = 15L))
+  expect_equal(ends$h_worked$end, min(155, 155 + stats::qnorm(exp(-1.920729 / 3)) * sd), tolerance = 1e-6)
+  expect_true(all(fit$states[c("h_worked", "h_soft")] != "not determined"))
+  for (level in c(0.95, 0.8)) {
+    ci <- suppressWarnings(confint(fit, level = level), classes = "softanneal_warning")
+    expect_gte(ci["h_worked", 1L], dial_ends(fit, level)$h_worked$end)
+    expect_lte(ci["h_soft", 2L], dial_ends(fit, level)$h_soft$end)
+  }
+  said <- paste(fit_words(fit), collapse = " ")
+  expect_match(said, "as-rolled state is cut off at the end of the dial \\(15 readings at least 155\\)")
+  expect_match(said, "soft state is cut off at the end of the dial")
+  expect_no_match(said, "plateau was not reached")
+  # one specimen says less than its limit, at a lower level less so
+  one <- fit
+  one$readings$limits$side[d$time_min == 0 & d$temp_c > 310] <- 0L
+  expect_equal(dial_ends(one, 0.95)$h_worked$end, 155 + stats::qnorm(exp(-1.920729)) * sd, tolerance = 1e-6)
+  # a step with a reading among its limits is no limit
+  one$readings$limits$side[which(d$time_min == 0)[1L]] <- 0L
+  expect_null(dial_ends(one, 0.95)$h_worked)
+  # an interval far below is ended, an estimate far below is said
+  far <- fit
+  far$limits["h_worked", 1L] <- 134
+  far$par[["h_worked"]] <- 150
+  expect_gt(within_dial(far, far$limits, 0.95)["h_worked", 1L], 150)
+  expect_match(paste(fit_remarks(far), collapse = " "),
+               "h_worked (150 HV) contradicts 15 limits of the as-rolled state (at least 155)", fixed = TRUE)
+  expect_no_match(paste(fit_remarks(fit), collapse = " "), "contradicts")
+  open <- fit
+  open$states[["h_worked"]] <- "not determined"
+  expect_identical(states_by_dial(open)$states[["h_worked"]], "only a lower limit")
+  expect_gte(states_by_dial(open)$limits["h_worked", 1L], 150)
+})
