@@ -238,7 +238,7 @@ test_that("signs are understood in a column of limits, and other words refused",
   expect_null(side(c(1, 2))) # a column of another meaning
 })
 
-test_that("intervals of the levels end at the limits of states that are cut off, and the advice is another dial", {
+test_that("intervals of levels end at the limits of states that are cut off; the advice is another dial", {
   skip_on_cran()
   d <- expand.grid(reading = 1:5, time_min = c(0, 3, 10, 30, 90), temp_c = c(310, 340, 370))
   d <- transform(d, specimen = paste0("p", temp_c), scale = "HV")
