@@ -64,9 +64,11 @@ dial_words <- function(fit) {
     e <- ends[[term]]
     if (is.null(e) || side * (fit$par[[term]] - e$end) >= 0) return(NULL)
     paste0(term, " (", format_quantity(fit$par[[term]]), " ", fit$scale, ") contradicts ",
-           count(e$n, "limit"), " of ", state, " (", words, " ", format_quantity(e$bound), "): the curve does not hold there.")
+           count(e$n, "limit"), " of ", state, " (", words, " ", format_quantity(e$bound),
+           "): the curve does not hold there.")
   }
-  c(past("h_worked", 1L, "the as-rolled state", "at least"), past("h_soft", -1L, "soft states", "at most"))
+  c(past("h_worked", 1L, "the as-rolled state", "at least"),
+    past("h_soft", -1L, "soft states", "at most"))
 }
 
 # What settles a level that is cut off at the end of the dial; named by level.

@@ -90,8 +90,8 @@
 #'   `weights()` of a limit is its share of a full reading, and `residuals()` is that of its working
 #'   value. There are no `logLik()`, `simulate()`, bootstrap, posterior and no test of lack of fit.
 #'   Where all readings of the as-rolled or the soft state are limits, intervals of `h_worked` and `h_soft`
-#'   end where these limits would contradict them, and prints say that the dial ends there. Limits are not used
-#'   with Huber loss; [fit_each()] and all functions of step means refuse a table with
+#'   end where these limits would contradict them, and prints say that the dial ends there. Limits are not
+#'   used with Huber loss; [fit_each()] and all functions of step means refuse a table with
 #'   limits, or give no mean.
 #' @section Other properties: With `property` the column `hardness` holds it (`hardness = yield_mpa`), in its
 #'   own unit and not below zero; no scale is needed, and nothing is converted. `h_worked` and `h_soft` are
