@@ -284,6 +284,39 @@ fits_alt <- function(d, absent) {
          " not determined.")
 }
 
+# What `draw` draws of each group's fit, as a list with the names of the groups; a group without a plot is
+# NULL there, and one warning tells which and why.
+pictures_of_groups <- function(fits, draw, ...) {
+  labels <- group_labels(fits)
+  # what the groups leave open was told by fit_each()
+  each <- suppressWarnings(as.list(fits), classes = "softanneal_warning_fit")
+  parts <- lapply(each, function(fit) {
+    if (is.null(fit)) return("no fit")
+    tryCatch(draw(fit, ...), softanneal_error_too_few = without_remedy, softanneal_error_model = without_remedy)
+  })
+  lost <- vapply(parts, is.character, NA)
+  if (all(lost)) {
+    abort("too_few", paste0("no group has this plot (", labels[1L], ": ", parts[[1L]], ")"), arg = "fit",
+          remedy = "as.data.frame() gives the status of each group.")
+  }
+  if (any(lost)) {
+    shown <- utils::head(which(lost), 5L)
+    warn("fit", paste0(sum(lost), " of ", length(lost), " groups have no such plot: ",
+                       paste0(labels[shown], " (", unlist(parts[shown]), ")", collapse = "; "),
+                       if (sum(lost) > 5L) " and others", "."), n = sum(lost))
+  }
+  out <- lapply(seq_along(parts), function(g) if (!lost[g]) named_picture(parts[[g]], labels[g]))
+  stats::setNames(out, labels)
+}
+
+without_remedy <- function(e) sub("[.]$", "", sub(paste("", e$remedy), "", conditionMessage(e), fixed = TRUE))
+
+# A plot with the name of its group in the title and in the alternative text.
+named_picture <- function(p, label) {
+  p + ggplot2::labs(title = paste0(label, ": ", p$labels$title),
+                    alt = paste0("Group ", label, ". ", ggplot2::get_alt_text(p)))
+}
+
 count_values <- function(n) if (n == 1L) "1 value is" else paste(n, "values are")
 
 #' @export

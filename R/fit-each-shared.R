@@ -48,7 +48,8 @@ anova.softanneal_fits <- function(object, ..., share = NULL) {
   }
   known <- group_status(object) %in% c("ok", "open")
   if (sum(known) < 2L) {
-    abort("too_few", paste0("there are ", sum(known), " groups with a complete fit to compare"),
+    abort("too_few", paste0("there ", if (sum(known)) "is one group" else "are no groups",
+                            " with a complete fit: nothing to compare"),
           arg = "object", remedy = "as.data.frame() gives the reason for each group.")
   }
   if (!all(known)) {

@@ -94,7 +94,7 @@ CONSTANT_LEVEL <- 0.999
 #'   [tidy()] (one row per group and parameter), [glance()] (one row per group), [summary()], [coef()],
 #'   [predict()], [augment()], [ggplot2::autoplot()], `[` to pick groups and `[[` or `$` for the full fit
 #'   of one; see [fits-tables]. [time_to()], [temp_for()], [recryst_temperature()] and [process_window()]
-#'   answer for all groups at once.
+#'   answer for all groups at once; plots of one fit, such as [plot_avrami()], give a list, one per group.
 #'   One warning of class `softanneal_warning_fit` counts and names groups that are not `ok`; its
 #'   field `status` holds the counts. Rows with a missing value are left out, with one warning
 #'   of class `softanneal_warning_missing`.

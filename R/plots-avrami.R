@@ -17,7 +17,7 @@
 #' several temperatures and to the same side, may show recovery or incubation;
 #' [compare_models()] tests that on the hardness.
 #'
-#' @param fit A fit of [fit_softening()].
+#' @param fit A fit of [fit_softening()], or fits of [fit_each()]: then a list of plots, one per group.
 #' @param margin Smallest distance of a fraction from 0 and 1 at which it is drawn as a point; by
 #'   default three standard deviations of a mean, as fractions of the softening.
 #' @param level Level of the bars.
@@ -34,6 +34,9 @@
 #' @export
 plot_avrami <- function(fit, ..., margin = NULL, level = 0.95, base_size = NULL) {
   check_dots_empty(...)
+  if (inherits(fit, "softanneal_fits")) {
+    return(pictures_of_groups(fit, plot_avrami, margin = margin, level = level, base_size = base_size))
+  }
   check_softening(fit)
   margin <- check_number(margin, "margin", 0, 0.5, null = TRUE)
   level <- check_level(level)

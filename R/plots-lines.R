@@ -10,7 +10,8 @@
 #' temperatures whose readings do not determine a rate have no point, and the caption names them.
 #' For a fit of [fit_arrhenius()] the points are the data.
 #'
-#' @param fit A fit of [fit_softening()] or [fit_arrhenius()].
+#' @param fit A fit of [fit_softening()] or [fit_arrhenius()], or fits of [fit_each()]: then a list of plots,
+#'   one per group.
 #' @param level Level of the band and of the intervals of the points.
 #' @inheritParams autoplot.softanneal_fit_softening
 #' @return A ggplot object with alt text.
@@ -24,6 +25,9 @@
 #' @export
 plot_arrhenius <- function(fit, ..., level = 0.95, base_size = NULL) {
   check_dots_empty(...)
+  if (inherits(fit, "softanneal_fits")) {
+    return(pictures_of_groups(fit, plot_arrhenius, level = level, base_size = base_size))
+  }
   level <- check_level(level)
   part <- if (inherits(fit, "softanneal_fit_softening")) {
     softening_line(fit, level)

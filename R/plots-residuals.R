@@ -6,7 +6,7 @@
 #' step, joined for each specimen. Steps whose readings all lie on one side share an error: furnace,
 #' position, specimen, or the model.
 #'
-#' @param fit A fit of [fit_softening()].
+#' @param fit A fit of [fit_softening()], or fits of [fit_each()]: then a list of plots, one per group.
 #' @param ... Must be empty.
 #' @return A ggplot object with alt text.
 #' @section Errors:
@@ -18,6 +18,9 @@
 #' @export
 plot_residuals <- function(fit, ...) {
   check_dots_empty(...)
+  if (inherits(fit, "softanneal_fits")) {
+    return(pictures_of_groups(fit, plot_residuals))
+  }
   check_softening(fit)
   part <- residual_steps(fit)
   r <- part$readings
@@ -93,6 +96,9 @@ residual_steps <- function(fit) {
 #' @export
 plot_residual_map <- function(fit, base_size = NULL, ...) {
   check_dots_empty(...)
+  if (inherits(fit, "softanneal_fits")) {
+    return(pictures_of_groups(fit, plot_residual_map, base_size = base_size))
+  }
   check_softening(fit)
   part <- residual_steps(fit)
   d <- part$means

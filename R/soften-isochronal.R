@@ -55,7 +55,8 @@ plot.softanneal_softening <- draw_picture
 #' Isochronal curves: the hardness after one time at constant temperature, over the temperature, measured or
 #' of a model. They show at which temperature a metal softens in the time a furnace step takes.
 #'
-#' @param parameters A fit of [fit_softening()], a posterior of [fit_posterior()] (medians and quantiles of
+#' @param parameters A fit of [fit_softening()], fits of [fit_each()] (a list of plots, one per group), a
+#'   posterior of [fit_posterior()] (medians and quantiles of
 #'   its draws), a named vector of parameters as in [soften()], or readings: a data frame as
 #'   from [read_readings()].
 #' @param time_min Times at temperature in min, one curve each; up to seven. `NULL`: for readings the times
@@ -97,6 +98,10 @@ plot_isochronal <- function(parameters, time_min = NULL, ..., temp_c = NULL, mod
   check_dots_empty(...)
   level <- check_level(level)
   band <- check_choice(band, c("confidence", "none"), "band")
+  if (inherits(parameters, "softanneal_fits")) {
+    return(pictures_of_groups(parameters, plot_isochronal, time_min = time_min, temp_c = temp_c, band = band,
+                              level = level))
+  }
   measured <- NULL
   post <- if (inherits(parameters, "softanneal_posterior")) parameters
   if (!is.null(post)) parameters <- post$fit

@@ -140,7 +140,9 @@ check_object <- function(x, shown = FALSE, near = FALSE, parent = NULL) {
   refuse <- function(field, what) {
     abort("object", paste0("this object of class ", in_quotes(class(x)[1L]),
                            " is not as the package makes it: `", field, "` ", what), arg = field,
-          parent = parent, remedy = "Make it anew from its data.")
+          parent = parent, remedy = paste0("Make it anew from its data.", if (!is.null(parent)) {
+            paste0(" (R met: ", valid_text(conditionMessage(parent)), ")")
+          }))
   }
   if (!is.list(x)) {
     if (length(rules)) refuse("(all)", "must be a list") else return(invisible(x))
@@ -165,9 +167,27 @@ guarded <- function(x, code, shown) {
   on.exit(objects_held$places <- held)
   check_object(x, shown)
   objects_held$places <- c(held, place)
+  asked <- sys.call(-1L)
+  depth <- sys.nframe()
   withCallingHandlers(code, error = function(e) {
-    if (!inherits(e, "softanneal_error")) check_object(x, near = TRUE, parent = e)
+    if (!inherits(e, "softanneal_error") && !of_the_user(e, asked, depth)) {
+      check_object(x, near = TRUE, parent = e)
+    }
   })
+}
+
+# Whether an error is in what the caller wrote, which the object cannot be blamed for: a name in the call that
+# is not found, or an error within a function of the session below the frame `depth`.
+of_the_user <- function(e, asked, depth) {
+  missed <- c("object '%s' not found", "could not find function \"%s\"")
+  said <- unlist(lapply(missed, function(text) sprintf(gettext(text, domain = "R"), all.names(asked))))
+  if (conditionMessage(e) %in% said) return(TRUE)
+  frames <- seq_len(sys.nframe())
+  frames <- frames[frames > depth & frames < sys.nframe()]
+  any(vapply(frames, function(k) {
+    env <- environment(sys.function(k))
+    !is.null(env) && identical(topenv(env), globalenv())
+  }, NA))
 }
 
 not_given <- function(arg) {

@@ -125,3 +125,25 @@ test_that("a group answers to its name after a dollar sign", {
   expect_null(fits$B)
   expect_null(fits$material)
 })
+
+test_that("each plot of one fit is a list of plots for many, those of the fits of the groups", {
+  d <- three_lots()
+  d <- rbind(d, transform(d[d$lot == "A", ][1:3, ], lot = "few"))
+  fits <- suppressWarnings(fit_each(d, by = lot))
+  one <- fits[["A"]]
+  drawers <- list(plot_avrami, plot_residuals, plot_residual_map, plot_arrhenius, plot_collapse,
+                  plot_hardness_map, function(x) plot_isochronal(x, c(8, 32)))
+  for (draw in drawers) {
+    plots <- expect_told(draw(fits), "fit", "1 of 4 groups have no such plot: few (no fit).", n = 1L)
+    expect_named(plots, c("A", "B", "C", "few"))
+    expect_null(plots$few)
+    alone <- draw(one)
+    expect_equal(ggplot2::layer_data(plots$A, 2L), ggplot2::layer_data(alone, 2L))
+    expect_identical(plots$A$labels$title, paste0("A: ", alone$labels$title))
+    expect_identical(ggplot2::get_alt_text(plots$A), paste0("Group A. ", ggplot2::get_alt_text(alone)))
+    expect_s3_class(plots$B, "softanneal_picture")
+  }
+  # what a plot cannot show of any group is refused with the reason of the first
+  single <- suppressWarnings(fit_each(d[d$temp_c %in% c(0, 330) & d$lot != "few", ], by = lot))
+  expect_refused(plot_hardness_map(single), "too_few", "no group has this plot (A: ")
+})

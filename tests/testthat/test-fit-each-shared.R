@@ -102,7 +102,7 @@ test_that("what cannot be shared is refused, and groups without a fit are told",
   for (share in list("k", 1, character(), c("n", "n"), list("n", "k"))) {
     expect_refused(anova(fits, share = share), "argument", "`share` must name free parameters", "share")
   }
-  expect_refused(anova(fits[1], share = "n"), "too_few", "there are 1 groups with a complete fit", "object")
+  expect_refused(anova(fits[1], share = "n"), "too_few", "there is one group with a complete fit", "object")
   few <- suppressWarnings(fit_each(rbind(d, transform(d[1:3, ], lot = "L9")), by = lot))
   a <- expect_told(anova(few, share = "n"), "fit", "1 of 4 groups have no complete fit", n = 1L)
   expect_equal(a, anova(fits, share = "n"), tolerance = 1e-7)

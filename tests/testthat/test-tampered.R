@@ -7,6 +7,24 @@ test_that("objects of every class agree with the table of their fields", {
   }
 })
 
+test_that("an error that is not of a sound object is not put down to it", {
+  bell <- as.data.frame(example_data("bellbrass_readings"))
+  one <- suppressWarnings(fit_softening(bell[bell$temp_c %in% c(0, 330), ], se = "steps", loss = "huber"))
+  own <- suppressWarnings(fit_each(rbind(cbind(lot = "A", bell), cbind(lot = "few", bell[1:3, ])), by = lot))
+  named <- fit_each(transform(bell[bell$scale == "HRF", ], lot = 1, mins = time_min), by = lot, time = mins)
+  more <- suppressWarnings(fit_softening(bell, "hardening_recovery_jmak", se = "model"))
+  for (x in list(one, own, named, more, identifiability(more))) expect_no_error(check_object(x, near = TRUE))
+  # a slip in the call, an error in a function of the user, and one in neither
+  expect_error(predict(one, not_there), "^object 'not_there' not found$")
+  expect_error(tidy(one, conf.int = not_there(1)), "could not find function \"not_there\"", fixed = TRUE)
+  bad <- one
+  bad$residuals[1L] <- 1e300
+  theirs <- rlang::new_function(NULL, quote(stop("of theirs")), globalenv())
+  expect_error(predict(bad, theirs()), "^of theirs$")
+  e <- expect_error(guarded(bad, log("a"), FALSE), class = "softanneal_error_object")
+  expect_match(conditionMessage(e), "(R met: non-numeric argument to mathematical function)", fixed = TRUE)
+})
+
 test_that("a tampered object gives its result or a classed error", {
   skip_on_cran()
   grDevices::pdf(NULL)

@@ -2,7 +2,8 @@
 # class as the tests make them and as earlier versions saved them. What stands in the table already is only
 # widened: types, sizes and ranges found by the tests or set by hand stay. `like` (the field
 # whose length a field shares) is written by hand, and so is `needed`: yes, late (looked at after an error)
-# or no. Columns and parts that are named by the user (`data$`, `keys$`) do not belong in it.
+# or no; `values` is a list only where every value that the package writes is known. Columns and parts that
+# are named by the user (`data$`, `keys$`) do not belong in it.
 # Package installed, from the top of the sources:
 #   Rscript inst/scripts/dev/make-object-fields.R
 suppressMessages({
@@ -89,7 +90,7 @@ if (file.exists(path)) {
   table$missing[both] <- old$missing | new$missing
   table$low[both] <- pmin(old$low, new$low)
   table$high[both] <- pmax(old$high, new$high)
-  table$values[both] <- ifelse(nzchar(old$values), old$values, new$values)
+  table$values[both] <- old$values
   gone <- before[!paste(before$class, before$field) %in% paste(table$class, table$field), names(table)]
   table <- rbind(table, gone)
   table <- table[order(match(table$class, unique(table$class))), ]
