@@ -292,7 +292,8 @@ pictures_of_groups <- function(fits, draw, ...) {
   each <- suppressWarnings(as.list(fits), classes = "softanneal_warning_fit")
   parts <- lapply(each, function(fit) {
     if (is.null(fit)) return("no fit")
-    tryCatch(draw(fit, ...), softanneal_error_too_few = without_remedy, softanneal_error_model = without_remedy)
+    tryCatch(draw(fit, ...), softanneal_error_too_few = without_remedy,
+             softanneal_error_model = without_remedy)
   })
   lost <- vapply(parts, is.character, NA)
   if (all(lost)) {
@@ -309,7 +310,9 @@ pictures_of_groups <- function(fits, draw, ...) {
   stats::setNames(out, labels)
 }
 
-without_remedy <- function(e) sub("[.]$", "", sub(paste("", e$remedy), "", conditionMessage(e), fixed = TRUE))
+without_remedy <- function(e) {
+  sub("[.]$", "", sub(paste("", e$remedy), "", conditionMessage(e), fixed = TRUE))
+}
 
 # A plot with the name of its group in the title and in the alternative text.
 named_picture <- function(p, label) {

@@ -125,8 +125,8 @@ collapse_curves <- function(fit, span) {
 #' Lines of equal hardness over temperature and time of an isothermal anneal, the readings that
 #' stand behind them, and the region of the data outlined: outside it the map extrapolates.
 #'
-#' @param fit A fit of [fit_softening()] of readings at two temperatures or more, or fits of [fit_each()]: then
-#'   a list of plots, one per group.
+#' @param fit A fit of [fit_softening()] of readings at two temperatures or more, or fits of [fit_each()]:
+#'   then a list of plots, one per group.
 #' @param hardness Hardness of the lines, in the scale of the fit; by default about six round values.
 #' @param temp_c,time_min Range of temperatures in degrees Celsius and of times in min; by default
 #'   those of the readings, a little widened.
@@ -145,7 +145,8 @@ plot_hardness_map <- function(fit, hardness = NULL, ..., temp_c = NULL, time_min
                               strain = NULL, base_size = NULL) {
   check_dots_empty(...)
   if (inherits(fit, "softanneal_fits")) {
-    return(pictures_of_groups(fit, plot_hardness_map, hardness = hardness, temp_c = temp_c, time_min = time_min, strain = strain, base_size = base_size))
+    return(pictures_of_groups(fit, plot_hardness_map, hardness = hardness, temp_c = temp_c,
+                              time_min = time_min, strain = strain, base_size = base_size))
   }
   check_softening(fit)
   check_two_temperatures(fit)

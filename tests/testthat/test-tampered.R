@@ -13,7 +13,8 @@ test_that("an error that is not of a sound object is not put down to it", {
   own <- suppressWarnings(fit_each(rbind(cbind(lot = "A", bell), cbind(lot = "few", bell[1:3, ])), by = lot))
   named <- fit_each(transform(bell[bell$scale == "HRF", ], lot = 1, mins = time_min), by = lot, time = mins)
   more <- suppressWarnings(fit_softening(bell, "hardening_recovery_jmak", se = "model"))
-  for (x in list(one, own, named, more, identifiability(more))) expect_no_error(check_object(x, near = TRUE))
+  sound <- list(one, own, named, more, identifiability(more))
+  for (x in sound) expect_no_error(check_object(x, near = TRUE))
   # a slip in the call, an error in a function of the user, and one in neither
   expect_error(predict(one, not_there), "^object 'not_there' not found$")
   expect_error(tidy(one, conf.int = not_there(1)), "could not find function \"not_there\"", fixed = TRUE)
