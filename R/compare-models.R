@@ -132,7 +132,7 @@ print.softanneal_model_table <- function(x, ...) {
     cat(strwrap(paste0(if (all(odd)) "None of these models describes the readings" else {
       paste0("The readings are not described by ", in_quotes(x$model[odd], " and "))
     }, ": the step means leave the curves in the same way at all temperatures",
-    if (all(odd)) ", and intervals of the answers do not count that", "."), exdent = 2), sep = "\n")
+    if (all(odd)) ", and intervals of the answers assume the curves", "."), exdent = 2), sep = "\n")
   }
   invisible(x)
 }

@@ -141,7 +141,8 @@ report_answer <- function(result) {
   in_property(c(paste0("Hardness falls from ", paste(format_quantity(worked), collapse = ", "), " to ",
            paste(format_quantity(soft_hardness(fit, check_strain(fit, NULL))), collapse = ", "), unit, "."),
     paste0("Half of the softening takes ", paste(times, collapse = "; "), ". In parentheses: ",
-           percent_text(result$level), " intervals."),
+           percent_text(result$level), " intervals",
+           if (is_misfit(fit)) ", which assume a curve that the readings contradict (see the remarks)", "."),
     reader_words(energy_sentence(fit, result$level))), fit)
 }
 

@@ -37,7 +37,25 @@ test_that("a curve of the wrong shape is named, and furnace errors are not taken
   y <- s$mean - curve
   small <- stats::lm(y ~ j + piece + piece:j[, 3], weights = w)
   large <- stats::update(small, . ~ . + sin(pi * x) + sin(2 * pi * x))
-  expect_equal(misfit_p(wrong), stats::anova(small, large)[2, "Pr(>F)"], tolerance = 1e-4)
+  compared <- stats::anova(small, large)
+  expect_equal(misfit_p(wrong), compared[2, "Pr(>F)"], tolerance = 1e-4)
+  # the root mean square of the misfit over that expected, beside the interval, which itself stays
+  times <- sqrt(compared[2, "F"])
+  expect_equal(misfit_test(wrong)[["times"]], times, tolerance = 1e-4)
+  a <- time_to(wrong, softening = 0.95, temp_c = 340)
+  expect_match(a$note, paste0("interval assumes it: about ", format_quantity(times, 2L), " times as wide"))
+  expect_match(shown(wrong), paste0("about ", format_quantity(times, 2L), " times as wide"))
+  answer <- function(fit) {
+    half <- time_to(fit, softening = 0.5)
+    paste(report_answer(list(fit = fit, half_softening = half, level = 0.95)), collapse = " ")
+  }
+  expect_match(answer(wrong), "intervals, which assume a curve that the readings contradict", fixed = TRUE)
+  expect_match(answer(sound), "95 % intervals.", fixed = TRUE)
+  # the time to 0.95 of this logistic bench: far outside the interval, inside the one so widened
+  truth <- log(19^(1 / 1.4) / 0.05)
+  ends <- log(c(a$conf.low, a$conf.high))
+  expect_gt(truth, ends[2L])
+  expect_lt(truth, log(a$time_min) + times * (ends[2L] - log(a$time_min)))
 })
 
 test_that("a curve is said not to describe the readings at 0.001, with three degrees of freedom left", {
