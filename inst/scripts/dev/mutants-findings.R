@@ -8,8 +8,8 @@ mutant("no curve misfits", "R/fit-shape.R", "MISFIT_LEVEL <- 0.001", "MISFIT_LEV
        "fit-shape: said not to describe")
 mutant("shape of a curve from one degree of freedom", "R/fit-shape.R", "df[2L] < 3L", "df[2L] < 1L",
        "fit-shape: said not to describe")
-mutant("shape of a curve with limits", "R/fit-shape.R", " || !is.null(fit$readings$limits)) return(NA_real_)",
-       ") return(NA_real_)",
+mutant("shape of a curve with limits", "R/fit-shape.R", " || !is.null(fit$readings$limits)) return(none)",
+       ") return(none)",
        "fit-shape: said not to describe")
 
 # --- limits by expectation propagation
