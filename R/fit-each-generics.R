@@ -195,3 +195,17 @@ vec_proxy.softanneal_fits <- function(x, ...) stats::setNames(as.list(seq_len(le
 #' @rawNamespace S3method(vctrs::vec_restore,softanneal_fits)
 #' @noRd
 vec_restore.softanneal_fits <- function(x, to, ...) to[as.integer(unlist(x))]
+
+# The sandwich of many fits is one for each: asked of all at once it is refused.
+#' @rawNamespace S3method(sandwich::estfun,softanneal_fits)
+#' @noRd
+estfun.softanneal_fits <- function(x, ...) one_at_a_time("estfun")
+
+#' @rawNamespace S3method(sandwich::bread,softanneal_fits)
+#' @noRd
+bread.softanneal_fits <- function(x, ...) one_at_a_time("bread")
+
+one_at_a_time <- function(name) {
+  abort("argument", paste0("`x` must be a single fit for ", name, "(), not fits of many groups"), arg = "x",
+        remedy = "Use lapply(fits, sandwich::sandwich).")
+}

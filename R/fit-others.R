@@ -7,7 +7,8 @@
 #' [fit_softening()]: hardness over `temp_c` and `time_min`, with standard errors by the delta method from
 #' `vcov()`. marginaleffects takes the fits of recrystallised fractions, grain growth, Hall-Petch lines,
 #' rates, lifetimes, hardening and master curves too, by what their `predict()` gives.
-#' `parameters::model_parameters()` gives the table of [tidy()] under its own names.
+#' `parameters::model_parameters()` gives the table of [tidy()] under its own names; insight and
+#' `performance::model_performance()` take all these fits.
 #'
 #' Times and temperatures are numbers: without `newdata`, `variables` or `at` these packages take the
 #' readings, or means over them, of which few have a meaning here. Name the conditions, as in the examples.
@@ -101,6 +102,36 @@ get_data.softanneal_fit <- function(x, ...) {
   out <- stats::model.frame(x)
   attr(out, "terms") <- NULL
   out
+}
+
+# insight knows the classes of models by a list of its own, so each of its questions has a method.
+#' @rawNamespace S3method(insight::get_loglikelihood,softanneal_fit)
+#' @noRd
+get_loglikelihood.softanneal_fit <- function(x, ...) stats::logLik(x)
+
+# `type` as there: of the residuals, of the t of intervals (Wald), of a normal, or parameters of the likelihood.
+#' @rawNamespace S3method(insight::get_df,softanneal_fit)
+#' @noRd
+get_df.softanneal_fit <- function(x, type = "residual", ...) {
+  type <- check_choice(type, c("residual", "wald", "normal", "model"), "type")
+  switch(type, residual = stats::df.residual(x), wald = x$df_interval, normal = Inf,
+         model = attr(stats::logLik(x), "df"))
+}
+
+#' @rawNamespace S3method(insight::get_statistic,softanneal_fit)
+#' @noRd
+get_statistic.softanneal_fit <- function(x, ...) {
+  t <- tidy.softanneal_fit(x)
+  structure(data.frame(Parameter = t$term, Statistic = t$statistic), statistic = "t-statistic")
+}
+
+#' @rawNamespace S3method(performance::model_performance,softanneal_fit)
+#' @noRd
+model_performance.softanneal_fit <- function(model, ...) {
+  ll <- stats::logLik(model)
+  out <- data.frame(AIC = stats::AIC(ll), BIC = stats::BIC(ll),
+                    RMSE = sqrt(mean(stats::residuals(model)^2)), Sigma = stats::sigma(model))
+  structure(out, class = c("performance_model", "data.frame"))
 }
 
 #' @rawNamespace S3method(emmeans::recover_data,softanneal_fit_softening)

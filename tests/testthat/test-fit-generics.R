@@ -85,7 +85,27 @@ test_that("insight and parameters find what they need", {
   expect_equal(unname(insight("get_varcov", f)), unname(vcov(f)))
   expect_equal(insight("n_obs", f), nobs(f))
   expect_identical(insight("find_response", f), "hardness")
+  expect_equal(insight("get_loglikelihood", f), logLik(f))
+  expect_equal(insight("get_df", f), nobs(f) - length(coef(f)))
+  expect_equal(insight("get_df", f, type = "wald"), f$df_interval)
+  expect_equal(insight("get_df", f, type = "model"), length(coef(f)) + 1)
+  expect_identical(insight("get_df", f, type = "normal"), Inf)
+  asked <- insight("get_statistic", f)
+  expect_equal(asked$Statistic, unname(coef(f) / sqrt(diag(vcov(f)))))
   expect_equal(nrow(suppressWarnings(insight("get_data", f))), nobs(f)) # says that it took the model frame
+})
+
+test_that("performance has its table, and a sandwich of many fits is refused", {
+  f <- fit_softening(hv_lot(), se = "model")
+  made <- softanneal:::model_performance.softanneal_fit(f)
+  expect_equal(made$AIC, stats::AIC(f))
+  expect_equal(made$RMSE, sqrt(deviance(f) / nobs(f)))
+  expect_equal(made$Sigma, sigma(f))
+  fits <- fit_each(transform(hv_lot(), lot = "a"), by = lot)
+  expect_refused(softanneal:::bread.softanneal_fits(fits), "argument", "a single fit for bread()", "x")
+  expect_refused(softanneal:::estfun.softanneal_fits(fits), "argument", "a single fit for estfun()", "x")
+  skip_if_not_installed("performance")
+  expect_equal(getExportedValue("performance", "model_performance")(f)$BIC, stats::BIC(f))
 })
 
 test_that("tables take arguments of other methods and refuse slips", {
