@@ -34,11 +34,17 @@ is_pronoun_call <- function(x) {
     (identical(x[[1L]], quote(`$`)) || identical(x[[1L]], quote(`[[`)))
 }
 
-# all_of(names), with or without tidyselect:: before it; tidyselect itself is not needed.
+# all_of(names), with or without the name of a package before it; tidyselect itself is not needed.
 is_all_of <- function(x) {
-  is.call(x) && !rlang::is_quosure(x) && length(x) == 2L &&
-    (identical(x[[1L]], quote(all_of)) || identical(x[[1L]], quote(tidyselect::all_of)))
+  if (!is.call(x) || rlang::is_quosure(x) || length(x) != 2L) return(FALSE)
+  f <- x[[1L]]
+  if (is.call(f) && length(f) == 3L && identical(f[[1L]], quote(`::`))) f <- f[[3L]]
+  identical(f, quote(all_of))
 }
+
+# A name as it is written in code: bare, in backticks where it must be, and as text in quotes.
+bare_name <- function(name) deparse1(as.name(name), backtick = TRUE)
+name_in_quotes <- function(name) encodeString(name, quote = "\"")
 
 all_of_names <- function(call, where) {
   names <- tryCatch(eval(call[[2L]], if (is.null(where)) baseenv() else where), error = function(e) {

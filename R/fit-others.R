@@ -109,7 +109,7 @@ get_data.softanneal_fit <- function(x, ...) {
 #' @noRd
 get_loglikelihood.softanneal_fit <- function(x, ...) stats::logLik(x)
 
-# `type` as there: of the residuals, of the t of intervals (Wald), of a normal, or parameters of the likelihood.
+# `type` as there: of the residuals, of the t of intervals (Wald), of a normal, or parameters.
 #' @rawNamespace S3method(insight::get_df,softanneal_fit)
 #' @noRd
 get_df.softanneal_fit <- function(x, type = "residual", ...) {

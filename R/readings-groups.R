@@ -52,17 +52,19 @@ tell_pooled <- function(data, used) {
   if (length(groups)) {
     n <- length(unique(data[[groups[1L]]]))
     warn("assumption", paste0("Readings of ", n, " values of `", groups[1L], "` are fitted as one; ",
-                              "fit_each(by = \"", groups[1L], "\") fits each for itself."), n = n)
+                              "fit_each(by = ", name_in_quotes(groups[1L]), ") fits each for itself."), n = n)
   }
   unknown <- setdiff(unknown_groups(data, used), c(strains, groups))
-  if (length(unknown)) {
+  # a column that is not there will be told, and may be this one under another name
+  all_there <- all(used[intersect(names(used), c("time", "temp", "hardness"))] %in% names(data))
+  if (length(unknown) && all_there) {
     name <- unknown[1L]
     n <- length(unique(data[[name]][filled(data[[name]])]))
     warn("assumption", paste0("Readings of ", n, " values of `", name, "` (",
                               listed(unique(as.character(data[[name]][filled(data[[name]])])), 3L),
-                              ") are fitted as one; fit_each(by = \"", name,
-                              "\") fits each for itself, operator = ", name, " or furnace = ", name,
-                              " takes it as an error."), n = n)
+                              ") are fitted as one; fit_each(by = ", name_in_quotes(name),
+                              ") fits each for itself, operator = ", bare_name(name), " or furnace = ",
+                              bare_name(name), " takes it as an error."), n = n)
   }
   invisible()
 }
@@ -74,7 +76,7 @@ tell_pooled_each <- function(data, by, used) {
   reductions <- strain_columns(data)
   pooled <- pooled_within(data, keys, setdiff(c("group", "laboratory", "strip", reductions), c(by, used)))
   strains <- intersect(pooled, reductions)
-  call <- function(name) paste0("by = c(", paste(c(by, name), collapse = ", "), ")")
+  call <- function(name) paste0("by = c(", paste(vapply(c(by, name), bare_name, ""), collapse = ", "), ")")
   if (length(strains)) {
     abort("argument", paste0("column `", strains[1L], "` holds several reductions within a group, and one ",
                              "curve would be fitted to all"), arg = "by",

@@ -56,7 +56,7 @@ refuse_missing_columns <- function(lost, names, left, bare = character()) {
     paste0("the column", if (length(bare) > 1L) "s", " ", in_quotes(bare, " and "),
            if (length(bare) > 1L) " have" else " has", " no unit")
   }
-  by <- c(if (length(known)) paste0(Map(named_by_unit, names(known), known), " = \"", known, "\""),
+  by <- c(if (length(known)) paste0(Map(named_by_unit, names(known), known), " = ", name_in_quotes(known)),
           if (length(wanted)) paste(wanted, "= ..."))
   if (!length(lost)) what <- without else {
     what <- paste0("there ", if (length(lost) > 1L) "are no columns " else "is no column ", ticks(lost),

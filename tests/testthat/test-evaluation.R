@@ -49,12 +49,26 @@ test_that("columns may be named by all_of()", {
   name <- "hardness"
   expect_equal(coef(fit_softening(d, hardness = all_of(name), se = "model")), wanted)
   expect_equal(coef(fit_softening(d, hardness = tidyselect::all_of(name), se = "model")), wanted)
+  expect_equal(coef(fit_softening(d, hardness = dplyr::all_of(name), se = "model")), wanted)
   keys <- c("mill", "coil")
   expect_named(fit_each(d, by = all_of(keys))$keys, keys)
   expect_named(fit_each(d, by = c(mill, all_of("coil")))$keys, keys)
   expect_refused(fit_softening(d, hardness = all_of(nowhere)), "argument", "cannot be computed")
   expect_refused(fit_softening(d, hardness = all_of(1)), "argument", "must hold names of columns")
   expect_refused(fit_softening(d, hardness = all_of(keys)), "argument", "must be one name")
+})
+
+test_that("names that are no names of R stand in messages as they are written in code", {
+  d <- as.data.frame(bell_readings())
+  d <- rbind(cbind(d, lot = "a"), cbind(transform(d, hardness = hardness + 0.3), lot = "b"))
+  names(d)[names(d) == "lot"] <- "lot \"1\""
+  told <- expect_warning(fit_softening(d, se = "model"), "fit_each\\(by = \"lot \\\\\"1\\\\\"\"\\) fits each")
+  expect_match(conditionMessage(told), "operator = `lot \"1\"` or furnace = `lot \"1\"` takes", fixed = TRUE)
+  # a column that is not there is told alone
+  expect_no_warning(expect_refused(fit_softening(d, time = nope), "column", "no column `nope`"))
+  e <- expect_error(refuse_missing_columns("hardness", "HV \"x\"", "HV \"x\""),
+                    class = "softanneal_error_column")
+  expect_match(conditionMessage(e), "`columns = c(hardness = \"HV \\\"x\\\"\")`", fixed = TRUE)
 })
 
 test_that("groups of group_by() are respected or refused", {
