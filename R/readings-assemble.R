@@ -64,6 +64,10 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
     }
     scale_read <- role$scale %or% scale_read
     note <- describe_change(name, role)
+    if (isTRUE(role$mean)) {
+      note <- paste0(note, ", a column of means: each counts as one reading, and the scatter of readings is ",
+                     "not known (name columns of readings by `readings` where there are any)")
+    }
     said <- c(said, note)
     origin$names[[role$column]] <- name
     origin$letters[[role$column]] <- place$letters[j]

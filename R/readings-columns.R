@@ -64,6 +64,10 @@ understand_headers <- function(raw, columns, wide, constants = NULL) {
     # a column the user named replaces one that merely looks like it; the other stays as it is
     if (!is.null(role) && !role$column %in% named[named != ""]) roles[[j]] <- role
   }
+  # a bare "hold" beside `time_min` is something else
+  exact <- unlist(lapply(roles, \(r) if (isTRUE(r$exact)) r$column))
+  bare <- bare[!vapply(bare, \(b) b$bare %in% exact, NA)]
+  roles <- mean_roles(roles, names(raw), wide)
   roles <- clock_roles(roles, raw, named, c(constants, if (length(bare)) vapply(bare, `[[`, "", "bare")))
   if (length(bare)) refuse_bare(bare, raw, roles, wide, constants)
   roles <- plainest_roles(roles, names(raw))
@@ -73,6 +77,19 @@ understand_headers <- function(raw, columns, wide, constants = NULL) {
     abort("column", paste0("columns ", in_quotes(names(raw)[now %in% twice[1L]], " and "),
                            " could both be `", twice[1L], "`"), arg = twice[1L],
           remedy = paste0("Say which by `columns = c(", twice[1L], " = ...)`."))
+  }
+  roles
+}
+
+# A single column of means, where nothing else is the hardness.
+mean_roles <- function(roles, names, wide) {
+  if (length(wide) || any(vapply(roles, \(r) identical(r$column, "hardness"), NA))) return(roles)
+  left <- which(!lengths(roles))
+  scale <- vapply(names[left], mean_header, "")
+  at <- left[!is.na(scale)]
+  if (length(at) == 1L) {
+    roles[[at]] <- list(column = "hardness", scale = scale[!is.na(scale)][[1L]], change = c(0, 1),
+                        mean = TRUE)
   }
   roles
 }

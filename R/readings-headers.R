@@ -21,10 +21,10 @@ QUANTITIES <- list(
 
 UNIT_SPELLINGS <- c(
   min = "min", mins = "min", minute = "min", minutes = "min", minuten = "min", minuto = "min",
-  minutos = "min", s = "s", sec = "s", secs = "s",
-  second = "s", seconds = "s", sekunden = "s", secondes = "s", segundos = "s",
+  minutos = "min", minuti = "min", s = "s", sec = "s", secs = "s",
+  second = "s", seconds = "s", sekunden = "s", secondes = "s", segundos = "s", secondi = "s",
   h = "h", hr = "h", hrs = "h", hour = "h", hours = "h", std = "h", stunde = "h", stunden = "h",
-  heure = "h", heures = "h", hora = "h", horas = "h", d = "d", day = "d",
+  heure = "h", heures = "h", hora = "h", horas = "h", ora = "h", ore = "h", d = "d", day = "d",
   days = "d", c = "c", degc = "c", celsius = "c", gradc = "c", gradcelsius = "c",
   k = "k", kelvin = "k", degk = "k", f = "f", degf = "f", fahrenheit = "f", mm = "mm", um = "um",
   micron = "um", microns = "um", "in" = "in", inch = "in", inches = "in")
@@ -39,7 +39,8 @@ PLAIN_LETTERS <- matrix(ncol = 2L, byrow = TRUE, c(
   "\u00fa", "u", "\u00da", "u", "\u00f4", "o", "\u00fb", "u", "\u00ee", "i", "\u00b5", "u",
   "\u03bc", "u", "\u2103", "\u00b0c", "\u00ba", "\u00b0", "\u00a0", " ", "\u2019", "'",
   "\u2013", "-", "\uff08", "(", "\uff09", ")", "\uff0f", "/", "\u5206\u949f", "min",
-  "\u5c0f\u65f6", "h", "\u79d2", "s", "\u6444\u6c0f\u5ea6", "celsius"))
+  "\u5c0f\u65f6", "h", "\u79d2", "s", "\u6444\u6c0f\u5ea6", "celsius", "\u03d1", "theta",
+  "\u03b8", "theta", "\u00ec", "i", "\u00f2", "o", "\u00f9", "u"))
 
 fold_header <- function(text) {
   text <- enc2utf8(valid_text(as.character(text)))
@@ -82,6 +83,17 @@ leading_word <- function(text) {
   NULL
 }
 
+# "HRB mean", "Mittel HV": the scale of a column of means, NA for any other. It is the hardness only where no
+# column of readings is.
+mean_header <- function(name) {
+  text <- fold_header(name)
+  mean <- "(^|[[ _.(])(mean|average|avg|mittel|mittelwert|mw|moyenne|moy|media|promedio)([] _.)]|$)"
+  if (!grepl(mean, text)) return(NA_character_)
+  rest <- gsub("^[ _.,()-]+|[ _.,()-]+$", "", sub(mean, " ", text))
+  role <- tryCatch(parse_header(rest), softanneal_error = function(e) NULL)
+  if (identical(role$column, "hardness") && !is.null(role$scale)) role$scale else NA_character_
+}
+
 # "_", ".", "," and the like between a word and its unit.
 HEADER_GAP <- "^[ _.,/:;-]+|[ _.,/:;-]+$"
 
@@ -99,9 +111,9 @@ parse_header <- function(name, is_units = FALSE) {
     if (!is.na(scale)) return(list(column = "hardness", scale = scale))
   }
   # T (C) and t (min): the unit tells one from the other
-  if (grepl("^t[ _./]*[[(/ _]", text)) text <- sub("^t", "time", text)
+  if (grepl("^t[ _./]*[[(/ _]", text) && is.null(leading_word(text))) text <- sub("^t", "time", text)
   found <- leading_word(gsub("_", " ", text))
-  if (is.null(found)) return(NULL)
+  if (is.null(found)) return(unit_alone(text))
   quantity <- found$column
   rest <- gsub(HEADER_GAP, "", found$rest)
   if (quantity == "hardness") {
@@ -126,6 +138,23 @@ parse_header <- function(name, is_units = FALSE) {
     }
   }
   parse_quantity(name, quantity, rest, found, is_units)
+}
+
+# "Minutes", "total hours": the unit is the quantity. "Min" may be a minimum, "Second" a number.
+UNITS_ALONE <- c("mins", "minutes", "minuten", "minutos", "minuti", "seconds", "sekunden", "secondes",
+                 "segundos", "secondi", "hours", "stunden", "heures", "horas")
+
+unit_alone <- function(text) {
+  times <- NULL
+  whole <- "(^| )(total|cumulative|accumulated|gesamt|kumuliert|cumules|acumulados|totali)( |$)"
+  if (grepl(whole, text)) {
+    times <- "accumulated"
+    text <- trimws(sub(whole, " ", text))
+  }
+  if (!text %in% UNITS_ALONE) return(NULL)
+  unit <- UNIT_SPELLINGS[text]
+  list(column = "time_min", unit = unname(unit), change = QUANTITIES$time$units[[unit]], times = times,
+       rank = 3)
 }
 
 # A time, temperature or length: unit, and whether a time is that of one step or the sum so far.
@@ -160,7 +189,8 @@ parse_quantity <- function(name, quantity, rest, found, is_units) {
   # "T (C)", and "temps" as the plural of temperature
   other <- c(time = "temp", temp = "time")[quantity]
   if (!is.na(unit) && !is.na(other) && !unit %in% names(about$units) &&
-      found$word %in% c("time", "temps") && !startsWith(fold_header(name), "time") &&
+      (found$word %in% c("time", "temps") || grepl("(^| )t( |$)", found$word)) &&
+      !startsWith(fold_header(name), "time") &&
       unit %in% names(QUANTITIES[[other]]$units)) {
     about <- QUANTITIES[[other]]
   }

@@ -13,7 +13,7 @@
 #'
 #' @section Columns understood:
 #' Headers are compared without regard to case, accents, surrounding blanks, and the difference
-#' between blank and underscore; in English, German, French, Spanish and Chinese (the words are in
+#' between blank and underscore; in English, German, French, Spanish, Italian and Chinese (the words are in
 #' `system.file("extdata", "header_words.csv", package = "softanneal")`), others by `columns`.
 #'
 #' | column | what | headers also understood |

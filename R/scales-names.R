@@ -53,6 +53,7 @@ KNOWN_SCALE <- "^(H[VK]( 0\\.[15])?|HR[A-HK]|HR(15|30|45)[NTWXY]( \\(.*\\))?|HBW
 read_scales <- function(x) {
   x <- valid_text(x)
   tight <- toupper(gsub("[[:space:]]", "", x))
+  tight <- sub("^(H[VK][0-9]+),([0-9]+)", "\\1.\\2", tight)
   brinell <- grepl("^HB", tight)
   tight[brinell] <- gsub("_", "/", sub("^(HB[WS]?)_", "\\1", tight[brinell]))
   number <- "([0-9]+(?:\\.[0-9]+)?)"

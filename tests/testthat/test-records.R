@@ -486,3 +486,21 @@ test_that("clock times beside times are compared with them, and need a colon", {
   e <- expect_error(read_readings(d), "'0940': clock times need a colon", class = "softanneal_error_column")
   expect_identical(e$rows, 2:3)
 })
+
+test_that("a bare word of time beside `time_min` is left alone, and ordinals are no seconds", {
+  d <- data.frame(specimen = "A", temp_c = 330, time_min = c(0, 4), hold = 1:2, hardness = c(90, 80),
+                  scale = "HRF")
+  expect_identical(as.vector(read_readings(d)$time_min), c(0, 4))
+  expect_identical(read_readings(d)$hold, 1:2)
+  expect_null(parse_header("Second"))
+  expect_null(parse_header("min"))
+  expect_identical(parse_header("Minutes")[c("column", "unit")], list(column = "time_min", unit = "min"))
+  expect_identical(parse_header("total hours")[c("unit", "times")], list(unit = "h", times = "accumulated"))
+  expect_identical(mean_header("Mittel HV 0,5"), "HV0.5")
+  expect_identical(mean_header("HRB mean"), "HRB")
+  expect_identical(mean_header("mean time (min)"), NA_character_)
+  # a mean beside the readings is not a reading
+  d <- data.frame(specimen = "A", temp_c = 330, time_min = c(0, 4), HRF = c(90, 80), `HRF mean` = c(91, 81),
+                  check.names = FALSE)
+  expect_identical(as.vector(suppressMessages(read_readings(d))$hardness), c(90, 80))
+})
