@@ -38,7 +38,7 @@ refuse_rising_terms <- function(fit) {
   terms <- if (of_many(fit)) fit$set$terms else names(fit$par)
   if (!any(is_amplitude(terms)) || !property_rises(fit)) return(invisible())
   abort("model", paste0(property_of(fit)[["name"]], " rises on annealing, and model '", model_of(fit),
-                        "' has a term of a hardness that falls"), arg = "model",
+                        "' has a term of a property that falls"), arg = "model",
         remedy = "Fit model = \"jmak\" or another without recovery, hardening and grain growth.")
 }
 

@@ -106,7 +106,7 @@ explore_data <- function(fit, dial, level) {
   words <- parameter_label(names(fit$par), fit$scale)
   list(
     fit = page_fit(fit), level = level, along = along, likelihood = page_likelihood(fit, level),
-    open_words = I(if (has_open(fit)) reader_words(fit_words(fit)) else character()),
+    open_words = I(if (has_open(fit)) reader_words(fit_words(fit), fit) else character()),
     # a new reading and a curve along a history, where the mixture of components is not asked
     t = interval_t(fit, level), reading_variance = reading_variance(fit), cov_full = fit$cov_full,
     components = by_components(fit),

@@ -181,14 +181,14 @@ report_comparison <- function(fit, data, ...) {
 }
 
 # Names of parameters in sentences of a fit, as readers know them.
-reader_words <- function(text) {
+reader_words <- function(text, fit = NULL) {
   terms <- names(PARAMETER_WORDS)
   for (term in terms[order(-nchar(terms))]) {
     word <- PARAMETER_WORDS[[term]]
     if (!startsWith(word, "ln ")) word <- paste0(tolower(substr(word, 1L, 1L)), substring(word, 2L))
     text <- gsub(paste0("\\b", term, "\\b"), word, text, perl = TRUE)
   }
-  text
+  if (is.null(fit)) text else in_property(text, fit)
 }
 
 # Names of quantities and columns as heads and labels in the templates; others lose their underscores.

@@ -209,6 +209,13 @@ test_that("the report of a property speaks of it", {
   words <- c(softanneal:::report_answer(result), unlist(softanneal:::report_estimates(f, 0.95)))
   expect_match(words[1L], "Resistivity falls from [0-9.]+ to [0-9.]+ nOhm m[.]")
   expect_false(any(grepl("[Hh]ardness|softening|HV", words)))
+  # what is not determined, and models that do not go with a property that rises
+  open <- reader_words("The data give only an upper limit of h_soft: 9 nOhm m (95 %).", f)
+  expect_identical(open, "The data give only an upper limit of resistivity when annealed: 9 nOhm m (95 %).")
+  rises <- transform(d, rho = max(rho) + 1 - rho)
+  e <- expect_error(fit_softening(rises, "recovery_jmak", hardness = rho, property = "Resistivity (nOhm m)"),
+                    "has a term of a property that falls", class = "softanneal_error_model")
+  expect_false(grepl("ardness", conditionMessage(e)))
   expect_refused(softening_report("a.csv", folder, property = "Resistivity (nOhm m)"), "argument",
                  "must be a data frame")
   expect_refused(softening_report(d, folder, sheet = 2, property = "Resistivity (nOhm m)"), "argument",
