@@ -31,7 +31,10 @@ coef.softanneal_fit <- function(object, ...) object$coefficients
 #'   [stats::na.exclude()]), `logLik()` an object of class `logLik` for [stats::AIC()],
 #'   `simulate()` a data frame with columns `sim_1`, `sim_2`, ... and the attribute `seed` (`NA`: no weight),
 #'   `anova()` a table of class `anova`: for one softening fit its lack of fit, for several
-#'   nested fits the F tests between them.
+#'   nested fits (added terms, or parameters that the smaller one has `fixed`) the F tests between them. They
+#'   take the errors of the fits: with components of error F is that of their likelihood ratio L for N steps
+#'   and p parameters, (exp(L/N) - 1) (N - p)/q with q added ones; with `se = "cluster"` or `"steps"` the
+#'   misfit of the step means is its denominator; with `"model"` the scatter of readings.
 #' @name fit-methods
 #' @seealso [fit_softening()], [fit-tables], [predict-fit], [fit-generics]
 #' @examples
@@ -200,70 +203,6 @@ logLik.softanneal_fit <- function(object, ...) {
   log_w <- if (is.null(w)) 0 else sum(log(w[w > 0]))
   value <- -n / 2 * (log(2 * pi) + 1 - log(n) + log(object$deviance)) + log_w / 2
   structure(value, df = object$estimated + 1L, nobs = n, class = "logLik")
-}
-
-#' @rdname fit-methods
-#' @export
-anova.softanneal_fit <- function(object, ...) {
-  others <- list(...)
-  if (length(others) == 0L) return(lack_of_fit_table(object))
-  fits <- c(list(object), others)
-  ok <- vapply(fits, inherits, NA, "softanneal_fit")
-  if (!all(ok)) {
-    abort("argument", "`anova()` compares fits of this package with each other", arg = "...",
-          remedy = "Give fits only.")
-  }
-  for (fit in fits) no_limits(fit, "there is no F test", "...")
-  n <- vapply(fits, stats::nobs, 0)
-  scale <- vapply(fits, function(f) if (is.null(f$scale)) "" else f$scale, "")
-  if (any(n != n[1L]) || any(scale != scale[1L])) {
-    abort("model", "the fits do not use the same readings on the same scale", arg = "...",
-          remedy = "Fit all models to the same data.")
-  }
-  df <- vapply(fits, stats::df.residual, 0)
-  fits <- fits[order(df, decreasing = TRUE)]
-  terms <- lapply(fits, function(f) names(f$coefficients))
-  for (k in seq_along(fits)[-1L]) {
-    larger <- c(terms[[k]], if (any(grepl("^n_", terms[[k]]))) "n") # n for all lies within them
-    if (!all(terms[[k - 1L]] %in% larger) || length(terms[[k]]) == length(terms[[k - 1L]])) {
-      abort("model", "the fits are not nested", arg = "...",
-            remedy = "Compare models that differ by added terms, or use AIC().")
-    }
-  }
-  df <- vapply(fits, stats::df.residual, 0)
-  rss <- vapply(fits, stats::deviance, 0)
-  added <- c(NA, -diff(df))
-  gain <- c(NA, -diff(rss))
-  f <- ifelse(df > 0, (gain / added) / (rss / df), NA_real_)
-  none <- sum(df[-1L] <= 0)
-  if (none) {
-    warn("too_few", "A fit without residual degrees of freedom leaves no scatter: no F value", n = none)
-  }
-  f[is.nan(f) | (gain < -1e-8 * rss) %in% TRUE] <- NA_real_ # no scatter and no gain
-  names <- vapply(fits, function(x) {
-    paste0(if (is.null(x$model)) "fit" else x$model, if (!is.null(x$readings$growth)) ", grain growth",
-           if (isTRUE(x$readings$soft_by_strain)) ", h_soft by strain",
-           if (!is.null(x$readings$exponent_k)) ", n by temperature")
-  }, "")
-  out <- data.frame(Res.Df = df, "Res.Sum Sq" = rss, Df = added, "Sum Sq" = gain, "F value" = f,
-                    "Pr(>F)" = stats::pf(f, added, df, lower.tail = FALSE), check.names = FALSE,
-                    row.names = make.unique(names))
-  words <- c("Analysis of variance of nested fits\n", if (any(gain < -1e-8 * rss, na.rm = TRUE))
-    "The sum of squares rises: components of error weight the fits.\n")
-  structure(out, heading = words, class = c("anova", "data.frame"))
-}
-
-lack_of_fit_table <- function(object) {
-  l <- object$lack_of_fit
-  if (is.null(l)) {
-    abort("argument", "`anova()` needs a second fit to compare with", arg = "...",
-          remedy = "Give two nested fits.")
-  }
-  out <- data.frame(Df = c(l$df_misfit, l$df_pure), "Sum Sq" = c(l$misfit, l$pure_error),
-                    "Mean Sq" = c(l$misfit / l$df_misfit, l$pure_error / l$df_pure),
-                    "F value" = c(l$f, NA), "Pr(>F)" = c(l$p_value, NA), check.names = FALSE,
-                    row.names = c("Lack of fit", "Pure error"))
-  structure(out, heading = "Lack-of-fit test\n", class = c("anova", "data.frame"))
 }
 
 #' @rdname fit-methods

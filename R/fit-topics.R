@@ -251,16 +251,13 @@ NULL
 #' work leaves finer grains when recrystallisation is just over, and these are harder; where grain growth has
 #' levelled the sizes (70/30 brass of 33 to 55 % reduction after 30 min at 600 degrees Celsius) the soft level
 #' is common. `h_soft_by = "by strain"` lets it follow a power of its own, H_soft (strain/strain_ref)^v with
-#' `h_soft_strain` (v), and `anova()` of both fits tests that; its readings count as independent, so that with
-#' errors common to a step or a specimen it finds differences too often: the p value of `h_soft_strain` in
-#' `summary()` counts these errors. The power law fails near the minimum strain for
+#' `h_soft_strain` (v), and `anova()` of both fits tests that, as does the p value of `h_soft_strain` in
+#' `summary()`. The power law fails near the minimum strain for
 #' recrystallisation, about 5 % reduction: strains below 0.05 draw a warning.
 #'
 #' @section Exponent by temperature:
 #' Each temperature gets its own n, `n_290`, `n_330` and so on, with one rate law. `anova()` of this fit
-#' and that with one n is the F test of whether they differ. It takes the readings as independent, so
-#' with errors common to the readings of a step it finds differences too often: fit the step means then.
-#' Such a fit cannot predict at other temperatures, and [temp_for()] and [process_window()] refuse it.
+#' and that with one n is the F test of whether they differ. Such a fit cannot predict at other temperatures, and [temp_for()] and [process_window()] refuse it.
 #'
 #' @section Grain growth:
 #' `growth_exponent` is the exponent m of the law \eqn{d^m = d_0^m + \int K_g dt}{d^m = d_0^m + integral of

@@ -125,7 +125,7 @@ test_that("every model takes strain, and every method knows it", {
   m <- compare_models(d, c("jmak", "jmak_incubation"), strain = strain)
   expect_equal(m$model[1L], "jmak")
   expect_true(all(is.finite(m$cv_rmse)))
-  a <- anova(quietly_fitted(d[setdiff(names(d), "strain")]), plain)
+  a <- anova(quietly_fitted(d[setdiff(names(d), "strain")], se = plain$se), plain)
   expect_equal(a$Df[2L], 2)
   expect_lt(a[["Pr(>F)"]][2L], 1e-10)
   held <- strain_fit(fixed = c(k_strain = 1.8))

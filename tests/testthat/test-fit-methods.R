@@ -162,6 +162,42 @@ test_that("nested fits compare by F, others are refused", {
   expect_error(anova(all_fits$line), class = "softanneal_error_argument")
 })
 
+test_that("anova() takes the errors that the fits describe", {
+  d <- with_test_seed(35, made_readings(theta0 = 0.3, sd_step = 1))
+  fits <- function(se) lapply(c("jmak", "jmak_incubation"), function(m) quietly_fitted(d, m, se = se))
+  # the ratio of likelihoods, as logLik() has them, over the steps
+  f <- fits("components")
+  a <- anova(f[[1L]], f[[2L]])
+  ratio <- 2 * (as.numeric(logLik(f[[2L]])) - as.numeric(logLik(f[[1L]])))
+  steps <- nrow(unique(d[c("specimen", "time_min")]))
+  expect_equal(a$Steps, rep(steps, 2L))
+  expect_equal(a[["F value"]][2L], (exp(ratio / steps) - 1) * (steps - 6))
+  expect_equal(a[["Pr(>F)"]][2L], pf(a[["F value"]][2L], 1, steps - 6, lower.tail = FALSE))
+  # with equal numbers of readings F of nls() of the step means
+  d0 <- transform(d, temp_c = ifelse(time_min == 0, 300, temp_c)) # as rolled is one condition
+  means <- aggregate(hardness ~ temp_c + time_min, d0, mean)
+  means$w <- aggregate(hardness ~ temp_c + time_min, d0, length)$hardness
+  means$e <- inverse_temperature(means$temp_c, f[[1L]]$temp_ref_c)
+  plain <- nls(hardness ~ hs + (hw - hs) * exp(-(exp(lk + q * e) * time_min)^n), means,
+               start = list(hw = 160, hs = 80, lk = -2.8, q = 130, n = 1.5), weights = w)
+  held <- nls(hardness ~ hs + (hw - hs) * exp(-(exp(lk + q * e) * time_min)^1.5), means,
+              start = list(hw = 160, hs = 80, lk = -2.8, q = 130), weights = w)
+  for (se in c("cluster", "steps")) {
+    large <- quietly_fitted(d, se = se)
+    b <- anova(quietly_fitted(d, se = se, fixed = c(n = 1.5)), large)
+    expect_equal(b[["F value"]][2L], anova(held, plain)[["F value"]][2L], tolerance = 1e-4)
+    expect_equal(b[["Pr(>F)"]][2L], anova(held, plain)[["Pr(>F)"]][2L], tolerance = 1e-3)
+  }
+  expect_refused(anova(f[[1L]], fits("model")[[2L]]), "model", "describe errors differently", "...")
+  # a parameter held elsewhere is another model
+  other <- quietly_fitted(d, "jmak_incubation", fixed = c(n = 1.2))
+  expect_refused(anova(quietly_fitted(d, fixed = c(n = 1.5)), other), "model", "not nested", "...")
+  expect_equal(anova(quietly_fitted(d, fixed = c(n = 1.2)), other)$Df[2L], 1)
+  # a likelihood that falls is no gain
+  f[[2L]]$errors$m$criterion <- f[[2L]]$errors$m$criterion + 100
+  expect_equal(anova(f[[1L]], f[[2L]])[["Pr(>F)"]][2L], 1)
+})
+
 test_that("predictions keep rows and order, pass NA, and do not lean on other rows", {
   f <- all_fits$ordinary
   new <- data.frame(note = letters[1:5], time_min = c(20, 5, NA, 0, 20),
