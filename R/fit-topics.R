@@ -257,7 +257,8 @@ NULL
 #'
 #' @section Exponent by temperature:
 #' Each temperature gets its own n, `n_290`, `n_330` and so on, with one rate law. `anova()` of this fit
-#' and that with one n is the F test of whether they differ. Such a fit cannot predict at other temperatures, and [temp_for()] and [process_window()] refuse it.
+#' and that with one n is the F test of whether they differ. Such a fit cannot predict at other
+#' temperatures, and [temp_for()] and [process_window()] refuse it.
 #'
 #' @section Grain growth:
 #' `growth_exponent` is the exponent m of the law \eqn{d^m = d_0^m + \int K_g dt}{d^m = d_0^m + integral of
