@@ -103,10 +103,10 @@ unknown_groups <- function(data, used) {
   if (!length(candidates)) return(character())
   by <- intersect(c("specimen", "temp_c", "time_min"), names(data))
   step <- group_rows(if (length(by)) unclass(data)[by] else list(rep(1L, nrow(data))))$id
-  Filter(function(name) groups_rows(data[[name]], data, step), candidates)
+  Filter(function(name) groups_rows(data[[name]], data, step, intersect(used, STRAIN_COLUMNS)), candidates)
 }
 
-groups_rows <- function(x, data, step) {
+groups_rows <- function(x, data, step, strain = character()) {
   n <- nrow(data)
   whole <- is.numeric(x) && !is.object(x) && all(is.na(x) | (is.finite(x) & x == round(x) & abs(x) < 1e6))
   label <- is.character(x) || is.factor(x) || is.logical(x)
@@ -121,7 +121,7 @@ groups_rows <- function(x, data, step) {
     first <- match(key, key)
     all(code == code[first], na.rm = TRUE)
   }
-  fine <- intersect(c("time_min", "scale", "step", "reading"), names(data))
+  fine <- intersect(c("time_min", "scale", "step", "reading", strain), names(data))
   if (any(vapply(fine, \(f) same(data[[f]]), NA))) return(FALSE)
   # another name of each piece or temperature is no group of pieces
   for (one in intersect(c("specimen", "temp_c"), names(data))) {
