@@ -55,8 +55,13 @@ check_together <- function(data, starts, keys) {
   if (length(twice)) {
     abort("duplicate", paste0("the group ", group_name(at, twice[1L]),
                               " does not stand together in the query"), arg = "query",
-          remedy = paste0("Add ORDER BY ", paste(keys, collapse = ", "), "."))
+          remedy = paste0("Add ORDER BY ", paste(sql_name(keys), collapse = ", "), "."))
   }
+}
+
+# Names of columns as standard SQL writes them.
+sql_name <- function(name) {
+  ifelse(grepl("^[A-Za-z_][A-Za-z0-9_]*$", name), name, paste0("\"", gsub("\"", "\"\"", name), "\""))
 }
 
 group_name <- function(keys, row) {

@@ -45,6 +45,16 @@ test_that("the tables of other laboratory data join by specimen", {
   expect_lt(sigma(fit), 1.5)
 })
 
+test_that("the file of a logger with clock times gives the steps that were run", {
+  log <- suppressMessages(suppressWarnings(
+    read_history(extdata("join_log.csv"), specimen = c("CH 1" = "bell-330", "CH 2" = "bell-350"))
+  ))
+  expect_identical(attr(log, "start"), "2026-11-30T08:00:00")
+  steps <- find_steps(log[log$temp_c < 2000, ])
+  expect_equal(steps$step_min, rep(c(2, 2, 4), 2), tolerance = 0.02)
+  expect_equal(steps$temp_c, rep(c(330, 350), each = 3), tolerance = 0.005)
+})
+
 test_that("counts are for one specimen: by group, or refused by mutate()", {
   skip_if_not_installed("dplyr")
   counts <- read.csv(extdata("join_counts.csv"))

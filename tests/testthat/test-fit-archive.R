@@ -102,6 +102,7 @@ test_that("a query in key order, with groups across the cuts", {
   expect_error(fit_archive(db, withr::local_tempfile(), by = coil, chunk_rows = 1e6,
                            query = "SELECT * FROM readings ORDER BY time_min"),
                class = "softanneal_error_duplicate")
+  expect_identical(sql_name(c("coil", "lot no. \"1\"")), c("coil", "\"lot no. \"\"1\"\"\""))
   DBI::dbExecute(db, "DELETE FROM readings WHERE coil = 'c01' AND time_min = 64")
   unlink(file.path(out, "part-000003.rds"))
   expect_error(fit_archive(db, out, by = coil, query = query, chunk_rows = 50),

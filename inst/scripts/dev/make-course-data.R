@@ -56,6 +56,21 @@ heated$unit <- c("C", "C", "C", "K", "K")
 heated$peak <- round(heated$peak - ifelse(heated$unit == "C", 273.15, 0), 1)
 save_csv(heated, "join_dsc.csv")
 
+# the file of a logger with clock times, from 8:00: two of the pieces of the first example of the vignette in
+# steps of 2 and 4 min more, a point each 20 s, decimal commas, and a broken contact as 9999
+logged <- expand.grid(time_min = c(2, 4, 8), temp_c = c(330, 350))
+logged$specimen <- paste0("bell-", logged$temp_c)
+logged <- anneal_history(logged, thickness_mm = 0.95)
+clock <- seq(0, max(logged$time_s), 20)
+channel <- function(name) {
+  at <- logged$specimen == name
+  sprintf("%.1f", approx(logged$time_s[at], logged$temp_c[at], clock, rule = 2, ties = min)$y)
+}
+rows <- paste(format(as.POSIXct("2026-11-30 08:00", tz = "UTC") + clock, "%d.%m.%Y;%H:%M:%S"),
+              chartr(".", ",", channel("bell-330")), chartr(".", ",", channel("bell-350")), sep = ";")
+rows[25] <- sub("[0-9,]+$", "9999,0", rows[25])
+writeLines(c("Furnace 2, logger 17", "Date;Time;CH 1 (C);CH 2 (C)", rows), "inst/extdata/join_log.csv")
+
 # hardness of strips after rolling: 58 HV annealed, saturation 172 HV, strain constant 0.55; 1.5 HV scatter
 seed(42)
 strain <- c(0, 0.05, 0.1, 0.2, 0.3, 0.45, 0.6, 0.8, 1)
