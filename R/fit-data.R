@@ -40,6 +40,7 @@ softening_data <- function(data, columns, scale, material, weights, na.action, t
   specimen <- if (columns$specimen %in% names(data) || columns$specimen != "specimen") {
     any_column(data, columns$specimen)
   }
+  if (is.null(history)) specimen <- pieces_of_lots(data, specimen, time, c(columns$operator, columns$strain))
   run <- label_column(data, columns$furnace, "furnace", "run")
   operator <- label_column(data, columns$operator, "operator")
   side <- if (!is.null(columns$limit)) limit_sides(data, columns$limit)

@@ -88,18 +88,18 @@ check_readings <- function(data, hardness = hardness, specimen = specimen, temp 
 }
 
 # Names of specimens with their group and laboratory, where there are several.
-own_pieces <- function(data, specimen) {
+own_pieces <- function(data, specimen, time) {
   for (name in c("group", "laboratory")) {
     x <- data[[name]]
     if (is.null(x) || !is.atomic(x) || length(unique(x)) < 2L) next
     specimen <- paste(as.character(specimen), "of", name, as.character(x))
   }
-  specimen
+  pieces_of_lots(data, specimen, time, "group")
 }
 
 # Groups, laboratories, strips and reductions, within which pieces are compared; NULL for one.
 part_of_rows <- function(data) {
-  names <- several_of(data, c("group", "laboratory", "strip", STRAIN_COLUMNS))
+  names <- c(several_of(data, c("group", "laboratory", "strip", STRAIN_COLUMNS)), lot_columns(data))
   if (length(names)) do.call(paste, lapply(unname(unclass(data)[names]), as.character))
 }
 
@@ -108,7 +108,7 @@ readings_parts <- function(data, pick, thickness_mm, length_mm) {
   keys <- step_keys(data, pick)
   names(keys) <- c("specimen", "temp", "time", "scale")
   # "A" of one group is another specimen than "A" of the next
-  keys$specimen <- own_pieces(data, keys$specimen)
+  keys$specimen <- own_pieces(data, keys$specimen, keys$time)
   known <- known_scale(as.character(keys$scale))
   if (anyNA(known)) abort_scale(as.character(keys$scale)[is.na(known)][1L], pick$scale, which(is.na(known)))
   n <- nrow(data)

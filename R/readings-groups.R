@@ -29,7 +29,7 @@ several_of <- function(data, columns) {
 }
 
 # Those that vary within a step: pooled, the step would hold the readings of several.
-pooled_within <- function(data, keys, columns = c(POOLED_COLUMNS, STRAIN_COLUMNS)) {
+pooled_within <- function(data, keys, columns = c(POOLED_COLUMNS, STRAIN_COLUMNS, lot_columns(data))) {
   id <- NULL
   Filter(function(name) {
     if (is.null(id)) id <<- group_rows(keys)$id
@@ -52,7 +52,8 @@ tell_pooled <- function(data, used) {
   if (length(groups)) {
     n <- length(unique(data[[groups[1L]]]))
     warn("assumption", paste0("Readings of ", n, " values of `", groups[1L], "` are fitted as one; ",
-                              "fit_each(by = ", name_in_quotes(groups[1L]), ") fits each for itself."), n = n)
+                              "fit_each(by = ", name_in_quotes(groups[1L]), ") fits each for itself.",
+                              tell_same_names(data, used, groups[1L])), n = n)
   }
   unknown <- setdiff(unknown_groups(data, used), c(strains, groups))
   # a column that is not there will be told, and may be this one under another name
@@ -64,7 +65,8 @@ tell_pooled <- function(data, used) {
                               listed(unique(as.character(data[[name]][filled(data[[name]])])), 3L),
                               ") are fitted as one; fit_each(by = ", name_in_quotes(name),
                               ") fits each for itself, operator = ", bare_name(name), " or furnace = ",
-                              bare_name(name), " takes it as an error."), n = n)
+                              bare_name(name), " takes it as an error.",
+                              tell_same_names(data, used, name)), n = n)
   }
   invisible()
 }
@@ -74,7 +76,8 @@ tell_pooled_each <- function(data, by, used) {
   keys <- unclass(data)[by]
   if (!length(keys)) return(invisible())
   reductions <- strain_columns(data)
-  pooled <- pooled_within(data, keys, setdiff(c("group", "laboratory", "strip", reductions), c(by, used)))
+  within <- c("group", "laboratory", "strip", lot_columns(data), reductions)
+  pooled <- pooled_within(data, keys, setdiff(within, c(by, used)))
   strains <- intersect(pooled, reductions)
   call <- function(name) paste0("by = c(", paste(vapply(c(by, name), bare_name, ""), collapse = ", "), ")")
   if (length(strains)) {

@@ -19,7 +19,7 @@ SET_COLUMNS <- c("group", "laboratory", "operator")
 # Who read each row, and of which strip, for find_other_scale().
 reading_sets <- function(data) {
   sets <- several_of(data, SET_COLUMNS)
-  stock <- several_of(data, c("strip", STRAIN_COLUMNS))
+  stock <- c(several_of(data, c("strip", STRAIN_COLUMNS)), lot_columns(data))
   list(sets = lapply(unclass(data)[sets], as.character),
        stock = if (length(stock)) do.call(paste, lapply(unname(unclass(data)[stock]), as.character)))
 }

@@ -161,8 +161,8 @@ tell_odd_pieces <- function(d, data) {
   if (!is.null(d$na.action)) part <- part[-as.integer(d$na.action)]
   scale <- known_scale(rep_len(d$scale_read, n))
   if (anyNA(scale)) return(invisible())
-  r <- list(n = n, h = d$as_read, specimen = own_pieces_of(data, known, d$na.action), temp = d$label_c,
-            time = d$time_min, scale = scale, part = part, material = rep_len(table_names(d$material), n))
+  r <- list(n = n, h = d$as_read, specimen = own_pieces_of(data, known, d$time_min, d$na.action),
+            temp = d$label_c, time = d$time_min, scale = scale, part = part, material = rep_len(table_names(d$material), n))
   sets <- reading_sets(data)
   if (!is.null(d$na.action)) sets <- lapply(sets, keep_rows, gone = as.integer(d$na.action))
   r[c("sets", "stock")] <- sets
@@ -176,8 +176,8 @@ tell_odd_pieces <- function(d, data) {
        n = length(rows), rows = rows)
 }
 
-own_pieces_of <- function(data, known, gone) {
-  if (is.null(gone)) own_pieces(data, known) else own_pieces(data[-as.integer(gone), , drop = FALSE], known)
+own_pieces_of <- function(data, known, time, gone) {
+  own_pieces(if (is.null(gone)) data else data[-as.integer(gone), , drop = FALSE], known, time)
 }
 
 keep_rows <- function(x, gone) if (is.list(x)) lapply(x, `[`, -gone) else x[-gone]
