@@ -80,6 +80,10 @@ read_answers <- function(answers) {
     out$behind[i] <- is.na(one$why)
     if (out$behind[i]) out$unit[i] <- cells$unit[i] else out$number[i] <- NA_real_
   }
+  # 130.000 J/mol with a point for thousands: no energy is below 1 kJ/mol
+  thousands <- which(tolower(out$quantity) %in% "q_kj_mol" & plain_answer_unit(out$unit) %in% "J/mol" &
+                       is.na(out$other) & grepl("^[1-9][0-9]{0,2}[.][0-9]{3}$", out$digits))
+  out$other[thousands] <- 1000 * out$number[thousands]
   out$temp_text <- sub(" *(\u00b0|deg\\.?)? *C$", "", out$temp_text)
   out$temp_c <- number(out$temp_text)
   bad <- which(is.na(out$temp_c) & !is.na(out$temp_text))

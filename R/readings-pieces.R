@@ -162,7 +162,8 @@ tell_odd_pieces <- function(d, data) {
   scale <- known_scale(rep_len(d$scale_read, n))
   if (anyNA(scale)) return(invisible())
   r <- list(n = n, h = d$as_read, specimen = own_pieces_of(data, known, d$time_min, d$na.action),
-            temp = d$label_c, time = d$time_min, scale = scale, part = part, material = rep_len(table_names(d$material), n))
+            temp = d$label_c, time = d$time_min,
+            scale = scale, part = part, material = rep_len(table_names(d$material), n))
   sets <- reading_sets(data)
   if (!is.null(d$na.action)) sets <- lapply(sets, keep_rows, gone = as.integer(d$na.action))
   r[c("sets", "stock")] <- sets

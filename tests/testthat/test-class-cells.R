@@ -33,6 +33,9 @@ test_that("a cell is read only if all of it is understood", {
     list("t50_min", "3365 s", "min", 3365 / 60), list("t50_min", "t50 = 1.5 h", "min", 90),
     list("t50_min", "56:05", "min", NA), list("t50_min", "0.5 h 6 min", "min", NA),
     list("n", "n = 1,76", "", 1.76), list("n", "1.7 1", "", NA), list("n", "1.76", "1", 1.76),
+    list("q_kj_mol", "130.000", "J/mol", 130), list("q_kj_mol", "130.000 J/mol", "kJ/mol", 130),
+    list("q_kj_mol", "130.00", "J/mol", 0.13), list("q_kj_mol", "130.000", "kJ/mol", 130),
+    list("q_kj_mol", "0.130", "J/mol", 1.3e-4), list("h_soft", "71.8 HRF", "HV", 70),
     list("h_worked", "162/77", "HV", NA), list("h_worked", "159.5 HV10", "HV", 159.5),
     list("h_worked", "162 MPa", "HV", NA), list("h_soft", "HV = 78(2)", "HV", 78))
   for (cell in cells) {
