@@ -50,6 +50,8 @@ import_attempt <- function(file, arguments = list()) {
 import_window <- function() {
   field <- function(id, label) shiny::selectInput(id, label, c("as found" = ""), width = "100%")
   miniUI::miniPage(
+    # long lines of code and of what was read break at the edge
+    shiny::tags$style("pre {white-space: pre-wrap; word-break: normal;} #choose {margin-bottom: 10px;}"),
     miniUI::gadgetTitleBar("Import readings",
                            right = miniUI::miniTitleBarButton("done", "Insert the code", TRUE)),
     miniUI::miniContentPanel(
