@@ -204,3 +204,41 @@ test_that("a plan has the cautions of its hottest furnace", {
   expect_identical(p$cautions$precaution, hot$precaution)
   expect_identical(sum(p$cautions$from_temp_c %in% 700), 2L)
 })
+
+test_that("ends of the band of an open curve are there to their last digits", {
+  # Q is open: the hotter temperature was over before its first reading
+  d <- with_test_seed(71, made_readings(temps = c(300, 420), times = c(0, 5, 10, 20, 40, 80), q = 150,
+                                        half_min = 6, sd_step = 0.5))
+  f <- quietly_fitted(d, se = "model")
+  expect_false(f$states[["q_kj_mol"]] == "determined")
+  at <- data.frame(temp_c = c(300, 360), time_min = c(20, 2))
+  band <- suppressWarnings(predict(f, at, interval = "confidence"))
+  # sum of squares of the best curve with one tie, by Gauss and Newton: k and n at 300 degrees Celsius
+  least <- function(levels) {
+    residuals <- function(p) {
+      left <- function(t) exp(-(exp(p[2L]) * t)^p[3L])
+      level <- levels(p[1L], left)
+      share <- ifelse(d$temp_c == 300, left(d$time_min), as.numeric(d$time_min == 0))
+      d$hardness - level[2L] - (level[1L] - level[2L]) * share
+    }
+    p <- c(if (is.na(levels(1, \(t) NA)[1L])) 80 else 160, log(0.03), 1.5)
+    for (k in 1:60) {
+      jac <- vapply(1:3, function(j) {
+        by <- 1e-5 * p[j]
+        (residuals(replace(p, j, p[j] + by)) - residuals(replace(p, j, p[j] - by))) / (2 * by)
+      }, d$hardness)
+      step <- qr.coef(qr(jac), residuals(p))
+      sum_of <- \(x) sum(residuals(x)^2)
+      while (sum_of(p - step) > sum_of(p) && max(abs(step)) > 1e-12) step <- step / 2
+      p <- p - step
+    }
+    sum(residuals(p)^2)
+  }
+  # worked and soft level of a curve through h at 300; at 360 it may be soft: the soft level is h
+  at_300 <- function(h) \(soft, left) c((h - soft * (1 - left(20))) / left(20), soft)
+  at_360 <- function(h) \(worked, left) c(worked, h)
+  rise <- function(curves) (least(curves) - deviance(f)) / (stats::qt(0.975, df.residual(f)) * sigma(f))^2
+  expect_equal(rise(at_300(band[1L, "lwr"])), 1, tolerance = 1e-6)
+  expect_equal(rise(at_300(band[1L, "upr"])), 1, tolerance = 1e-6)
+  expect_equal(rise(at_360(band[2L, "lwr"])), 1, tolerance = 1e-6)
+})

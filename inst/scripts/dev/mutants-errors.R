@@ -106,9 +106,8 @@ mutant("slope of a meeting in the delay", "src/answers_meeting.c",
 mutant("slope of a meeting in the worked level", "src/answers_meeting.c",
        "gradient[SA_P_WORKED] -= 1.0 - at->target;", "gradient[SA_P_WORKED] -= at->target;",
        "c: model")
-mutant("ends of a band are their starts", "src/answers_curve.c",
-       "#define NEAR_GOAL 0.01", "#define NEAR_GOAL 1.0",
-       "answers-intervals")
+mutant("ends of a band are their starts", "src/answers_curve.c", "#define NEAR_GOAL 0.01",
+       "#define NEAR_GOAL 1.0", "thresholds-bench: ends of the band")
 mutant("curves of other places forgotten", "src/answers_curve.c",
        "#define MARGIN 0.02", "#define MARGIN 200.0",
        c("answers-intervals", "thresholds", "thresholds-fit"))
