@@ -50,6 +50,7 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
     if (role$column %in% READINGS_NUMBERS) {
       if (role$column == "time_min" && of_spreadsheet(raw[[j]])) raw[[j]] <- format(raw[[j]], "%H:%M:%S")
       if (role$column == "time_min" && !identical(role$clock, "m:s")) clock <- is_clock(raw[[j]])
+      if (role$column == "time_min" && is.null(times %or% role$times)) refuse_added_times(raw[[j]], name, at)
       by_class <- inherits(raw[[j]], c("units", "difftime"))
       value <- column_numbers(raw[[j]], name, role$column, dec, at, role$clock)
       said <- c(said, attr(value, "told"))
@@ -141,6 +142,7 @@ assemble_readings <- function(raw, template, columns, readings, constants, times
   said <- c(said, summed$said)
   if (length(said)) say("units", paste0("Columns understood: ", paste(said, collapse = "; "), "."))
   raw <- validate_readings(raw, origin, isTRUE(attr(constants, "property")))
+  tell_mean_rows(raw, origin)
   attr(raw, "dec") <- NULL
   if (!is.null(place)) raw <- with_places(raw, origin)
   readings_like(label_columns(raw), template)

@@ -113,3 +113,14 @@ suspect_step_times <- function(raw, piece, step, origin) {
         remedy = paste("If these are the times of single steps, read with `times = \"step\"`;",
                        "if they are added up already, correct the time."))
 }
+
+# "+4" in a column of times is a time that was added.
+refuse_added_times <- function(text, name, place) {
+  plus <- if (is.character(text)) grep("^[[:space:]]*[+][[:space:]]*[0-9]", text)
+  if (!length(plus)) return(invisible())
+  abort("column", paste0("column `", name, "` holds '", text[plus[1L]], "', as if this time was added to ",
+                         "those before"),
+        arg = name, rows = plus, cells = text[plus], where = place_text(place, plus),
+        remedy = paste("Say by `times` whether each time is that of one step (\"step\") or the sum of all",
+                       "(\"accumulated\")."))
+}

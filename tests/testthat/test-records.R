@@ -59,6 +59,10 @@ test_that("every record gives its truth or its refusal", {
       expect_match(got$said, now$text, label = now$file)
       expect_match(got$said, "warning softanneal_warning_missing", label = now$file)
       expect_equal(sum(is.na(got$value$hardness)), 1L, label = now$file)
+    } else if (now$outcome == "warning assumption") {
+      expect_match(got$said, now$text, label = now$file)
+      expect_match(got$said, "warning softanneal_warning_assumption", label = now$file)
+      expect_equal(nrow(got$value), 24L, label = now$file)
     } else {
       expect_s3_class(got$value, paste0("softanneal_error_", now$outcome))
       expect_match(conditionMessage(got$value), now$text, label = now$file)
@@ -503,4 +507,17 @@ test_that("a bare word of time beside `time_min` is left alone, and ordinals are
   d <- data.frame(specimen = "A", temp_c = 330, time_min = c(0, 4), HRF = c(90, 80), `HRF mean` = c(91, 81),
                   check.names = FALSE)
   expect_identical(as.vector(suppressMessages(read_readings(d))$hardness), c(90, 80))
+})
+
+test_that("a last reading that is the mean is a computed row only where all are so, and not for chance", {
+  h <- c(92.5, 92, 93, 92.5, 88, 87.2, 88.5, 87.9, 80, 79.5, 81, 80.2, 71, 70.5, 72, 71.2)
+  id <- rep(1:4, each = 4)
+  # of 12 others one, 92.5, is the mean of its step: (1 + 1) / 14, to the fourth 0.0004
+  expect_identical(mean_rows(h, id), c(4L, 8L, 12L, 16L))
+  expect_identical(mean_rows(h[1:12], id[1:12]), integer()) # three steps are too few
+  expect_identical(mean_rows(replace(h, 16, 71.3), id), integer())
+  # one reading more that is a mean by chance: 3 of 14, to the fourth 0.002
+  expect_identical(mean_rows(replace(h, c(9, 11, 12), c(80, 80.5, 80)), id), integer())
+  # readings all alike have their mean last for no reason
+  expect_identical(mean_rows(rep(c(90, 80, 70, 60), each = 4), id), integer())
 })
