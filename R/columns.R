@@ -56,6 +56,13 @@ all_of_names <- function(call, where) {
         arg = "column", remedy = "Give the names as text.")
 }
 
+# Columns that an expression in the columns, such as weights = 1 / sd^2, speaks of.
+columns_in <- function(expression, data) {
+  texts <- function(e) if (is.character(e)) e else if (is.call(e)) unlist(lapply(as.list(e), texts))
+  e <- rlang::quo_squash(expression)
+  intersect(c(all.vars(e), texts(e)), names(data))
+}
+
 # NULL where the argument is NULL.
 optional_column <- function(column) if (is_null_column(column)) NULL else column_name(column)
 

@@ -175,7 +175,7 @@ fit_softening <- function(data,
   n_by <- check_choice(n_by, EXPONENT_CHOICES, "n_by")
   check_groups_at_all(!is.null(columns$strain), n_by, history)
   check_data(data, groups = FALSE, limits = TRUE)
-  tell_pooled(data, unlist(columns))
+  tell_pooled(data, c(unlist(columns), columns_in(rlang::enquo(weights), data)))
   weights <- weights_in(rlang::enquo(weights), data)
   material <- one_metal(data, rlang::enquo(material), !missing(material))
   d <- softening_data(data, columns, scale, material, weights, na.action, temp_ref_c, history,

@@ -64,6 +64,13 @@ test_that("names that are no names of R stand in messages as they are written in
   names(d)[names(d) == "lot"] <- "lot \"1\""
   told <- expect_warning(fit_softening(d, se = "model"), "fit_each\\(by = \"lot \\\\\"1\\\\\"\"\\) fits each")
   expect_match(conditionMessage(told), "operator = `lot \"1\"` or furnace = `lot \"1\"` takes", fixed = TRUE)
+  # what weighs the readings is no group
+  names(d)[names(d) == "lot \"1\""] <- "w"
+  d$w <- ifelse(d$w == "a", 1, 2)
+  expect_warning(fit_softening(d, se = "model"), "values of `w`")
+  expect_no_warning(fit_softening(d, weights = w, se = "model"))
+  expect_no_warning(fit_softening(d, weights = .data[["w"]], se = "model"))
+  expect_no_warning(fit_softening(d, weights = 1 / w^2, se = "model"))
   # a column that is not there is told alone
   expect_no_warning(expect_refused(fit_softening(d, time = nope), "column", "no column `nope`"))
   e <- expect_error(refuse_missing_columns("hardness", "HV \"x\"", "HV \"x\""),
