@@ -12,7 +12,8 @@ REPORT_FILES <- c("coefficients.csv", "half_softening.csv", "models.csv", "softe
 #' @param readings A path, or a data frame, as for [read_readings()].
 #' @param out_dir Folder for the results; made if it is not there.
 #' @param by Columns (bare or quoted) that divide the readings into groups, such as `group` or
-#'   `c(alloy, coil)`: each is fitted for itself, and the report compares them.
+#'   `c(alloy, coil)`: each is fitted for itself, and the report compares them. By default those of
+#'   `dplyr::group_by()`.
 #' @param strain Column of the strain of cold work, or of the reduction in per cent (`reduction_pct`), as in
 #'   [fit_softening()]: one fit of several reductions.
 #' @param property As in [fit_softening()], of a data frame; `columns = c(hardness = "yield_mpa")` names its
@@ -59,7 +60,8 @@ softening_report <- function(readings, out_dir, ..., by = NULL, strain = NULL, m
                              material = "brass", specimen = NULL, title = NULL, level = 0.95,
                              overwrite = FALSE, reading_scale = NULL, u_temp_c = NULL, events = NULL,
                              property = NULL) {
-  by <- if (!is_null_column(rlang::enquo(by))) key_names(rlang::enquo(by))
+  by <- if (is.data.frame(readings)) keys_or_groups(rlang::enquo(by), readings) else
+    if (!is_null_column(rlang::enquo(by))) key_names(rlang::enquo(by))
   strain <- optional_column(rlang::enquo(strain))
   metal <- rlang::enquo(material)
   metal_given <- !missing(material)

@@ -91,6 +91,13 @@ test_that("groups of group_by() are respected or refused", {
   expect_identical(summarise_readings(grouped)$mean, summarise_readings(two, by = "coil")$mean)
   expect_identical(nrow(find_outliers(grouped)), nrow(find_outliers(two, by = "coil")))
   expect_no_error(fit_each(dplyr::rowwise(two), by = coil))
+  skip_if_not_installed("rmarkdown")
+  skip_if_not(rmarkdown::pandoc_available())
+  expect_refused(softening_report(grouped, tempfile(), by = specimen), "argument", "is grouped by 'coil'", "by")
+  # the folder is looked at for files of groups before anything is fitted
+  folder <- withr::local_tempdir()
+  file.create(file.path(folder, "groups.png"))
+  expect_refused(softening_report(grouped, folder), "file", "there are results in", "out_dir")
 })
 
 test_that("errors and warnings carry the call of the function that was called", {
