@@ -93,7 +93,7 @@ test_that("groups of group_by() are respected or refused", {
   expect_no_error(fit_each(dplyr::rowwise(two), by = coil))
   skip_if_not_installed("rmarkdown")
   skip_if_not(rmarkdown::pandoc_available())
-  expect_refused(softening_report(grouped, tempfile(), by = specimen), "argument", "is grouped by 'coil'", "by")
+  expect_refused(softening_report(grouped, tempfile(), by = specimen), "argument", "grouped by 'coil'", "by")
   # the folder is looked at for files of groups before anything is fitted
   folder <- withr::local_tempdir()
   file.create(file.path(folder, "groups.png"))
