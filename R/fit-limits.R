@@ -183,6 +183,19 @@ with_limit_column <- function(out, fit) {
 # Readings of a fit that are readings.
 is_reading <- function(d) if (is.null(d$limits)) rep(TRUE, d$n) else d$limits$side == 0L
 
+# Steps (conditions) with limits among their readings: `side` 1 where the mean of the step is at least
+# `bound`, -1 where at most, 0 for other steps and for one with limits to both sides.
+limited_steps <- function(fit) {
+  d <- fit$readings
+  if (is.null(d$limits)) return(NULL)
+  id <- factor(fit$conditions$of_reading + 1L, seq_along(fit$conditions$mean))
+  side <- d$limits$side
+  both <- tapply(side > 0L, id, any) & tapply(side < 0L, id, any)
+  value <- ifelse(side == 0L, d$hardness, d$limits$bound)
+  total <- as.vector(tapply(side, id, sum))
+  list(side = ifelse(both, 0L, sign(total)), bound = as.vector(tapply(value, id, mean)))
+}
+
 limit_words <- function(fit) {
   side <- fit$readings$limits$side
   if (is.null(side)) return(NULL)

@@ -22,7 +22,8 @@
 #'   `std.error` is `NA` for a parameter the data do not fix; its limits are then those of the
 #'   profile and may be infinite. `statistic` and `p.value` test against zero.
 #'   `glance()`: `sigma`, `isConv`, `finTol`, `logLik`, `AIC`, `BIC`, `deviance`,
-#'   `df.residual`, `nobs`, then `stop_message` (how the solver ended, in words) and
+#'   `df.residual`, `nobs` (`logLik`, `AIC` and `BIC` are `NA`, with a warning, where there are limits among
+#'   the readings), then `stop_message` (how the solver ended, in words) and
 #'   `n_undetermined` (number of parameters without standard error).
 #'   `augment()`: the data with `.fitted`, `.resid`,
 #'   `.se.fit` and, when asked, `.lower`, `.upper`; no `.resid` for `newdata`. Of a softening fit also
@@ -75,7 +76,11 @@ coefficient_table <- function(object) {
 #' @export
 glance.softanneal_fit <- function(x, ...) {
   check_dots_broom(...)
-  ll <- stats::logLik(x)
+  ll <- if (is.null(x$readings$limits)) stats::logLik(x) else {
+    warn("missing", paste("logLik, AIC and BIC are NA: there is no likelihood to compare models by of a fit",
+                          "with limits (at least, at most) among its readings."))
+    structure(NA_real_, df = x$estimated + 1L, nobs = x$nobs, class = "logLik")
+  }
   as_table(data.frame(
     sigma = x$sigma, isConv = x$convergence$converged, finTol = x$convergence$cosine,
     logLik = as.numeric(ll), AIC = stats::AIC(ll), BIC = stats::BIC(ll), deviance = x$deviance,

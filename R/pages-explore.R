@@ -122,8 +122,9 @@ explore_data <- function(fit, dial, level) {
     temperatures = I(temperatures),
     colours = list(light = I(ramp_colours(length(temperatures), FALSE)),
                    dark = I(ramp_colours(length(temperatures), TRUE))),
-    readings = explore_readings(fit), conditions = list(
-      temp_c = I(at$temp_c), time_min = I(at$time_min), mean = I(at$mean), weight = I(at$weight)),
+    readings = explore_readings(fit), conditions = c(
+      list(temp_c = I(at$temp_c), time_min = I(at$time_min), mean = I(at$mean), weight = I(at$weight)),
+      lapply(limited_steps(fit), I)),
     squares = sum((fit$weights %or% 1) * fit$residuals^2), loss = fit$loss,
     weighted = !is.null(fit$weights),
     scales = explore_scales(fit, dial))

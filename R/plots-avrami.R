@@ -48,7 +48,7 @@ plot_avrami <- function(fit, ..., margin = NULL, level = 0.95, base_size = NULL)
           remedy = in_property("Read hardness at times where softening is under way.", fit))
   }
   curve <- avrami_curves(fit, d)
-  arrows <- points[!inside, ]
+  arrows <- points[points$where %in% c("low", "high"), ]
   levels <- c(0.001, 0.01, 0.05, 0.2, 0.5, 0.8, 0.95, 0.99, 0.999)
   place <- shape_line(fit$model, levels)
   levels <- levels[place >= d$edge[1L] & place <= d$edge[2L]]
@@ -65,6 +65,7 @@ plot_avrami <- function(fit, ..., margin = NULL, level = 0.95, base_size = NULL)
                           show.legend = FALSE) +
     ggplot2::geom_point(ggplot2::aes(y = .data[["y"]], shape = .data[["temperature"]]),
                         data = points[inside, ], size = 2.2, show.legend = TRUE) +
+    limit_marks(points[points$where == "limit", ], "y") +
     ggplot2::scale_x_log10(sub(")", ", logarithmic)", time_title(fit), fixed = TRUE),
                            breaks = log_breaks(span), labels = axis_numbers) +
     ggplot2::scale_y_continuous(
@@ -80,12 +81,13 @@ plot_avrami <- function(fit, ..., margin = NULL, level = 0.95, base_size = NULL)
                      "interval from the scatter of the means"),
         if (nrow(arrows)) paste0("Arrows: ", count(nrow(arrows), "mean"), " within ",
                                  format_quantity(100 * d$margin, 2L), " % of a level, or beyond it."),
-        "Lines: fitted model.", model_remark(fit)),
+        limit_mark_words(points[points$where == "limit", ]), "Lines: fitted model.", model_remark(fit)),
       alt = paste0("Avrami plot of ", sum(inside), " step means at ", nlevels(points$temperature),
                    " temperatures with the fitted ", fit$model, " model, exponent n ",
                    paste(format_quantity(fit$par[base_term(names(fit$par)) == "n"]),
                          collapse = ", "), "; ", sum(points$where == "low"), " and ",
-                   sum(points$where == "high"), " means are arrows at the lower and upper edge.")) +
+                   sum(points$where == "high"), " means are arrows at the lower and upper edge",
+                   limits_in_alt(sum(points$where == "limit"), "steps"), ".")) +
     plain_theme(base_size)
 }
 
@@ -93,9 +95,10 @@ avrami_points <- function(fit, margin, level) {
   at <- fit$conditions
   sd <- scatter_of_means(fit)
   df <- max(length(at$mean) - fit$estimated, 1L)
-  x <- softened_fraction(fit, at$mean, at$strain)
+  out <- with_limits(fit, data.frame(temp_c = at$temp_c, time_min = at$time_min,
+                                     x = softened_fraction(fit, at$mean, at$strain)))
+  x <- out$x
   unit <- sd / abs(worked_hardness(fit, at$strain) - soft_hardness(fit, at$strain))
-  out <- data.frame(temp_c = at$temp_c, time_min = at$time_min, x = x)
   if (!is.null(at$strain)) out$panel <- strain_label(at$strain)
   half <- stats::qt(0.5 + level / 2, df) * unit
   if (is.null(margin)) margin <- fraction_margin(unit)
@@ -106,6 +109,9 @@ avrami_points <- function(fit, margin, level) {
   x <- x[keep]
   edge <- shape_line(fit$model, c(margin, 1 - margin)) + c(-0.45, 0.3)
   out$where <- ifelse(x < margin, "low", ifelse(x > 1 - margin, "high", "inside"))
+  # a limit that points away from the edge it is near is none of its arrows
+  away <- (out$points < 0 & out$where != "low") | (out$points > 0 & out$where != "high")
+  out$where[away] <- "limit"
   clamp <- function(v) {
     y <- shape_line(fit$model, pmin(pmax(v, 0), 1)) # 0 and 1 give the infinite ends
     pmin(pmax(y, edge[1L]), edge[2L])
@@ -113,7 +119,7 @@ avrami_points <- function(fit, margin, level) {
   inside <- out$where == "inside"
   out$low <- ifelse(inside, clamp(x - half), NA_real_)
   out$high <- ifelse(inside, clamp(x + half), NA_real_)
-  out$y <- ifelse(inside, clamp(x), ifelse(out$where == "low", edge[1L], edge[2L]))
+  out$y <- ifelse(inside | away, clamp(x), ifelse(out$where == "low", edge[1L], edge[2L]))
   # an arrow starts where the interval of its mean ends, or a little inside
   out$tail <- ifelse(out$where == "low", pmax(clamp(x + half), edge[1L] + 0.3),
                      pmin(clamp(x - half), edge[2L] - 0.3))

@@ -40,10 +40,10 @@ plot_collapse <- function(fit, ..., level = 0.95, base_size = NULL) {
   df <- max(length(at$mean) - fit$estimated, 1L)
   drop <- worked_hardness(fit, at$strain) - soft_hardness(fit, at$strain)
   half <- stats::qt(0.5 + level / 2, df) * scatter_of_means(fit) / abs(drop)
-  d <- data.frame(temp_c = at$temp_c, kt = exp(rate) * at$time_min,
-                  x = softened_fraction(fit, at$mean, at$strain))
-  d$low <- d$x - half
-  d$high <- d$x + half
+  d <- with_limits(fit, data.frame(temp_c = at$temp_c, kt = exp(rate) * at$time_min,
+                                   x = softened_fraction(fit, at$mean, at$strain)))
+  d$low <- ifelse(d$points == 0, d$x - half, NA)
+  d$high <- ifelse(d$points == 0, d$x + half, NA)
   if (!is.null(at$strain)) d$panel <- strain_label(at$strain)
   d <- d[at$time_min > 0 & is.finite(d$kt) & is.finite(d$x), ]
   d$temperature <- temperature_factor(d$temp_c)
@@ -65,7 +65,9 @@ plot_collapse <- function(fit, ..., level = 0.95, base_size = NULL) {
                             data = d[!is.na(d$low), ], linewidth = 0.4, alpha = 0.7,
                             show.legend = FALSE) +
     ggplot2::geom_point(ggplot2::aes(colour = .data[["temperature"]],
-                                     shape = .data[["temperature"]]), size = 2.2) +
+                                     shape = .data[["temperature"]]), data = d[d$points == 0, ],
+                        size = 2.2, show.legend = TRUE) +
+    limit_marks(d, "x") +
     ggplot2::scale_x_log10("Rate times time, k(T) t (no unit, logarithmic)",
                            breaks = log_breaks(range(d$kt)), labels = axis_numbers) +
     ggplot2::scale_y_continuous(in_property("Softened fraction (no unit)", fit), breaks = seq(0, 1, 0.25)) +
@@ -74,12 +76,13 @@ plot_collapse <- function(fit, ..., level = 0.95, base_size = NULL) {
       title = "All temperatures on one curve",
       caption = caption_of(
         points_words("means of a step", d$low, level, "interval from the scatter of the means"),
+        limit_mark_words(d),
         if (single) "Line: fitted model, one shape for all." else
           "Lines: fitted model; recovery and hardening have rates of their own.",
         model_remark(fit),
         if (early) paste0(count(early, "mean"), " at smaller k(T) t not drawn.")),
       alt = in_property(paste0(
-        "Softened fraction of ", nrow(d), " step means at ", nlevels(d$temperature),
+        "Softened fraction of ", nrow(d), " step means", limits_in_alt(sum(d$points != 0)), " at ", nlevels(d$temperature),
         " temperatures over rate times time, from ", format_quantity(min(d$kt)), " to ",
         format_quantity(max(d$kt)), ", with the fitted ", fit$model, " model; ",
         "the largest distance from it is ", format_quantity(max(abs(collapse_misfit(fit))), 2L), "."), fit)) +
@@ -173,7 +176,14 @@ plot_hardness_map <- function(fit, hardness = NULL, ..., temp_c = NULL, time_min
   curves$inside <- curves$temp_c >= read$temp_c[1L] & curves$temp_c <= read$temp_c[2L] &
     curves$time_min >= read$time_min[1L] & curves$time_min <= read$time_min[2L]
   keep <- after & own & at$time_min >= read$time_min[1L]
-  points <- data.frame(temp_c = at$temp_c, time_min = at$time_min, hardness = at$mean)[keep, ]
+  points <- data.frame(temp_c = at$temp_c, time_min = at$time_min, hardness = at$mean, side = 0)
+  steps <- limited_steps(fit)
+  if (!is.null(steps)) {
+    points$side <- steps$side
+    points$hardness <- ifelse(steps$side == 0, at$mean, steps$bound)
+  }
+  points <- points[keep, ]
+  limits <- sum(points$side != 0)
   frame <- data.frame(x1 = read$time_min[1L], x2 = read$time_min[2L], y1 = read$temp_c[1L],
                       y2 = read$temp_c[2L])
   open <- sum(is.na(grid$hardness))
@@ -182,7 +192,7 @@ plot_hardness_map <- function(fit, hardness = NULL, ..., temp_c = NULL, time_min
                                     ymin = .data[["y1"]], ymax = .data[["y2"]]), data = frame,
                        fill = INK, alpha = 0.1, colour = INK, linewidth = 0.5, inherit.aes = FALSE) +
     ggplot2::geom_point(ggplot2::aes(fill = .data[["hardness"]]), data = points, size = 2.6,
-                        shape = 21, colour = INK, stroke = 0.4) +
+                        shape = c(25, 21, 24)[points$side + 2], colour = INK, stroke = 0.4) +
     lapply(split(curves, curves$inside), function(part) {
       ggplot2::geom_path(ggplot2::aes(group = .data[["piece"]]), data = part, linewidth = 0.6,
                          colour = INK, linetype = if (part$inside[1L]) "solid" else "22")
@@ -203,6 +213,7 @@ plot_hardness_map <- function(fit, hardness = NULL, ..., temp_c = NULL, time_min
         },
         paste0("Grey: region of the data. Points: means of the readings",
                if (!is.null(fit$readings$history)) ", at their equivalent times", "."),
+        if (limits) "Triangles: steps with limits (up: at least, down: at most), coloured at the bound.",
         if (open) "No line where the readings do not determine the curve.",
         "An estimate, not a release for use."),
       alt = paste0(in_property(paste0("Map of hardness in ", fit$scale, " over time from "), fit),
@@ -213,6 +224,7 @@ plot_hardness_map <- function(fit, hardness = NULL, ..., temp_c = NULL, time_min
                      paste("lines at", paste(format_quantity(unique(curves$level)), collapse = ", "))
                    } else "no line",
                    " and ", nrow(points), " step means",
+                   if (limits) paste0(", ", limits, " of them limits drawn as triangles"),
                    if (open) "; part of it is not determined by the readings", ".")) +
     plain_theme(base_size)
 }

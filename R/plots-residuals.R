@@ -108,10 +108,14 @@ plot_residual_map <- function(fit, base_size = NULL, ...) {
           remedy = "The map needs more steps than parameters.")
   }
   d$size <- abs(d$residual) / sigma
+  limited <- d$cluster %in% part$readings$cluster[!is_reading(fit$readings)]
   d$side <- factor(ifelse(d$residual >= 0, "above", "below"), c("above", "below"))
   ggplot2::ggplot(d, ggplot2::aes(.data[["at"]], .data[["panel"]])) +
     ggplot2::geom_point(ggplot2::aes(size = .data[["size"]], shape = .data[["side"]],
-                                     fill = .data[["side"]]), colour = INK, stroke = 0.3) +
+                                     fill = .data[["side"]]), data = d[!limited, ], colour = INK,
+                        stroke = 0.3) +
+    ggplot2::geom_point(ggplot2::aes(size = .data[["size"]], shape = .data[["side"]]),
+                        data = d[limited, ], fill = NA, colour = INK, stroke = 0.7) +
     time_axis(TRUE, part$zero, part$readings$time_min[part$readings$time_min > part$short],
               any(part$readings$time_min <= part$short), time_title(fit)) +
     ggplot2::scale_shape_manual("Mean of the step", values = c(above = 24, below = 25), drop = FALSE) +
@@ -122,9 +126,13 @@ plot_residual_map <- function(fit, base_size = NULL, ...) {
                              limits = c(0, max(3, d$size))) +
     ggplot2::scale_y_discrete(expand = ggplot2::expansion(add = 0.7)) +
     ggplot2::labs(y = "Annealed at", title = "Residuals over temperature and time",
-                  caption = in_property(paste0("One standard deviation of a step mean: ",
-                                               format_quantity(sigma, 2L), " ", fit$scale, "."), fit),
-                  alt = paste0("Mean residuals of ", nrow(d), " steps over time in min at ",
+                  caption = caption_of(
+                    in_property(paste0("One standard deviation of a step mean: ",
+                                       format_quantity(sigma, 2L), " ", fit$scale, "."), fit),
+                    if (any(limited)) "Hollow: steps with limits, which stand at their working values."),
+                  alt = paste0("Mean residuals of ", nrow(d), " steps", if (any(limited)) {
+                                 paste0(", ", sum(limited), " of them with limits and hollow,")
+                               }, " over time in min at ",
                                nlevels(d$panel), " temperatures; the largest is ",
                                format_quantity(max(d$size), 2L), " standard deviations; ",
                                sum(d$side == "above"), " lie above their curve.")) +

@@ -343,10 +343,16 @@
     return {h, residual, by, sum: by.reduce((a, b) => a + b, 0)};
   };
 
+  // pieces as rolled count as one step where their temperature does not matter yet
+  const oneRolled = c.time_min.filter((t) => t === 0).length === 1;
+  // Where the mark of each step stands: a step with limits at their bounds.
+  const stepValues = () => c.mean.map((mean, i) => c.side && c.side[i] ? c.bound[i] : mean);
+  const limited = (c.side || []).filter((s) => s).length;
+  get("limit-marks").hidden = !limited;
   const drawCurves = () => {
     const now = squaresOf(state.par), times = c.time_min.filter((t) => t > 0);
     const short = Math.min(...times) / 2, long = Math.max(...times) * 2;
-    const all = [...c.mean, worked, soft], top = Math.max(...all), low = Math.min(...all);
+    const all = [...stepValues(), worked, soft], top = Math.max(...all), low = Math.min(...all);
     const picture = plot("curves", {
       height: (w) => clamp(0.72 * w, 300, 440), right: 62, xWords: "Time (min)",
       yWords: "Hardness" + (unit && ` (${fit.scale})`),
@@ -371,8 +377,14 @@
     });
     c.temp_c.forEach((temp, i) => {
       const k = kindOf(temp), a = c.time_min[i] > 0 ? x.of(c.time_min[i]) : box.left + 9;
-      over.append(svg("path", {d: SHAPES[k % SHAPES.length], transform: `translate(${a} ${y.of(c.mean[i])})`,
-                               fill: "var(--ground)", stroke: colourOf(k), "stroke-width": 2}));
+      // the mean of a step with limits lies where the arrow points
+      const side = c.side ? c.side[i] : 0;
+      const rolled = oneRolled && c.time_min[i] === 0;
+      const mark = side ? `M-5,0H5M0,0V${-16 * side}M-4,${-10 * side}L0,${-16 * side}L4,${-10 * side}` :
+        SHAPES[rolled ? 3 : k % SHAPES.length];
+      over.append(svg("path", {d: mark, class: side ? "limit" : null,
+                               transform: `translate(${a} ${y.of(stepValues()[i])})`,
+                               fill: side ? "none" : "var(--ground)", stroke: rolled ? "var(--soft)" : colourOf(k), "stroke-width": 2}));
     });
     // names at the right, moved apart
     ends.sort((a, b) => a.y - b.y).forEach((e, i) => {
@@ -388,7 +400,7 @@
       svg("text", {x: box.right + 17, y: e.y + 4.5}, plain(e.temp) + "\u00b0")));
     picture.axes();
     show("curves", picture, `Hardness over time at ${d.temperatures.map(degrees).join(", ")}: means of ` +
-      `${c.mean.length} steps and the curves of the values chosen; sum of squares ${significant(now.sum, 4)}.`);
+      `${c.mean.length} steps${limited ? ` (${limited} with limits, as arrows)` : ""} and the curves of the values chosen; sum of squares ${significant(now.sum, 4)}.`);
   };
 
   const partsOf = (now) => c.mean.map((mean, i) => {
@@ -398,7 +410,7 @@
             leverage: rows.reduce((s, j) => s + r.leverage[j], 0)};
   });
   const stepWord = (i) => c.time_min[i] > 0 ? `${degrees(c.temp_c[i])}, ${minutes(c.time_min[i])}` :
-    `${degrees(c.temp_c[i])}, as rolled`;
+    oneRolled ? "as rolled" : `${degrees(c.temp_c[i])}, as rolled`;
 
   const drawParts = (now) => {
     const most = 60, all = partsOf(now);

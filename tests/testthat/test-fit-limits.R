@@ -282,3 +282,61 @@ test_that("intervals of levels end at the limits of states that are cut off; the
   expect_identical(states_by_dial(open)$states[["h_worked"]], "only a lower limit")
   expect_gte(states_by_dial(open)$limits["h_worked", 1L], 150)
 })
+
+test_that("pictures of steps mark limits at their bounds, pointing to where the mean lies", {
+  skip_on_cran()
+  d <- limited_bench()
+  fit <- fit_softening(d, se = "model")
+  # the table as typed in: all numbers of a step with a limit, averaged as they stand
+  typed <- aggregate(cbind(hardness, high = limit %in% "at least", low = limit %in% "at most") ~
+                       time_min + temp_c, d[d$time_min > 0, ], mean)
+  typed <- typed[xor(typed$high > 0, typed$low > 0), ]
+  expect_true(sum(typed$high > 0) > 3 && sum(typed$low > 0) > 3)
+  b <- coef(fit)
+  typed$x <- (b[["h_worked"]] - typed$hardness) / (b[["h_worked"]] - b[["h_soft"]])
+  marks <- function(p, shape) {
+    layer <- Filter(function(l) identical(l$aes_params$shape, shape), p$layers)
+    layer[[1L]]$data
+  }
+  p <- plot_collapse(fit)
+  expect_equal(sort(marks(p, 6)$x), sort(typed$x[typed$high > 0])) # at least so hard: at most so soft
+  expect_equal(sort(marks(p, 2)$x), sort(typed$x[typed$low > 0]))
+  expect_true(all(is.na(p$data$low[p$data$points != 0])) && !anyNA(p$data$low[p$data$points == 0]))
+  expect_match(p$labels$caption, "Hollow triangles: steps with limits")
+  expect_match(p$labels$alt, paste(nrow(typed), "of them with limits"))
+  a <- plot_avrami(fit)$data
+  expect_true(all(a$points[a$where == "inside"] == 0))
+  edge <- range(a$y)
+  limit <- a[a$where == "limit", ]
+  inner <- limit$y > edge[1L] & limit$y < edge[2L]
+  expect_equal(limit$y[inner], log(-log(1 - limit$x[inner])))
+  expect_false(any(a$where == "low" & a$points > 0) || any(a$where == "high" & a$points < 0))
+  map <- plot_hardness_map(fit)
+  dots <- Filter(function(l) length(l$aes_params$shape) > 1L, map$layers)[[1L]]
+  shown <- merge(dots$data, typed, by = c("temp_c", "time_min"))
+  expect_equal(shown$hardness.x, shown$hardness.y)
+  expect_equal(shown$side, ifelse(shown$high > 0, 1, -1))
+  expect_equal(dots$aes_params$shape == 21, dots$data$side == 0)
+  expect_match(map$labels$caption, "Triangles: steps with limits")
+  hollow <- plot_residual_map(fit)
+  expect_equal(nrow(hollow$layers[[2L]]$data), length(unique(
+    paste(d$temp_c, d$time_min, d$specimen)[!is.na(d$limit)])))
+  expect_match(hollow$labels$caption, "Hollow: steps with limits")
+  page <- explore_data(fit, NULL, 0.95)$conditions
+  expect_equal(sum(page$side != 0 & page$time_min > 0), nrow(typed))
+  # without limits nothing is said
+  plain <- fit_softening(example_data("bellbrass_readings"))
+  for (q in list(plot_collapse(plain), plot_avrami(plain), plot_hardness_map(plain), plot_residual_map(plain))) {
+    expect_false(grepl("limit", paste(q$labels$caption, q$labels$alt)))
+  }
+  expect_null(explore_data(plain, NULL, 0.95)$conditions$side)
+})
+
+test_that("glance() of a fit with limits has no likelihood and says so", {
+  skip_on_cran()
+  fit <- fit_softening(limited_bench(), se = "model")
+  expect_warning(g <- glance(fit), "logLik, AIC and BIC are NA", class = "softanneal_warning_missing")
+  expect_true(is.na(g$logLik) && is.na(g$AIC) && is.na(g$BIC))
+  expect_equal(g[c("sigma", "nobs")], data.frame(sigma = sigma(fit), nobs = nobs(fit)), ignore_attr = TRUE)
+  expect_equal(nrow(tidy(fit, conf.int = TRUE)), 5L)
+})

@@ -39,7 +39,12 @@ along <- data.frame(specimen = rep(c("A", "B"), each = 7), temp_c = rep(c(300, 3
                     log_time = rep(c(0, 120, 300, 600, 1200, 2400, 4800), 2), scale = "HV",
                     hardness = c(160, 159, 155, 150, 140, 120, 95, 160, 145, 120, 95, 82, 80, 79))
 along$time_min <- along$log_time / 60
+# the end of a dial: what lies above 150 HV was read as at least 150
+limited <- simulate_readings(temp_c = c(300, 330, 360, 390), scale = "HV", resolution = 0.1, seed = 4)
+limited <- transform(as.data.frame(limited), limit = ifelse(hardness > 150 & time_min > 0, "at least", NA),
+                     hardness = ifelse(time_min > 0, pmin(hardness, 150), hardness))
 fits <- quiet(list(
+  limits = fit_softening(limited),
   easy = fit_softening(bell), nine = fit_softening(nine),
   half = fit_softening(bell[bell$temp_c >= 370, ]), one = fit_softening(bell[bell$temp_c == 330, ]),
   rich = fit_softening(bell, model = "recovery_jmak"), fixed = fit_softening(bell, fixed = c(n = 1.6)),
