@@ -45,7 +45,8 @@ autoplot.softanneal_heat <- function(object, ...) {
   targets <- unique(object$summary$target_c)
   bands <- unique(object$summary$tolerance_c)
   one <- length(targets) == 1L && length(bands) == 1L
-  plot_history(object$history, target_c = if (one) targets, tolerance_c = if (one) bands)
+  plot_history(object$history, target_c = if (one) targets, tolerance_c = if (one) bands) +
+    ggplot2::labs(title = "Temperature of the specimen")
 }
 
 #' @rdname heat_up

@@ -30,7 +30,8 @@ BELIEF_WORDS <- c(recryst_1h_c = "Recrystallised in 1 h (deg C)", sd_furnace_c =
 quantity_label <- function(terms, scale = "HV") {
   own <- terms %in% names(BELIEF_WORDS)
   out <- terms
-  out[own] <- BELIEF_WORDS[terms[own]]
+  hardness <- terms %in% c("sd_specimen", "sd_step", "sd_operator", "sd_reading")
+  out[own] <- paste0(BELIEF_WORDS[terms[own]], ifelse(hardness[own], paste0(" (", scale, ")"), ""))
   out[!own] <- parameter_label(terms[!own], scale)
   sub("deg C", degree_c(), out, fixed = TRUE)
 }

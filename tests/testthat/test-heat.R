@@ -177,3 +177,9 @@ test_that("plots hold the histories they are given", {
   expect_equal(length(unique(ggplot2::layer_data(many)$group)), 9L)
   expect_error(ggplot2::autoplot(up, colour = "red"), class = "softanneal_error_argument")
 })
+
+test_that("the plot of a heat-up is titled by the specimen, that of a log by the furnace", {
+  up <- heat_up(2, support = "free", furnace_c = 320)
+  expect_identical(ggplot2::autoplot(up)$labels$title, "Temperature of the specimen")
+  expect_identical(plot_history(door_opening(410))$labels$title, "Temperature in the furnace")
+})

@@ -170,10 +170,12 @@ check <- function(file, port) {
   log <- file.path(work, paste0(name, ".log"))
   code <- sprintf("rmarkdown::run(%s, shiny_args = list(port = %d, launch.browser = FALSE))",
                   dQuote(copy, FALSE), port)
-  pid <- system(sprintf("R_LIBS=%s exec Rscript -e %s >%s 2>&1 & echo $!",
-                        shQuote(paste(.libPaths(), collapse = ":")), shQuote(code), shQuote(log)),
+  # a group of its own: exercises run in children, which keep the port where only their parent is ended
+  group <- if (nzchar(Sys.which("setsid"))) "setsid" else ""
+  pid <- system(sprintf("R_LIBS=%s exec %s Rscript -e %s >%s 2>&1 & echo $!",
+                        shQuote(paste(.libPaths(), collapse = ":")), group, shQuote(code), shQuote(log)),
                 intern = TRUE)
-  on.exit(tools::pskill(as.integer(pid)))
+  on.exit(system(paste0("kill -- ", if (nzchar(group)) "-", pid, " 2>/dev/null")))
   lesson_file <- file.path(work, paste0(name, ".json"))
   jsonlite::write_json(lesson(file), lesson_file, auto_unbox = TRUE)
   script <- file.path(work, "click.js")
