@@ -190,7 +190,7 @@ limited_steps <- function(fit) {
   if (is.null(d$limits)) return(NULL)
   id <- factor(fit$conditions$of_reading + 1L, seq_along(fit$conditions$mean))
   side <- d$limits$side
-  both <- tapply(side > 0L, id, any) & tapply(side < 0L, id, any)
+  both <- as.vector(tapply(side > 0L, id, any) & tapply(side < 0L, id, any))
   value <- ifelse(side == 0L, d$hardness, d$limits$bound)
   total <- as.vector(tapply(side, id, sum))
   list(side = ifelse(both, 0L, sign(total)), bound = as.vector(tapply(value, id, mean)))
