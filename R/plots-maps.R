@@ -82,7 +82,8 @@ plot_collapse <- function(fit, ..., level = 0.95, base_size = NULL) {
         model_remark(fit),
         if (early) paste0(count(early, "mean"), " at smaller k(T) t not drawn.")),
       alt = in_property(paste0(
-        "Softened fraction of ", nrow(d), " step means", limits_in_alt(sum(d$points != 0)), " at ", nlevels(d$temperature),
+        "Softened fraction of ", nrow(d), " step means", limits_in_alt(sum(d$points != 0)), " at ",
+        nlevels(d$temperature),
         " temperatures over rate times time, from ", format_quantity(min(d$kt)), " to ",
         format_quantity(max(d$kt)), ", with the fitted ", fit$model, " model; ",
         "the largest distance from it is ", format_quantity(max(abs(collapse_misfit(fit))), 2L), "."), fit)) +

@@ -24,8 +24,8 @@ time_title <- function(fit) {
     "Equivalent time at temperature (min)"
 }
 
-# Data of steps with softened fraction `x`: `points` is 1 where limits leave its mean anywhere above (`x` is then
-# that of the bound), -1 anywhere below, 0 without limits.
+# Data of steps with softened fraction `x`: `points` is 1 where limits leave its mean anywhere above (`x` is
+# then that of the bound), -1 anywhere below, 0 without limits.
 with_limits <- function(fit, d) {
   at <- fit$conditions
   steps <- limited_steps(fit)

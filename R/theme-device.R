@@ -181,6 +181,10 @@ label_ends <- function(p, size) {
   if (is.null(ends)) return(NULL)
   theme <- picture_theme_of(p)
   if (!identical(theme$legend.position, "right")) return(NULL)
+  # colours that show on the panel would vanish beside it
+  outside <- ggplot2::calc_element("plot.background", theme)$fill
+  if (is.null(outside) || is.na(outside)) outside <- "white"
+  if (contrast(ground_of(theme), outside) >= 2) return(NULL)
   text <- 0.8 * ggplot2::calc_element("text", theme)$size
   bare <- p + ggplot2::theme(legend.position = "none")
   font <- grid::gpar(fontsize = text)

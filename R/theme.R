@@ -111,8 +111,9 @@ show_on_ground <- function(p, theme) {
   p$layers <- lapply(p$layers, function(layer) {
     colour <- layer$aes_params$colour
     if (is.null(colour)) return(layer)
-    ggplot2::ggproto(NULL, layer, aes_params = utils::modifyList(
-      layer$aes_params, list(colour = visible_on(colour, ground))))
+    seen <- list(colour = visible_on(colour, ground))
+    if (inherits(layer$geom, "GeomLabel")) seen$fill <- ground # else light letters in a white box
+    ggplot2::ggproto(NULL, layer, aes_params = utils::modifyList(layer$aes_params, seen))
   })
   p$scales <- p$scales$clone()
   p$scales$scales <- lapply(p$scales$scales, function(scale) {

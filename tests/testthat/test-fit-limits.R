@@ -326,7 +326,8 @@ test_that("pictures of steps mark limits at their bounds, pointing to where the 
   expect_equal(sum(page$side != 0 & page$time_min > 0), nrow(typed))
   # without limits nothing is said
   plain <- fit_softening(example_data("bellbrass_readings"))
-  for (q in list(plot_collapse(plain), plot_avrami(plain), plot_hardness_map(plain), plot_residual_map(plain))) {
+  for (draw in list(plot_collapse, plot_avrami, plot_hardness_map, plot_residual_map)) {
+    q <- draw(plain)
     expect_false(grepl("limit", paste(q$labels$caption, q$labels$alt)))
   }
   expect_null(explore_data(plain, NULL, 0.95)$conditions$side)
@@ -337,6 +338,6 @@ test_that("glance() of a fit with limits has no likelihood and says so", {
   fit <- fit_softening(limited_bench(), se = "model")
   expect_warning(g <- glance(fit), "logLik, AIC and BIC are NA", class = "softanneal_warning_missing")
   expect_true(is.na(g$logLik) && is.na(g$AIC) && is.na(g$BIC))
-  expect_equal(g[c("sigma", "nobs")], data.frame(sigma = sigma(fit), nobs = nobs(fit)), ignore_attr = TRUE)
+  expect_equal(c(g$sigma, g$nobs), c(sigma(fit), nobs(fit)))
   expect_equal(nrow(tidy(fit, conf.int = TRUE)), 5L)
 })

@@ -176,6 +176,13 @@ test_that("colours that would vanish on a grey ground are lightened, others stay
     }
     expect_identical(show_on_ground(p, ggplot2::theme_bw()), p)
   }
+  boxes <- Filter(function(l) inherits(l$geom, "GeomLabel"),
+                  show_on_ground(plot_hardness_map(fit), ggplot2::theme_dark())$layers)
+  expect_identical(boxes[[1L]]$aes_params$fill, ground)
+  # labels beside the panel would stand on white
+  curves <- ggplot2::autoplot(fit)
+  expect_null(label_ends(curves + ggplot2::theme_dark(), c(7, 5)))
+  expect_false(is.null(label_ends(curves + ggplot2::theme_grey(), c(7, 5))))
 })
 
 test_that("captions say when a parameter is open, a line is missing or nothing is joined", {
