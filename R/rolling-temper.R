@@ -83,7 +83,7 @@ nearest_temper <- function(reduction_pct) {
 #' @export
 temper_limits <- function(temper = NULL, alloy = c("C26000", "CuZn30"), unit = NULL,
                           thickness_mm = NULL) {
-  table <- fact_table("temper_limits.csv")
+  table <- fact_table("temper_limits.csv.gz")
   keep <- rep(TRUE, nrow(table))
   for (column in c("alloy", "temper", "unit")) {
     wanted <- get(column)

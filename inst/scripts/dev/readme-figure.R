@@ -6,7 +6,7 @@ fit <- fit_softening(read_readings(system.file("extdata", "bellbrass_readings.cs
                                                package = "softanneal")))
 dir.create("man/figures", recursive = TRUE, showWarnings = FALSE)
 ggplot2::ggsave("man/figures/softening.png", ggplot2::autoplot(fit), width = 7, height = 4.2,
-                dpi = 110)
+                dpi = 72)
 shown <- c("```", capture.output(print(fit)), "```")
 text <- readLines("README.md")
 from <- grep("<!-- begin output -->", text, fixed = TRUE)
