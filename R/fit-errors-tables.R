@@ -12,7 +12,9 @@ error_sentence <- function(fit) {
   runs <- length(s$runs)
   parts <- c(if (any(e$structure$piece >= 0L)) "specimen",
              paste0("furnace temperature of ", runs, if (runs == 1L) " run" else " runs",
-                    if (s$assumed) " (specimens of one set temperature count as one run)"),
+                    if (s$assumed) " (specimens of one set temperature count as one run)",
+                    # labels of at_settings() and of the bench page
+                    if (any(grepl(" at [0-9.]+ C$", s$runs))) " (each temperature of a furnace)"),
              if (!is.null(s$share)) paste(ncol(s$share), "operators"), "step",
              if (is.finite(s$sd_reading)) "reading")
   paste0("standard errors from components of error: ", paste(parts, collapse = ", "))

@@ -99,7 +99,7 @@ filled <- function(x) !is.na(x) & (!is.character(x) | nzchar(trimws(as.character
 # says is left alone, and so is one that numbers the readings of a step.
 unknown_groups <- function(data, used) {
   known <- c(used, READINGS_NEEDED, READINGS_OPTIONAL, CLOCK_COLUMNS, STRAIN_COLUMNS, POOLED_COLUMNS, "run",
-             "pass",
+             "pass", "session", # readings_form() writes it
              "sheet_row", "sheet_column", "remark", "weights", "length_mm")
   candidates <- setdiff(names(data), grep("^log|_s$", names(data), value = TRUE))
   candidates <- candidates[!tolower(valid_text(candidates)) %in% tolower(valid_text(known))]

@@ -145,6 +145,8 @@ test_that("a furnace set to several temperatures errs at each of them anew", {
   oven <- components(transform(d, furnace = "oven"))
   expect_identical(oven$errors$steps$runs, paste("oven at", c(300, 320, 340), "C"))
   expect_equal(vcov(oven), vcov(alone))
+  expect_match(gsub("\\s+", " ", paste(capture.output(print(oven)), collapse = " ")),
+               "3 runs (each temperature of a furnace)", fixed = TRUE)
   expect_equal(vcov(components(transform(d, furnace = ifelse(temp_c == 320, "B", "A")))), vcov(alone))
   # as measured in one setting temperatures are up to 5 K apart
   at <- softanneal:::at_settings

@@ -44,3 +44,11 @@ test_that("a specimen that goes through batches of a furnace stays one piece", {
                    c("piece-290 of lot A", "piece-290 of lot B"))
   expect_identical(lot_columns(two_lots("slot")), character())
 })
+
+test_that("the session that a readings form names is no group", {
+  d <- with_test_seed(77, made_readings(temps = c(310, 330, 350), sd_step = 0.5))
+  d$session <- ifelse(d$temp_c == 350, 2, 1)
+  expect_no_warning(fit_softening(d), class = "softanneal_warning_assumption")
+  d$tray <- d$session
+  expect_warning(fit_softening(d), "2 values of `tray`", class = "softanneal_warning_assumption")
+})
