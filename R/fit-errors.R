@@ -101,7 +101,7 @@ fit_components <- function(r, d, set, level) {
   if (m$counts[1L] > 1L && m$counts[1L] != 5L) { # what the readings leave open stays
     held <- r$state >= 2L
     if (all(set$held != 0L | held)) return(NULL)
-    m <- run_mixed(input, set, d$ref_k, r$par, form, errors, held)
+    m <- run_mixed(input, set, d$ref_k, r$par, form, errors, held, settle = TRUE)
     if (m$counts[1L] > 1L && m$counts[1L] != 5L) return(NULL)
   }
   if (!is.null(d$limits)) {
@@ -135,10 +135,13 @@ fit_components <- function(r, d, set, level) {
   out
 }
 
-run_mixed <- function(input, set, ref_k, par, form, errors, held = NULL) {
+# `settle`: what is held because the readings leave it open stands where a solver stopped in a flat valley, and
+# is first put to a place that depends on the readings alone.
+run_mixed <- function(input, set, ref_k, par, form, errors, held = NULL, settle = FALSE) {
   stay <- set$held
   if (!is.null(held)) stay <- as.integer(stay != 0L | held)
-  .Call(C_sa_call_mixed, input, list(set$kind, set$lower, set$upper, set$natural, stay), ref_k, par,
+  open <- if (settle) as.integer(held & set$held == 0L)
+  .Call(C_sa_call_mixed, input, list(set$kind, set$lower, set$upper, set$natural, stay, open), ref_k, par,
         form, errors)
 }
 

@@ -115,6 +115,8 @@ void glue_mixed_pose(SEXP steps, SEXP setup, SEXP ref_k, SEXP structure, SEXP er
                       .ref_k = ref};
 }
 
+/* setup may have one more: which of the held parameters are open, to be put to a place that depends on the
+ * readings alone; or NULL. */
 SEXP sa_call_mixed(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure, SEXP errors)
 {
     const char *fields[] = {"par",      "variance",    "information", "mode",  "mode_sd",
@@ -133,9 +135,11 @@ SEXP sa_call_mixed(SEXP steps, SEXP setup, SEXP ref_k, SEXP par, SEXP structure,
     memcpy(b, glue_doubles(par, (R_xlen_t)m.p, "par"), m.p * sizeof(double));
     memcpy(v, glue_doubles(glue_part(errors, 3), SA_V_COUNT, "variance"),
            SA_V_COUNT * sizeof(double));
-    const size_t need = sa_mixed_work(&m.f);
-    if (need == 0)
+    const size_t need = sa_mixed_work(&m.f), before = sa_mixed_settle_work(&m.f);
+    if (need == 0 || before == 0)
         Rf_error("internal error: problem too large");
+    if (Rf_xlength(setup) > 5 && glue_part(setup, 5) != R_NilValue)
+        sa_mixed_settle(&m.f, glue_integers(glue_part(setup, 5), (R_xlen_t)m.p, "open"), b, room(before));
     sa_mixed_result result = {.criterion = NAN};
     const sa_status status =
         sa_mixed_fit(&m.f, b, v, info, mode, mode_sd, people, people_sd, cov, &result, room(need));

@@ -12,6 +12,12 @@
 #define SHORT_ROUNDS 3
 #define STEP_HALVINGS 12
 #define STILL 1e-5 /* of a standard error */
+/* Of settling: variances that a yardstick of distance costs, and those that a place may cost. */
+#define PULL 1e-4
+#define WEAKER 1e-2
+#define NO_LOSS 0.1
+#define GRID 1024.0 /* of a yardstick */
+#define USUAL_ENERGY 200.0
 
 size_t sa_mixed_work(const sa_mixed *f)
 {
@@ -184,4 +190,115 @@ sa_status sa_mixed_fit(const sa_mixed *f, double *par, double *variance, double 
     memcpy(mode, new_mode, columns * sizeof(double));
     memcpy(operator_mode, new_operator, o * sizeof(double));
     return SA_OK;
+}
+
+typedef struct {
+    const sa_mixed *f;
+    const double *to, *root; /* of each parameter: fixed value, root of its penalty (0: none) */
+    double *jac;
+} settling;
+
+static int settling_residuals(const double *par, double *resid, double *jac, void *context)
+{
+    const settling *w = context;
+    const sa_softening *s = w->f->s;
+    const size_t n = s->clock.n, p = sa_model_parameters(s->kind).n_par, rows = n + p;
+    if (sa_model_hardness(s->kind, &s->clock, par, resid, jac ? w->jac : NULL))
+        return 1;
+    for (size_t i = 0; i < n; i++)
+        resid[i] -= s->hardness[i];
+    for (size_t j = 0; j < p; j++)
+        resid[n + j] = w->root[j] * (par[j] - w->to[j]);
+    for (size_t j = 0; jac && j < p; j++) {
+        memcpy(jac + j * rows, w->jac + j * n, n * sizeof(double));
+        memset(jac + j * rows + n, 0, p * sizeof(double));
+        jac[n + j + j * rows] = w->root[j];
+    }
+    return 0;
+}
+
+/* Fixed values, and distances from them that count. */
+static void register_places(const sa_softening *s, double *to, double *unit)
+{
+    const sa_model_layout at = sa_model_parameters(s->kind);
+    const sa_clock *clock = &s->clock;
+    double top = s->hardness[0], low = top, clocks = 0.0, heated = 0.0;
+    for (size_t i = 0; i < clock->n; i++) {
+        const double v = clock->log_time[i] + USUAL_ENERGY * clock->coordinate[i];
+        top = fmax(top, s->hardness[i]);
+        low = fmin(low, s->hardness[i]);
+        if (isfinite(v)) {
+            clocks += v;
+            heated += 1.0;
+        }
+    }
+    for (size_t j = 0; j < at.n_par; j++) {
+        const sa_term *term = sa_model_term(&at, j);
+        const sa_yardstick *y = &term->yardstick;
+        to[j] = term->role == SA_LEVEL     ? (j == SA_P_SOFT ? low : top)
+                : term->role == SA_LN_RATE ? (heated > 0.0 ? -clocks / heated : 0.0)
+                                           : term->start;
+        to[j] = fmin(fmax(to[j], s->lower[j]), s->upper[j]);
+        unit[j] = fmax(y->of_drop * (top - low) + y->of_size * fabs(to[j]), y->least);
+        if (!(unit[j] > 0.0))
+            unit[j] = 1.0;
+    }
+}
+
+size_t sa_mixed_settle_work(const sa_mixed *f)
+{
+    const size_t n = f->s->clock.n, p = sa_model_parameters(f->s->kind).n_par, rows = n + p;
+    const size_t solver = sa_lsq_work(rows, p);
+    return solver == 0 ? 0 : solver + rows * (p + 1) + n * p;
+}
+
+void sa_mixed_settle(const sa_mixed *f, const int *open, double *par, double *work)
+{
+    const sa_softening *s = f->s;
+    const size_t n = s->clock.n, p = sa_model_parameters(s->kind).n_par, rows = n + p;
+    double to[SA_MODEL_MAX_PAR], unit[SA_MODEL_MAX_PAR], root[SA_MODEL_MAX_PAR] = {0.0};
+    double trial[SA_MODEL_MAX_PAR], squares = 0.0, most = 0.0;
+    double *resid = work, *jac = resid + rows, *own = jac + rows * p, *rest = own + n * p;
+    int held[SA_MODEL_MAX_PAR], at_bound[SA_MODEL_MAX_PAR];
+    settling w = {f, to, root, own};
+    const sa_lsq_problem pb = {rows, p, s->lower, s->upper, NULL, held, settling_residuals, &w};
+    sa_lsq_control control = sa_lsq_defaults();
+    sa_lsq_result result;
+    control.poll = s->poll;
+    register_places(s, to, unit);
+    if (settling_residuals(par, resid, NULL, &w))
+        return;
+    for (size_t i = 0; i < n; i++) {
+        squares += resid[i] * resid[i];
+        most = fmax(most, fabs(s->hardness[i]));
+    }
+    const double variance = fmax(squares / (double)n, pow(1e-7 * most, 2.0));
+    /* from the fixed values, or from where the solver stopped where that ends in another valley; where it costs
+     * too much, what stands at a bound stays there; then the same with a weaker pull */
+    for (int attempt = 0; attempt < 8; attempt++) {
+        const double pull = PULL * (attempt < 4 ? 1.0 : WEAKER);
+        for (size_t j = 0; j < p; j++) {
+            const int bound = attempt % 4 >= 2 && (par[j] <= s->lower[j] || par[j] >= s->upper[j]);
+            held[j] = (s->held[j] && !open[j]) || (open[j] && bound);
+            root[j] = open[j] && !bound ? sqrt(pull * variance) / unit[j] : 0.0;
+            trial[j] = attempt % 2 == 0 && root[j] > 0.0 ? to[j] : par[j];
+        }
+        sa_status st = sa_lsq_fit(&pb, &control, trial, resid, jac, at_bound, rest, &result);
+        /* a grid takes the rounding of the solver away: one after another, the others following */
+        for (size_t j = p; j-- > 0 && st == SA_OK;) {
+            if (!(root[j] > 0.0))
+                continue;
+            const double grid = unit[j] / GRID;
+            trial[j] = fmin(fmax(grid * floor(trial[j] / grid + 0.5), s->lower[j]), s->upper[j]);
+            held[j] = 1;
+            st = sa_lsq_fit(&pb, &control, trial, resid, jac, at_bound, rest, &result);
+        }
+        double now = 0.0;
+        for (size_t i = 0; i < n; i++)
+            now += resid[i] * resid[i];
+        if (st == SA_OK && now <= squares + NO_LOSS * variance) {
+            memcpy(par, trial, p * sizeof(double));
+            return;
+        }
+    }
 }

@@ -39,4 +39,11 @@ sa_status sa_mixed_fit(const sa_mixed *f, double *par, double *variance, double 
                        double *mode, double *mode_sd, double *operator_mode, double *operator_sd,
                        double *cov, sa_mixed_result *result, double *work);
 
+/* A place for what the readings leave open: `open` marks parameters (held in the fit) whose place in `par`
+ * is that where a solver stopped in a flat valley. Moves them as near to fixed values of the register as the
+ * readings allow without loss, the others following, so that the place depends on the readings alone; leaves
+ * `par` where that cannot be had. Before sa_mixed_fit(). Work: sa_mixed_settle_work(). */
+size_t sa_mixed_settle_work(const sa_mixed *f);
+void sa_mixed_settle(const sa_mixed *f, const int *open, double *par, double *work);
+
 #endif

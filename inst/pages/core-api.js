@@ -911,14 +911,14 @@ const SoftannealAPI = (function () {
       const form = list([int(order), int(structure.piece), int(structure.furnace), int(structure.first),
                          int(structure.first_column), int(structure.is_furnace), share ? matrix(take(share)) : null]);
       const errorsOf = (variance) => [real(take(noise)), real(take(factor)), real(take(scales)), real(variance), int(estimated.map(Number))];
-      const run = (held) => call("mixed", input, list([int(set.kind), real(set.lower), real(set.upper), int(set.natural),
-        int(held)]), d.ref_k, real(r.par), form, list(errorsOf(start.map((x) => x * x))));
+      const run = (held, open) => call("mixed", input, list([int(set.kind), real(set.lower), real(set.upper), int(set.natural),
+        int(held), open ? int(open) : null]), d.ref_k, real(r.par), form, list(errorsOf(start.map((x) => x * x))));
       let m = run(set.held), held = null;
       const bad = (x) => x.counts[0] > 1 && x.counts[0] !== 5;
       if (bad(m)) {
         held = r.state.map((k, j) => +(k >= 2 || set.held[j] !== 0));
         if (held.every((h) => h)) return null;
-        m = run(held);
+        m = run(held, held.map((h, j) => +(h !== 0 && set.held[j] === 0)));
         if (bad(m)) return null;
       }
       const back = range(n);
