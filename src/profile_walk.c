@@ -222,8 +222,9 @@ int sa_profile_follow(sa_profiler *f, size_t which, int side, const double *mini
 {
     double end = side < 0 ? f->s.lower[which] : f->s.upper[which];
     /* a long step may throw the power of strain to its edge on a side that has an end: with
-     * strain the edge counts only where it is met just beyond the end found */
-    const int judge_end = f->at.k_strain >= 0;
+     * strain, and where errors of furnaces are unknowns too, the edge counts only where it is met just
+     * beyond the end found */
+    const int judge_end = f->at.k_strain >= 0 || f->s.whitening != NULL;
     double inside = minimum[which], keep[SA_MODEL_MAX_PAR];
     memcpy(par, minimum, f->p * sizeof(double));
     for (int k = 0; k < 60; k++) {

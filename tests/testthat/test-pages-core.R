@@ -65,6 +65,9 @@ test_that("fits in the browser under other errors: runs, operators, missing labe
                 core_fit_case("one temperature", one)[[1L]],
                 core_fit_case("half seen", half, se = "cluster",
                               tolerance = list(std_error = 1e-9))[[1L]],
+                # ends of profiles are sought to less; all else as of a fit that is seen whole
+                core_fit_case("half seen, components", half, tolerance = list(conf = 2e-9))[[1L]],
+                core_fit_case("a hotter strip finished", d[d$temp_c %in% c(330, 410), ])[[1L]],
                 core_fit_case("late readings", late)[[1L]]))
 })
 
