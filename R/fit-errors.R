@@ -135,8 +135,8 @@ fit_components <- function(r, d, set, level) {
   out
 }
 
-# `settle`: what is held because the readings leave it open stands where a solver stopped in a flat valley, and
-# is first put to a place that depends on the readings alone.
+# `settle`: what is held because the readings leave it open stands where a solver stopped in a flat valley,
+# and is first put to a place that depends on the readings alone.
 run_mixed <- function(input, set, ref_k, par, form, errors, held = NULL, settle = FALSE) {
   stay <- set$held
   if (!is.null(held)) stay <- as.integer(stay != 0L | held)

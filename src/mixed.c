@@ -273,8 +273,8 @@ void sa_mixed_settle(const sa_mixed *f, const int *open, double *par, double *wo
         most = fmax(most, fabs(s->hardness[i]));
     }
     const double variance = fmax(squares / (double)n, pow(1e-7 * most, 2.0));
-    /* from the fixed values, or from where the solver stopped where that ends in another valley; where it costs
-     * too much, what stands at a bound stays there; then the same with a weaker pull */
+    /* from the fixed values, or from where the solver stopped where that ends in another valley; where it
+     * costs too much, what stands at a bound stays there; then the same with a weaker pull */
     for (int attempt = 0; attempt < 8; attempt++) {
         const double pull = PULL * (attempt < 4 ? 1.0 : WEAKER);
         for (size_t j = 0; j < p; j++) {
