@@ -34,7 +34,7 @@
 #' at least (`README.md` in the benchmarks of the sources): times of one specimen in hours or not added up
 #' and HRB labelled HV 100 %, Kelvin or Fahrenheit in one specimen 97 %, labels of two temperatures
 #' exchanged 92 %, one specimen 12 % softer or harder 89 %. Fewer than 1 % of sound benches had a finding,
-#' and on 6 % where everything scatters 1.5 times as much. A group on another of five scales was found in all
+#' and 6 % where everything scatters 1.5 times as much. A group on another of five scales was found in all
 #' of 400 tables of 3 or 6 groups; a sound group was suspected in 1 of 200 tables of [simulate_class()].
 #'
 #' The two thickness rules disagree: by the E18 tables themselves, 15 h asks for 1.6 to 3 times

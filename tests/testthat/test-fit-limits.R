@@ -268,7 +268,8 @@ test_that("intervals of levels end at the limits of states that are cut off; the
   expect_equal(dial_ends(one, 0.95)$h_worked$end, 155 + stats::qnorm(exp(-1.920729)) * sd, tolerance = 1e-6)
   two <- fit
   two$readings$limits$side[d$time_min == 0 & d$temp_c > 340] <- 0L
-  expect_equal(dial_ends(two, 0.95)$h_worked$end, 155 + stats::qnorm(exp(-1.920729 / 2)) * sd, tolerance = 1e-6)
+  expect_equal(dial_ends(two, 0.95)$h_worked$end, 155 + stats::qnorm(exp(-1.920729 / 2)) * sd,
+               tolerance = 1e-6)
   # a step with a reading among its limits is no limit
   one$readings$limits$side[which(d$time_min == 0)[1L]] <- 0L
   expect_null(dial_ends(one, 0.95)$h_worked)

@@ -72,9 +72,11 @@ mutant("misfit in units of its square", "R/fit-shape.R", "times = sqrt(max(f, 0)
 mutant("many limits say more than they do", "R/fit-dial.R", "side * min(z, 0) * sd", "side * z * sd",
        "fit-limits: cut off")
 mutant("one specimen as many", "R/fit-dial.R", "(2 * m)))", "(2 * m * m)))", "fit-limits: cut off")
-mutant("a belief off by one side only", "R/posterior-conflict.R", "2 * min(below, 1 - below)", "2 * (1 - below)",
+mutant("a belief off by one side only", "R/posterior-conflict.R", "2 * min(below, 1 - below)",
+       "2 * (1 - below)",
        "posterior: unbelieved furnace errors")
-mutant("the furnace takes up nothing", "R/posterior-conflict.R", "rest + by_furnace * sd^2", "rest + 0 * sd^2",
+mutant("the furnace takes up nothing", "R/posterior-conflict.R", "rest + by_furnace * sd^2",
+       "rest + 0 * sd^2",
        "posterior: unbelieved furnace errors")
 mutant("batches of a furnace are lots", "R/readings-lots.R", "data.frame(specimen, time, x))[1:2]",
        "data.frame(specimen, x))[1]", "lots: goes through batches")
