@@ -27,7 +27,7 @@
 #' furnace count each). Every step of the plan returned has its place in the sessions: where the
 #' best plan does not fit, the limit is lowered until it does. Steps of the plan given that found no
 #' place count for nothing, and without limits of your own the plan returned is never worse than the
-#' rest of it.
+#' rest of it (for Q also with the errors of furnaces and specimens, which the search does not count).
 #'
 #' **Search.** One specimen after the other is rebuilt, moved or has times exchanged, until nothing
 #' helps; from the plan given and `starts - 1` random plans. That finds the best of small problems
@@ -76,8 +76,7 @@ improve_plan <- function(plan, aim = c("q", "t50", "hardness", "determinant"), .
   aim <- check_choice(aim, c("q", "t50", "hardness", "determinant"), "aim")
   own <- plan$steps[plan$steps$step > 0, ]
   set <- plan$settings
-  user <- list(temp_c = temp_c, time_min = time_min, pieces = n_specimens, max_steps = max_steps,
-               furnace_min = furnace_min)
+  own_limits <- !all(vapply(list(temp_c, time_min, n_specimens, max_steps, furnace_min), is.null, NA))
   if (length(set$heat_up_min) > 1L) {
     abort("argument", "the plan has a heat-up allowance of its own for each temperature",
           arg = "plan", remedy = "Plan with one `heat_up_min`, or with the computed ones.")
@@ -119,20 +118,20 @@ improve_plan <- function(plan, aim = c("q", "t50", "hardness", "determinant"), .
   starts <- check_number(starts, "starts", 1, 1e5, whole = TRUE)
   seed <- check_number(seed, "seed", whole = TRUE)
   found <- search_fitting(problem, own, starts, seed, plan$guess, set)
-  own_limits <- !is.null(user$temp_c) || !is.null(user$time_min) || !is.null(user$pieces) ||
-    !is.null(user$max_steps) || !is.null(user$furnace_min)
   if (is.null(found) || (!own_limits && found$value >= given)) {
     if (own_limits) {
       abort("range", "no plan within these limits fits into the sessions", arg = "furnace_min",
             remedy = "Allow shorter times, fewer specimens or longer sessions.")
     }
-    found <- list(treatments = booked[order(booked$specimen, booked$time_min),
-                                      c("specimen", "temp_c", "time_min")],
-                  value = given, agreed = 0L, counted = found$counted, limit = problem$limit)
-    if (is.null(found$counted)) found$counted <- 1
+    found <- list(treatments = treatments_of(booked), value = given, agreed = 0L,
+                  counted = found$counted %or% 1, limit = problem$limit)
   }
   # once more, for the warnings that belong to the plan returned
   better <- build_plan(found$treatments, plan$guess, set)
+  if (!own_limits && aim == "q" && found$value < given && stays_as_given(plan, better)) {
+    found[c("treatments", "value", "agreed")] <- list(treatments_of(booked), given, 0L)
+    better <- build_plan(found$treatments, plan$guess, set)
+  }
   better$improvement <- list(
     aim = aim, at_c = goal$at_c, hardness = hardness, efficiency = exp(found$value - given),
     criterion = found$value, criterion_given = given, furnace_min = found$limit,

@@ -148,3 +148,22 @@ log_variance <- function(information, guess, par, goal, moving) {
   }
   mean(log(colSums(backsolve(root, t(to[, moving, drop = FALSE]), transpose = TRUE)^2)))
 }
+
+treatments_of <- function(steps) {
+  steps[order(steps$specimen, steps$time_min), c("specimen", "temp_c", "time_min")]
+}
+
+# Has the plan given the smaller expected standard error of Q where furnaces and specimens count too?
+stays_as_given <- function(plan, better) {
+  error <- vapply(list(plan, better), function(x) {
+    q <- tidy(x)
+    q <- q$std.error[q$term == "q_kj_mol"]
+    if (is.na(q)) Inf else q
+  }, 0)
+  if (error[2L] <= error[1L]) return(FALSE)
+  say("plan", paste0("The search counts errors of steps and readings. With those of furnaces and specimens the ",
+                     "plan found has an expected standard error of Q of ", format_quantity(error[2L], 3L),
+                     " kJ/mol, that given ", format_quantity(error[1L], 3L), ": the plan given stays. Give ",
+                     "`temp_c` or `n_specimens` to search among others."))
+  TRUE
+}

@@ -185,3 +185,22 @@ test_that("limits that no session has room for are refused", {
   expect_refused(improve_plan(plan, "q", time_min = c(100, 101), furnace_min = 2000), "range",
                  "no plan within these limits fits into the sessions", "furnace_min")
 })
+
+test_that("a plan that is worse with the errors of furnaces is not returned as better", {
+  quiet <- function(x) suppressWarnings(x, classes = "softanneal_warning")
+  plan_of <- function(u_temp_c) {
+    g <- plan_guess(recryst_1h_c = 330, u_temp_c = u_temp_c, sd_step = 0.5, sd_piece = 0, draws = 8)
+    quiet(plan_anneal(c(300, 330, 360), c(4, 16, 64), g, n_readings = 3, session_min = 1400))
+  }
+  error <- function(plan) with(as.data.frame(tidy(plan)), std.error[term == "q_kj_mol"])
+  plan <- plan_of(5)
+  expect_message(stays <- quiet(improve_plan(plan, starts = 1)), "the plan given stays",
+                 class = "softanneal_message_plan")
+  treatments <- c("specimen", "temp_c", "time_min")
+  expect_setequal(do.call(paste, stays$steps[treatments]), do.call(paste, plan$steps[treatments]))
+  expect_equal(stays$improvement$efficiency, 1)
+  expect_equal(error(stays), error(plan), tolerance = 1e-8)
+  plan <- plan_of(2)
+  expect_no_message(better <- quiet(improve_plan(plan, starts = 1)))
+  expect_lt(error(better), error(plan))
+})
