@@ -161,8 +161,8 @@ stays_as_given <- function(plan, better) {
     if (is.na(q)) Inf else q
   }, 0)
   if (error[2L] <= error[1L]) return(FALSE)
-  say("plan", paste0("The search counts errors of steps and readings. With those of furnaces and specimens the ",
-                     "plan found has an expected standard error of Q of ", format_quantity(error[2L], 3L),
+  say("plan", paste0("The search counts errors of steps and readings. With those of furnaces and specimens ",
+                     "the plan found has an expected standard error of Q of ", format_quantity(error[2L], 3L),
                      " kJ/mol, that given ", format_quantity(error[1L], 3L), ": the plan given stays. Give ",
                      "`temp_c` or `n_specimens` to search among others."))
   TRUE

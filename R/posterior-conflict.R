@@ -1,9 +1,8 @@
 # Do prior and readings agree? Each belief is put on the scale where it is standard normal before the
-# readings.
-# There the mean of the posterior has, over readings as the prior expects them, mean 0 and variance 1 less
-# that
-# of the posterior (law of total variance): a mean far out in that distribution is a conflict of prior and
-# readings (Evans and Moshonov 2006, Bayesian Analysis 1, 893).
+# readings. There the mean of the posterior has, over readings as the prior expects them, mean 0 and variance
+# 1 less that of the posterior (law of total variance): a mean far out in that distribution is a conflict of
+# prior and readings (Evans and Moshonov 2006, Bayesian Analysis 1, 893). Standard deviations may grow until
+# the readings say nothing against a belief: so the estimate of the readings alone is compared with it too.
 
 CONFLICT <- stats::qnorm(0.995)
 LEAST_GAIN <- 1 / 3 # least share of the variance that readings are taken to remove: of less they cannot say
@@ -54,7 +53,25 @@ conflict_distance <- function(x) {
 
 prior_conflicts <- function(x) {
   d <- conflict_distance(x)
-  names(d)[which(abs(d) > CONFLICT)]
+  unique(c(names(d)[which(abs(d) > CONFLICT)], fit_conflicts(x)))
+}
+
+# Prior-predictive check of what the readings alone give for levels and exponents, with the errors they show
+# (the energy: furnace_conflict()).
+fit_conflicts <- function(x) {
+  t <- tested_beliefs(x)$table
+  fit <- x$fit
+  seen <- names(fit$par)[fit$states %in% "determined" & is.finite(diag(fit$vcov))]
+  free <- setdiff(seen[!is_rate(seen)], "q_kj_mol")
+  t <- t[t$quantity %in% free & t$form %in% c("normal", "lognormal"), ]
+  p <- stats::ppoints(100L)
+  off <- vapply(seq_len(nrow(t)), function(k) {
+    q <- t$quantity[k]
+    believed <- belief_quantiles(t$form[k], t$a[k], t$b[k], p)
+    below <- mean(stats::pnorm((fit$par[[q]] - believed) / sqrt(fit$vcov[q, q])))
+    2 * min(below, 1 - below) < 2 * stats::pnorm(-CONFLICT)
+  }, NA)
+  t$quantity[off]
 }
 
 # An energy believed far from what the readings say may be met by errors of the furnace runs that nobody
@@ -105,7 +122,8 @@ furnace_conflict <- function(x) {
 }
 
 conflict_note <- function(x) {
-  if (is.null(furnace_conflict(x))) "" else "prior and readings disagree on q_kj_mol"
+  of <- c(if (!is.null(furnace_conflict(x))) "q_kj_mol", fit_conflicts(x))
+  if (length(of)) paste("prior and readings disagree on", paste(of, collapse = ", ")) else ""
 }
 
 furnace_conflict_words <- function(x) {

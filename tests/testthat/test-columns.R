@@ -115,7 +115,7 @@ test_that("every export with column arguments is tried above, and all read them 
                                                                   "fit_least_squares", "softening_report"))
   readers <- c("column_name", "optional_column", "key_names", "keys_or_groups", "is_null_column",
                "weights_in", "material_of_rows", "metal_of_rows", "one_metal", "reading_columns",
-               "softening_columns", "<-")
+               "softening_columns", "columns_in", "<-")
   expect_identical(setdiff(unlist(found, use.names = FALSE), readers), character())
 })
 

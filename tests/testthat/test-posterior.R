@@ -265,6 +265,19 @@ test_that("prior and readings that disagree are named", {
   said <- paste(utils::capture.output(print(p)), collapse = " ")
   expect_match(said, "Prior and readings disagree on sd_step")
   expect_no_match(said, "hardly show[^.]*sd_step")
+  # a standard deviation that grows takes the conflict from the draws, not from the readings alone
+  far <- post
+  se <- sqrt(fit$vcov["n", "n"])
+  for (z in c(-4, 4)) {
+    far$prior <- prior_softening(n = c(mean = fit$par[["n"]] + z * sqrt(2) * se, sd = se))
+    expect_identical(fit_conflicts(far), "n")
+  }
+  expect_identical(conflict_note(far), "prior and readings disagree on n")
+  # P(N(0, 2 se^2) beyond z) against 0.01: z = 2.576
+  for (z in c(2.4, 2.8)) {
+    far$prior <- prior_softening(n = c(mean = fit$par[["n"]] + z * sqrt(2) * se, sd = se))
+    expect_identical(length(fit_conflicts(far)), as.integer(z > 2.576))
+  }
   # against closed forms: a normal prior and normal draws of a posterior, on the scale of the prior
   x <- p
   x$prior <- prior_softening(q_kj_mol = c(mean = 100, sd = 20))

@@ -82,3 +82,7 @@ mutant("batches of a furnace are lots", "R/readings-lots.R", "data.frame(specime
        "data.frame(specimen, x))[1]", "lots: goes through batches")
 mutant("means for chance", "R/readings-means.R", "MEAN_ROWS_CHANCE <- 0.001", "MEAN_ROWS_CHANCE <- 0.01",
        "records: computed row")
+mutant("a belief far from the readings alone", "R/posterior-conflict.R",
+       "2 * min(below, 1 - below) < 2 * stats::pnorm(-CONFLICT)",
+       "min(below, 1 - below) < 2 * stats::pnorm(-CONFLICT)",
+       "posterior: prior and readings that disagree")
