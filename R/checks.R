@@ -47,6 +47,7 @@ ZERO_CELSIUS <- 273.15
 #' | `softanneal_message_units` | a column was converted to the unit of the bench |
 #' | `softanneal_message_history` | accumulated times differ a little from the steps of the log |
 #' | `softanneal_message_groups` | a table was divided by columns such as `group` |
+#' | `softanneal_message_plan` | the plan given stays: what [improve_plan()] found is worse with all errors |
 #' | `softanneal_message_threads` | fewer threads can start than were asked for |
 #'
 #' @name softanneal-conditions

@@ -78,7 +78,7 @@ glance.softanneal_fit <- function(x, ...) {
   check_dots_broom(...)
   ll <- if (is.null(x$readings$limits)) stats::logLik(x) else {
     warn("missing", paste("logLik, AIC and BIC are NA: there is no likelihood to compare models by of a fit",
-                          "with limits (at least, at most) among its readings."))
+                          "with limits (at least, at most) among its readings."), n = 3L)
     structure(NA_real_, df = x$estimated + 1L, nobs = x$nobs, class = "logLik")
   }
   as_table(data.frame(

@@ -70,10 +70,12 @@ test_that("five readings for five parameters leave no errors, and the advice say
 test_that("nested fits of which one leaves no degrees of freedom are compared without F", {
   six <- few_data()$no_scatter[c(1, 3, 5, 6, 7, 4), ]
   six$hardness <- six$hardness + c(1, -1, 0.5, -0.5, 1, 0)
-  small <- suppressWarnings(fit_softening(six))
-  large <- suppressWarnings(fit_softening(six, model = "jmak_incubation"))
-  expect_warning(a <- stats::anova(small, large), class = "softanneal_warning_too_few")
-  expect_true(all(is.na(a[["F value"]])) && all(is.na(a[["Pr(>F)"]])))
+  for (se in c("components", "cluster", "model")) {
+    small <- suppressWarnings(fit_softening(six, se = se))
+    large <- suppressWarnings(fit_softening(six, model = "jmak_incubation", se = se))
+    expect_warning(a <- stats::anova(small, large), class = "softanneal_warning_too_few")
+    expect_true(all(is.na(a[["F value"]])) && all(is.na(a[["Pr(>F)"]])))
+  }
 })
 
 test_that("hardness that does not change is told to be no softening", {
