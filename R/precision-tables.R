@@ -5,7 +5,7 @@
 # a scale near a level: ASTM E18 Table A1.3. Returns one row, or NULL where the table has
 # none. Between two ranges the wider figure holds; `status` and `source` travel along.
 machine_tolerance <- function(scale, level) {
-  rows <- fact_table("precision_machine.csv")
+  rows <- fact_table("precision_machine.csv.gz")
   rows <- rows[grepl("Table A1.3", rows$table) & rows$scale == scale, ]
   if (!nrow(rows) || level < min(rows$low) - 5 || level > max(rows$high) + 5) return(NULL)
   gap <- pmax(rows$low - level, level - rows$high, 0)

@@ -1,7 +1,7 @@
-# The table of the rOpenSci standards for statistical software (inst/standards/ropensci.csv):
+# The table of the rOpenSci standards for statistical software (inst/standards/ropensci.csv.gz):
 # every number is answered, and what it points to is there. And the standards on extrapolation.
 
-standards <- utils::read.csv(system.file("standards", "ropensci.csv", package = "softanneal"))
+standards <- utils::read.csv(system.file("standards", "ropensci.csv.gz", package = "softanneal"))
 
 test_that("every general and regression standard is answered, with a reason where it is not met", {
   wanted <- c(
