@@ -31,15 +31,15 @@ anova.softanneal_fit <- function(object, ...) {
             remedy = "Compare models that differ by added terms or by what is `fixed`, or use AIC().")
     }
   }
-  df <- vapply(fits, stats::df.residual, 0)
-  added <- c(NA, -diff(df))
-  out <- if (errors[1L] == "components") by_likelihood(fits, df, added) else {
-    by_squares(fits, df, added, on_means = errors[1L] == "steps")
-  }
-  names <- vapply(fits, function(x) {
+  out <- if (errors[1L] == "components") by_likelihood(fits) else by_squares(fits, errors[1L] == "steps")
+  held <- lapply(fits, function(x) names(x$coefficients)[x$states %in% "fixed"])
+  names <- vapply(seq_along(fits), function(k) {
+    x <- fits[[k]]
+    own <- setdiff(held[[k]], Reduce(intersect, held))
     paste0(if (is.null(x$model)) "fit" else x$model, if (!is.null(x$readings$growth)) ", grain growth",
            if (isTRUE(x$readings$soft_by_strain)) ", h_soft by strain",
-           if (!is.null(x$readings$exponent_k)) ", n by temperature")
+           if (!is.null(x$readings$exponent_k)) ", n by temperature",
+           if (length(own)) paste0(", ", paste(own, collapse = " and "), " fixed"))
   }, "")
   attr(out, "row.names") <- make.unique(names)
   out
@@ -48,7 +48,8 @@ anova.softanneal_fit <- function(object, ...) {
 # Which errors the comparison counts: those of pieces and furnaces, of steps, or of readings alone.
 errors_compared <- function(fit) {
   if (identical(fit$se, "components")) return("components")
-  if (inherits(fit, "softanneal_fit_softening") && fit$se %in% c("cluster", "steps")) return("steps")
+  if (inherits(fit, "softanneal_fit_softening") && fit$se %in% c("cluster", "steps") &&
+      fit$loss == "squares") return("steps")
   "readings"
 }
 
@@ -63,35 +64,29 @@ is_nested <- function(small, large) {
   isTRUE(all.equal(unlist(small$par[held]), unlist(large$par[held]), tolerance = 1e-12))
 }
 
-by_squares <- function(fits, df, added, on_means) {
-  rss <- vapply(fits, stats::deviance, 0)
+# Sums of squares of the readings, or of the step means alone: those that the largest fit tells apart.
+by_squares <- function(fits, on_means) {
+  within <- if (on_means) fits[[length(fits)]]$lack_of_fit[c("pure_error", "df_pure")] else list(0, 0)
+  rss <- vapply(fits, stats::deviance, 0) - within[[1L]]
+  df <- vapply(fits, stats::df.residual, 0) - within[[2L]]
+  added <- c(NA, -diff(df))
   gain <- c(NA, -diff(rss))
-  scatter <- rss
-  below <- df
-  if (on_means) {
-    scatter <- vapply(fits, function(x) if (is.null(x$lack_of_fit)) NA_real_ else x$lack_of_fit$misfit, 0)
-    below <- vapply(fits, function(x) if (is.null(x$lack_of_fit)) NA_real_ else x$lack_of_fit$df_misfit, 0)
-    # one reading a step
-    scatter <- ifelse(is.na(below), rss, scatter)
-    below <- ifelse(is.na(below), df, below)
-  }
-  f <- ifelse(below > 0, (gain / added) / (scatter / below), NA_real_)
-  none <- sum(below[-1L] <= 0)
+  f <- ifelse(df > 0, (gain / added) / (rss / df), NA_real_)
+  none <- sum(df[-1L] <= 0)
   if (none) {
     warn("too_few", "A fit without residual degrees of freedom leaves no scatter: no F value", n = none)
   }
-  f[is.nan(f) | (gain < -1e-8 * rss) %in% TRUE] <- NA_real_ # no scatter and no gain
+  rises <- (gain < -1e-8 * rss) %in% TRUE
+  f[is.nan(f) | rises] <- NA_real_ # no scatter and no gain
   out <- data.frame(Res.Df = df, "Res.Sum Sq" = rss, Df = added, "Sum Sq" = gain, "F value" = f,
-                    "Pr(>F)" = stats::pf(f, added, below, lower.tail = FALSE), check.names = FALSE)
-  words <- c("Analysis of variance of nested fits\n",
-             if (on_means) "Against the misfit of step means.\n",
-             if (any(gain < -1e-8 * rss, na.rm = TRUE))
-               "The sum of squares rises: components of error weight the fits.\n")
+                    "Pr(>F)" = stats::pf(f, added, df, lower.tail = FALSE), check.names = FALSE)
+  words <- c("Analysis of variance of nested fits\n", if (on_means) "Sums of squares of the step means.\n",
+             if (any(rises)) "The sum of squares rises: the larger fit is not at its lowest minimum.\n")
   structure(out, heading = words, class = c("anova", "data.frame"))
 }
 
 # The ratio of likelihoods as an F: exact for independent steps of equal variance.
-by_likelihood <- function(fits, df, added) {
+by_likelihood <- function(fits) {
   known <- !vapply(fits, function(x) is.null(x$errors), NA)
   if (!all(known)) {
     warn("too_few", "A fit with too few steps for components of error has no likelihood: no F value",
@@ -100,6 +95,7 @@ by_likelihood <- function(fits, df, added) {
   value <- vapply(fits, function(x) if (is.null(x$errors)) NA_real_ else as.double(stats::logLik(x)), 0)
   steps <- vapply(fits, function(x) if (is.null(x$errors)) NA else length(x$errors$steps$mean), 0L)
   below <- steps - vapply(fits, function(x) as.integer(x$estimated), 0L)
+  added <- c(NA, diff(vapply(fits, function(x) as.double(x$estimated), 0)))
   ratio <- c(NA, 2 * diff(value))
   f <- ifelse((below > 0) %in% TRUE, expm1(pmax(ratio, 0) / steps) * below / added, NA_real_)
   out <- data.frame(Steps = steps, "Res.Df" = below, logLik = value, Df = added, "L.Ratio" = ratio,

@@ -68,10 +68,15 @@ fit_conflicts <- function(x) {
   off <- vapply(seq_len(nrow(t)), function(k) {
     q <- t$quantity[k]
     believed <- belief_quantiles(t$form[k], t$a[k], t$b[k], p)
-    below <- mean(stats::pnorm((fit$par[[q]] - believed) / sqrt(fit$vcov[q, q])))
-    2 * min(below, 1 - below) < 2 * stats::pnorm(-CONFLICT)
+    is_conflict((fit$par[[q]] - believed) / sqrt(fit$vcov[q, q]))
   }, NA)
   t$quantity[off]
+}
+
+# Two-sided, over the values believed.
+is_conflict <- function(distance) {
+  below <- mean(stats::pnorm(distance))
+  2 * min(below, 1 - below) < 2 * stats::pnorm(-CONFLICT)
 }
 
 # An energy believed far from what the readings say may be met by errors of the furnace runs that nobody
@@ -112,8 +117,7 @@ furnace_conflict <- function(x) {
   by_furnace <- sum((runs$x * runs$slope)^2) / sum(runs$x^2)^2
   rest <- max(x$fit$vcov["q_kj_mol", "q_kj_mol"] -
                 by_furnace * x$fit$errors$sd["furnace", "estimate"]^2, 0)
-  below <- mean(stats::pnorm(outer(fitted - believed, sqrt(rest + by_furnace * sd^2), `/`)))
-  if (2 * min(below, 1 - below) >= 2 * stats::pnorm(-CONFLICT)) return(NULL)
+  if (!is_conflict(outer(fitted - believed, sqrt(rest + by_furnace * sd^2), `/`))) return(NULL)
   middle <- stats::median(believed)
   off <- runs$x * (middle - fitted) / (runs$slope * middle / fitted)
   i <- which.max(abs(off))

@@ -265,6 +265,7 @@ void sa_mixed_settle(const sa_mixed *f, const int *open, double *par, double *wo
     sa_lsq_control control = sa_lsq_defaults();
     sa_lsq_result result;
     control.poll = s->poll;
+    control.poll_context = s->poll_context;
     register_places(s, to, unit);
     if (settling_residuals(par, resid, NULL, &w))
         return;

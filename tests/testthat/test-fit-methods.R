@@ -187,6 +187,9 @@ test_that("anova() takes the errors that the fits describe", {
     b <- anova(quietly_fitted(d, se = se, fixed = c(n = 1.5)), large)
     expect_equal(b[["F value"]][2L], anova(held, plain)[["F value"]][2L], tolerance = 1e-4)
     expect_equal(b[["Pr(>F)"]][2L], anova(held, plain)[["Pr(>F)"]][2L], tolerance = 1e-3)
+    expect_equal(b[["Res.Sum Sq"]], anova(held, plain)[["Res.Sum Sq"]], tolerance = 1e-6)
+    expect_equal(b$Res.Df, anova(held, plain)$Res.Df)
+    expect_identical(rownames(b), c("jmak, n fixed", "jmak"))
   }
   expect_refused(anova(f[[1L]], fits("model")[[2L]]), "model", "describe errors differently", "...")
   # a parameter held elsewhere is another model
@@ -356,5 +359,5 @@ test_that("a sum of squares that rises with more parameters leaves no F", {
   a <- stats::anova(small, large)
   expect_lt(a[["Sum Sq"]][2L], 0)
   expect_true(is.na(a[["F value"]][2L]) && is.na(a[["Pr(>F)"]][2L]))
-  expect_match(attr(a, "heading")[2L], "rises: components of error weight the fits")
+  expect_match(attr(a, "heading")[2L], "rises: the larger fit is not at its lowest minimum")
 })

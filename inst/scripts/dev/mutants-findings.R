@@ -73,7 +73,7 @@ mutant("many limits say more than they do", "R/fit-dial.R", "side * min(z, 0) * 
        "fit-limits: cut off")
 mutant("one specimen as many", "R/fit-dial.R", "(2 * m)))", "(2 * m * m)))", "fit-limits: cut off")
 mutant("a belief off by one side only", "R/posterior-conflict.R",
-       "2 * min(below, 1 - below) >=", "2 * (1 - below) >=",
+       "2 * min(below, 1 - below) <", "2 * (1 - below) <",
        "posterior: unbelieved furnace errors")
 mutant("the furnace takes up nothing", "R/posterior-conflict.R", "rest + by_furnace * sd^2",
        "rest + 0 * sd^2",
